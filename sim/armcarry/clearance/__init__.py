@@ -1,0 +1,1 @@
+"""Distances between convex bodies, and the proof of clearance between samples."""

@@ -1,0 +1,1 @@
+"""Many perturbed rehearsals and their statistics."""

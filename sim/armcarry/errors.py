@@ -1,0 +1,93 @@
+"""The errors armcarry raises, drawn as a tree.
+
+    ArmcarryError                 anything armcarry raises on purpose; the command line exits with 2
+    ├── InputError                a file, a line in it, what was found, what is accepted
+    │   └── QuantityError         text that is not a number with an accepted unit
+    ├── FrameError                a frame, link, body or joint name that the scene does not have
+    ├── MotionError               a motion that cannot be built from the numbers given
+    ├── RecordError               a run folder that is damaged, foreign or cannot be written
+    └── MissingExtraError         an optional library is needed; says what to type
+
+A hazard found by a rehearsal is a Finding, never one of these.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+from pathlib import Path
+
+
+class ArmcarryError(Exception):
+    """Report something armcarry cannot go on with, in words for the user."""
+
+
+class InputError(ArmcarryError):
+    """Report bad input: where it stands, what was found and what is accepted.
+
+    Args:
+        problem: what is wrong, one sentence without the place.
+        file: the file it was read from, if any.
+        line: 1-based line in that file, if known.
+        found: the offending text or value, if any.
+        accepted: what would be accepted, in words.
+    """
+
+    def __init__(
+        self,
+        problem: str,
+        *,
+        file: Path | str | None = None,
+        line: int | None = None,
+        found: object = None,
+        accepted: str | None = None,
+    ) -> None:
+        self.problem = problem
+        self.file = None if file is None else Path(file)
+        self.line = line
+        self.found = found
+        self.accepted = accepted
+        place = ""
+        if self.file is not None:
+            place = f"{self.file}:{line}: " if line is not None else f"{self.file}: "
+        parts = [f"{place}{problem}"]
+        if found is not None:
+            parts.append(f"found {found!r}")
+        if accepted is not None:
+            parts.append(f"accepted: {accepted}")
+        super().__init__("; ".join(parts))
+
+
+class QuantityError(InputError):
+    """Report text that is not a quantity of the wanted kind."""
+
+
+class FrameError(ArmcarryError):
+    """Report a name that is not in the scene, with the nearest one that is."""
+
+    def __init__(self, kind: str, name: str, known: Iterable[str]) -> None:
+        self.kind = kind
+        self.name = name
+        known = list(known)
+        near = difflib.get_close_matches(name, known, n=1, cutoff=0.4)
+        hint = f"did you mean '{near[0]}'?" if near else f"known: {', '.join(sorted(known)[:12])}"
+        super().__init__(f"no {kind} named '{name}'; {hint}")
+
+
+class MotionError(ArmcarryError):
+    """Report numbers from which no motion can be built."""
+
+
+class RecordError(ArmcarryError):
+    """Report a run folder that is damaged, foreign or cannot be written."""
+
+
+class MissingExtraError(ArmcarryError):
+    """Report an optional library that is not installed, and what to type."""
+
+    def __init__(self, library: str, extra: str, purpose: str) -> None:
+        self.library = library
+        self.extra = extra
+        super().__init__(
+            f"{purpose} needs {library}, which is not installed; type: pip install 'armcarry[{extra}]'"
+        )

@@ -1,0 +1,1 @@
+"""Poses and convex shapes: data only, nothing here draws or measures distances."""

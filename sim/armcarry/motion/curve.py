@@ -1,0 +1,164 @@
+"""Motion: every joint of a tree as piecewise polynomials of time, valid at every instant."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from armcarry.errors import MotionError
+from armcarry.geometry.poses import Array
+
+
+@dataclass(frozen=True, eq=False)
+class Motion:
+    """Joint positions as polynomials in the time since the start of each piece.
+
+    Attributes:
+        joints: full joint names, n of them.
+        breaks_s: strictly increasing times (K+1,).
+        coefficients: (K, D+1, n), ascending powers of seconds since breaks_s[k]; rad or m.
+
+    A joint may jump only at a break; evaluation there takes the later piece unless ``side='left'``.
+    """
+
+    joints: tuple[str, ...]
+    breaks_s: Array
+    coefficients: Array
+
+    def __post_init__(self) -> None:
+        breaks, coefficients = np.asarray(self.breaks_s), np.asarray(self.coefficients)
+        if breaks.ndim != 1 or len(breaks) < 2 or np.any(np.diff(breaks) <= 0):
+            raise MotionError("a motion needs at least two strictly increasing times")
+        if coefficients.ndim != 3 or coefficients.shape[::2] != (len(breaks) - 1, len(self.joints)):
+            raise MotionError(
+                f"coefficients of shape {coefficients.shape} do not fit "
+                f"{len(breaks) - 1} pieces of {len(self.joints)} joints"
+            )
+        if not (np.all(np.isfinite(breaks)) and np.all(np.isfinite(coefficients))):
+            raise MotionError("a motion must be finite")
+
+    @property
+    def start_s(self) -> float:
+        """First instant."""
+        return float(self.breaks_s[0])
+
+    @property
+    def end_s(self) -> float:
+        """Last instant."""
+        return float(self.breaks_s[-1])
+
+    @property
+    def duration_s(self) -> float:
+        """Length in seconds."""
+        return self.end_s - self.start_s
+
+    @staticmethod
+    def hold(joints: Sequence[str], position: ArrayLike, start_s: float, end_s: float) -> Motion:
+        """Return a motion that stands still at position (n,) from start_s to end_s."""
+        position = np.asarray(position, dtype=float)
+        return Motion(tuple(joints), np.array([start_s, end_s], dtype=float), position[None, None, :])
+
+    def at(self, time_s: ArrayLike, order: int = 0, side: str = "right") -> Array:
+        """Return position (order 0), rate (1), acceleration (2) ... at time_s (...): shape (..., n).
+
+        Times outside the motion are clamped to its ends (position is held).
+        """
+        time = np.asarray(time_s, dtype=float)
+        inner = self.breaks_s[1:-1]
+        piece = np.searchsorted(inner, time, side="left" if side == "left" else "right")
+        local = np.clip(time, self.start_s, self.end_s) - self.breaks_s[piece]
+        table = self.coefficients[piece]
+        degree = table.shape[-2] - 1
+        result = np.zeros((*time.shape, len(self.joints)))
+        for power in range(degree, order - 1, -1):
+            factor = np.prod(np.arange(power, power - order, -1)) if order else 1.0
+            result = result * local[..., None] + factor * table[..., power, :]
+        return result
+
+    def then(self, other: Motion) -> Motion:
+        """Return this motion followed at once by another of the same joints, shifted in time to fit."""
+        if other.joints != self.joints:
+            raise MotionError("only motions of the same joints can follow one another")
+        degree = max(self.coefficients.shape[1], other.coefficients.shape[1])
+        shift = self.end_s - other.start_s
+        return Motion(
+            self.joints,
+            np.concatenate([self.breaks_s, other.breaks_s[1:] + shift]),
+            np.concatenate([_raise(self.coefficients, degree), _raise(other.coefficients, degree)]),
+        )
+
+    def shifted(self, by_s: float) -> Motion:
+        """Return the same motion by_s seconds later."""
+        return Motion(self.joints, self.breaks_s + by_s, self.coefficients)
+
+    def between(self, start_s: float, end_s: float) -> Motion:
+        """Return the part from start_s to end_s, exactly (pieces are re-expanded, not sampled).
+
+        Raises:
+            MotionError: the interval is empty or outside the motion.
+        """
+        if not self.start_s <= start_s < end_s <= self.end_s:
+            raise MotionError(
+                f"{start_s:g} to {end_s:g} s is not inside {self.start_s:g} to {self.end_s:g} s"
+            )
+        first = int(np.searchsorted(self.breaks_s, start_s, side="right")) - 1
+        last = int(np.searchsorted(self.breaks_s, end_s, side="left"))
+        breaks = np.concatenate([[start_s], self.breaks_s[first + 1 : last], [end_s]])
+        table = self.coefficients[first:last].copy()
+        table[0] = _reexpand(table[0], start_s - float(self.breaks_s[first]))
+        return Motion(self.joints, breaks, table)
+
+    def extremes(self, order: int = 0) -> tuple[Array, Array]:
+        """Return the exact least and greatest value (n,), (n,) of the order-th derivative over the motion.
+
+        Found at the ends of pieces and at the real roots of the next derivative, not by sampling.
+        """
+        low = np.full(len(self.joints), np.inf)
+        high = np.full(len(self.joints), -np.inf)
+        for k, duration in enumerate(np.diff(self.breaks_s)):
+            table = _derivative(self.coefficients[k], order)
+            slope = _derivative(table, 1)
+            ends = np.stack([_value(table, 0.0), _value(table, float(duration))])
+            low, high = np.minimum(low, ends.min(axis=0)), np.maximum(high, ends.max(axis=0))
+            for j in np.flatnonzero(np.any(slope != 0, axis=0)):
+                roots = np.polynomial.polynomial.polyroots(np.trim_zeros(slope[:, j], "b"))
+                real = roots.real[(np.abs(roots.imag) < 1e-9) & (roots.real > 0) & (roots.real < duration)]
+                if real.size:
+                    values = np.polynomial.polynomial.polyval(real, table[:, j])
+                    low[j], high[j] = min(low[j], values.min()), max(high[j], values.max())
+        return low, high
+
+    def columns_of(self, joints: Sequence[str]) -> np.ndarray:
+        """Return the column numbers of the named joints."""
+        where = {name: k for k, name in enumerate(self.joints)}
+        return np.array([where[name] for name in joints], dtype=np.int64)
+
+
+def _raise(coefficients: Array, count: int) -> Array:
+    missing = count - coefficients.shape[1]
+    return np.pad(coefficients, ((0, 0), (0, missing), (0, 0)))
+
+
+def _derivative(table: Array, order: int) -> Array:
+    for _ in range(order):
+        table = table[1:] * np.arange(1, len(table))[:, None] if len(table) > 1 else np.zeros_like(table)
+    return table
+
+
+def _value(table: Array, time: float) -> Array:
+    result = np.zeros(table.shape[1])
+    for row in table[::-1]:
+        result = result * time + row
+    return result
+
+
+def _reexpand(table: Array, by_s: float) -> Array:
+    """Taylor shift of ascending coefficients (D+1, n) to a new origin by_s later."""
+    result = table.copy()
+    for start in range(len(table) - 1):
+        for power in range(len(table) - 2, start - 1, -1):
+            result[power] = result[power] + by_s * result[power + 1]
+    return result

@@ -1,0 +1,1 @@
+"""Routes, restraint settings and base positions."""

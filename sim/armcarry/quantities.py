@@ -1,0 +1,126 @@
+"""Text with units to SI floats and back, only at the edges of the program.
+
+Inside armcarry everything is SI with angles in radians. Files carry a unit in
+every quantity ("0.6 m", "2 ft", "15 deg"); a bare number is refused.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+from typing import Any
+
+from armcarry.errors import QuantityError
+
+#: kind -> (SI unit, units named to the user when text is refused)
+KINDS: dict[str, tuple[str, str]] = {
+    "length": ("m", "m, mm, cm, ft, in"),
+    "angle": ("rad", "deg, rad"),
+    "time": ("s", "s, min, h"),
+    "mass": ("kg", "kg, lb"),
+    "speed": ("m/s", "m/s, mm/s, ft/min"),
+    "angular_speed": ("rad/s", "deg/s, rad/s"),
+    "acceleration": ("m/s^2", "m/s^2"),
+    "angular_acceleration": ("rad/s^2", "deg/s^2, rad/s^2"),
+    "force": ("N", "N, lbf"),
+    "torque": ("N*m", "N*m, ft*lbf"),
+    "fraction": ("", "% or a plain number between 0 and 1"),
+}
+
+_NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S.*?)?\s*$")
+_CLOCK = re.compile(r"\s*([+-]?)(\d+):([0-5]\d)(?::([0-5]\d(?:\.\d+)?))?\s*$")
+
+
+@lru_cache(maxsize=1)
+def _registry() -> Any:
+    import pint  # heavy: only when the first unit is not in the table of common ones
+
+    return pint.UnitRegistry()
+
+
+#: factors of the units most files use, so that reading one does not load pint
+_COMMON: dict[str, dict[str, float]] = {
+    "length": {"m": 1.0, "mm": 1e-3, "cm": 1e-2},
+    "angle": {"rad": 1.0, "deg": 0.017453292519943295},
+    "time": {"s": 1.0, "min": 60.0, "h": 3600.0},
+    "mass": {"kg": 1.0},
+    "speed": {"m/s": 1.0, "mm/s": 1e-3},
+    "angular_speed": {"rad/s": 1.0, "deg/s": 0.017453292519943295},
+    "acceleration": {"m/s^2": 1.0},
+    "angular_acceleration": {"rad/s^2": 1.0, "deg/s^2": 0.017453292519943295},
+    "force": {"N": 1.0},
+    "torque": {"N*m": 1.0},
+    "fraction": {"%": 0.01, "": 1.0},
+}
+
+
+def parse(text: object, kind: str) -> float:
+    """Read a quantity such as ``"0.6 m"`` and return it in SI.
+
+    Args:
+        text: the text found in a file. ``"1:30"`` and ``"1:30:00"`` (h:min[:s]) are times too.
+        kind: a key of KINDS.
+
+    Returns:
+        The value in the SI unit of the kind (radians for angles).
+
+    Raises:
+        QuantityError: a bare number, no number, not finite, or a unit of another kind.
+    """
+    accepted = KINDS[kind][1]
+    accepted_words = f"a {kind.replace('_', ' ')} with its unit ({accepted})"
+    if isinstance(text, bool) or not isinstance(text, (str, int, float)):
+        raise QuantityError("not a quantity", found=text, accepted=accepted_words)
+    if isinstance(text, (int, float)):
+        if kind == "fraction":
+            text = repr(text)
+        else:
+            raise QuantityError("a bare number, the unit is missing", found=text, accepted=accepted_words)
+    if kind == "time" and (clock := _CLOCK.match(text)):
+        sign, hours, minutes, seconds = clock.groups()
+        total = int(hours) * 3600.0 + int(minutes) * 60.0 + float(seconds or 0.0)
+        return -total if sign == "-" else total
+    match = _NUMBER.match(text)
+    if match is None:
+        raise QuantityError("not a quantity", found=text, accepted=accepted_words)
+    value, unit = float(match.group(1)), (match.group(2) or "")
+    if not unit and kind != "fraction":
+        raise QuantityError("a bare number, the unit is missing", found=text, accepted=accepted_words)
+    result = value * _factor(unit, kind, text, accepted_words)
+    if not abs(result) < 1e15:
+        raise QuantityError("too large to be meant", found=text, accepted=accepted_words)
+    return result
+
+
+def _factor(unit: str, kind: str, text: str, accepted: str) -> float:
+    if unit in _COMMON[kind]:
+        return _COMMON[kind][unit]
+    if kind == "fraction" or len(unit) > 24 or not re.fullmatch(r"[A-Za-z*/^0-9 .·-]+", unit):
+        raise QuantityError("not an accepted unit", found=text, accepted=accepted)
+    import pint
+
+    try:
+        return float(_registry().Quantity(1.0, unit).to(KINDS[kind][0]).magnitude)
+    except (pint.PintError, ValueError, AttributeError, TypeError, ArithmeticError) as error:
+        raise QuantityError("not an accepted unit", found=text, accepted=accepted) from error
+
+
+def show(value: float, kind: str, digits: int = 3) -> str:
+    """Write an SI value for people: metres, degrees, minutes and so on, with its unit."""
+    if kind == "angle":
+        return f"{value * 57.29577951308232:.{digits}f} deg"
+    if kind == "angular_speed":
+        return f"{value * 57.29577951308232:.{digits}f} deg/s"
+    if kind == "time":
+        return clock(value)
+    return f"{value:.{digits}f} {KINDS[kind][0]}".rstrip()
+
+
+def clock(seconds: float) -> str:
+    """Write a time as ``h:mm:ss`` or ``m:ss.s`` under an hour."""
+    sign = "-" if seconds < 0 else ""
+    tenths = round(abs(seconds) * 10)
+    if tenths >= 36000:
+        whole = round(tenths / 10)
+        return f"{sign}{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
+    return f"{sign}{tenths // 600}:{tenths % 600 / 10:04.1f}"

@@ -1,0 +1,73 @@
+"""A finding: one verdict on one subject, in words a person acts on."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from enum import StrEnum
+from typing import Any
+
+
+class Verdict(StrEnum):
+    """What a check came to; not assessed is never a pass."""
+
+    PASS = "pass"
+    FAIL = "fail"
+    NOT_ASSESSED = "not_assessed"
+
+
+@dataclass(frozen=True)
+class ClearanceDetail:
+    """What a clearance finding adds: proven bounds of the least distance, and where it is.
+
+    Points are in the world frame, metres. ``lower_m`` is -inf where the bodies overlap.
+    """
+
+    lower_m: float
+    upper_m: float
+    required_m: float
+    time_s: float
+    point_a: tuple[float, float, float]
+    point_b: tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One verdict of one check.
+
+    Attributes:
+        check: name of the check, the file name in checks/ without the ending.
+        subject: what is judged: a body, joint, step or crewmember, by full name.
+        other: the second body or thing, empty if none.
+        start_s, end_s: when it holds, seconds from the start of the run.
+        value, limit: in ``unit`` (SI or a plain word); None where there is no number.
+        message: one sentence a person understands without a manual.
+        remedy: what to change, empty for a pass.
+    """
+
+    check: str
+    verdict: Verdict
+    subject: str
+    message: str
+    other: str = ""
+    start_s: float = 0.0
+    end_s: float = 0.0
+    value: float | None = None
+    limit: float | None = None
+    unit: str = ""
+    remedy: str = ""
+    clearance: ClearanceDetail | None = None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the flat form written to findings.json; infinities become None."""
+        flat = asdict(self)
+        detail = flat.pop("clearance")
+        flat["verdict"] = str(self.verdict)
+        if detail is not None:
+            flat.update(detail)
+        return {key: _finite(value) for key, value in flat.items()}
+
+
+def _finite(value: Any) -> Any:
+    if isinstance(value, float) and not abs(value) < float("inf"):
+        return None
+    return value

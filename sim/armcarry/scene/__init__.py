@@ -1,0 +1,1 @@
+"""Arm, platform, crew, hardware and rules, and the one tree of frames they hang in."""

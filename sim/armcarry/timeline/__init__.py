@@ -1,0 +1,1 @@
+"""Actors, steps, who holds what, and the schedule of the day."""
