@@ -14,8 +14,8 @@ import numpy as np
 
 from armcarry.errors import FrameError
 from armcarry.geometry import poses
+from armcarry.geometry.model import Body, Joint, Model
 from armcarry.geometry.poses import Array
-from armcarry.scene.model import Body, Joint, Model
 
 WORLD = "world"
 

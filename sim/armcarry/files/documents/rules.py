@@ -1,0 +1,79 @@
+"""The rules document: what is required, and how much of it may be relaxed."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from armcarry.files.documents.base import (
+    Angle,
+    Document,
+    Fraction,
+    Length,
+    Name,
+    NamePattern,
+    Part,
+    Speed,
+    Text,
+    Time,
+)
+
+Class = Literal["arm", "rider", "hardware", "worker", "structure", "appendage", "vehicle"]
+
+
+class Required(Part):
+    """Least clearance between two classes of body, in either order."""
+
+    between: tuple[Class, Class]
+    distance: Length
+    why: Text = ""
+
+
+class IntendedContact(Part):
+    """Bodies that are meant to touch; any other contact fails."""
+
+    bodies: tuple[NamePattern, NamePattern]
+    why: Text
+
+
+class RelaxationLimits(Part):
+    """How far a script may relax the required clearance."""
+
+    longest: Time
+    least: Length
+    reach: Length = Field(description="the two bodies are named and start within this distance of the goal")
+
+
+class BudgetTerm(Part):
+    """One term of the clearance budget."""
+
+    title: Text
+    amount: Length
+    applies_to: list[Class]
+
+
+class Margins(Part):
+    """Margins other than clearance."""
+
+    joint_position: Angle = Field(description="least distance of a revolute joint from its travel limit")
+    joint_travel: Length = Field(default=0.0, description="the same for a prismatic joint", validate_default=False)
+    smallest_singular_value: Annotated[float, Field(ge=0)]
+
+
+class RulesDocument(Document):
+    """The rules of a rehearsal."""
+
+    format: Literal["armcarry rules 1"]
+    report_distance: Length
+    required: list[Required]
+    intended_contact: list[IntendedContact] = Field(default_factory=list)
+    relaxation: RelaxationLimits
+    slow_within: Length = Field(description="inside this distance of structure the arm slows down")
+    margins: Margins
+    budget: dict[Name, BudgetTerm] = Field(default_factory=dict)
+    stop_remainder: Length = Field(description="clearance that must be left after a late stop")
+    rider_tip_speed: Speed = Field(description="largest tip speed with a rider aboard")
+    safe_return: Time = Field(description="longest time for a stranded rider to the airlock")
+    unseen_extra: Length = Field(default=0.0, description="added where no camera sees", validate_default=False)
+    confidence: Fraction = Field(default=0.95, validate_default=False)

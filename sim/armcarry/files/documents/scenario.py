@@ -1,0 +1,185 @@
+"""The scenario document: one script of a rehearsal."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from armcarry.files.documents.base import (
+    Angle,
+    Document,
+    FullName,
+    Length,
+    Name,
+    NamePattern,
+    Part,
+    PoseIn,
+    Position,
+    Rotation,
+    Speed,
+    Text,
+    Time,
+)
+from armcarry.files.documents.models import JointSettings
+
+MOVE_KINDS = (
+    "to_joints", "to_pose", "to_worksite", "line", "one_joint", "hold", "attach", "detach", "appendage", "posture",
+)
+
+
+class Relaxation(Part):
+    """A smaller required clearance for named bodies while this move lasts."""
+
+    bodies: tuple[NamePattern, NamePattern]
+    required: Length
+    why: Text
+
+
+class Line(Part):
+    """A straight line of a chosen point: to a pose in a frame, or by an offset in a frame."""
+
+    point: FullName | None = Field(default=None, description="link to move; default the restraint's plate or the tip")
+    frame: FullName
+    to: Position | None = None
+    by: Position | None = None
+    rotation: Rotation | None = Field(default=None, description="roll, pitch, yaw to end with; default held")
+
+    @model_validator(mode="after")
+    def _one_goal(self) -> Line:
+        if (self.to is None) == (self.by is None):
+            raise ValueError("a line needs exactly one of: to, by")
+        return self
+
+
+class PoseGoal(PoseIn):
+    """A pose for a chosen point."""
+
+    point: FullName | None = None
+
+
+class AttachTo(Part):
+    """Something is fixed to a link from now on; where it is unless ``at`` says where on the link."""
+
+    what: Name
+    to: FullName
+    seat: bool = Field(default=False, description="bring its base or handhold exactly to the link's frame")
+
+
+class Detach(Part):
+    """Something is left at a seat, or where it is, fixed to a link of the platform."""
+
+    what: Name
+    to: FullName
+    seat: bool = False
+
+
+class PostureChange(Part):
+    """A crewmember takes another posture."""
+
+    who: Name
+    posture: Name
+    over: Time = Field(default=5.0, validate_default=False)
+
+
+class Move(Part):
+    """One move of a carry: exactly one of the kinds, and options."""
+
+    to_joints: JointSettings | None = None
+    to_pose: PoseGoal | None = None
+    to_worksite: Name | None = None
+    line: Line | None = None
+    one_joint: JointSettings | None = Field(default=None, max_length=1, description="to this value, others held")
+    hold: Time | None = None
+    attach: AttachTo | None = None
+    detach: Detach | None = None
+    appendage: dict[Name, Name] | None = Field(default=None, max_length=1, description="appendage -> state")
+    posture: PostureChange | None = None
+
+    name: Name | None = None
+    say: Text = Field(default="", description="caption for the room")
+    rate: Annotated[float, Field(gt=0, le=1)] = Field(default=1.0, description="share of the allowed rates")
+    tip_speed: Speed | None = None
+    pin: JointSettings = Field(default_factory=dict, description="joints held at a value to fix the redundancy")
+    relax: list[Relaxation] = Field(default_factory=list)
+
+    @property
+    def kind(self) -> str:
+        """Which of MOVE_KINDS this move is."""
+        return next(kind for kind in MOVE_KINDS if getattr(self, kind) is not None)
+
+    @model_validator(mode="after")
+    def _one_kind(self) -> Move:
+        given = [kind for kind in MOVE_KINDS if getattr(self, kind) is not None]
+        if len(given) != 1:
+            found = ", ".join(given) or "none"
+            raise ValueError(f"a move needs exactly one of: {', '.join(MOVE_KINDS)}; found {found}")
+        return self
+
+
+class Carry(Part):
+    """A carry: moves of the arm, in order."""
+
+    name: Name
+    title: Text = ""
+    moves: list[Move] = Field(min_length=1)
+
+
+class CrewMember(Part):
+    """One crewmember of this rehearsal."""
+
+    body: str = Field(default="suited", description="crew model")
+    size: Name = "medium"
+    posture: Name
+    at: Literal["arm", "inside"] | FullName = Field(description="arm, inside, or a frame where the boots are")
+
+
+class HardwareItem(Part):
+    """One piece of hardware and where it starts."""
+
+    model: str
+    at: FullName = Field(description="frame of a seat, or a link such as ev1/hands when it is held")
+
+
+class Base(Part):
+    """Where the arm's base sits."""
+
+    mount: Name
+    station: Length | None = Field(default=None, description="along the rail, for a travelling mount")
+
+
+class Restraint(Part):
+    """The foot restraint of this rehearsal and where it is."""
+
+    model: str = "foot_restraint"
+    at: Literal["arm"] | FullName = "arm"
+    settings: dict[Name, Angle] = Field(default_factory=dict)
+
+
+class Expectation(Part):
+    """A verdict this scenario is expected to give, tested."""
+
+    check: Name
+    verdict: Literal["pass", "fail", "not_assessed"]
+    subject: NamePattern = "*"
+    other: NamePattern = "*"
+
+
+class ScenarioDocument(Document):
+    """One script: what stands where, what the arm does, and what verdicts are expected."""
+
+    format: Literal["armcarry scenario 1"]
+    purpose: Text
+    platform: str
+    arm: str
+    rules: str
+    base: Base
+    vehicle: Literal["docked", "absent"] = "absent"
+    appendages: dict[Name, Name] = Field(default_factory=dict, description="appendage -> state at the start")
+    carts: dict[Name, Length] = Field(default_factory=dict, description="cart -> station at the start")
+    restraint: Restraint | None = None
+    crew: dict[Name, CrewMember] = Field(default_factory=dict)
+    hardware: dict[Name, HardwareItem] = Field(default_factory=dict)
+    start: JointSettings = Field(default_factory=dict, description="arm joints at the start; others at home")
+    carries: list[Carry] = Field(default_factory=list)
+    expect: list[Expectation] = Field(default_factory=list)
