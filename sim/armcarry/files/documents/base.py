@@ -2,51 +2,70 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer, WithJsonSchema
+from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic_core import CoreSchema, core_schema
 
 from armcarry.errors import QuantityError
 from armcarry.quantities import KINDS, parse
 
 
-def _quantity(kind: str, example: str) -> Any:
-    """Build the type of a quantity of one kind: text with a unit in the file, an SI float inside."""
+@dataclass(frozen=True)
+class Quantity:
+    """Annotation of a float that stands in a file as text with a unit, of one of the given kinds."""
 
-    def read(value: object) -> float:
-        try:
-            return parse(value, kind)
-        except QuantityError as error:
-            raise ValueError(str(error)) from error
+    kinds: tuple[str, ...]
+    example: str
 
-    si = KINDS[kind][0]
-    schema = {
-        "type": "string" if kind != "fraction" else ["string", "number"],
-        "description": f"a {kind.replace('_', ' ')} with its unit: {KINDS[kind][1]}",
-        "examples": [example],
-    }
-    if kind == "time":
-        schema["pattern"] = r"^\s*(-?\d+:[0-5]\d(:[0-5]\d(\.\d+)?)?|[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*\S.*)$"
-    elif kind != "fraction":
-        schema["pattern"] = r"^\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*\S.*$"
-    return Annotated[
-        float,
-        BeforeValidator(read),
-        PlainSerializer(lambda value: f"{value!r} {si}".rstrip(), return_type=str),
-        WithJsonSchema(schema),
-    ]
+    def read(self, value: object) -> float:
+        """Return the SI value of text with a unit. Raises ValueError, which pydantic collects."""
+        for kind in self.kinds:
+            try:
+                return parse(value, kind)
+            except QuantityError as error:
+                refusal = error
+        if len(self.kinds) == 1:
+            raise ValueError(str(refusal)) from refusal
+        raise ValueError(f"{refusal.problem}; found {value!r}; accepted: {self.accepted}")
+
+    @property
+    def accepted(self) -> str:
+        """What a person may write, in words."""
+        return " or ".join(f"a {kind.replace('_', ' ')} with its unit ({KINDS[kind][1]})" for kind in self.kinds)
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(self, core: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        number = r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*"
+        if self.kinds == ("fraction",):
+            return {"type": ["string", "number"], "description": self.accepted, "examples": [self.example]}
+        clock = r"|-?\d+:[0-5]\d(:[0-5]\d(\.\d+)?)?" if "time" in self.kinds else ""
+        return {
+            "type": "string",
+            "description": self.accepted,
+            "examples": [self.example],
+            "pattern": rf"^\s*({number}[^\d\s].*{clock})$",
+        }
 
 
-Length = _quantity("length", "0.6 m")
-Angle = _quantity("angle", "15 deg")
-Time = _quantity("time", "90 s")
-Mass = _quantity("mass", "120 kg")
-Speed = _quantity("speed", "0.1 m/s")
-AngularSpeed = _quantity("angular_speed", "2 deg/s")
-Acceleration = _quantity("acceleration", "0.05 m/s^2")
-AngularAcceleration = _quantity("angular_acceleration", "1 deg/s^2")
-Force = _quantity("force", "556 N")
-Fraction = _quantity("fraction", "50 %")
+Length = Annotated[float, Quantity(("length",), "0.6 m")]
+Angle = Annotated[float, Quantity(("angle",), "15 deg")]
+#: position of a joint: an angle if it turns, a length if it slides
+JointValue = Annotated[float, Quantity(("angle", "length"), "15 deg")]
+#: rate of a joint
+JointRate = Annotated[float, Quantity(("angular_speed", "speed"), "2 deg/s")]
+JointAcceleration = Annotated[float, Quantity(("angular_acceleration", "acceleration"), "1 deg/s^2")]
+Time = Annotated[float, Quantity(("time",), "90 s")]
+Mass = Annotated[float, Quantity(("mass",), "120 kg")]
+Speed = Annotated[float, Quantity(("speed",), "0.1 m/s")]
+AngularSpeed = Annotated[float, Quantity(("angular_speed",), "2 deg/s")]
+Acceleration = Annotated[float, Quantity(("acceleration",), "0.05 m/s^2")]
+AngularAcceleration = Annotated[float, Quantity(("angular_acceleration",), "1 deg/s^2")]
+Force = Annotated[float, Quantity(("force",), "556 N")]
+Fraction = Annotated[float, Quantity(("fraction",), "50 %")]
 
 #: a name of ours: lower case, digits and underscores
 Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,47}$", description="lower case, digits, underscores")]
@@ -85,5 +104,5 @@ class PoseIn(Part):
     """A pose in a named frame: position, then fixed-axis roll, pitch, yaw (ROS REP 103)."""
 
     frame: FullName
-    position: Position = Field(default=(0.0, 0.0, 0.0), validate_default=False)
-    rotation: Rotation = Field(default=(0.0, 0.0, 0.0), validate_default=False)
+    position: Position = Field(default=(0.0, 0.0, 0.0))
+    rotation: Rotation = Field(default=(0.0, 0.0, 0.0))

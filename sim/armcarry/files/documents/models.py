@@ -8,9 +8,10 @@ from pydantic import Field
 
 from armcarry.files.documents.base import (
     Angle,
-    AngularAcceleration,
-    AngularSpeed,
     Document,
+    JointAcceleration,
+    JointRate,
+    JointValue,
     Length,
     Mass,
     Name,
@@ -22,15 +23,15 @@ from armcarry.files.documents.base import (
     Time,
 )
 
-JointSettings = dict[str, Angle | Length]
+JointSettings = dict[str, JointValue]
 
 
 class LoadClass(Part):
     """Limits of the arm with one kind of load; a joint not named takes ``default``."""
 
-    joint_rate: dict[str, AngularSpeed | Speed]
-    joint_acceleration: dict[str, AngularAcceleration]
-    brake_deceleration: dict[str, AngularAcceleration]
+    joint_rate: dict[str, JointRate]
+    joint_acceleration: dict[str, JointAcceleration]
+    brake_deceleration: dict[str, JointAcceleration]
     tip_speed: Speed
     near_structure: Annotated[float, Field(gt=0, le=1)] = Field(
         default=1.0, description="share of the rates that remains inside rules.slow_within of structure"
@@ -45,11 +46,11 @@ class ArmDocument(Document):
     base: str = Field(description="link that sits on the platform's mount")
     tip: str = Field(description="link that carries the restraint or grips hardware")
     joints: list[str] = Field(min_length=5, description="movable joints from base to tip, in order")
-    home: dict[str, Angle | Length]
+    home: dict[str, JointValue]
     loads: dict[Literal["free", "rider", "rider_and_hardware"], LoadClass]
     reaction_time: Time = Field(description="from the stop command, or from a person's call, to braking")
     detection_time: Time = Field(description="from a joint running away to the brakes being commanded")
-    runaway_rate: dict[str, AngularSpeed] = Field(default_factory=dict)
+    runaway_rate: dict[str, JointRate] = Field(default_factory=dict)
     characteristic_length: Length = Field(description="weighs turning against moving in the singular value")
     tip_positioning: Length = Field(description="positioning error of the tip, worst case")
     ignore_pairs: list[tuple[NamePattern, NamePattern]] = Field(default_factory=list)
@@ -113,8 +114,8 @@ class Camera(Part):
     title: Text = ""
     horizontal_view: Angle
     vertical_view: Angle
-    pan: tuple[Angle, Angle] = Field(default=(0.0, 0.0), validate_default=False)
-    tilt: tuple[Angle, Angle] = Field(default=(0.0, 0.0), validate_default=False)
+    pan: tuple[Angle, Angle] = Field(default=(0.0, 0.0))
+    tilt: tuple[Angle, Angle] = Field(default=(0.0, 0.0))
 
 
 class PlatformDocument(Document):
@@ -175,8 +176,8 @@ class Fastener(Part):
     kind: Literal["lock", "bolts", "connector", "cover"]
     count: int = 1
     joint: str | None = None
-    closed: Angle | Length | None = None
-    open: Angle | Length | None = None
+    closed: JointValue | None = None
+    open: JointValue | None = None
     needed_to: list[Literal["carry", "grasp", "release", "seat"]] = Field(default_factory=list)
     state_needed: Literal["closed", "open"] = "closed"
 
@@ -211,4 +212,4 @@ class RestraintDocument(Document):
     mount: str
     plate: str
     settings: dict[Name, Setting]
-    offset: Position = Field(default=(0.0, 0.0, 0.0), validate_default=False)
+    offset: Position = Field(default=(0.0, 0.0, 0.0))

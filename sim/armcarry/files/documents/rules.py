@@ -57,7 +57,7 @@ class Margins(Part):
     """Margins other than clearance."""
 
     joint_position: Angle = Field(description="least distance of a revolute joint from its travel limit")
-    joint_travel: Length = Field(default=0.0, description="the same for a prismatic joint", validate_default=False)
+    joint_travel: Length = Field(default=0.0, description="the same for a prismatic joint")
     smallest_singular_value: Annotated[float, Field(ge=0)]
 
 
@@ -75,5 +75,5 @@ class RulesDocument(Document):
     stop_remainder: Length = Field(description="clearance that must be left after a late stop")
     rider_tip_speed: Speed = Field(description="largest tip speed with a rider aboard")
     safe_return: Time = Field(description="longest time for a stranded rider to the airlock")
-    unseen_extra: Length = Field(default=0.0, description="added where no camera sees", validate_default=False)
-    confidence: Fraction = Field(default=0.95, validate_default=False)
+    unseen_extra: Length = Field(default=0.0, description="added where no camera sees")
+    confidence: Fraction = Field(default=0.95)

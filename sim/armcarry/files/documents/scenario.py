@@ -79,7 +79,7 @@ class PostureChange(Part):
 
     who: Name
     posture: Name
-    over: Time = Field(default=5.0, validate_default=False)
+    over: Time = Field(default=5.0)
 
 
 class Move(Part):
