@@ -1,0 +1,199 @@
+"""The Record: what a rehearsal computed, and nothing a check or a view would have to compute again."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from armcarry.geometry.model import Body
+from armcarry.geometry.poses import Array
+from armcarry.motion.curve import Motion
+from armcarry.motion.forward import forward
+from armcarry.scene.tree import Tree
+
+if TYPE_CHECKING:
+    from armcarry.scene.build import Scene
+
+
+@dataclass(frozen=True, eq=False)
+class Phase:
+    """A stretch of the run in which nothing is attached or detached; both ends included."""
+
+    start_s: float
+    end_s: float
+    tree: Tree
+
+
+@dataclass(frozen=True)
+class Relaxed:
+    """A smaller required clearance for pairs whose names match, from start_s to end_s."""
+
+    pattern_a: str
+    pattern_b: str
+    required_m: float
+    start_s: float
+    end_s: float
+    why: str
+
+
+@dataclass(frozen=True)
+class MoveSpan:
+    """One move of a carry on the clock."""
+
+    carry: str
+    number: int
+    name: str
+    kind: str
+    start_s: float
+    end_s: float
+    load: str
+    say: str = ""
+    words: str = ""
+    near_share: float = 1.0
+
+    @property
+    def title(self) -> str:
+        """The move's name, or its carry, number and kind."""
+        return self.name or f"{self.carry} move {self.number} ({self.words or self.kind})"
+
+
+@dataclass(frozen=True)
+class Event:
+    """Something is attached to, or left at, a link. ``gap_m`` is how far the two frames were apart."""
+
+    time_s: float
+    kind: str
+    what: str
+    to: str
+    gap_m: float
+    gap_rad: float
+
+
+@dataclass(frozen=True)
+class Shortfall:
+    """A move that cannot be made; the run ends before it."""
+
+    carry: str
+    number: int
+    title: str
+    goal: str
+    short_m: float
+    short_rad: float
+    reason: str
+    remedy: str
+    time_s: float
+
+
+@dataclass(frozen=True)
+class PairRow:
+    """Proven bounds of one pair's least distance over one window of time.
+
+    ``status``: ``proven`` (upper - lower within the tolerance), ``farther`` (proven farther than the report
+    distance), ``contact`` (they overlap: lower is -inf and upper 0), ``sampled`` (lower is not a proof),
+    ``intended`` (declared contact, not measured).
+    ``required_m`` is None when no rule covers the two classes.
+    """
+
+    body_a: str
+    body_b: str
+    class_a: str
+    class_b: str
+    start_s: float
+    end_s: float
+    required_m: float | None
+    why: str
+    status: str
+    lower_m: float
+    upper_m: float
+    time_s: float
+    point_a: tuple[float, float, float]
+    point_b: tuple[float, float, float]
+
+    @property
+    def margin_m(self) -> float:
+        """Proven distance beyond what is required; -inf in contact, +inf without a rule."""
+        return float("inf") if self.required_m is None else self.lower_m - self.required_m
+
+
+@dataclass(frozen=True, eq=False)
+class Curve:
+    """Least distance of a group of pairs against time: per cell [times_s[k], times_s[k+1]] a proven band (K,)."""
+
+    group: str
+    required_m: float
+    times_s: Array
+    lower_m: Array
+    upper_m: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Record:
+    """A run: its scene, motion and proven clearances.
+
+    Attributes:
+        scene: documents, models and the tree at the start.
+        phases: trees in time order, covering the run without gaps.
+        motion: every joint of the tree over the whole run.
+        moves, events: what happens when.
+        shortfalls: moves that could not be made; the run ends before the first.
+        pairs: proven clearance of every pair that moves against another.
+        curves: clearance against time by group of classes.
+    """
+
+    scene: Scene
+    phases: tuple[Phase, ...]
+    motion: Motion
+    moves: tuple[MoveSpan, ...]
+    events: tuple[Event, ...] = ()
+    relaxed: tuple[Relaxed, ...] = ()
+    shortfalls: tuple[Shortfall, ...] = ()
+    pairs: tuple[PairRow, ...] = ()
+    curves: tuple[Curve, ...] = ()
+    timings_s: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def duration_s(self) -> float:
+        """Length of the run in seconds."""
+        return self.motion.end_s
+
+    def phase_at(self, time_s: float) -> Phase:
+        """Return the phase at time_s; at a switch the later one."""
+        starts = [phase.start_s for phase in self.phases]
+        return self.phases[max(int(np.searchsorted(starts, time_s, side="right")) - 1, 0)]
+
+    def link_poses(self, time_s: float) -> tuple[Tree, Array]:
+        """Return the tree at time_s and T_world_link (L, 4, 4) of all its links."""
+        phase = self.phase_at(time_s)
+        return phase.tree, forward(phase.tree, self.motion.at(time_s))
+
+    def body_poses(self, times_s: ArrayLike) -> Array:
+        """Return T_world_body (T, B, 4, 4) at times_s (T,), bodies in the order of ``bodies``."""
+        times = np.atleast_1d(np.asarray(times_s, dtype=float))
+        bodies = self.bodies
+        result = np.empty((len(times), len(bodies), 4, 4))
+        local = np.stack([body.pose for body in bodies])
+        phase_of = np.array([self.phases.index(self.phase_at(t)) for t in times])
+        for k in np.unique(phase_of):
+            tree = self.phases[k].tree
+            rows = np.array([tree.index(body.link) for body in bodies])
+            pick = phase_of == k
+            poses = forward(tree, self.motion.at(times[pick]))
+            result[pick] = poses[:, rows] @ local
+        return result
+
+    @cached_property
+    def bodies(self) -> tuple[Body, ...]:
+        """All bodies by full name; the same in every phase."""
+        return self.phases[0].tree.bodies
+
+    def move_at(self, time_s: float) -> MoveSpan | None:
+        """Return the move under way at time_s, the later one at a switch; None outside all moves."""
+        found = None
+        for move in self.moves:
+            if move.start_s <= time_s <= move.end_s:
+                found = move
+        return found
