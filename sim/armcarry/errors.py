@@ -5,6 +5,7 @@
     │   └── QuantityError         text that is not a number with an accepted unit
     ├── FrameError                a frame, link, body or joint name that the scene does not have
     ├── MotionError               a motion that cannot be built from the numbers given
+    │   └── ReachError            a pose the arm cannot take: how far short, and what stops it
     ├── RecordError               a run folder that is damaged, foreign or cannot be written
     └── MissingExtraError         an optional library is needed; says what to type
 
@@ -76,6 +77,37 @@ class FrameError(ArmcarryError):
 
 class MotionError(ArmcarryError):
     """Report numbers from which no motion can be built."""
+
+
+class ReachError(MotionError):
+    """Report a pose the arm cannot take, how far short it stays and what stops it.
+
+    Args:
+        what: the pose or place on a line that is not reached, in words.
+        reason: what stops the arm, in words.
+        short_m, short_rad: position and angle left at the best attempt.
+        stopped_by: names of the joints that stand at the end of their travel there.
+        at_m: how far along a line, if it is one.
+    """
+
+    def __init__(
+        self,
+        what: str,
+        reason: str,
+        *,
+        short_m: float,
+        short_rad: float,
+        stopped_by: Iterable[str] = (),
+        at_m: float | None = None,
+    ) -> None:
+        self.reason = reason
+        self.short_m = short_m
+        self.short_rad = short_rad
+        self.stopped_by = tuple(stopped_by)
+        self.at_m = at_m
+        super().__init__(
+            f"{what} is not reached: {short_m:.3f} m and {short_rad * 57.29577951308232:.2f} deg short; {reason}"
+        )
 
 
 class RecordError(ArmcarryError):

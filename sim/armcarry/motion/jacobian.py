@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from armcarry.geometry.poses import Array
-from armcarry.motion.forward import Chain
+from armcarry.motion.chain import Chain
 
 Rows = Literal["all", "translation", "rotation"]
 
