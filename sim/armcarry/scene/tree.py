@@ -195,3 +195,24 @@ class Tree:
             line.append(row)
             row = int(self.parents[row])
         return tuple(line)
+
+    def pose_of(self, link: str, position: Array, relative_to: str = WORLD) -> Array:
+        """Return T_reference_link (4, 4) at one joint vector (n,); many vectors at once: motion.forward.
+
+        Raises:
+            FrameError: a link is not in the tree.
+        """
+        pose = poses.identity()
+        for row in self.ancestry(link):
+            column = int(self.columns[row])
+            if column >= 0 and self.kinds[row] == 1:
+                pose = poses.rotation_about(self.axes[row], position[column]) @ pose
+            elif column >= 0:
+                pose = poses.translation(self.axes[row] * position[column]) @ pose
+            pose = self.origins[row] @ pose
+        return pose if relative_to == WORLD else poses.inverse(self.pose_of(relative_to, position)) @ pose
+
+    def hangs_from(self, instance: str, other: str) -> bool:
+        """Tell whether a thing hangs from another, directly or through further things, or is it."""
+        mounting = self.mounting(instance)
+        return instance == other or (mounting.parent != WORLD and other in self._line_of(mounting.parent))

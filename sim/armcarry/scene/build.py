@@ -1,0 +1,212 @@
+"""From loaded files to the scene at the start of a run."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from armcarry.files.documents.models import LoadClass, Mount
+from armcarry.geometry import poses
+from armcarry.geometry.poses import Array
+from armcarry.scene.crew import FREE_JOINTS, with_free_base
+from armcarry.scene.names import matches
+from armcarry.scene.tree import WORLD, Tree
+
+if TYPE_CHECKING:
+    from armcarry.files.load import LoadedScenario
+
+PLATFORM, VEHICLE, ARM, RESTRAINT = "platform", "vehicle", "arm", "restraint"
+
+
+@dataclass(frozen=True, eq=False)
+class Scene:
+    """Everything of a rehearsal where it stands at the start.
+
+    Attributes:
+        loaded: the documents and models.
+        tree: the tree of frames at the start.
+        position: the joint vector (n,) at the start, rad or m.
+    """
+
+    loaded: LoadedScenario
+    tree: Tree
+    position: Array
+
+    @cached_property
+    def arm_joints(self) -> tuple[str, ...]:
+        """Full names of the arm's joints from base to tip."""
+        return tuple(f"{ARM}/{joint}" for joint in self.loaded.arm.document.joints)
+
+    @cached_property
+    def arm_columns(self) -> np.ndarray:
+        """Columns of the arm's joints in the joint vector."""
+        return np.array([self.tree.column(joint) for joint in self.arm_joints])
+
+    @property
+    def arm_base(self) -> str:
+        """Link that sits on the mount."""
+        return f"{ARM}/{self.loaded.arm.document.base}"
+
+    @property
+    def arm_tip(self) -> str:
+        """Link at the far end of the arm."""
+        return f"{ARM}/{self.loaded.arm.document.tip}"
+
+    def tool(self, tree: Tree) -> str:
+        """Return the point a move steers when it names none: the restraint's plate if it is on the arm."""
+        restraint = self.loaded.restraint
+        if restraint is not None and tree.hangs_from(RESTRAINT, ARM):
+            return f"{RESTRAINT}/{restraint.document.plate}"
+        return self.arm_tip
+
+    def aboard(self, tree: Tree) -> tuple[str, ...]:
+        """Return the crewmembers who ride the arm."""
+        return tuple(name for name in self.loaded.crew if tree.hangs_from(name, ARM))
+
+    def carried(self, tree: Tree) -> tuple[str, ...]:
+        """Return the hardware that moves with the arm, held by a rider or by the arm itself."""
+        return tuple(name for name in self.loaded.hardware if tree.hangs_from(name, ARM))
+
+    def load(self, tree: Tree) -> tuple[str, LoadClass]:
+        """Return the name and limits of the load class that holds in this tree."""
+        if self.carried(tree):
+            name = "rider_and_hardware"
+        elif self.aboard(tree):
+            name = "rider"
+        else:
+            name = "free"
+        return name, self.loaded.arm.document.loads[name]  # type: ignore[index]
+
+    def body_classes(self, tree: Tree) -> tuple[str, ...]:
+        """Return the class of every body of the tree as the rules name it.
+
+        A crewmember is a rider on the arm, ``inside`` while at the airlock's frame, else a worker.
+        Hardware is ``hardware`` while held by anyone or anything but the platform, else structure.
+        """
+        by_instance = {m.instance: self._instance_class(tree, m.instance) for m in tree.mountings}
+        classes = []
+        for body in tree.bodies:
+            instance, short = body.name.split("/", 1)
+            classes.append(self._platform_class(short) if instance == PLATFORM else by_instance[instance])
+        return tuple(classes)
+
+    def _platform_class(self, body: str) -> str:
+        patterns = self.loaded.platform.document.classes.get("appendage", [])
+        return "appendage" if any(matches(pattern, body) for pattern in patterns) else "structure"
+
+    def _instance_class(self, tree: Tree, instance: str) -> str:
+        if instance in self.loaded.crew:
+            if tree.hangs_from(instance, ARM):
+                return "rider"
+            hatch = self.loaded.platform.document.airlock
+            parked = hatch is not None and tree.mounting(instance).parent == f"{PLATFORM}/{hatch}"
+            return "inside" if parked else "worker"
+        if instance in self.loaded.hardware:
+            free_of_platform = tree.mounting(instance).parent.split("/", 1)[0] != PLATFORM
+            return "hardware" if free_of_platform else "structure"
+        if instance == RESTRAINT:
+            return "arm" if tree.hangs_from(RESTRAINT, ARM) else "structure"
+        return {PLATFORM: "structure", VEHICLE: "vehicle", ARM: "arm"}[instance]
+
+    def meeting_frame(self, instance: str, parent: str) -> str:
+        """Return the frame of a thing that meets a link: boots, handhold in hands, base at a seat, mount."""
+        if instance in self.loaded.crew:
+            return f"{instance}/free"
+        if instance in self.loaded.hardware:
+            document = self.loaded.hardware[instance].document
+            held = parent.split("/", 1)[0] in self.loaded.crew
+            return f"{instance}/{document.handhold if held else document.base}"
+        if instance == RESTRAINT and self.loaded.restraint is not None:
+            return f"{instance}/{self.loaded.restraint.document.mount}"
+        return f"{instance}/{self.tree.mounting(instance).model.root}"
+
+
+def build_scene(loaded: LoadedScenario) -> Scene:
+    """Place everything a scenario names and set every joint to where it starts.
+
+    Raises:
+        FrameError: a name that the models do not have (files/load.py has checked those of the script).
+    """
+    tree = _place_platform(loaded)
+    tree = tree.place(ARM, loaded.arm.model, f"{PLATFORM}/{_mount(loaded).frame}")
+    if loaded.restraint is not None:
+        tree = tree.place(RESTRAINT, loaded.restraint.model)
+    for name, member in loaded.crew.items():
+        tree = tree.place(name, with_free_base(member.model, member.document.boots))
+    for name, item in loaded.hardware.items():
+        tree = tree.place(name, item.model)
+    position = _start_position(loaded, tree)
+    scene = Scene(loaded, tree, position)
+    return Scene(loaded, _hang(scene), position)
+
+
+def hang(scene: Scene, tree: Tree, instance: str, parent: str, position: Array) -> Tree:
+    """Return the tree with a thing's meeting frame brought exactly to a link."""
+    root = f"{instance}/{tree.mounting(instance).model.root}"
+    meeting = tree.pose_of(scene.meeting_frame(instance, parent), position, relative_to=root)
+    return tree.attach(instance, parent, poses.inverse(meeting))
+
+
+def _mount(loaded: LoadedScenario) -> Mount:
+    return loaded.platform.document.mounts[loaded.scenario.base.mount]
+
+
+def _place_platform(loaded: LoadedScenario) -> Tree:
+    tree = Tree().place(PLATFORM, loaded.platform.model)
+    if loaded.scenario.vehicle == "docked" and loaded.vehicle_model is not None:
+        dock = loaded.platform.document.vehicle_dock
+        tree = tree.place(VEHICLE, loaded.vehicle_model, f"{PLATFORM}/{dock}")
+    return tree
+
+
+def _start_position(loaded: LoadedScenario, tree: Tree) -> Array:
+    script, platform = loaded.scenario, loaded.platform.document
+    values: dict[str, float] = {}
+    for name, appendage in platform.appendages.items():
+        state = script.appendages.get(name) or next(iter(appendage.states))
+        values.update({f"{PLATFORM}/{joint}": value for joint, value in appendage.states[state].items()})
+    for name, station in script.carts.items():
+        values[f"{PLATFORM}/{platform.carts[name].joint}"] = station
+    mount = _mount(loaded)
+    if mount.joint is not None and script.base.station is not None:
+        values[f"{PLATFORM}/{mount.joint}"] = script.base.station
+    values.update({f"{ARM}/{joint}": value for joint, value in loaded.arm.document.home.items()})
+    values.update({f"{ARM}/{joint}": value for joint, value in script.start.items()})
+    if loaded.restraint is not None and script.restraint is not None:
+        for setting, angle in script.restraint.settings.items():
+            values[f"{RESTRAINT}/{loaded.restraint.document.settings[setting].joint}"] = angle
+    for name, member in loaded.crew.items():
+        posture = member.document.postures[script.crew[name].posture]
+        values.update({f"{name}/{joint}": value for joint, value in posture.items()})
+    for name, item in loaded.hardware.items():
+        values.update({f"{name}/{joint}": value for joint, value in item.document.rest.items()})
+    position = np.zeros(len(tree.joints))
+    for joint, value in values.items():
+        position[tree.column(joint)] = value
+    return position
+
+
+def _hang(scene: Scene) -> Tree:
+    """Hang restraint, crew and hardware where the script says they start."""
+    script, tree, position = scene.loaded.scenario, scene.tree, scene.position
+    where: dict[str, str] = {}
+    if script.restraint is not None:
+        where[RESTRAINT] = scene.arm_tip if script.restraint.at == "arm" else script.restraint.at
+    for name, member in script.crew.items():
+        if member.at == "arm" and scene.loaded.restraint is not None:
+            where[name] = f"{RESTRAINT}/{scene.loaded.restraint.document.plate}"
+        elif member.at == "inside":
+            hatch = scene.loaded.platform.document.airlock
+            where[name] = WORLD if hatch is None else f"{PLATFORM}/{hatch}"
+        else:
+            where[name] = member.at
+    where.update({name: item.at for name, item in script.hardware.items()})
+    for instance, parent in where.items():
+        tree = hang(scene, tree, instance, parent, position)
+    return tree
+
+
+__all__ = ["ARM", "FREE_JOINTS", "PLATFORM", "RESTRAINT", "VEHICLE", "Scene", "build_scene", "hang"]
