@@ -6,4 +6,6 @@
   .joints .limits .velocity .forward(q, tool=None) .frames(q) .margins(q) .reach_m
 - jacobian.jacobian(chain, q, tool=None)             (..., 6, n), linear rows first, base frame
 - jacobian.smallest_singular_value / singular_values / manipulability / hessian
+- inverse.solutions(chain, T_base_tool, tool=None, pinned=None, seed=0) -> (k, n); .nearest(..., reference) -> (n,)
+  raises errors.ReachError(.short_m, .short_rad, .stopped_by, .reason); inverse.solve(chain, T, seeds) -> Attempts
 """

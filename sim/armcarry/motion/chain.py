@@ -135,6 +135,24 @@ class Chain:
             np.linalg.norm(self.steps[1:, :3, 3], axis=1).sum() + slide.sum() + np.linalg.norm(self.closing[:3, 3])
         )
 
+    @cached_property
+    def bounded(self) -> NDArray[np.bool_]:
+        """Which joints have a travel of finite, positive length (n,)."""
+        length = self.limits[:, 1] - self.limits[:, 0]
+        return np.asarray(np.isfinite(length) & (length > 0))
+
+    @cached_property
+    def middle(self) -> Array:
+        """Middle of each joint's travel (n,); 0 for a joint without limits."""
+        low, high = self.limits[:, 0], self.limits[:, 1]
+        finite = np.isfinite(low) & np.isfinite(high)
+        return np.where(finite, (np.where(finite, low, 0.0) + np.where(finite, high, 0.0)) / 2, 0.0)
+
+    @cached_property
+    def half(self) -> Array:
+        """Half of each joint's travel (n,); infinite without limits."""
+        return np.asarray((self.limits[:, 1] - self.limits[:, 0]) / 2)
+
     def margins(self, q: ArrayLike) -> Array:
         """Return how far each joint is inside its travel (..., n), rad or m; negative outside."""
         vectors = joint_vectors(q, self.size)
