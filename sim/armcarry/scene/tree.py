@@ -97,6 +97,11 @@ class Tree:
         return np.array(rows, dtype=float).reshape(-1, 2)
 
     @cached_property
+    def revolute(self) -> np.ndarray:
+        """Which entries of the joint vector (n,) turn; the others slide."""
+        return np.array([j.kind == "revolute" for m in self.mountings for j in m.model.movable()], dtype=bool)
+
+    @cached_property
     def bodies(self) -> tuple[Body, ...]:
         """All bodies, with full names of body and link, in the order things were placed."""
         return tuple(

@@ -1,0 +1,51 @@
+"""Do the joints keep their margin from the ends of their travel?"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from armcarry.quantities import show
+from armcarry.record.finding import Finding, Verdict
+from armcarry.record.record import Record
+
+
+def check(record: Record) -> tuple[Finding, ...]:
+    """Give one finding a joint of the arm: its least margin over the whole run, exact, against the rule."""
+    scene = record.scene
+    margins = scene.loaded.rules.margins
+    low, high = record.motion.extremes()
+    findings = []
+    for joint, column in zip(scene.arm_joints, scene.arm_columns, strict=True):
+        lower, upper = scene.tree.joint_limits[column]
+        to_lower, to_upper = low[column] - lower, upper - high[column]
+        turns = scene.tree.revolute[column]
+        limit = margins.joint_position if turns else margins.joint_travel
+        margin = float(min(to_lower, to_upper))
+        side, reached, travel = (
+            ("lower", low[column], lower) if to_lower <= to_upper else ("upper", high[column], upper)
+        )
+        kind = "angle" if turns else "length"
+        passed = margin >= limit
+        when = _when(record, int(column), float(reached))
+        findings.append(
+            Finding(
+                check="joint_margin",
+                verdict=Verdict.PASS if passed else Verdict.FAIL,
+                subject=joint,
+                message=f"{joint} comes to {show(reached, kind, 1)}, {show(margin, kind, 1)} from its {side} end "
+                f"of travel {show(travel, kind, 1)}; {show(limit, kind, 1)} is required",
+                start_s=when,
+                end_s=when,
+                value=margin,
+                limit=limit,
+                unit="rad" if turns else "m",
+                remedy="" if passed else f"start from another branch of the arm or pin {joint} nearer its middle",
+            )
+        )
+    return tuple(findings)
+
+
+def _when(record: Record, column: int, value: float) -> float:
+    """Return a time at which the joint is nearest the value, to a fiftieth of a second or the break."""
+    times = np.union1d(np.linspace(record.motion.start_s, record.motion.end_s, 20001), record.motion.breaks_s)
+    return float(times[np.argmin(np.abs(record.motion.at(times)[:, column] - value))])

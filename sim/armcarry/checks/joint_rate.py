@@ -1,0 +1,54 @@
+"""Does every joint stay inside its rate and acceleration for the load it moves?"""
+
+from __future__ import annotations
+
+from armcarry.quantities import show
+from armcarry.record.finding import Finding, Verdict
+from armcarry.record.record import MoveSpan, Record
+from armcarry.scene.limits import joint_accelerations, joint_rates
+
+#: limits are met exactly by the timing; this is for rounding only
+_ROUNDING = 1e-6
+
+
+def check(record: Record) -> tuple[Finding, ...]:
+    """Give one finding a joint: its largest share of the allowed rate and acceleration, exact, with when."""
+    worst: dict[str, tuple[float, float, float, str, MoveSpan]] = {}
+    scene = record.scene
+    for move in record.moves:
+        if move.end_s <= move.start_s:
+            continue
+        part = record.motion.between(move.start_s, move.end_s)
+        load = scene.loaded.arm.document.loads[move.load]  # type: ignore[index]
+        allowed = (joint_rates(scene.loaded.arm.document, load), joint_accelerations(scene.loaded.arm.document, load))
+        for order, limits in ((1, allowed[0]), (2, allowed[1])):
+            low, high = part.extremes(order)
+            for joint, column, limit in zip(scene.arm_joints, scene.arm_columns, limits, strict=True):
+                value = float(max(-low[column], high[column]))
+                if joint not in worst or value / limit > worst[joint][0]:
+                    worst[joint] = (value / limit, value, float(limit), ("rate", "acceleration")[order - 1], move)
+    return tuple(_finding(record, joint, *entry) for joint, entry in worst.items())
+
+
+def _finding(
+    record: Record, joint: str, share: float, value: float, limit: float, what: str, move: MoveSpan
+) -> Finding:
+    turns = record.scene.tree.revolute[record.scene.tree.column(joint)]
+    unit = {"rate": ("m/s", "rad/s"), "acceleration": ("m/s^2", "rad/s^2")}[what][int(turns)]
+    passed = share <= 1.0 + _ROUNDING
+    amount = f"{show(value, 'angle', 3)}" if turns else f"{value:.4f} m"
+    most = f"{show(limit, 'angle', 3)}" if turns else f"{limit:.4f} m"
+    per = {"rate": "/s", "acceleration": "/s^2"}[what]
+    return Finding(
+        check="joint_rate",
+        verdict=Verdict.PASS if passed else Verdict.FAIL,
+        subject=joint,
+        message=f"{joint} has its largest share of what is allowed ({share:.0%}) in {move.title}: "
+        f"{what} {amount}{per} of {most}{per} with load '{move.load}'",
+        start_s=move.start_s,
+        end_s=move.end_s,
+        value=value,
+        limit=limit,
+        unit=unit,
+        remedy="" if passed else f"slow {move.title} to {1 / share:.0%} of its rate",
+    )

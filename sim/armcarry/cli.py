@@ -1,0 +1,122 @@
+"""The command line: parse, call, print, exit code. Heavy libraries load in the command that needs them."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from armcarry import __version__
+from armcarry.errors import ArmcarryError
+
+app = typer.Typer(
+    name="armcarry",
+    help="Rehearse carrying a suited crewmember on a long manipulator.\n\n"
+    "A rehearsal aid: results support, and do not replace, analysis and approval by the responsible robotics, "
+    "safety and medical authorities and local rules. Never use it to command hardware.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON document to standard output, nothing else.")]
+
+
+def _version(value: bool) -> None:
+    if value:
+        typer.echo(f"armcarry {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _main(
+    ctx: typer.Context,
+    verbose: Annotated[bool, typer.Option("-v", "--verbose", help="Show the traceback of an error.")] = False,
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and stop.")
+    ] = False,
+) -> None:
+    ctx.obj = {"verbose": verbose}
+
+
+@app.command()
+def rehearse(
+    scenario: Annotated[Path, typer.Argument(help="The script, a YAML file.")],
+    out: Annotated[Path | None, typer.Option(help="Run folder to write; default runs/<scenario name>.")] = None,
+    overwrite: Annotated[bool, typer.Option(help="Put the new run in place of an old one at --out.")] = False,
+    views: Annotated[bool, typer.Option(help="Write pictures and plots into the run folder.")] = True,
+    as_json: Json = False,
+) -> None:
+    """Compute a run, check it, write the run folder and print the findings.
+
+    Exit code: 0 nothing failed, 1 a finding failed, 2 bad input or usage.
+    """
+    from armcarry.rehearsal import judge
+    from armcarry.rehearsal import rehearse as compute
+    from armcarry.record.store import save
+    from armcarry.views.terminal import Console
+
+    console = Console(quiet=as_json)
+    with console.progress() as tell:
+        record = compute(scenario, tell)
+        tell("checking", 0.9)
+        findings = judge(record)
+    folder, overwrite = _run_folder(scenario, out, overwrite)
+    summary = save(record, findings, folder, overwrite=overwrite)
+    if views:
+        from armcarry.views.rehearsed import write_views
+
+        with console.progress() as tell:
+            write_views(record, findings, folder / "views", tell)
+    if as_json:
+        _print_json({**summary, "folder": str(folder), "findings": [finding.as_dict() for finding in findings]})
+    else:
+        console.findings(record, findings, summary, folder)
+    raise typer.Exit(1 if summary["verdict"] == "fail" else 0)
+
+
+def _run_folder(scenario: Path, out: Path | None, overwrite: bool) -> tuple[Path, bool]:
+    """Return where to write: what was asked for, or runs/<name>, replacing an earlier run of that name."""
+    if out is not None:
+        return out, overwrite
+    return Path("runs") / scenario.stem, True
+
+
+@app.command()
+def validate(
+    files: Annotated[list[Path], typer.Argument(help="YAML or URDF files to check.")],
+    as_json: Json = False,
+) -> None:
+    """Check files only: scenarios with all they name, model documents, URDF."""
+    from armcarry.files.validate import validate_files
+
+    problems = validate_files(files)
+    if as_json:
+        _print_json({"files": [str(path) for path in files], "problems": [str(problem) for problem in problems]})
+    else:
+        for problem in problems:
+            typer.echo(str(problem), err=True)
+        if not problems:
+            typer.echo(f"{len(files)} file{'s' if len(files) != 1 else ''} in order")
+    raise typer.Exit(2 if problems else 0)
+
+
+def _print_json(value: dict[str, Any]) -> None:
+    typer.echo(json.dumps(value, ensure_ascii=False, allow_nan=False))
+
+
+def main() -> None:
+    """Run the command line; errors of ours become one message and exit code 2."""
+    try:
+        app(standalone_mode=True)
+    except ArmcarryError as error:
+        if "-v" in sys.argv or "--verbose" in sys.argv:
+            raise
+        typer.echo(f"armcarry: {error}", err=True)
+        sys.exit(2)
+    except KeyboardInterrupt:
+        typer.echo("armcarry: stopped", err=True)
+        sys.exit(130)

@@ -1,0 +1,238 @@
+"""The run folder: written whole or not at all, checked by digests, reloaded bit for bit."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import platform
+import shutil
+import tempfile
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import asdict, replace
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from armcarry import __version__
+from armcarry.errors import ArmcarryError, RecordError
+from armcarry.files.load import load_scenario
+from armcarry.record.finding import ClearanceDetail, Finding, Verdict
+from armcarry.record.record import Event, MoveSpan, Phase, Record, Relaxed, Shortfall
+from armcarry.record.tables import (
+    read_curves,
+    read_motion,
+    read_pairs,
+    write_curves,
+    write_motion,
+    write_pairs,
+)
+from armcarry.scene.build import build_scene
+from armcarry.scene.tree import Tree
+
+FORMAT = "armcarry run 1"
+_VERSIONS = ("numpy", "numba", "scipy", "pydantic", "pyarrow", "coal", "pybullet")
+
+
+def save(record: Record, findings: Iterable[Finding], folder: Path, *, overwrite: bool = False) -> dict[str, Any]:
+    """Write a run folder and return its summary.
+
+    Everything is written beside the target and moved there at the end, so a stopped program leaves
+    either the old folder or the new one.
+
+    Args:
+        record, findings: what to keep.
+        folder: where; must not exist, or be an old run folder when ``overwrite`` is true.
+        overwrite: put the new run in place of an old one.
+
+    Raises:
+        RecordError: the folder exists, is not a run, or cannot be written.
+    """
+    folder = Path(folder)
+    if folder.exists() and any(folder.iterdir() if folder.is_dir() else [folder]):
+        if not (folder / "summary.json").is_file():
+            raise RecordError(f"{folder} exists and is not a run folder; choose another --out")
+        if not overwrite:
+            raise RecordError(f"{folder} holds a run already; choose another --out or add --overwrite")
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        partial = Path(tempfile.mkdtemp(prefix=f".{folder.name}.partial-", dir=folder.parent))
+    except OSError as error:
+        raise RecordError(f"cannot write in {folder.parent}: {error.strerror}") from error
+    try:
+        summary = _write(record, tuple(findings), partial)
+        _swap(partial, folder)
+    except OSError as error:
+        raise RecordError(f"cannot write {folder}: {error.strerror}; nothing there was changed") from error
+    finally:
+        shutil.rmtree(partial, ignore_errors=True)
+    return summary
+
+
+def _swap(partial: Path, folder: Path) -> None:
+    if folder.exists():
+        old = Path(tempfile.mkdtemp(prefix=f".{folder.name}.old-", dir=folder.parent))
+        folder.replace(old / folder.name)
+        partial.replace(folder)
+        shutil.rmtree(old, ignore_errors=True)
+    else:
+        partial.replace(folder)
+
+
+def _write(record: Record, findings: tuple[Finding, ...], folder: Path) -> dict[str, Any]:
+    for item in record.scene.loaded.inputs:
+        target = folder / "scenario" / item.role_path
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_bytes(item.data)
+    _dump(folder / "findings.json", [finding.as_dict() for finding in findings])
+    _dump(folder / "run.json", _run(record))
+    write_motion(record, folder)
+    write_pairs(record.pairs, folder / "clearance.parquet")
+    write_curves(record.curves, folder / "clearance_curve.parquet")
+    summary = summarise(record, findings)
+    summary["digests"] = {
+        str(path.relative_to(folder).as_posix()): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
+    _dump(folder / "summary.json", summary)
+    for path in folder.rglob("*"):
+        if path.is_file():
+            with path.open("rb") as stream:
+                os.fsync(stream.fileno())
+    return summary
+
+
+def summarise(record: Record, findings: tuple[Finding, ...]) -> dict[str, Any]:
+    """Return what summary.json holds, digests of the written files left out."""
+    counts = Counter(str(finding.verdict) for finding in findings)
+    verdict = next((v for v in (Verdict.FAIL, Verdict.NOT_ASSESSED) if counts[v]), Verdict.PASS)
+    rows = [row for row in record.pairs if row.required_m is not None and row.status != "intended"]
+    tightest = min(rows, key=lambda row: (row.margin_m, row.upper_m), default=None)
+    return {
+        "format": FORMAT,
+        "title": record.scene.loaded.scenario.title,
+        "verdict": str(verdict),
+        "counts": {str(v): counts[v] for v in Verdict},
+        "duration_s": record.duration_s,
+        "timings_s": record.timings_s,
+        "tightest": None if tightest is None else _finite(asdict(tightest)),
+        "assumptions": len(record.scene.loaded.assumptions),
+        "caution": "A rehearsal aid: results support, and do not replace, analysis and approval by the "
+        "responsible robotics, safety and medical authorities and local rules.",
+        "versions": {"armcarry": __version__, "python": platform.python_version(), **_versions()},
+        "inputs": {item.role_path: item.sha256 for item in record.scene.loaded.inputs},
+    }
+
+
+def _versions() -> dict[str, str]:
+    found = {}
+    for name in _VERSIONS:
+        try:
+            found[name] = version(name)
+        except PackageNotFoundError:
+            found[name] = "absent"
+    return found
+
+
+def _run(record: Record) -> dict[str, Any]:
+    return {
+        "format": FORMAT,
+        "phases": [
+            {
+                "start_s": phase.start_s,
+                "end_s": phase.end_s,
+                "mountings": {
+                    m.instance: {"parent": m.parent, "pose": m.pose.ravel().tolist()} for m in phase.tree.mountings
+                },
+            }
+            for phase in record.phases
+        ],
+        "moves": [asdict(move) for move in record.moves],
+        "events": [asdict(event) for event in record.events],
+        "relaxed": [asdict(item) for item in record.relaxed],
+        "shortfalls": [asdict(item) for item in record.shortfalls],
+    }
+
+
+def load(folder: Path) -> tuple[Record, tuple[Finding, ...]]:
+    """Read a run folder back: the record bit for bit, and its findings.
+
+    Raises:
+        RecordError: not a run folder, another format, or a file that is missing or does not fit its digest.
+    """
+    folder = Path(folder)
+    summary = _read_json(folder / "summary.json", folder)
+    if not isinstance(summary, dict) or summary.get("format") != FORMAT:
+        raise RecordError(f"{folder} is not a run of format '{FORMAT}'")
+    digests = summary.get("digests")
+    if not isinstance(digests, dict):
+        raise RecordError(f"{folder}/summary.json is damaged: no digests")
+    for name, digest in digests.items():
+        path = folder / name
+        if ".." in Path(name).parts or not path.is_file():
+            raise RecordError(f"{folder} is damaged: {name} is missing")
+        if hashlib.sha256(path.read_bytes()).hexdigest() != digest:
+            raise RecordError(f"{folder} is damaged: {name} does not fit its digest in summary.json")
+    try:
+        return _assemble(folder, summary)
+    except ArmcarryError:
+        raise
+    except (KeyError, TypeError, ValueError, OSError) as error:
+        raise RecordError(f"{folder} is damaged: {type(error).__name__}: {error}") from error
+
+
+def _assemble(folder: Path, summary: dict[str, Any]) -> tuple[Record, tuple[Finding, ...]]:
+    scene = build_scene(load_scenario(folder / "scenario" / "scenario.yaml"))
+    run = _read_json(folder / "run.json", folder)
+    phases = []
+    for phase in run["phases"]:
+        hung = phase["mountings"]
+        mountings = tuple(
+            replace(m, parent=hung[m.instance]["parent"], pose=np.array(hung[m.instance]["pose"]).reshape(4, 4))
+            for m in scene.tree.mountings
+        )
+        phases.append(Phase(phase["start_s"], phase["end_s"], Tree(mountings)))
+    record = Record(
+        scene=scene,
+        phases=tuple(phases),
+        motion=read_motion(folder),
+        moves=tuple(MoveSpan(**item) for item in run["moves"]),
+        events=tuple(Event(**item) for item in run["events"]),
+        relaxed=tuple(Relaxed(**item) for item in run["relaxed"]),
+        shortfalls=tuple(Shortfall(**item) for item in run["shortfalls"]),
+        pairs=read_pairs(folder / "clearance.parquet"),
+        curves=read_curves(folder / "clearance_curve.parquet"),
+        timings_s=summary["timings_s"],
+    )
+    return record, tuple(_finding(item) for item in _read_json(folder / "findings.json", folder))
+
+
+def _finding(item: dict[str, Any]) -> Finding:
+    detail = None
+    if "lower_m" in item:
+        keys = ("lower_m", "upper_m", "required_m", "time_s", "point_a", "point_b")
+        values = {key: item.pop(key) for key in keys}
+        values["lower_m"] = float("-inf") if values["lower_m"] is None else values["lower_m"]
+        detail = ClearanceDetail(**{**values, "point_a": tuple(values["point_a"]), "point_b": tuple(values["point_b"])})
+    return Finding(**{**item, "verdict": Verdict(item["verdict"])}, clearance=detail)
+
+
+def _read_json(path: Path, folder: Path) -> Any:
+    try:
+        return json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise RecordError(f"{folder} is not a run folder: {path.name} is missing") from None
+    except (OSError, ValueError) as error:
+        raise RecordError(f"{folder} is damaged: {path.name} cannot be read ({error})") from error
+
+
+def _dump(path: Path, value: Any) -> None:
+    path.write_text(json.dumps(value, indent=1, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8")
+
+
+def _finite(value: dict[str, Any]) -> dict[str, Any]:
+    return {k: None if isinstance(v, float) and not abs(v) < float("inf") else v for k, v in value.items()}

@@ -1,0 +1,131 @@
+"""The record's tables as Parquet: exact pieces, samples for people, clearance rows and curves."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from armcarry.geometry import poses
+from armcarry.motion.curve import Motion
+from armcarry.record.record import Curve, PairRow, Record
+
+SAMPLE_S = 0.5
+
+
+def write_motion(record: Record, folder: Path) -> None:
+    """Write motion_pieces.parquet (exact polynomials) and motion.parquet (samples each half second)."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    motion = record.motion
+    count, powers, _ = motion.coefficients.shape
+    pieces: dict[str, Any] = {
+        "piece": np.repeat(np.arange(count), powers),
+        "power": np.tile(np.arange(powers), count),
+        "start_s": np.repeat(motion.breaks_s[:-1], powers),
+        "end_s": np.repeat(motion.breaks_s[1:], powers),
+    }
+    for k, joint in enumerate(motion.joints):
+        pieces[joint] = motion.coefficients[:, :, k].ravel()
+    pq.write_table(pa.table(pieces), folder / "motion_pieces.parquet")
+
+    times = np.union1d(np.arange(motion.start_s, motion.end_s, SAMPLE_S), motion.breaks_s)
+    position, rate = motion.at(times), motion.at(times, 1)
+    columns: dict[str, Any] = {"time_s": times}
+    moving = np.flatnonzero(np.any(motion.coefficients[:, 1:] != 0, axis=(0, 1)))
+    moving = np.union1d(moving, record.scene.arm_columns)
+    for k in moving:
+        unit = "rad" if record.scene.tree.revolute[k] else "m"
+        columns[f"{motion.joints[k]}_{unit}"] = position[:, k]
+        columns[f"{motion.joints[k]}_rate_{unit}_s"] = rate[:, k]
+    tips = np.stack([_tip(record, t) for t in times])
+    for k, axis in enumerate("xyz"):
+        columns[f"tip_{axis}_m"] = tips[:, k, 3]
+    quaternions = poses.quaternion_wxyz(tips)
+    for k, part in enumerate("wxyz"):
+        columns[f"tip_q{part}"] = quaternions[:, k]
+    pq.write_table(pa.table(columns), folder / "motion.parquet")
+
+
+def _tip(record: Record, time_s: float) -> poses.Array:
+    return record.phase_at(time_s).tree.pose_of(record.scene.arm_tip, record.motion.at(time_s))
+
+
+def read_motion(folder: Path) -> Motion:
+    """Read motion_pieces.parquet back, bit for bit."""
+    import pyarrow.parquet as pq
+
+    table = pq.read_table(folder / "motion_pieces.parquet")
+    power = table["power"].to_numpy()
+    powers = int(power.max()) + 1
+    starts, ends = table["start_s"].to_numpy()[::powers], table["end_s"].to_numpy()[::powers]
+    joints = tuple(table.column_names[4:])
+    coefficients = np.stack([table[joint].to_numpy() for joint in joints], axis=-1)
+    return Motion(joints, np.append(starts, ends[-1]), coefficients.reshape(len(starts), powers, len(joints)))
+
+
+def write_pairs(pairs: tuple[PairRow, ...], path: Path) -> None:
+    """Write clearance.parquet, one row a pair and window."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    scalars = ("body_a", "body_b", "class_a", "class_b", "why", "status")
+    numbers = ("start_s", "end_s", "required_m", "lower_m", "upper_m", "time_s")
+    columns: dict[str, Any] = {name: pa.array([getattr(r, name) for r in pairs], pa.string()) for name in scalars}
+    columns |= {name: pa.array([getattr(r, name) for r in pairs], pa.float64()) for name in numbers}
+    for end in "ab":
+        for k, axis in enumerate("xyz"):
+            columns[f"point_{end}_{axis}_m"] = pa.array([getattr(r, f"point_{end}")[k] for r in pairs], pa.float64())
+    pq.write_table(pa.table(columns), path)
+
+
+def read_pairs(path: Path) -> tuple[PairRow, ...]:
+    """Read clearance.parquet back."""
+    import pyarrow.parquet as pq
+
+    rows = []
+    for row in pq.read_table(path).to_pylist():
+        points = {
+            f"point_{end}": tuple(row.pop(f"point_{end}_{axis}_m") for axis in "xyz") for end in "ab"
+        }
+        rows.append(PairRow(**row, **points))
+    return tuple(rows)
+
+
+def write_curves(curves: tuple[Curve, ...], path: Path) -> None:
+    """Write clearance_curve.parquet: proven band of the least distance by group of classes."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    def column(get: Any) -> Any:
+        parts = [get(curve) for curve in curves]
+        return np.concatenate(parts) if parts else np.zeros(0)
+
+    groups = [curve.group for curve in curves for _ in curve.lower_m]
+    columns: dict[str, Any] = {
+        "group": pa.array(groups, pa.string()),
+        "required_m": column(lambda c: np.full(len(c.lower_m), c.required_m)),
+        "start_s": column(lambda c: c.times_s[:-1]),
+        "end_s": column(lambda c: c.times_s[1:]),
+        "lower_m": column(lambda c: c.lower_m),
+        "upper_m": column(lambda c: c.upper_m),
+    }
+    pq.write_table(pa.table(columns), path)
+
+
+def read_curves(path: Path) -> tuple[Curve, ...]:
+    """Read clearance_curve.parquet back."""
+    import pyarrow.parquet as pq
+
+    table = pq.read_table(path)
+    groups = np.array(table["group"].to_pylist(), dtype=object)
+    data = {name: table[name].to_numpy() for name in ("required_m", "start_s", "end_s", "lower_m", "upper_m")}
+    curves = []
+    for group in dict.fromkeys(groups):
+        pick = groups == group
+        times = np.append(data["start_s"][pick], data["end_s"][pick][-1])
+        required = float(data["required_m"][pick][0])
+        curves.append(Curve(str(group), required, times, data["lower_m"][pick], data["upper_m"][pick]))
+    return tuple(curves)

@@ -1,0 +1,107 @@
+"""What the terminal shows: progress on long work, and the findings as a table."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from armcarry.quantities import clock
+from armcarry.record.finding import Finding, Verdict
+from armcarry.record.record import PairRow, Record
+
+if TYPE_CHECKING:
+    from armcarry.rehearsal import Progress
+
+#: word and style of each verdict; the word carries the meaning, the colour only helps
+_WORDS = {
+    Verdict.FAIL: ("FAIL", "bold red"),
+    Verdict.NOT_ASSESSED: ("NOT ASSESSED", "bold yellow"),
+    Verdict.PASS: ("pass", "green"),
+}
+_SHOWN = 12
+
+
+class Console:
+    """Print to the terminal; quiet for --json."""
+
+    def __init__(self, quiet: bool = False) -> None:
+        """Args: quiet: print nothing."""
+        from rich.console import Console as Rich
+
+        self.out = Rich(quiet=quiet, highlight=False)
+        self.err = Rich(stderr=True, quiet=quiet, highlight=False)
+
+    @contextmanager
+    def progress(self) -> Iterator[Progress]:
+        """Show one line of progress on the error stream while the work lasts."""
+        from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+        bar = Progress(
+            TextColumn("{task.description:<32}"), BarColumn(), TimeElapsedColumn(), console=self.err, transient=True
+        )
+        with bar:
+            task = bar.add_task("", total=1.0)
+            yield lambda words, share: bar.update(task, description=words, completed=share)
+
+    def findings(self, record: Record, findings: tuple[Finding, ...], summary: dict[str, Any], folder: Path) -> None:
+        """Print the findings table, the tightest clearance and where the run was written."""
+        from rich.markup import escape
+        from rich.table import Table
+
+        table = Table(title=escape(record.scene.loaded.scenario.title), title_justify="left", expand=True)
+        table.add_column("Verdict", no_wrap=True)
+        table.add_column("Check", no_wrap=True)
+        table.add_column("When", no_wrap=True, justify="right")
+        table.add_column("What was found", overflow="fold", ratio=1)
+        for finding, more in _shortened(findings):
+            word, style = _WORDS[finding.verdict]
+            text = escape(finding.message)
+            if finding.remedy:
+                text += f"\n[italic]{escape(finding.remedy)}[/italic]"
+            if more:
+                text += f"\n[dim]and {more} more like it in findings.json[/dim]"
+            table.add_row(f"[{style}]{word}[/{style}]", finding.check, clock(finding.start_s), text)
+        self.out.print(table)
+        self.out.print(_tightest(record), soft_wrap=True)
+        counts = summary["counts"]
+        self.out.print(
+            f"{counts['pass']} passed, {counts['fail']} failed, {counts['not_assessed']} not assessed; "
+            f"run of {clock(record.duration_s)}; {summary['assumptions']} numbers are assumptions",
+            soft_wrap=True,
+        )
+        self.out.print(f"Written to {escape(str(folder))}", soft_wrap=True)
+        self.out.print(f"[dim]{escape(summary['caution'])}[/dim]", soft_wrap=True)
+
+
+def _shortened(findings: tuple[Finding, ...]) -> list[tuple[Finding, int]]:
+    """Return the findings to show, each with how many of its check and verdict follow unseen."""
+    shown: list[tuple[Finding, int]] = []
+    by_kind: dict[tuple[str, Verdict], list[Finding]] = {}
+    for finding in findings:
+        by_kind.setdefault((finding.check, finding.verdict), []).append(finding)
+    for same in by_kind.values():
+        hidden = max(len(same) - _SHOWN, 0)
+        kept = same[: _SHOWN] if hidden else same
+        shown.extend((finding, hidden if finding is kept[-1] else 0) for finding in kept)
+    return shown
+
+
+def tightest_row(record: Record) -> PairRow | None:
+    """Return the pair with the least margin over what is required of it, None when no pair has a rule."""
+    rows = [row for row in record.pairs if row.required_m is not None and row.status != "intended"]
+    return min(rows, key=lambda row: (row.margin_m, row.upper_m), default=None)
+
+
+def _tightest(record: Record) -> str:
+    row = tightest_row(record)
+    if row is None:
+        return "Tightest clearance: no pair of bodies moves against another"
+    if row.status == "contact":
+        return f"Tightest clearance: {row.body_a} and {row.body_b} touch at {clock(row.time_s)}"
+    beyond = ">" if row.status == "farther" else ""
+    return (
+        f"Tightest clearance: {row.body_a} to {row.body_b}, {beyond}{row.lower_m:.3f} m at {clock(row.time_s)} "
+        f"({row.required_m:.3f} m required, {row.margin_m:+.3f} m to spare)"
+    )
