@@ -14,78 +14,10 @@ from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 from armcarry.motion.forward import forward
 from armcarry.scene.tree import Tree
+from armcarry.timeline.run import Event, MoveSpan, Phase, Relaxed, Shortfall
 
 if TYPE_CHECKING:
     from armcarry.scene.build import Scene
-
-
-@dataclass(frozen=True, eq=False)
-class Phase:
-    """A stretch of the run in which nothing is attached or detached; both ends included."""
-
-    start_s: float
-    end_s: float
-    tree: Tree
-
-
-@dataclass(frozen=True)
-class Relaxed:
-    """A smaller required clearance for pairs whose names match, from start_s to end_s."""
-
-    pattern_a: str
-    pattern_b: str
-    required_m: float
-    start_s: float
-    end_s: float
-    why: str
-
-
-@dataclass(frozen=True)
-class MoveSpan:
-    """One move of a carry on the clock."""
-
-    carry: str
-    number: int
-    name: str
-    kind: str
-    start_s: float
-    end_s: float
-    load: str
-    say: str = ""
-    words: str = ""
-    near_share: float = 1.0
-
-    @property
-    def title(self) -> str:
-        """The move's name, or its carry, number and kind."""
-        return self.name or f"{self.carry} move {self.number} ({self.words or self.kind})"
-
-
-@dataclass(frozen=True)
-class Event:
-    """Something is attached to, or left at, a link. ``gap_m`` is how far the two frames were apart."""
-
-    time_s: float
-    kind: str
-    what: str
-    to: str
-    gap_m: float
-    gap_rad: float
-
-
-@dataclass(frozen=True)
-class Shortfall:
-    """A move that cannot be made; the run ends before it."""
-
-    carry: str
-    number: int
-    title: str
-    goal: str
-    short_m: float
-    short_rad: float
-    reason: str
-    remedy: str
-    time_s: float
 
 
 @dataclass(frozen=True)
@@ -160,6 +92,12 @@ class Record:
         """Length of the run in seconds."""
         return self.motion.end_s
 
+    @cached_property
+    def tightest(self) -> PairRow | None:
+        """The row with the least margin over what is required of it; None when no pair has a rule."""
+        rows = [row for row in self.pairs if row.required_m is not None and row.status != "intended"]
+        return min(rows, key=lambda row: (row.margin_m, row.upper_m), default=None)
+
     def phase_at(self, time_s: float) -> Phase:
         """Return the phase at time_s; at a switch the later one."""
         starts = [phase.start_s for phase in self.phases]
@@ -197,3 +135,6 @@ class Record:
             if move.start_s <= time_s <= move.end_s:
                 found = move
         return found
+
+
+__all__ = ["Curve", "Event", "MoveSpan", "PairRow", "Phase", "Record", "Relaxed", "Shortfall"]

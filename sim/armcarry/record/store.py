@@ -110,8 +110,7 @@ def summarise(record: Record, findings: tuple[Finding, ...]) -> dict[str, Any]:
     """Return what summary.json holds, digests of the written files left out."""
     counts = Counter(str(finding.verdict) for finding in findings)
     verdict = next((v for v in (Verdict.FAIL, Verdict.NOT_ASSESSED) if counts[v]), Verdict.PASS)
-    rows = [row for row in record.pairs if row.required_m is not None and row.status != "intended"]
-    tightest = min(rows, key=lambda row: (row.margin_m, row.upper_m), default=None)
+    tightest = record.tightest
     return {
         "format": FORMAT,
         "title": record.scene.loaded.scenario.title,

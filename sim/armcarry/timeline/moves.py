@@ -1,0 +1,316 @@
+"""From the moves of a carry to paths of the arm: which way it takes, before any time is given to it.
+
+A pose can be taken on many branches of the arm. Several ways are carried along side by side, from the first
+move to the last, and the one with the least travel and the widest joint margin is kept: so the branch chosen
+at one waypoint is one from which the straight lines behind it can be flown too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from armcarry.errors import MotionError, ReachError
+from armcarry.files.documents.scenario import Carry, Move
+from armcarry.geometry import poses
+from armcarry.geometry.poses import Array
+from armcarry.motion.chain import Chain
+from armcarry.motion.inverse import solutions, unwind
+from armcarry.motion.line import straight_line
+from armcarry.motion.path import Path, joint_segment
+from armcarry.quantities import show
+from armcarry.scene.build import PLATFORM, Scene, hang
+from armcarry.scene.limits import joint_rates
+from armcarry.scene.tree import WORLD, Tree
+from armcarry.timeline.run import Event, Shortfall
+
+#: ways carried along side by side, and branches looked at a pose
+BEAM = 4
+BRANCHES = 24
+#: joint positions nearer than this are one way
+_SAME = 1e-3
+
+
+@dataclass(frozen=True, eq=False)
+class PlannedMove:
+    """One move with its path and the trees before and behind it.
+
+    ``path`` is None when the arm stands still. ``targets`` are other joints that end elsewhere (appendage,
+    posture) and ``lasting_s`` how long that, or a hold, takes.
+    """
+
+    carry: str
+    number: int
+    move: Move
+    words: str
+    tree: Tree
+    after: Tree
+    start: Array
+    end: Array
+    tool: str
+    path: Path | None = None
+    lasting_s: float = 0.0
+    event: Event | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Way:
+    """Moves planned so far, where they end, and what they cost (rad-like, smaller is better)."""
+
+    tree: Tree
+    position: Array
+    moves: tuple[PlannedMove, ...] = ()
+    cost: float = 0.0
+
+
+def plan_carries(
+    scene: Scene, carries: tuple[Carry, ...], start: Way, tell: Callable[[int, int], None] | None = None
+) -> tuple[Way, Shortfall | None]:
+    """Plan all moves of carries one after another.
+
+    Args:
+        scene: documents and models.
+        carries: what to do, in order.
+        start: where everything is.
+        tell: told how many of how many moves are planned.
+
+    Returns:
+        The best way, and the first move that cannot be made (the way then ends before it), if any.
+    """
+    ways = [start]
+    total = sum(len(carry.moves) for carry in carries)
+    done = 0
+    for carry in carries:
+        for number, move in enumerate(carry.moves, start=1):
+            found: list[Way] = []
+            refusals: list[ReachError] = []
+            for way in ways:
+                try:
+                    found.extend(_extend(scene, way, carry.name, number, move))
+                except ReachError as error:
+                    refusals.append(error)
+            if not found:
+                nearest = min(refusals, key=lambda error: (error.short_m, error.short_rad))
+                return _best(ways), _shortfall(scene, carry, number, move, nearest)
+            ways = _prune(found)
+            done += 1
+            if tell is not None:
+                tell(done, total)
+    return _best(ways), None
+
+
+def _best(ways: list[Way]) -> Way:
+    return min(ways, key=lambda way: way.cost)
+
+
+def _prune(ways: list[Way]) -> list[Way]:
+    kept: list[Way] = []
+    for way in sorted(ways, key=lambda way: way.cost):
+        if all(np.abs(way.position - other.position).max() > _SAME for other in kept):
+            kept.append(way)
+        if len(kept) == BEAM:
+            break
+    return kept
+
+
+def _extend(scene: Scene, way: Way, carry: str, number: int, move: Move) -> list[Way]:
+    """Return the ways on which one more move is made."""
+    planned = PlannedMove(
+        carry, number, move, describe(scene, move), way.tree, way.tree, way.position, way.position,
+        scene.tool(way.tree),
+    )
+    kind = move.kind
+    if kind in ("to_joints", "one_joint"):
+        goal = way.position.copy()
+        for joint, value in (move.to_joints or move.one_joint or {}).items():
+            goal[scene.tree.column(f"arm/{joint}")] = value
+        return [_flown(scene, way, replace(planned, path=_segment(scene, way.position, goal), end=goal))]
+    if kind in ("to_pose", "to_worksite"):
+        return _to_pose(scene, way, planned)
+    if kind == "line":
+        return [_flown(scene, way, _along_line(scene, way, planned))]
+    return [_standing(scene, way, planned)]
+
+
+def _flown(scene: Scene, way: Way, planned: PlannedMove) -> Way:
+    """Return the way with a move of the arm added, and its cost: travel in time, and lost joint margin."""
+    columns = scene.arm_columns
+    _, load = scene.load(planned.tree)
+    rates = joint_rates(scene.loaded.arm.document, load)
+    ends = [planned.start, planned.end]
+    if planned.path is not None and planned.path.length_m is not None:
+        low, high = planned.path.curve.extremes()
+        ends += [_spread(planned.start, columns, low), _spread(planned.start, columns, high)]
+    limits = scene.tree.joint_limits[columns]
+    margin = min(float(np.minimum(q[columns] - limits[:, 0], limits[:, 1] - q[columns]).min()) for q in ends)
+    wanted = scene.loaded.rules.margins.joint_position
+    travel = float(np.max(np.abs(planned.end - planned.start)[columns] / rates)) * float(rates.max())
+    cost = travel + 20.0 * max(0.0, 1.5 * wanted - margin)
+    return Way(planned.after, planned.end, (*way.moves, planned), way.cost + cost)
+
+
+def _spread(position: Array, columns: np.ndarray, arm: Array) -> Array:
+    full = position.copy()
+    full[columns] = arm
+    return full
+
+
+def _segment(scene: Scene, start: Array, goal: Array) -> Path | None:
+    columns = scene.arm_columns
+    if np.array_equal(start[columns], goal[columns]):
+        return None
+    return joint_segment(scene.arm_joints, start[columns], goal[columns])
+
+
+# -- poses and lines ------------------------------------------------------------------------------------
+
+
+def _chain(scene: Scene, way: Way, point: str) -> Chain:
+    return Chain.of(way.tree, WORLD, point, joints=scene.arm_joints, held=way.position)
+
+
+def _point(scene: Scene, way: Way, named: str | None) -> str:
+    point = scene.tool(way.tree) if named is None else named
+    way.tree.index(point)
+    return point
+
+
+def _goal(scene: Scene, way: Way, move: Move) -> tuple[str, Array]:
+    """Return the point to move and T_world_goal (4, 4)."""
+    if move.to_worksite is not None:
+        stand = scene.loaded.platform.document.worksites[move.to_worksite].stand
+        return scene.tool(way.tree), way.tree.pose_of(f"{PLATFORM}/{stand}", way.position)
+    goal = move.to_pose
+    if goal is None:
+        raise MotionError(f"a move of kind {move.kind} has no pose")
+    frame = way.tree.pose_of(goal.frame, way.position)
+    return _point(scene, way, goal.point), frame @ poses.from_xyz_rpy(goal.position, goal.rotation)
+
+
+def _to_pose(scene: Scene, way: Way, planned: PlannedMove) -> list[Way]:
+    point, pose = _goal(scene, way, planned.move)
+    chain = _chain(scene, way, point)
+    pinned = {f"arm/{joint}": value for joint, value in planned.move.pin.items()}
+    found = solutions(chain, pose, pinned=pinned or None, what=planned.words)
+    here = way.position[scene.arm_columns]
+    near = np.array([unwind(chain, q, here) for q in found])
+    order = np.argsort(np.abs(near - here).max(axis=1), kind="stable")[:BRANCHES]
+    ways = []
+    for q in near[order]:
+        end = _spread(way.position, scene.arm_columns, q)
+        moved = replace(planned, tool=point, path=_segment(scene, way.position, end), end=end)
+        ways.append(_flown(scene, way, moved))
+    return _prune(ways)
+
+
+def _along_line(scene: Scene, way: Way, planned: PlannedMove) -> PlannedMove:
+    line = planned.move.line
+    if line is None:
+        raise MotionError("a straight line without a goal")
+    point = _point(scene, way, line.point)
+    chain = _chain(scene, way, point)
+    frame = way.tree.pose_of(line.frame, way.position)
+    here = way.tree.pose_of(point, way.position)
+    goal = here.copy()
+    if line.to is not None:
+        goal[:3, 3] = poses.apply(frame, line.to)
+    else:
+        goal[:3, 3] += frame[:3, :3] @ np.asarray(line.by)
+    if line.rotation is not None:
+        goal[:3, :3] = (frame @ poses.from_xyz_rpy((0, 0, 0), line.rotation))[:3, :3]
+    if np.linalg.norm(goal[:3, 3] - here[:3, 3]) < 1e-9 and np.linalg.norm(goal - here) < 1e-9:
+        return replace(planned, tool=point)
+    pinned = tuple(f"arm/{joint}" for joint in planned.move.pin)
+    path = straight_line(chain, way.position[scene.arm_columns], goal, pinned=pinned)
+    return replace(planned, tool=point, path=path, end=_spread(way.position, scene.arm_columns, path.end))
+
+
+# -- moves in which the arm stands still ------------------------------------------------------------------
+
+
+def _standing(scene: Scene, way: Way, planned: PlannedMove) -> Way:
+    move = planned.move
+    if move.hold is not None:
+        planned = replace(planned, lasting_s=move.hold)
+    elif move.appendage is not None:
+        name, state = next(iter(move.appendage.items()))
+        appendage = scene.loaded.platform.document.appendages[name]
+        targets = {f"{PLATFORM}/{joint}": value for joint, value in appendage.states[state].items()}
+        planned = replace(planned, end=_set(scene, way, targets), lasting_s=appendage.turning_time)
+    elif move.posture is not None:
+        who = move.posture.who
+        posture = scene.loaded.crew[who].document.postures[move.posture.posture]
+        targets = {f"{who}/{joint}": value for joint, value in posture.items()}
+        planned = replace(planned, end=_set(scene, way, targets), lasting_s=move.posture.over)
+    else:
+        after, event = switch(scene, way.tree, way.position, move)
+        planned = replace(planned, after=after, event=event)
+    return Way(planned.after, planned.end, (*way.moves, planned), way.cost)
+
+
+def _set(scene: Scene, way: Way, targets: dict[str, float]) -> Array:
+    end = way.position.copy()
+    for joint, value in targets.items():
+        end[scene.tree.column(joint)] = value
+    return end
+
+
+def switch(scene: Scene, tree: Tree, position: Array, move: Move) -> tuple[Tree, Event]:
+    """Return the tree after an attach or detach, and the event (its time is set when timed)."""
+    item = move.attach or move.detach
+    if item is None:
+        raise MotionError(f"a move of kind {move.kind} attaches nothing")
+    meeting = scene.meeting_frame(item.what, item.to)
+    gap = tree.pose_of(meeting, position, relative_to=item.to)
+    root = f"{item.what}/{tree.mounting(item.what).model.root}"
+    if item.seat:
+        after = hang(scene, tree, item.what, item.to, position)
+    else:
+        after = tree.attach(item.what, item.to, tree.pose_of(root, position, relative_to=item.to))
+    event = Event(
+        0.0, move.kind, item.what, item.to, float(np.linalg.norm(gap[:3, 3])),
+        float(np.linalg.norm(poses.rotation_vector(gap))),
+    )
+    return after, event
+
+
+# -- words ------------------------------------------------------------------------------------------------
+
+
+def describe(scene: Scene, move: Move) -> str:
+    """Say in a few words what a move does."""
+    if move.to_worksite is not None:
+        return f"to {scene.loaded.platform.document.worksites[move.to_worksite].title}"
+    if move.to_pose is not None:
+        return f"to a pose in {move.to_pose.frame}"
+    if move.line is not None:
+        return f"straight line in {move.line.frame}"
+    if move.one_joint is not None:
+        joint, value = next(iter(move.one_joint.items()))
+        return f"{joint} alone to {show(value, 'angle', 1)}"
+    if move.hold is not None:
+        return f"hold {show(move.hold, 'time')}"
+    if move.attach is not None:
+        return f"attach {move.attach.what} to {move.attach.to}"
+    if move.detach is not None:
+        return f"leave {move.detach.what} at {move.detach.to}"
+    if move.appendage is not None:
+        name, state = next(iter(move.appendage.items()))
+        return f"{name} to {state}"
+    if move.posture is not None:
+        return f"{move.posture.who} takes posture {move.posture.posture}"
+    return "to joint angles"
+
+
+def _shortfall(scene: Scene, carry: Carry, number: int, move: Move, error: ReachError) -> Shortfall:
+    title = move.name or f"{carry.name} move {number} ({describe(scene, move)})"
+    stopped = ", ".join(error.stopped_by)
+    remedy = "move the base nearer or choose another goal"
+    if stopped:
+        remedy = f"choose a goal, a base station or a restraint setting that asks less of {stopped}"
+    return Shortfall(
+        carry.name, number, title, move.to_worksite or move.kind, error.short_m, error.short_rad,
+        f"{error}", remedy, 0.0,
+    )
