@@ -21,6 +21,7 @@ from armcarry.files.documents.base import (
     Text,
     Time,
 )
+from armcarry.files.documents.day import Day
 from armcarry.files.documents.models import JointSettings
 
 MOVE_KINDS = (
@@ -122,7 +123,29 @@ class Carry(Part):
 
     name: Name
     title: Text = ""
-    moves: list[Move] = Field(min_length=1)
+    moves: list[Move] = Field(default_factory=list)
+    reverse_of: Name | None = Field(default=None, description="an earlier carry, flown backwards and checked anew")
+    repeat_of: Name | None = Field(default=None, description="an earlier carry, flown again and checked anew")
+    hardware: dict[Name, Name] = Field(
+        default_factory=dict, description="item of the earlier carry -> item in its place, for a variant"
+    )
+
+    @property
+    def variant_of(self) -> str | None:
+        """Name of the carry this one is a variant of, if any."""
+        return self.reverse_of or self.repeat_of
+
+    @model_validator(mode="after")
+    def _one_source(self) -> Carry:
+        given = [key for key in ("moves", "reverse_of", "repeat_of") if getattr(self, key)]
+        if len(given) != 1:
+            raise ValueError(
+                f"carry '{self.name}' needs exactly one of: moves, reverse_of, repeat_of; "
+                f"found {', '.join(given) or 'none'}"
+            )
+        if self.hardware and self.variant_of is None:
+            raise ValueError(f"carry '{self.name}' has its own moves, so hardware has nothing to replace")
+        return self
 
 
 class CrewMember(Part):
@@ -182,4 +205,19 @@ class ScenarioDocument(Document):
     hardware: dict[Name, HardwareItem] = Field(default_factory=dict)
     start: JointSettings = Field(default_factory=dict, description="arm joints at the start; others at home")
     carries: list[Carry] = Field(default_factory=list)
+    day: Day | None = Field(default=None, description="who does what and when; without it carries follow in order")
     expect: list[Expectation] = Field(default_factory=list)
+
+    @model_validator(mode="after")
+    def _names_of_the_day(self) -> ScenarioDocument:
+        earlier: list[str] = []
+        for carry in self.carries:
+            if carry.variant_of is not None and carry.variant_of not in earlier:
+                raise ValueError(
+                    f"carry '{carry.name}' is a variant of '{carry.variant_of}', which is no earlier carry; "
+                    f"earlier: {', '.join(earlier) or 'none'}"
+                )
+            earlier.append(carry.name)
+        if self.day is not None:
+            self.day.check_names(self.crew, earlier, self.hardware)
+        return self

@@ -1,0 +1,145 @@
+"""Three-point estimates: how long the day will take, and how likely it ends in time.
+
+The classic figure adds means and variances along one critical path and takes the sum for normal
+(Malcolm, Roseboom, Clark and Fazar, "Application of a technique for research and development program
+evaluation", Operations Research 7 (1959)). It ignores that another path may turn out longer, so it is
+hopeful where paths merge; the sampled figure beside it does not.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import NormalDist
+
+import numpy as np
+
+from armcarry.geometry.poses import Array
+from armcarry.timeline.schedule import Schedule, schedule
+from armcarry.timeline.task import Duration, Limit, Task
+
+
+@dataclass(frozen=True)
+class PathEstimate:
+    """A normal distribution of the end, from the steps of one path."""
+
+    path: tuple[str, ...]
+    mean_s: float
+    variance_s2: float
+
+    @property
+    def deviation_s(self) -> float:
+        """Standard deviation."""
+        return math.sqrt(self.variance_s2)
+
+    def chance_by(self, limit_s: float) -> float:
+        """Return the probability of ending at limit_s or earlier."""
+        if self.variance_s2 == 0.0:
+            return float(limit_s >= self.mean_s)
+        return NormalDist(self.mean_s, self.deviation_s).cdf(limit_s)
+
+    def percentile(self, share: float) -> float:
+        """Return the end, seconds, that is met with probability ``share`` in (0, 1)."""
+        if self.variance_s2 == 0.0:
+            return self.mean_s
+        return NormalDist(self.mean_s, self.deviation_s).inv_cdf(share)
+
+
+@dataclass(frozen=True, eq=False)
+class SampledEstimate:
+    """Ends of the day (N,), seconds, sorted, of N sampled days, and how often each step was critical."""
+
+    ends_s: Array
+    critical_share: dict[str, float]
+
+    @property
+    def mean_s(self) -> float:
+        """Mean end."""
+        return float(self.ends_s.mean())
+
+    def chance_by(self, limit_s: float) -> float:
+        """Return the share of days that end at limit_s or earlier."""
+        return float(np.searchsorted(self.ends_s, limit_s, side="right") / len(self.ends_s))
+
+    def chance_error(self, limit_s: float) -> float:
+        """Return the standard error of chance_by, which is a share of N independent days."""
+        chance = self.chance_by(limit_s)
+        return math.sqrt(chance * (1.0 - chance) / len(self.ends_s))
+
+    def percentile(self, share: float) -> float:
+        """Return the end, seconds, that this share of days keeps."""
+        return float(np.quantile(self.ends_s, share))
+
+
+def path_estimate(tasks: Sequence[Task], limits: Sequence[Limit] = ()) -> tuple[PathEstimate, Schedule]:
+    """Estimate the end from the critical path of mean durations; return the schedule of means too."""
+    means = schedule(tasks, limits, point="mean")
+    by_name = {task.name: task for task in tasks}
+    path = [by_name[name] for name in means.critical_path]
+    spread = sum(task.duration.variance_s2 for task in path)
+    return PathEstimate(means.critical_path, means.end_s, spread), means
+
+
+def sampled_estimate(
+    tasks: Sequence[Task], planned: Schedule, *, samples: int = 20_000, seed: int = 0
+) -> SampledEstimate:
+    """Sample the durations of the steps that ``planned`` does and follow every path of its network.
+
+    Durations are beta distributed between least and most with mean (least + 4 likely + most) / 6
+    (the shape usually called beta-PERT); steps are independent. Which steps are done is not re-decided.
+
+    Args:
+        tasks: the tasks ``planned`` was made from, with their three points.
+        seed: of numpy's PCG64; the same seed gives the same figures.
+    """
+    generator = np.random.default_rng(seed)
+    done = planned.tasks_done()
+    lengths = np.zeros((len(tasks), samples))
+    for k, task in enumerate(tasks):
+        draw = _sample(task.duration, generator, samples)  # drawn for all, so that dropping moves no other draw
+        if task.name in done:
+            lengths[k] = draw
+    starts = _starts(tasks, planned, lengths)
+    network = planned.network
+    ends = np.stack([starts[network.node_of[k]] + lengths[k] for k in range(len(tasks))])
+    counted = np.array([task.name in done for task in tasks])
+    total = ends[counted].max(axis=0)
+    share = _critical_share(tasks, planned, starts, lengths, total)
+    return SampledEstimate(np.sort(total), share)
+
+
+def _sample(duration: Duration, generator: np.random.Generator, samples: int) -> Array:
+    width = duration.most_s - duration.least_s
+    if width <= 0.0:
+        return np.full(samples, duration.likely_s)
+    peak = (duration.likely_s - duration.least_s) / width
+    return duration.least_s + width * generator.beta(1.0 + 4.0 * peak, 5.0 - 4.0 * peak, samples)
+
+
+def _starts(tasks: Sequence[Task], planned: Schedule, lengths: Array) -> Array:
+    network, done = planned.network, planned.tasks_done()
+    starts = np.zeros((len(network.members), lengths.shape[1]))
+    for node in network.order:
+        clock = [tasks[k].not_before_s for k in network.members[node] if tasks[k].name in done]
+        starts[node] = max([0.0, *clock])
+        for edge in network.edges_into[node]:
+            np.maximum(starts[node], starts[edge.of] + lengths[edge.by], out=starts[node])
+    return starts
+
+
+def _critical_share(
+    tasks: Sequence[Task], planned: Schedule, starts: Array, lengths: Array, total: Array
+) -> dict[str, float]:
+    """Return for each step done the share of samples in which its delay would delay the end."""
+    network, done = planned.network, planned.tasks_done()
+    latest_end = np.broadcast_to(total, (len(tasks), len(total))).copy()
+    for node in reversed(network.order):
+        latest_start = np.min([latest_end[k] - lengths[k] for k in network.members[node]], axis=0)
+        for edge in network.edges_into[node]:
+            np.minimum(latest_end[edge.by], latest_start, out=latest_end[edge.by])
+    return {
+        task.name: float(np.mean(latest_end[k] - starts[network.node_of[k]] - lengths[k] <= 1e-6))
+        for k, task in enumerate(tasks)
+        if task.name in done
+    }

@@ -1,0 +1,336 @@
+"""The schedule: earliest and latest times, slack, the critical path, and what there is no time for."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from armcarry.errors import FrameError, InputError
+from armcarry.timeline.network import Edge, Network, build
+from armcarry.timeline.task import Duration, Limit, Task
+
+#: instants closer than this are the same, seconds; sums of doubles over a day err by far less
+SAME_S = 1e-6
+
+Point = Literal["least", "likely", "most", "mean"]
+
+
+@dataclass(frozen=True)
+class Slot:
+    """When one step is done.
+
+    Attributes:
+        latest_start_s, latest_end_s: still without a later end of the day.
+        total_slack_s: how much later it may end without a later end of the day.
+        free_slack_s: how much later it may end without any other step beginning later.
+    """
+
+    name: str
+    actors: tuple[str, ...]
+    start_s: float
+    end_s: float
+    latest_start_s: float
+    latest_end_s: float
+    free_slack_s: float
+
+    @property
+    def total_slack_s(self) -> float:
+        """Latest end less end."""
+        return self.latest_end_s - self.end_s
+
+    @property
+    def critical(self) -> bool:
+        """Whether any delay of it delays the end of the day."""
+        return self.total_slack_s <= SAME_S
+
+
+@dataclass(frozen=True)
+class Dropped:
+    """A step left out, why, and what is done in its place."""
+
+    name: str
+    why: str
+    fallback: str | None = None
+
+
+@dataclass(frozen=True)
+class LimitUse:
+    """How much of a limit the schedule uses; ``margin_s`` below zero is an overrun."""
+
+    limit: Limit
+    end_s: float
+    last_step: str
+
+    @property
+    def margin_s(self) -> float:
+        """What is left."""
+        return self.limit.lasts_s - self.end_s
+
+
+@dataclass(frozen=True)
+class Schedule:
+    """A computed day.
+
+    Attributes:
+        slots: one for each step that is done, in listed order.
+        critical_path: steps from the start to the end of the day, each waiting for the one before.
+        dropped: steps left out.
+        limits: cut-off and consumables, with margins.
+        network: the waits it was computed from.
+    """
+
+    slots: tuple[Slot, ...]
+    critical_path: tuple[str, ...]
+    dropped: tuple[Dropped, ...]
+    limits: tuple[LimitUse, ...]
+    network: Network
+
+    @property
+    def end_s(self) -> float:
+        """End of the last step."""
+        return max((slot.end_s for slot in self.slots), default=0.0)
+
+    def slot(self, name: str) -> Slot:
+        """Return the slot of a step. Raises FrameError when it is not done."""
+        for slot in self.slots:
+            if slot.name == name:
+                return slot
+        raise FrameError("step in the schedule", name, (slot.name for slot in self.slots))
+
+    def of(self, actor: str) -> tuple[Slot, ...]:
+        """Return what one actor does, by start."""
+        return tuple(sorted((s for s in self.slots if actor in s.actors), key=lambda s: (s.start_s, s.end_s)))
+
+    def tasks_done(self) -> frozenset[str]:
+        """Return the names of the steps that are done."""
+        return frozenset(slot.name for slot in self.slots)
+
+
+@dataclass(frozen=True)
+class SlipReport:
+    """What a slip changes: the end, the steps that begin later, what is left out or comes in."""
+
+    end_change_s: float
+    moved_s: dict[str, float]
+    newly_dropped: tuple[Dropped, ...]
+    newly_done: tuple[str, ...]
+
+
+def schedule(
+    tasks: Sequence[Task],
+    limits: Sequence[Limit] = (),
+    *,
+    point: Point = "likely",
+    slip: Mapping[str, float] | None = None,
+    failed: Collection[str] = (),
+) -> Schedule:
+    """Schedule tasks as early as links and actors allow, leaving out what does not fit.
+
+    Steps of priority above 0 are left out, the highest number first and of equals the last listed
+    first, until every limit is met; then each that still fits is taken back, in the opposite order.
+
+    Args:
+        point: which point of each duration is used.
+        slip: step -> seconds that it takes longer.
+        failed: steps that are tried, fail, and are followed by their fallback.
+
+    Raises:
+        FrameError: slip, failed or a link names no step.
+        InputError: steps or fallbacks in a circle; a slip below the step's own duration.
+    """
+    tasks = _slipped(tasks, dict(slip or {}), point)
+    names = [task.name for task in tasks]
+    for name in failed:
+        if name not in names:
+            raise FrameError("step", name, names)
+    trial = _Trial(tuple(tasks), tuple(limits), frozenset(failed))
+    optional = sorted(
+        (k for k, task in enumerate(tasks) if task.priority > 0), key=lambda k: (-tasks[k].priority, -k)
+    )
+    out: dict[str, str] = {}
+    best = trial.solve(out)
+    for k in optional:
+        why = trial.complaint(best)
+        if why is None:
+            break
+        out = {**out, **_unit(tasks[k], why)}
+        best = trial.solve(out)
+    for k in reversed(optional):
+        if tasks[k].name in out:
+            fewer = {name: why for name, why in out.items() if name not in _unit(tasks[k], "")}
+            attempt = trial.solve(fewer)
+            if trial.overrun_s(attempt) <= trial.overrun_s(best) + SAME_S:
+                out, best = fewer, attempt
+    return best
+
+
+def compare(before: Schedule, after: Schedule) -> SlipReport:
+    """Tell what changes from one schedule to another of the same steps."""
+    starts = {slot.name: slot.start_s for slot in before.slots}
+    moved = {
+        slot.name: slot.start_s - starts[slot.name]
+        for slot in after.slots
+        if slot.name in starts and abs(slot.start_s - starts[slot.name]) > SAME_S
+    }
+    gone = {dropped.name for dropped in before.dropped}
+    return SlipReport(
+        after.end_s - before.end_s,
+        moved,
+        tuple(dropped for dropped in after.dropped if dropped.name not in gone),
+        tuple(slot.name for slot in after.slots if slot.name not in starts),
+    )
+
+
+def _unit(task: Task, why: str) -> dict[str, str]:
+    return {task.name: why, **dict.fromkeys(task.drops_with, f"left out with {task.name}")}
+
+
+def _slipped(tasks: Sequence[Task], slip: dict[str, float], point: Point) -> list[Task]:
+    names = [task.name for task in tasks]
+    for name in slip:
+        if name not in names:
+            raise FrameError("step", name, names)
+    result = []
+    for task in tasks:
+        seconds = {
+            "least": task.duration.least_s, "likely": task.duration.likely_s,
+            "most": task.duration.most_s, "mean": task.duration.mean_s,
+        }[point] + slip.get(task.name, 0.0)
+        if seconds < 0:
+            raise InputError(f"step '{task.name}' cannot take less than no time", found=f"{seconds:g} s")
+        result.append(replace(task, duration=Duration.exactly(seconds)))
+    return result
+
+
+@dataclass(frozen=True)
+class _Trial:
+    """Tasks of fixed durations and limits; solves them for a choice of tasks left out."""
+
+    tasks: tuple[Task, ...]
+    limits: tuple[Limit, ...]
+    failed: frozenset[str]
+
+    def solve(self, out: Mapping[str, str]) -> Schedule:
+        primary_of = {task.fallback: task.name for task in self.tasks if task.fallback is not None}
+        state: dict[str, str] = {}
+        for task in self.tasks:
+            self._state(task.name, out, primary_of, state, ())
+        stands_in = {
+            task.name: task.fallback
+            for task in self.tasks
+            if task.fallback is not None and state[task.fallback] != "idle"
+        }
+        idle = frozenset(name for name, what in state.items() if what != "done")
+        dropped = tuple(
+            Dropped(task.name, out[task.name], stands_in.get(task.name))
+            for task in self.tasks
+            if state[task.name] == "dropped"
+        )
+        return _times(build(self.tasks, idle, stands_in), idle, dropped, self.limits)
+
+    def _state(
+        self, name: str, out: Mapping[str, str], primary_of: Mapping[str, str], state: dict[str, str],
+        asked: tuple[str, ...],
+    ) -> str:
+        """Return done, dropped, or idle (a fallback that is not needed), remembering it."""
+        if name in asked:
+            raise InputError(f"the fallbacks go round in a circle: {' -> '.join((*asked[asked.index(name):], name))}")
+        if name not in state:
+            needed = True
+            if name in primary_of:
+                before = self._state(primary_of[name], out, primary_of, state, (*asked, name))
+                needed = before == "dropped" or (before == "done" and primary_of[name] in self.failed)
+            state[name] = "idle" if not needed else "dropped" if name in out else "done"
+        return state[name]
+
+    def complaint(self, result: Schedule) -> str | None:
+        """Say which limit or latest start is not met, None when all are."""
+        for task in self.tasks:
+            if self._late_s(task, result) > SAME_S:
+                return f"{task.name} cannot begin in time"
+        for use in result.limits:
+            if use.margin_s < -SAME_S:
+                return f"{use.limit.name} is exceeded by {-use.margin_s / 60.0:.1f} min without this"
+        return None
+
+    def overrun_s(self, result: Schedule) -> float:
+        """Return the seconds by which limits and latest starts are missed, all together."""
+        over = sum(max(-use.margin_s, 0.0) for use in result.limits)
+        return over + sum(self._late_s(task, result) for task in self.tasks)
+
+    def _late_s(self, task: Task, result: Schedule) -> float:
+        if task.start_by_s is None or task.name not in result.tasks_done():
+            return 0.0
+        return max(result.slot(task.name).start_s - task.start_by_s, 0.0)
+
+
+def _times(
+    network: Network, idle: frozenset[str], dropped: tuple[Dropped, ...], limits: Sequence[Limit]
+) -> Schedule:
+    tasks = network.tasks
+    length = [0.0 if task.name in idle else task.duration.likely_s for task in tasks]
+    start = earliest(network, idle, length)
+    end = [start[network.node_of[k]] + length[k] for k in range(len(tasks))]
+    horizon = max((end[k] for k, task in enumerate(tasks) if task.name not in idle), default=0.0)
+    latest_end, follower = _latest(network, length, start, horizon)
+    slots = []
+    for k, task in enumerate(tasks):
+        if task.name not in idle:
+            node = network.node_of[k]
+            latest_start = min(latest_end[j] - length[j] for j in network.members[node])
+            slots.append(
+                Slot(task.name, task.actors, start[node], end[k], latest_start, latest_end[k], follower[k] - end[k])
+            )
+    path = _critical_path(network, idle, start, end, horizon)
+    uses = tuple(_use(limit, slots) for limit in limits)
+    return Schedule(tuple(slots), path, dropped, uses, network)
+
+
+def earliest(network: Network, idle: frozenset[str], length: Sequence[float]) -> list[float]:
+    """Return the earliest start of every node: the longest path to it, and its clock times."""
+    start = [0.0] * len(network.members)
+    for node in network.order:
+        clock = [network.tasks[k].not_before_s for k in network.members[node] if network.tasks[k].name not in idle]
+        waits = [start[edge.of] + length[edge.by] for edge in network.edges_into[node]]
+        start[node] = max([0.0, *clock, *waits])
+    return start
+
+
+def _latest(
+    network: Network, length: Sequence[float], start: Sequence[float], horizon: float
+) -> tuple[list[float], list[float]]:
+    """Return for every task its latest end, and the earliest start of what waits for it (or the horizon)."""
+    latest_end = [horizon] * len(network.tasks)
+    follower = [horizon] * len(network.tasks)
+    for node in reversed(network.order):
+        latest_start = min(latest_end[k] - length[k] for k in network.members[node])
+        for edge in network.edges_into[node]:
+            latest_end[edge.by] = min(latest_end[edge.by], latest_start)
+            follower[edge.by] = min(follower[edge.by], start[node])
+    return latest_end, follower
+
+
+def _critical_path(
+    network: Network, idle: frozenset[str], start: Sequence[float], end: Sequence[float], horizon: float
+) -> tuple[str, ...]:
+    """Walk back from the first listed step that ends last, along the waits that bind."""
+    last = [k for k, task in enumerate(network.tasks) if task.name not in idle and abs(end[k] - horizon) <= SAME_S]
+    path: list[str] = []
+    k: int | None = last[0] if last else None
+    while k is not None:
+        if network.tasks[k].name not in idle:
+            path.append(network.tasks[k].name)
+        node = network.node_of[k]
+        binding: list[Edge] = [e for e in network.edges_into[node] if abs(end[e.by] - start[node]) <= SAME_S]
+        k = min((edge.by for edge in binding), default=None)
+    return tuple(reversed(path))
+
+
+def _use(limit: Limit, slots: Sequence[Slot]) -> LimitUse:
+    counted = [slot for slot in slots if not limit.actors or set(limit.actors) & set(slot.actors)]
+    since = next((slot.start_s for slot in slots if slot.name == limit.since), 0.0)
+    if not counted:
+        return LimitUse(limit, 0.0, "")
+    last = max(counted, key=lambda slot: slot.end_s)
+    return LimitUse(limit, last.end_s - since, last.name)

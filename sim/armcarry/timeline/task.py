@@ -1,0 +1,151 @@
+"""Tasks: the steps of a day reduced to what a schedule needs, actors, durations and links."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from armcarry.errors import InputError
+from armcarry.files.documents.day import Day, Step, Takes
+
+
+@dataclass(frozen=True)
+class Duration:
+    """A duration told at three points, seconds, least <= likely <= most."""
+
+    least_s: float
+    likely_s: float
+    most_s: float
+
+    @staticmethod
+    def exactly(seconds: float) -> Duration:
+        """Return a duration without spread."""
+        return Duration(seconds, seconds, seconds)
+
+    @property
+    def mean_s(self) -> float:
+        """Expected duration, (least + 4 likely + most) / 6 (the classic three-point estimate)."""
+        return (self.least_s + 4.0 * self.likely_s + self.most_s) / 6.0
+
+    @property
+    def variance_s2(self) -> float:
+        """Variance, ((most - least) / 6)^2."""
+        return ((self.most_s - self.least_s) / 6.0) ** 2
+
+    def times(self, count: int) -> Duration:
+        """Return count of them one after another, all short or all long together."""
+        return Duration(self.least_s * count, self.likely_s * count, self.most_s * count)
+
+
+@dataclass(frozen=True)
+class Task:
+    """One step as the schedule sees it.
+
+    Attributes:
+        after: ends of these come first.
+        starts_with: these begin at the same instant.
+        swaps_with: as starts_with, and what follows either waits for both.
+        not_before_s: it cannot begin earlier.
+        priority: 0 must be done; above 0 it is left out when it does not fit, higher first.
+        start_by_s: a step of priority above 0 is left out when it cannot begin by then.
+        fallback: task done instead when this one is left out or fails.
+    """
+
+    name: str
+    actors: tuple[str, ...]
+    duration: Duration
+    after: tuple[str, ...] = ()
+    starts_with: tuple[str, ...] = ()
+    swaps_with: str | None = None
+    not_before_s: float = 0.0
+    priority: int = 0
+    start_by_s: float | None = None
+    drops_with: tuple[str, ...] = ()
+    fallback: str | None = None
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A limit on the end: of the whole day, or of the last step of some actors.
+
+    Attributes:
+        lasts_s: longest time from the start of ``since`` (or of the day) to the end.
+        actors: whose last step counts; empty for every step.
+    """
+
+    name: str
+    lasts_s: float
+    actors: tuple[str, ...] = ()
+    since: str | None = None
+
+
+def limits_of(day: Day) -> tuple[Limit, ...]:
+    """Return the cut-off and every consumable of a day as limits; what must be kept is taken off."""
+    limits = [] if day.cut_off is None else [Limit("cut_off", day.cut_off)]
+    limits += [
+        Limit(name, item.lasts - item.keep, tuple(item.actors), item.since)
+        for name, item in day.consumables.items()
+    ]
+    return tuple(limits)
+
+
+def tasks_of(day: Day, computed: Mapping[str, Duration]) -> tuple[Task, ...]:
+    """Turn the steps of a day into tasks, in listed order.
+
+    Args:
+        computed: step name -> duration that follows from a motion or a path (carries, translations);
+            a duration the step states itself wins, so that a check can compare the two.
+
+    Raises:
+        InputError: a step neither states a duration nor has one computed.
+    """
+    before: dict[str, list[str]] = {step.name: [] for step in day.steps}
+    for step in day.steps:
+        for later in step.before:
+            before[later].append(step.name)
+    return tuple(_task(step, tuple(before[step.name]), computed) for step in day.steps)
+
+
+def _task(step: Step, waits_for: tuple[str, ...], computed: Mapping[str, Duration]) -> Task:
+    waiting = step.wait_for
+    permits = step.as_time_permits
+    return Task(
+        name=step.name,
+        actors=tuple(step.actors),
+        duration=duration_of(step, computed),
+        after=(*step.after, *waits_for, *(waiting.steps if waiting is not None else ())),
+        starts_with=tuple(step.together_with),
+        swaps_with=step.swap_places,
+        not_before_s=waiting.until if waiting is not None and waiting.until is not None else 0.0,
+        priority=permits.priority if permits is not None else 0,
+        start_by_s=permits.start_by if permits is not None else None,
+        drops_with=tuple(permits.drops_with) if permits is not None else (),
+        fallback=step.fallback,
+    )
+
+
+def duration_of(step: Step, computed: Mapping[str, Duration]) -> Duration:
+    """Return what a step takes: as stated, else by count, else as computed.
+
+    Raises:
+        InputError: none of these is there.
+    """
+    if step.takes is not None:
+        return _duration(step.takes)
+    counted = step.bolt or step.connect
+    if counted is not None and counted.each is not None:
+        return _duration(counted.each).times(counted.count)
+    if step.name in computed:
+        return computed[step.name]
+    if step.wait_for is not None:
+        return Duration.exactly(0.0)
+    raise InputError(
+        f"step '{step.name}' ({step.kind}) states no duration and none could be computed",
+        accepted="takes: a time, or least, likely and most",
+    )
+
+
+def _duration(stated: Takes | float) -> Duration:
+    if isinstance(stated, Takes):
+        return Duration(stated.least, stated.likely, stated.most)
+    return Duration.exactly(float(stated))
