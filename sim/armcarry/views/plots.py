@@ -1,0 +1,247 @@
+"""Plots on paper: joint angles, joint rates and clearance against time, in degrees, metres and minutes.
+
+Figures are made without pyplot, so that nothing global is opened, changed or left behind.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from armcarry.geometry.poses import Array
+from armcarry.record.record import Curve, Record
+from armcarry.scene.limits import joint_rates
+from armcarry.views import palette
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+#: a slide of 16:9 in inches; with the sizes below a line of text is 2 % of its height
+SLIDE_IN = (13.333, 7.5)
+_DPI = 120
+_MINUTE_S = 60.0
+#: as many groups of clearance fit on a slide and stay readable
+_PANELS = 5
+_STYLE = {
+    "font.family": "DejaVu Sans", "font.size": 13, "axes.titlesize": 14, "axes.titleweight": "bold",
+    "axes.labelsize": 13, "xtick.labelsize": 12, "ytick.labelsize": 12, "axes.grid": True,
+    "grid.color": palette.GRID, "grid.linewidth": 0.8, "axes.edgecolor": palette.FAINT_INK,
+    "axes.spines.top": False, "axes.spines.right": False, "text.color": palette.INK,
+    "axes.labelcolor": palette.INK, "xtick.color": palette.INK, "ytick.color": palette.INK, "lines.linewidth": 2.4,
+    "figure.facecolor": palette.PAPER, "axes.facecolor": palette.PAPER, "axes.axisbelow": True,
+    "text.parse_math": False,
+}
+
+
+@dataclass(frozen=True)
+class Unit:
+    """What a quantity is shown in: the factor from SI and the word on the axis."""
+
+    factor: float
+    word: str
+
+
+_MOVES = ("start of a move", {"color": palette.FAINT_INK, "linewidth": 1})
+_POSITION_LEGEND = (
+    ("joint", {"color": palette.BLUE}),
+    ("end of travel", {"color": palette.VERMILLION}),
+    ("margin required of it", {"color": palette.VERMILLION, "alpha": 0.3, "linewidth": 12}),
+    ("nearest to an end", {"color": palette.INK, "marker": "o", "linestyle": "none"}),
+    _MOVES,
+)
+_RATE_LEGEND = (("rate", {"color": palette.BLUE}), ("limit for the load", {"color": palette.VERMILLION}), _MOVES)
+
+DEGREE, METRE = Unit(180 / np.pi, "deg"), Unit(1.0, "m")
+
+
+def joint_angles(record: Record, cursor_s: float | None = None) -> Figure:
+    """Plot every arm joint against time with its travel limits and the margin the rules ask for.
+
+    Args:
+        record: the run.
+        cursor_s: an instant to mark in every panel.
+    """
+    times = _times(record)
+    values = record.motion.at(times)[:, record.scene.arm_columns]
+    rules = record.scene.loaded.rules.margins
+    limits = record.scene.tree.joint_limits[record.scene.arm_columns]
+
+    def panel(axes: Axes, k: int, unit: Unit, turns: bool) -> str:
+        angle, (lower, upper) = values[:, k] * unit.factor, limits[k] * unit.factor
+        axes.plot(times / _MINUTE_S, angle, color=palette.BLUE)
+        margin = (rules.joint_position if turns else rules.joint_travel) * unit.factor
+        if not np.isfinite(upper - lower):
+            return "no limit of travel"
+        for end, inward in ((lower, margin), (upper, -margin)):
+            axes.axhline(end, color=palette.VERMILLION, linewidth=2.4)
+            axes.axhspan(end, end + inward, color=palette.VERMILLION, alpha=0.3, linewidth=0)
+        axes.set_ylim(lower - 0.04 * (upper - lower), upper + 0.04 * (upper - lower))
+        left = np.minimum(angle - lower, upper - angle)
+        axes.plot(times[np.argmin(left)] / _MINUTE_S, angle[np.argmin(left)], "o", color=palette.INK, markersize=8)
+        return f"margin {left.min():.3g} {unit.word} (≥ {margin:.3g})"
+
+    return _joint_panels(record, "Joint positions", _POSITION_LEGEND, panel, cursor_s)
+
+
+def joint_rate_figure(record: Record, cursor_s: float | None = None) -> Figure:
+    """Plot every arm joint's rate against time with the limits of the load it moves."""
+    times = _times(record)
+    rates = record.motion.at(times, order=1)[:, record.scene.arm_columns]
+    steps, allowed = rate_limits(record)
+
+    def panel(axes: Axes, k: int, unit: Unit, turns: bool) -> str:
+        axes.plot(times / _MINUTE_S, rates[:, k] * unit.factor, color=palette.BLUE)
+        limit = allowed[:, k] * unit.factor
+        for sign in (1, -1):
+            axes.step(steps / _MINUTE_S, sign * np.append(limit, limit[-1]), where="post", color=palette.VERMILLION)
+        top = np.nanmax(limit) if np.any(np.isfinite(limit)) else np.abs(rates[:, k]).max() * unit.factor + 1e-9
+        axes.set_ylim(-1.15 * top, 1.15 * top)
+        return f"largest {np.abs(rates[:, k]).max() * unit.factor:.3g} {unit.word}/s"
+
+    return _joint_panels(record, "Joint rates", _RATE_LEGEND, panel, cursor_s, per="/s")
+
+
+def rate_limits(record: Record) -> tuple[Array, Array]:
+    """Return times (K+1,) and the rate limits (K, n) of the arm's joints between them, NaN outside all moves."""
+    arm = record.scene.loaded.arm.document
+    moves = [move for move in record.moves if move.end_s > move.start_s]
+    edges = np.unique([0.0, record.duration_s, *(m.start_s for m in moves), *(m.end_s for m in moves)])
+    limits = np.full((len(edges) - 1, len(arm.joints)), np.nan)
+    for move in moves:
+        inside = (edges[:-1] >= move.start_s) & (edges[1:] <= move.end_s)
+        limits[inside] = joint_rates(arm, arm.loads[move.load])  # type: ignore[index]
+    return edges, limits
+
+
+def clearance(record: Record, cursor_s: float | None = None) -> Figure:
+    """Plot the proven band of the least distance against time, one panel a group, with the required line."""
+    curves = sorted(record.curves, key=lambda curve: float(np.min(curve.lower_m)) - curve.required_m)[:_PANELS]
+    title, words = "Clearance against time", "shaded: proven band of the least distance; dashed: required"
+    if len(record.curves) > len(curves):
+        words += f"; the tightest {len(curves)} of {len(record.curves)} groups"
+    with _page(max(len(curves), 1), 1, title, words) as (figure, panels):
+        if not curves:
+            _say(panels[0], "No pair of bodies with a required clearance moves in this run")
+        report = record.scene.loaded.rules.report_distance
+        for axes, curve in zip(panels, curves, strict=False):
+            _band(axes, curve, report)
+            _time_axis(axes, record, axes is panels[len(curves) - 1], cursor_s)
+    return figure
+
+
+def save(figure: Figure, path: Path) -> Path:
+    """Write a figure as PNG or SVG by the ending of its name, and return the path."""
+    figure.savefig(path, dpi=_DPI, metadata={"Software": None} if path.suffix == ".png" else {"Date": None})
+    return path
+
+
+def _band(axes: Axes, curve: Curve, report_m: float) -> None:
+    edges = curve.times_s / _MINUTE_S
+    low, high = (np.append(b, b[-1]) for b in (np.maximum(curve.lower_m, 0.0), np.maximum(curve.upper_m, 0.0)))
+    top = max(report_m, 1.6 * curve.required_m)
+    high = np.minimum(np.where(np.isfinite(high), high, top), top)
+    axes.fill_between(edges, np.minimum(low, top), high, step="post", color=palette.SKY_BLUE, alpha=0.7, linewidth=0)
+    axes.step(edges, np.minimum(low, top), where="post", color=palette.BLUE)
+    axes.axhline(curve.required_m, color=palette.VERMILLION, linestyle="dashed")
+    axes.set_ylim(0, top)
+    axes.set_ylabel("m")
+    short = np.where(curve.lower_m < curve.required_m, 0.0, np.nan)
+    axes.step(edges, np.append(short, short[-1]), where="post", color=palette.VERMILLION, linewidth=9)
+    k = int(np.argmin(curve.lower_m))
+    least = curve.lower_m[k]
+    sign = "✕ under" if least < curve.required_m else "✓ at least"
+    words = "contact" if not np.isfinite(least) else f"{max(least, 0.0):.3f} m at {edges[k]:.1f} min"
+    axes.set_title(f"{curve.group}: {words}   {sign} {curve.required_m:.2f} m", loc="left")
+    if np.all(low >= top):
+        axes.text(0.5, 0.8, f"farther than {top:g} m throughout", transform=axes.transAxes, ha="center", va="top")
+
+
+def _joint_panels(
+    record: Record,
+    title: str,
+    legend: Sequence[tuple[str, dict[str, Any]]],
+    panel: Callable[[Axes, int, Unit, bool], str],
+    cursor_s: float | None,
+    per: str = "",
+) -> Figure:
+    scene = record.scene
+    rows = (len(scene.arm_joints) + 2) // 2  # at least one place is left for the legend
+    with _page(rows, 2, title, "degrees or metres, against minutes from the start") as (figure, panels):
+        for k, (axes, joint) in enumerate(zip(panels, scene.arm_joints, strict=False)):
+            turns = bool(scene.tree.kinds[scene.tree.columns == scene.arm_columns[k]][0] == 1)
+            unit = DEGREE if turns else METRE
+            note = panel(axes, k, unit, turns)
+            axes.set_title(f"{joint.split('/')[-1].replace('_', ' ')}: {note}", loc="left")
+            axes.set_ylabel(unit.word + per)
+            _ticks(axes, unit)
+            _time_axis(axes, record, (k + 1) % rows == 0, cursor_s)
+        for k, axes in enumerate(panels[len(scene.arm_joints) :], start=len(scene.arm_joints)):
+            _time_axis(axes, record, (k + 1) % rows == 0, cursor_s)
+            axes.spines["left"].set_visible(False)
+            axes.tick_params(left=False, labelleft=False)
+        _legend(panels[len(scene.arm_joints)], legend)
+    return figure
+
+
+def _ticks(axes: Axes, unit: Unit) -> None:
+    from matplotlib.ticker import MultipleLocator
+
+    low, high = axes.get_ylim()
+    if unit is DEGREE and high - low > 240:
+        axes.yaxis.set_major_locator(MultipleLocator(180))
+    else:
+        axes.locator_params(axis="y", nbins=5)
+
+
+def _legend(axes: Axes, entries: Sequence[tuple[str, dict[str, Any]]]) -> None:
+    """Write what the marks mean into an empty panel."""
+    from matplotlib.lines import Line2D
+
+    axes.grid(False)
+    for line in list(axes.lines):
+        line.remove()
+    marks = [Line2D([], [], **style) for _, style in entries]
+    axes.legend(marks, [words for words, _ in entries], loc="center", frameon=False, ncols=2, fontsize=13)
+
+
+def _time_axis(axes: Axes, record: Record, labelled: bool, cursor_s: float | None) -> None:
+    axes.set_xlim(0, record.duration_s / _MINUTE_S)
+    axes.tick_params(labelbottom=labelled)
+    if labelled:
+        axes.set_xlabel("minutes from the start")
+    for move in record.moves:
+        axes.axvline(move.start_s / _MINUTE_S, color=palette.FAINT_INK, linewidth=0.7, alpha=0.6)
+    if cursor_s is not None:
+        axes.axvline(cursor_s / _MINUTE_S, color=palette.INK, linewidth=2.4)
+
+
+@contextmanager
+def _page(rows: int, columns: int, title: str, words: str) -> Iterator[tuple[Figure, Sequence[Axes]]]:
+    """Open a slide with rows x columns of panels; the style holds only inside."""
+    import matplotlib
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+    from matplotlib.layout_engine import ConstrainedLayoutEngine
+
+    with matplotlib.rc_context(_STYLE):
+        figure = Figure(figsize=SLIDE_IN, layout=ConstrainedLayoutEngine(w_pad=0.12, h_pad=0.06))
+        FigureCanvasAgg(figure)
+        figure.suptitle(f"{title}\n", fontsize=20, fontweight="bold", x=0.012, ha="left")
+        figure.text(0.012, 0.918, words, fontsize=13, color=palette.FAINT_INK)
+        yield figure, list(figure.subplots(rows, columns, squeeze=False).ravel(order="F"))
+
+
+def _say(axes: Axes, words: str) -> None:
+    axes.set_axis_off()
+    axes.text(0.5, 0.5, words, transform=axes.transAxes, ha="center", va="center", fontsize=16)
+
+
+def _times(record: Record, count: int = 2000) -> Array:
+    """Return instants to draw at: an even grid, and every break of the motion."""
+    return np.union1d(np.linspace(record.motion.start_s, record.motion.end_s, count), record.motion.breaks_s)
