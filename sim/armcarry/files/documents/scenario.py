@@ -35,6 +35,7 @@ class Relaxation(Part):
     bodies: tuple[NamePattern, NamePattern]
     required: Length
     why: Text
+    through: Name | None = Field(default=None, description="name of the last move it holds for; default this move")
 
 
 class Line(Part):

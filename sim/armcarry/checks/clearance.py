@@ -1,0 +1,115 @@
+"""Does anything come closer than the rules allow, at any instant?"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+from armcarry.quantities import clock
+from armcarry.record.finding import ClearanceDetail, Finding, Verdict
+from armcarry.record.record import PairRow, Record
+
+
+def check(record: Record) -> tuple[Finding, ...]:
+    """Fail each pair that is not proven to keep its required clearance; pass each two classes that do.
+
+    Two classes without a rule are not assessed.
+    """
+    groups: dict[tuple[str, str], list[PairRow]] = defaultdict(list)
+    for row in record.pairs:
+        if row.status != "intended":
+            first, second = sorted((row.class_a, row.class_b))
+            groups[(first, second)].append(row)
+    findings: list[Finding] = []
+    for classes, rows in sorted(groups.items()):
+        findings.extend(_judge_group(classes, rows))
+    return tuple(findings)
+
+
+def _judge_group(classes: tuple[str, str], rows: list[PairRow]) -> list[Finding]:
+    unruled = [row for row in rows if row.required_m is None]
+    if unruled:
+        return [
+            Finding(
+                "clearance",
+                Verdict.NOT_ASSESSED,
+                classes[0],
+                f"no rule says how close {classes[0]} may come to {classes[1]}; {len(unruled)} pairs of bodies were "
+                f"measured, the nearest {_nearest(unruled)}",
+                other=classes[1],
+                remedy=f"add a rule between {classes[0]} and {classes[1]}",
+            )
+        ]
+    failed = sorted((row for row in rows if _broken(row)), key=lambda row: row.margin_m)
+    if failed:
+        return [_failure(row) for row in failed]
+    tightest = min(rows, key=lambda row: (row.margin_m, row.upper_m))
+    return [_pass(tightest, len(rows))]
+
+
+def _broken(row: PairRow) -> bool:
+    """Tell whether the requirement is not proven: contact, or a lower bound below what is required."""
+    return row.status == "contact" or row.margin_m < 0
+
+
+def _nearest(rows: list[PairRow]) -> str:
+    row = min(rows, key=lambda item: item.upper_m)
+    return f"{row.body_a} to {row.body_b} at {row.upper_m:.3f} m"
+
+
+def _detail(row: PairRow) -> ClearanceDetail:
+    required = 0.0 if row.required_m is None else row.required_m
+    return ClearanceDetail(row.lower_m, row.upper_m, required, row.time_s, row.point_a, row.point_b)
+
+
+def _failure(row: PairRow) -> Finding:
+    place = f"{row.body_a} and {row.body_b}"
+    if row.status == "contact":
+        message = f"{place} touch at {clock(row.time_s)}; {row.required_m:.3f} m is required ({row.why})"
+    else:
+        message = (
+            f"{place} come within {row.lower_m:.3f} m at {clock(row.time_s)}; "
+            f"{row.required_m:.3f} m is required ({row.why})"
+        )
+    return Finding(
+        check="clearance",
+        verdict=Verdict.FAIL,
+        subject=row.body_a,
+        other=row.body_b,
+        message=message,
+        start_s=row.time_s,
+        end_s=row.time_s,
+        value=None if row.status == "contact" else row.lower_m,
+        limit=row.required_m,
+        unit="m",
+        remedy=_remedy(row),
+        clearance=_detail(row),
+    )
+
+
+def _remedy(row: PairRow) -> str:
+    other = row.body_b if row.class_a in ("arm", "rider", "hardware", "worker") else row.body_a
+    kind = row.class_b if other == row.body_b else row.class_a
+    if kind == "appendage":
+        return f"stow the appendage that {other} belongs to, or lead the carry farther from it"
+    if kind == "vehicle":
+        return f"lead the carry farther from {other}, or make it while the vehicle is absent"
+    return f"lead the carry farther from {other}: move the waypoint before it or start from another branch of the arm"
+
+
+def _pass(row: PairRow, count: int) -> Finding:
+    beyond = "farther than" if row.status == "farther" else "at least"
+    relaxed = "" if row.why == "rule" else f" ({row.why})"
+    return Finding(
+        check="clearance",
+        verdict=Verdict.PASS,
+        subject=row.body_a,
+        other=row.body_b,
+        message=f"{row.class_a} to {row.class_b}: {count} pairs; tightest {row.body_a} to {row.body_b}, {beyond} "
+        f"{row.lower_m:.3f} m at {clock(row.time_s)}, {row.required_m:.3f} m required{relaxed}",
+        start_s=row.time_s,
+        end_s=row.time_s,
+        value=row.lower_m,
+        limit=row.required_m,
+        unit="m",
+        clearance=_detail(row),
+    )

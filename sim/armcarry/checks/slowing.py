@@ -1,0 +1,93 @@
+"""Is the arm slow wherever it is near structure?"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from armcarry.quantities import clock
+from armcarry.record.finding import Finding, Verdict
+from armcarry.record.record import Curve, Record
+from armcarry.scene.limits import joint_rates
+from armcarry.timeline.near import MOVING, STANDING
+
+_ROUNDING = 1e-6
+
+
+def check(record: Record) -> tuple[Finding, ...]:
+    """Compare, wherever the curves prove or allow nearness, each joint's rate with the reduced one.
+
+    A cell of the clearance curve counts as near when its upper bound is below the distance: then something
+    certainly is. Cells whose band straddles the distance are not held against the arm.
+    """
+    within = record.scene.loaded.rules.slow_within
+    curves = [curve for curve in record.curves if _slows(curve)]
+    if not curves:
+        return (Finding("slowing", Verdict.PASS, "arm", "nothing that moves with the arm is measured to structure"),)
+    worst = (0.0, 0.0, "")
+    near_s = 0.0
+    for move in record.moves:
+        load = record.scene.loaded.arm.document.loads[move.load]
+        if move.end_s <= move.start_s:
+            continue
+        allowed = joint_rates(record.scene.loaded.arm.document, load) * load.near_structure
+        for start, end in _near(curves, within, move.start_s, move.end_s):
+            near_s += end - start
+            low, high = record.motion.between(start, end).extremes(1)
+            shares = np.maximum(-low, high)[record.scene.arm_columns] / allowed
+            k = int(np.argmax(shares))
+            if shares[k] > worst[0]:
+                worst = (float(shares[k]), start, record.scene.arm_joints[k])
+    share, when, joint = worst
+    passed = share <= 1.0 + _ROUNDING
+    message = (
+        f"within {within:g} m of structure for at least {clock(near_s)}; the fastest joint there is {joint} with "
+        f"{share:.0%} of its reduced rate"
+        if joint
+        else f"the arm does not move within {within:g} m of structure"
+    )
+    return (
+        Finding(
+            check="slowing",
+            verdict=Verdict.PASS if passed else Verdict.FAIL,
+            subject=joint or "arm",
+            message=message,
+            start_s=when,
+            end_s=when,
+            value=share,
+            limit=1.0,
+            remedy="" if passed else f"slow the move at {clock(when)} to {1 / share:.0%} of its rate",
+        ),
+    )
+
+
+def _slows(curve: Curve) -> bool:
+    first, second = curve.group.split(",")[0].split(" to ")
+    return (first in MOVING and second in STANDING) or (second in MOVING and first in STANDING)
+
+
+def _near(curves: list[Curve], within_m: float, start_s: float, end_s: float) -> list[tuple[float, float]]:
+    """Return the stretches of one move that certainly are near.
+
+    A cell whose upper bound is below the distance is near somewhere, not everywhere; so a stretch of such
+    cells is shortened by its first and last cell where the move goes on beyond it.
+    """
+    cells = sorted(
+        (float(first), float(last))
+        for curve in curves
+        for first, last, upper in zip(curve.times_s[:-1], curve.times_s[1:], curve.upper_m, strict=True)
+        if upper < within_m and first < end_s and last > start_s
+    )
+    stretches: list[list[float]] = []  # start and end of the stretch, then of its inner part
+    for first, last in cells:
+        if stretches and first <= stretches[-1][1]:
+            if last > stretches[-1][1]:
+                stretches[-1][1], stretches[-1][3] = last, first
+        else:
+            stretches.append([first, last, last, first])
+    kept = []
+    for first, last, inner_first, inner_last in stretches:
+        begin = start_s if first <= start_s else inner_first
+        finish = end_s if last >= end_s else inner_last
+        if finish > begin:
+            kept.append((begin, finish))
+    return kept

@@ -1,0 +1,55 @@
+"""Does the tip stay inside its speed for the load it moves?"""
+
+from __future__ import annotations
+
+from armcarry.motion.chain import Chain
+from armcarry.motion.speed import tip_speed_maximum
+from armcarry.record.finding import Finding, Verdict
+from armcarry.record.record import MoveSpan, Record
+from armcarry.scene.tree import WORLD
+
+#: width of the proven band of the largest speed
+BAND_M_S = 1e-4
+
+
+def check(record: Record) -> tuple[Finding, ...]:
+    """Give one finding a load class: the largest tip speed over its moves, bounded from above at every instant."""
+    worst: dict[tuple[str, bool], tuple[float, float, float, MoveSpan]] = {}
+    scene = record.scene
+    for move in record.moves:
+        if move.end_s <= move.start_s:
+            continue
+        tree = record.phase_at((move.start_s + move.end_s) / 2).tree
+        allowed = scene.loaded.arm.document.loads[move.load].tip_speed
+        rider = bool(scene.aboard(tree))
+        if rider:
+            allowed = min(allowed, scene.loaded.rules.rider_tip_speed)
+        part = record.motion.between(move.start_s, move.end_s)
+        held = record.motion.at(move.start_s)
+        chain = Chain.of(tree, WORLD, scene.tool(tree), joints=scene.arm_joints, held=held)
+        _, upper, when = tip_speed_maximum(chain, part, tolerance_m_s=BAND_M_S)
+        key = (move.load, rider)
+        if key not in worst or upper / allowed > worst[key][0]:
+            worst[key] = (upper / allowed, upper, when, move)
+    return tuple(_finding(load, rider, entry) for (load, rider), entry in worst.items())
+
+
+def _finding(load: str, rider: bool, entry: tuple[float, float, float, MoveSpan]) -> Finding:
+    share, upper, when, move = entry
+    allowed = upper / share
+    passed = upper <= allowed + BAND_M_S
+    who = " with a rider aboard" if rider else ""
+    return Finding(
+        check="tip_speed",
+        verdict=Verdict.PASS if passed else Verdict.FAIL,
+        subject="arm",
+        other=load,
+        message=f"with load '{load}'{who} the tip moves at {upper:.4f} m/s at most (to {BAND_M_S * 1e3:g} mm/s, at every "
+        f"instant), in {move.title}; {allowed:.4f} m/s is allowed",
+        start_s=when,
+        end_s=when,
+        value=upper,
+        limit=allowed,
+        unit="m/s",
+        remedy="" if passed else f"slow {move.title} to {allowed / upper:.0%} of its rate",
+    )

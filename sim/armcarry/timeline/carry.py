@@ -1,0 +1,176 @@
+"""Carries on the clock: planned moves are timed, slowed near structure, and joined into one run."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from armcarry.errors import MotionError
+from armcarry.files.documents.scenario import Relaxation
+from armcarry.geometry.poses import Array
+from armcarry.motion.chain import Chain
+from armcarry.motion.curve import Motion
+from armcarry.motion.path import Path, joint_segment
+from armcarry.motion.timing import RateLimits, compose, smooth, time_path
+from armcarry.scene.build import Scene
+from armcarry.scene.limits import joint_accelerations, joint_rates
+from armcarry.scene.tree import WORLD, Tree
+from armcarry.timeline.moves import PlannedMove, Way, plan_carries
+from armcarry.timeline.near import near_zones
+from armcarry.timeline.run import Event, MoveSpan, Phase, Relaxed, Run, Shortfall
+
+Tell = Callable[[str, float], None]
+
+
+def run_carries(scene: Scene, tell: Tell | None = None) -> Run:
+    """Plan and time all carries of a scenario one after another.
+
+    Args:
+        scene: where everything starts.
+        tell: told what is being done and the share of the whole rehearsal.
+
+    Returns:
+        The run; when a move cannot be made it ends before it and says why.
+    """
+    say = tell or (lambda words, share: None)
+    carries = tuple(scene.loaded.scenario.carries)
+    start = Way(scene.tree, scene.position)
+    way, shortfall = plan_carries(
+        scene, carries, start, lambda done, total: say(f"planning move {done} of {total}", 0.1 + 0.3 * done / total)
+    )
+    clock = Clock(scene, scene.tree, scene.position)
+    for count, planned in enumerate(way.moves, start=1):
+        say(f"timing move {count} of {len(way.moves)}", 0.4 + 0.2 * count / len(way.moves))
+        clock.add(planned)
+    return clock.run(() if shortfall is None else (replace(shortfall, time_s=clock.now_s),))
+
+
+@dataclass
+class Clock:
+    """Joins planned moves one after another into phases, motion and spans."""
+
+    scene: Scene
+    tree: Tree
+    position: Array
+    now_s: float = 0.0
+    motions: list[Motion] = field(default_factory=list)
+    phases: list[Phase] = field(default_factory=list)
+    moves: list[MoveSpan] = field(default_factory=list)
+    events: list[Event] = field(default_factory=list)
+    relaxations: list[tuple[Relaxation, float, float, int]] = field(default_factory=list)
+    phase_start_s: float = 0.0
+
+    def add(self, planned: PlannedMove) -> None:
+        """Put one planned move on the clock."""
+        start_s = self.now_s
+        load, _ = self.scene.load(planned.tree)
+        share = 1.0
+        if planned.event is not None:
+            self.events.append(replace(planned.event, time_s=start_s))
+            self.switch(planned.after)
+        else:
+            motion, share = timed(self.scene, planned, start_s)
+            if motion is not None:
+                self.motions.append(motion)
+                self.now_s = motion.end_s
+        self.position = planned.end
+        move = planned.move
+        self.moves.append(
+            MoveSpan(
+                planned.carry, planned.number, move.name or "", move.kind, start_s, self.now_s, load, move.say,
+                planned.words, share,
+            )
+        )
+        self.relaxations.extend((item, start_s, self.now_s, len(self.moves)) for item in move.relax)
+
+    def wait(self, until_s: float) -> None:
+        """Stand still until a time."""
+        if until_s > self.now_s:
+            self.motions.append(Motion.hold(self.scene.tree.joints, self.position, self.now_s, until_s))
+            self.now_s = until_s
+
+    def switch(self, tree: Tree) -> None:
+        """Go on with another tree from now."""
+        if self.now_s > self.phase_start_s:
+            self.phases.append(Phase(self.phase_start_s, self.now_s, self.tree))
+            self.phase_start_s = self.now_s
+        self.tree = tree
+
+    def run(self, shortfalls: tuple[Shortfall, ...] = ()) -> Run:
+        """Return the run so far; one second of standing still when nothing moved or something changed last."""
+        if not self.motions or self.now_s == self.phase_start_s:
+            self.wait(self.now_s + 1.0)
+        self.phases.append(Phase(self.phase_start_s, self.now_s, self.tree))
+        return Run(
+            tuple(self.phases), _joined(self.motions), tuple(self.moves), tuple(self.events), self._relaxed(), shortfalls
+        )
+
+    def _relaxed(self) -> tuple[Relaxed, ...]:
+        """Return the relaxations with their times: each lasts through the move it names, or its own."""
+        found = []
+        for item, start_s, end_s, number in self.relaxations:
+            last = next((move for move in self.moves[number:] if item.through and move.name == item.through), None)
+            until = end_s if last is None else last.end_s
+            found.append(Relaxed(*item.bodies, item.required, start_s, until, item.why))
+        return tuple(found)
+
+
+def timed(scene: Scene, planned: PlannedMove, start_s: float) -> tuple[Motion | None, float]:
+    """Return one move's motion of the whole joint vector from start_s, and the share of rates it slowed to.
+
+    The share is 1 where it was nowhere near structure; the motion is None when it takes no time.
+    """
+    joints = scene.tree.joints
+    if planned.path is None:
+        if planned.lasting_s <= 0:
+            return None, 1.0
+        if np.array_equal(planned.start, planned.end):
+            return Motion.hold(joints, planned.start, start_s, start_s + planned.lasting_s), 1.0
+        turning = joint_segment(joints, planned.start, planned.end)
+        return compose(turning.curve, smooth(planned.lasting_s), start_s), 1.0
+    _, load = scene.load(planned.tree)
+    whole = widened(scene, planned.path, planned.start)
+    zones = [] if load.near_structure >= 1 else near_zones(scene, planned.tree, whole)
+    slow = [(first, last, load.near_structure) for first, last in zones]
+    chain = Chain.of(planned.tree, WORLD, planned.tool, joints=scene.arm_joints, held=planned.start)
+    arm = time_path(planned.path, rate_limits(scene, planned), start_s, slow_zones=slow, chain=chain)
+    return widened_motion(scene, arm, planned.start), load.near_structure if slow else 1.0
+
+
+def rate_limits(scene: Scene, planned: PlannedMove) -> RateLimits:
+    """Return the limits a move is timed under: load class, rider rule and the move's own."""
+    arm = scene.loaded.arm.document
+    _, load = scene.load(planned.tree)
+    tip = load.tip_speed
+    if scene.aboard(planned.tree):
+        tip = min(tip, scene.loaded.rules.rider_tip_speed)
+    if planned.move.tip_speed is not None:
+        tip = min(tip, planned.move.tip_speed)
+    return RateLimits(joint_rates(arm, load) * planned.move.rate, joint_accelerations(arm, load), tip)
+
+
+def widened(scene: Scene, path: Path, position: Array) -> Motion:
+    """Return a path of the arm as a Motion of the whole joint vector over s in [0, 1]."""
+    return widened_motion(scene, path.curve, position)
+
+
+def widened_motion(scene: Scene, arm: Motion, position: Array) -> Motion:
+    """Return a motion of the arm as one of the whole joint vector, all else standing still."""
+    if arm.joints != scene.arm_joints:
+        raise MotionError("the motion is not one of the arm's joints")
+    table = np.zeros((*arm.coefficients.shape[:2], len(scene.tree.joints)))
+    table[:, 0] = position
+    table[:, :, scene.arm_columns] = arm.coefficients
+    return Motion(scene.tree.joints, arm.breaks_s, table)
+
+
+def _joined(motions: list[Motion]) -> Motion:
+    degree = max(motion.coefficients.shape[1] for motion in motions)
+    tables = [np.pad(m.coefficients, ((0, 0), (0, degree - m.coefficients.shape[1]), (0, 0))) for m in motions]
+    breaks = [motions[0].breaks_s, *(motion.breaks_s[1:] for motion in motions[1:])]
+    return Motion(motions[0].joints, np.concatenate(breaks), np.concatenate(tables))
+
+
+__all__ = ["Clock", "rate_limits", "run_carries", "timed", "widened", "widened_motion"]
