@@ -54,9 +54,9 @@ def rehearse(
 
     Exit code: 0 nothing failed, 1 a finding failed, 2 bad input or usage.
     """
+    from armcarry.record.store import save
     from armcarry.rehearsal import judge
     from armcarry.rehearsal import rehearse as compute
-    from armcarry.record.store import save
     from armcarry.views.terminal import Console
 
     console = Console(quiet=as_json)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from itertools import pairwise
 from pathlib import Path
 
 from armcarry.checks import run_checks
@@ -46,7 +47,7 @@ def rehearse(scenario: Path | str, progress: Progress | None = None) -> Record:
     tell("proving clearances", 0.6)
     pairs, curves = prove_run(scene, run, tell)
     clock.append(time.perf_counter())
-    took = dict(zip(("reading", "motion", "clearance"), (b - a for a, b in zip(clock, clock[1:], strict=False)), strict=True))
+    took = dict(zip(("reading", "motion", "clearance"), (b - a for a, b in pairwise(clock)), strict=True))
     return Record(
         scene=scene,
         phases=run.phases,

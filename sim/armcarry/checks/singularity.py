@@ -45,7 +45,7 @@ def check(record: Record) -> tuple[Finding, ...]:
             end_s=when,
             value=value,
             limit=limit,
-            remedy="" if passed else "start from another branch of the arm, or pin a joint so that the arm is less stretched",
+            remedy="" if passed else "start from another branch of the arm, or pin a joint so that it stretches less",
         ),
     )
 

@@ -44,8 +44,8 @@ def _finding(load: str, rider: bool, entry: tuple[float, float, float, MoveSpan]
         verdict=Verdict.PASS if passed else Verdict.FAIL,
         subject="arm",
         other=load,
-        message=f"with load '{load}'{who} the tip moves at {upper:.4f} m/s at most (to {BAND_M_S * 1e3:g} mm/s, at every "
-        f"instant), in {move.title}; {allowed:.4f} m/s is allowed",
+        message=f"with load '{load}'{who} the tip moves at {upper:.4f} m/s at most (to {BAND_M_S * 1e3:g} mm/s, "
+        f"at every instant), in {move.title}; {allowed:.4f} m/s is allowed",
         start_s=when,
         end_s=when,
         value=upper,

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -98,7 +99,7 @@ def _windows(phase: Phase, relaxed: tuple[Relaxed, ...]) -> list[tuple[float, fl
         cuts |= {min(max(time, phase.start_s), phase.end_s) for time in (item.start_s, item.end_s)}
     times = sorted(cuts)
     windows: list[tuple[float, float, Relaxed | None]] = []
-    for start, end in zip(times[:-1], times[1:], strict=True):
+    for start, end in pairwise(times):
         here = [item for item in relaxed if item.start_s <= start and item.end_s >= end]
         windows.append((start, end, min(here, key=lambda item: item.required_m, default=None)))
     return windows
@@ -207,7 +208,7 @@ def _phase_curves(scene: Scene, run: Run, phase: Phase) -> list[Curve]:
 def _joined(parts: list[Curve]) -> Curve:
     """Join the curves of one group over phases; a gap between phases is a cell without bodies (infinite)."""
     times, lower, upper = [parts[0].times_s], [parts[0].lower_m], [parts[0].upper_m]
-    for before, part in zip(parts[:-1], parts[1:], strict=True):
+    for before, part in pairwise(parts):
         if part.times_s[0] > before.times_s[-1]:
             times.append(part.times_s[:1])
             lower.append(np.array([np.inf]))

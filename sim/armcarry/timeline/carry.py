@@ -104,7 +104,12 @@ class Clock:
             self.wait(self.now_s + 1.0)
         self.phases.append(Phase(self.phase_start_s, self.now_s, self.tree))
         return Run(
-            tuple(self.phases), _joined(self.motions), tuple(self.moves), tuple(self.events), self._relaxed(), shortfalls
+            phases=tuple(self.phases),
+            motion=_joined(self.motions),
+            moves=tuple(self.moves),
+            events=tuple(self.events),
+            relaxed=self._relaxed(),
+            shortfalls=shortfalls,
         )
 
     def _relaxed(self) -> tuple[Relaxed, ...]:

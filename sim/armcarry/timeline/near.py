@@ -27,8 +27,9 @@ def near_pairs(scene: Scene, tree: Tree) -> np.ndarray:
 def _near_base(scene: Scene, tree: Tree) -> np.ndarray:
     """Tell which bodies (B,) sit on the arm's base side of its first joint: they never leave structure."""
     first = scene.tree.column(scene.arm_joints[0])
-    rows = [set(tree.columns[list(tree.ancestry(body.link))].tolist()) for body in tree.bodies]
-    return np.array([body.name.startswith("arm/") and first not in row for body, row in zip(tree.bodies, rows, strict=True)])
+    behind = [first in tree.columns[list(tree.ancestry(body.link))] for body in tree.bodies]
+    arm = [body.name.startswith("arm/") for body in tree.bodies]
+    return np.array(arm) & ~np.array(behind)
 
 
 def near_zones(scene: Scene, tree: Tree, path: Motion) -> list[tuple[float, float]]:

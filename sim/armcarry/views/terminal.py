@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding, Verdict
-from armcarry.record.record import PairRow, Record
+from armcarry.record.record import Record
 
 if TYPE_CHECKING:
     from armcarry.rehearsal import Progress
@@ -88,14 +88,8 @@ def _shortened(findings: tuple[Finding, ...]) -> list[tuple[Finding, int]]:
     return shown
 
 
-def tightest_row(record: Record) -> PairRow | None:
-    """Return the pair with the least margin over what is required of it, None when no pair has a rule."""
-    rows = [row for row in record.pairs if row.required_m is not None and row.status != "intended"]
-    return min(rows, key=lambda row: (row.margin_m, row.upper_m), default=None)
-
-
 def _tightest(record: Record) -> str:
-    row = tightest_row(record)
+    row = record.tightest
     if row is None:
         return "Tightest clearance: no pair of bodies moves against another"
     if row.status == "contact":
