@@ -2,7 +2,8 @@
 
     ArmcarryError                 anything armcarry raises on purpose; the command line exits with 2
     ├── InputError                a file, a line in it, what was found, what is accepted
-    │   └── QuantityError         text that is not a number with an accepted unit
+    │   ├── QuantityError         text that is not a number with an accepted unit
+    │   └── InputErrors           several of them from one reading, each with its own file and line
     ├── FrameError                a frame, link, body or joint name that the scene does not have
     ├── MotionError               a motion that cannot be built from the numbers given
     │   └── ReachError            a pose the arm cannot take: how far short, and what stops it
@@ -61,6 +62,28 @@ class InputError(ArmcarryError):
 
 class QuantityError(InputError):
     """Report text that is not a quantity of the wanted kind."""
+
+
+class InputErrors(InputError):
+    """Report every problem of one reading at once.
+
+    Args:
+        problems: one InputError a problem, at least one, in the order of file and line.
+    """
+
+    #: problems written into the message; all of them are in ``problems``
+    SHOWN = 40
+
+    def __init__(self, problems: Iterable[InputError]) -> None:
+        self.problems = tuple(problems)
+        first = self.problems[0]
+        super().__init__(
+            first.problem, file=first.file, line=first.line, found=first.found, accepted=first.accepted
+        )
+        lines = [str(problem) for problem in self.problems[: self.SHOWN]]
+        if len(self.problems) > self.SHOWN:
+            lines.append(f"and {len(self.problems) - self.SHOWN} more")
+        self.args = ("\n".join(lines),)
 
 
 class FrameError(ArmcarryError):

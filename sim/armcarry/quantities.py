@@ -54,6 +54,14 @@ _COMMON: dict[str, dict[str, float]] = {
 }
 
 
+def describe(kind: str) -> str:
+    """Say what a quantity of a kind looks like: ``a length with its unit (m, mm, ...)``."""
+    if kind == "fraction":
+        return f"a share ({KINDS[kind][1]})"
+    article = "an" if kind[0] in "aeiou" else "a"
+    return f"{article} {kind.replace('_', ' ')} with its unit ({KINDS[kind][1]})"
+
+
 def parse(text: object, kind: str) -> float:
     """Read a quantity such as ``"0.6 m"`` and return it in SI.
 
@@ -67,8 +75,7 @@ def parse(text: object, kind: str) -> float:
     Raises:
         QuantityError: a bare number, no number, not finite, or a unit of another kind.
     """
-    accepted = KINDS[kind][1]
-    accepted_words = f"a {kind.replace('_', ' ')} with its unit ({accepted})"
+    accepted_words = describe(kind)
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
         raise QuantityError("not a quantity", found=text, accepted=accepted_words)
     if isinstance(text, (int, float)):

@@ -40,13 +40,18 @@ class Joint:
 
 @dataclass(frozen=True, eq=False)
 class Body:
-    """A convex solid fixed to a link at T_link_body (4, 4)."""
+    """A convex solid fixed to a link at T_link_body (4, 4).
+
+    Attributes:
+        colour: red, green, blue, opacity in 0..1 for views, or None where the file gives none.
+    """
 
     name: str
     link: str
     shape: Shape
     pose: Array
     body_class: BodyClass = "structure"
+    colour: tuple[float, float, float, float] | None = None
 
 
 @dataclass(frozen=True, eq=False)

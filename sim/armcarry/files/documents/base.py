@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, GetJson
 from pydantic_core import CoreSchema, core_schema
 
 from armcarry.errors import QuantityError
-from armcarry.quantities import KINDS, parse
+from armcarry.quantities import describe, parse
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,7 @@ class Quantity:
     @property
     def accepted(self) -> str:
         """What a person may write, in words."""
-        return " or ".join(f"a {kind.replace('_', ' ')} with its unit ({KINDS[kind][1]})" for kind in self.kinds)
+        return " or ".join(describe(kind) for kind in self.kinds)
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         return core_schema.no_info_plain_validator_function(self.read)

@@ -1,0 +1,34 @@
+"""Helps with names in messages: the nearest known one, and patterns with *."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Iterable
+
+
+def nearest(name: str, known: Iterable[str]) -> str | None:
+    """Return the known name most like ``name``, or None when none is."""
+    close = difflib.get_close_matches(name[:200], list(known), n=1, cutoff=0.55)
+    return close[0] if close else None
+
+
+def accepted(name: str, known: Iterable[str], what: str = "") -> str:
+    """Say which names are accepted: the nearest first, then the list, cut to 12."""
+    names = sorted(set(known))
+    if not names:
+        return f"none, there is no {what or 'such thing'}"
+    listed = ", ".join(names[:12]) + (f" and {len(names) - 12} more" if len(names) > 12 else "")
+    near = nearest(name, names)
+    return f"{near} (nearest), or one of: {listed}" if near is not None and len(names) > 1 else listed
+
+
+def matches(pattern: str, name: str) -> bool:
+    """Tell whether ``name`` fits ``pattern``, in which * stands for any run of characters."""
+    return re.fullmatch(".*".join(re.escape(part) for part in pattern.split("*")), name) is not None
+
+
+def matches_any(pattern: str, names: Iterable[str]) -> bool:
+    """Tell whether ``pattern`` fits at least one of ``names``."""
+    compiled = re.compile(".*".join(re.escape(part) for part in pattern.split("*")))
+    return any(compiled.fullmatch(name) for name in names)

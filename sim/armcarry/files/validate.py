@@ -1,0 +1,188 @@
+"""Documents from YAML files: every problem of a file at once, each with its line."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Generic, TypeVar
+
+from pydantic import ValidationError
+
+from armcarry.errors import InputError, InputErrors
+from armcarry.files import annotations, names
+from armcarry.files.annotations import spell
+from armcarry.files.documents.base import Document
+from armcarry.files.documents.models import (
+    ArmDocument,
+    CrewDocument,
+    HardwareDocument,
+    PlatformDocument,
+    RestraintDocument,
+)
+from armcarry.files.documents.rules import RulesDocument
+from armcarry.files.documents.scenario import ScenarioDocument
+from armcarry.files.yaml_text import YamlPath, YamlText, read_yaml, shorten
+
+#: value of the key ``format`` -> document
+FORMATS: dict[str, type[Document]] = {
+    "armcarry arm 1": ArmDocument,
+    "armcarry crew 1": CrewDocument,
+    "armcarry hardware 1": HardwareDocument,
+    "armcarry platform 1": PlatformDocument,
+    "armcarry restraint 1": RestraintDocument,
+    "armcarry rules 1": RulesDocument,
+    "armcarry scenario 1": ScenarioDocument,
+}
+
+D = TypeVar("D", bound=Document)
+
+_SHAPES = {
+    "string_type": "text",
+    "bool_type": "true or false",
+    "int_type": "a whole number",
+    "int_from_float": "a whole number",
+    "float_type": "a number",
+    "list_type": "a list: [a, b] or lines that begin with '- '",
+    "tuple_type": "a list: [a, b] or lines that begin with '- '",
+    "dict_type": "a mapping: lines 'key: value'",
+    "model_type": "a mapping: lines 'key: value'",
+    "model_attributes_type": "a mapping: lines 'key: value'",
+}
+
+
+@dataclass(frozen=True)
+class Source(Generic[D]):
+    """A document together with the YAML it was read from, so that later problems can name the line."""
+
+    document: D
+    yaml: YamlText
+
+    @property
+    def path(self) -> Path:
+        """The file."""
+        return self.yaml.path
+
+    def problem(
+        self, path: YamlPath, problem: str, *, found: object = None, accepted: str | None = None
+    ) -> InputError:
+        """Return (not raise) a problem at a key of this file."""
+        if isinstance(found, str):
+            found = shorten(found)
+        return InputError(problem, file=self.path, line=self.yaml.line(path), found=found, accepted=accepted)
+
+
+def raise_all(problems: list[InputError]) -> None:
+    """Raise the problems, if any: one as itself, several as InputErrors."""
+    if len(problems) == 1:
+        raise problems[0]
+    if problems:
+        raise InputErrors(problems)
+
+
+def read_document(path: Path, document: type[D]) -> D:
+    """Read a document of a wanted type. Raises InputError, or InputErrors with every problem."""
+    return read_source(path, document).document
+
+
+def read_source(path: Path, document: type[D]) -> Source[D]:
+    """Read a document of a wanted type and keep its lines. Raises InputError or InputErrors."""
+    yaml = read_yaml(path)
+    found = _format(yaml)
+    if found is not document:
+        wanted = next(text for text, kind in FORMATS.items() if kind is document)
+        raise InputError(
+            "a file of another kind", file=path, line=yaml.line(("format",)), found=yaml.data["format"], accepted=wanted
+        )
+    return Source(_validate(yaml, document), yaml)
+
+
+def read_any(path: Path) -> Source[Any]:
+    """Read a document of the type that its key ``format`` names. Raises InputError or InputErrors."""
+    yaml = read_yaml(path)
+    return Source(_validate(yaml, _format(yaml)), yaml)
+
+
+def _format(yaml: YamlText) -> type[Document]:
+    if "format" not in yaml.data:
+        raise InputError(
+            "key 'format' is missing, so the kind of file is unknown", file=yaml.path, line=1, accepted=", ".join(FORMATS)
+        )
+    text = yaml.data["format"]
+    if text not in FORMATS:
+        raise InputError(
+            "unknown format",
+            file=yaml.path,
+            line=yaml.line(("format",)),
+            found=shorten(text) if isinstance(text, str) else text,
+            accepted=names.accepted(str(text), FORMATS),
+        )
+    return FORMATS[text]
+
+
+def _validate(yaml: YamlText, document: type[D]) -> D:
+    try:
+        # through JSON, where strict reading still takes lists for tuples but never "3" for 3
+        return document.model_validate_json(json.dumps(yaml.data), strict=True)
+    except ValidationError as error:
+        problems = _problems(error, yaml, document)
+        raise_all(problems)
+        raise AssertionError("unreachable: a ValidationError holds at least one error") from error
+
+
+def _problems(error: ValidationError, yaml: YamlText, document: type[Document]) -> list[InputError]:
+    """Return one problem a place: the alternatives of a union are told together."""
+    grouped: dict[YamlPath, list[dict[str, Any]]] = {}
+    for entry in error.errors(include_url=False):
+        path = yaml.known(tuple(entry["loc"]))
+        if entry["type"] == "missing":
+            path = tuple(entry["loc"])
+        grouped.setdefault(path, []).append(dict(entry))
+    problems = [_problem(path, entries, yaml, document) for path, entries in grouped.items()]
+    return sorted(problems, key=lambda problem: problem.line or 0)
+
+
+def _problem(
+    path: YamlPath, entries: list[dict[str, Any]], yaml: YamlText, document: type[Document]
+) -> InputError:
+    told = [_tell(path, entry, document) for entry in entries]
+    accepted = " or ".join(dict.fromkeys(accepted for _, _, accepted in told if accepted)) or None
+    problem, found, _ = told[0]
+    return InputError(problem, file=yaml.path, line=yaml.line(path), found=found, accepted=accepted)
+
+
+def _tell(path: YamlPath, entry: dict[str, Any], document: type[Document]) -> tuple[str, Any, str | None]:
+    """Return problem, what was found and what is accepted, for one pydantic error."""
+    kind, context, value = entry["type"], entry.get("ctx", {}), entry["input"]
+    key = spell(path)
+    found = shorten(value) if isinstance(value, str) else value
+    if isinstance(value, (dict, list)):
+        found = f"a {'mapping' if isinstance(value, dict) else 'list'} of {len(value)}"
+    if kind == "extra_forbidden":
+        known = annotations.known_keys(document, path[:-1])
+        where = f" in {spell(path[:-1])}" if path[:-1] else ""
+        return f"unknown key '{shorten(str(path[-1]))}'{where}", None, names.accepted(str(path[-1]), known)
+    if kind == "missing":
+        where = f" in {spell(path[:-1])}" if path[:-1] else ""
+        return f"key '{path[-1]}' is missing{where}", None, annotations.description(document, path)
+    if kind == "value_error":
+        words = str(context["error"])
+        problem, _, rest = words.partition("; found ")
+        accepted = rest.partition("; accepted: ")[2] or None
+        return f"{key}: {problem}" if key else problem, found if accepted else None, accepted
+    if kind == "string_pattern_mismatch":
+        is_key = entry["loc"][-1] == "[key]"
+        said = "lower case, digits, underscores" if is_key else annotations.description(document, path)
+        return f"{key}: not an accepted name", found, said or f"text like {context['pattern']}"
+    if kind == "literal_error":
+        return f"{key}: not one of the accepted words", found, str(context["expected"]).replace("'", "")
+    if value is None:
+        return f"{key}: nothing stands here", None, _SHAPES.get(kind, annotations.description(document, path))
+    if kind in _SHAPES:
+        return f"{key}: a value of the wrong kind", found, _SHAPES[kind]
+    return f"{key}: {_lower(entry['msg'])}", found, annotations.description(document, path)
+
+
+def _lower(message: str) -> str:
+    message = message.replace("Input should be", "should be").replace("String should", "text should")
+    return message[:1].lower() + message[1:]
