@@ -69,6 +69,7 @@ class Mount(Part):
 
     frame: str
     joint: str | None = None
+    half_length: Length = Field(default=0.0, description="rail it takes up either side of its station, if it travels")
 
 
 class Cart(Part):

@@ -1,0 +1,63 @@
+"""How long the schedule of a day of 500 steps takes, beside networkx's longest path on the same network."""
+
+from __future__ import annotations
+
+import time
+
+import numpy as np
+import pytest
+
+from armcarry.timeline.network import build
+from armcarry.timeline.schedule import schedule
+from armcarry.timeline.task import Duration, Limit, Task
+
+
+def long_day(steps=500, actors=4, optional=12):
+    rng = np.random.default_rng(500)
+    tasks = []
+    for k in range(steps):
+        recent = range(max(0, k - 30), k)
+        after = tuple(f"s{j}" for j in rng.choice(recent, size=min(len(recent), 2), replace=False)) if k else ()
+        low = float(rng.uniform(60, 600))
+        priority = 1 + k % 3 if k % (steps // optional) == 5 else 0
+        tasks.append(
+            Task(f"s{k}", (f"ev{k % actors}",), Duration(low, 1.2 * low, 2.0 * low), after, priority=priority)
+        )
+    return tasks
+
+
+def best(function, repeats=5):
+    times = []
+    for _ in range(repeats):
+        start = time.perf_counter()
+        result = function()
+        times.append(time.perf_counter() - start)
+    return min(times), result
+
+
+@pytest.mark.bench
+def test_schedule_of_500_steps_beside_networkx(capsys):
+    import networkx as nx
+
+    tasks = long_day()
+    network = build(tasks)
+
+    def peer():
+        # only lengths of the longest path on a network that is given; no actors, slack, limits or dropping
+        graph = nx.DiGraph()
+        for node in range(len(tasks)):
+            graph.add_edge("start", node, weight=0.0)
+            graph.add_edge(node, "end", weight=tasks[node].duration.likely_s)
+            for edge in network.edges_into[node]:
+                graph.add_edge(edge.of, node, weight=tasks[edge.by].duration.likely_s)
+        return nx.dag_longest_path_length(graph)
+
+    plain_s, plain = best(lambda: schedule(tasks))
+    full_s, full = best(lambda: schedule(tasks, [Limit("cut_off", 0.97 * plain.end_s)]))
+    peer_s, peer_end = best(peer)
+    assert peer_end == pytest.approx(plain.end_s)
+    with capsys.disabled():
+        print(f"\n500 steps, 4 actors: schedule with slack {plain_s * 1e3:.1f} ms; with dropping "
+              f"({len(full.dropped)} of 12 left out) {full_s * 1e3:.1f} ms; networkx longest path alone "
+              f"{peer_s * 1e3:.1f} ms; ratio {plain_s / peer_s:.2f} and {full_s / peer_s:.2f}")
+    assert full_s < 0.5  # run by hand with -m bench, never in the normal suite
