@@ -71,7 +71,11 @@ class RulesDocument(Document):
     relaxation: RelaxationLimits
     slow_within: Length = Field(description="inside this distance of structure the arm slows down")
     margins: Margins
-    budget: dict[Name, BudgetTerm] = Field(default_factory=dict)
+    budget: dict[Name, BudgetTerm] = Field(
+        default_factory=dict,
+        description="arm_positioning, structure_placement, thermal and grasp must be stated, if only as 0 m",
+    )
+    budget_combination: Literal["worst_case", "root_sum_square"] = "root_sum_square"
     stop_remainder: Length = Field(description="clearance that must be left after a late stop")
     rider_tip_speed: Speed = Field(description="largest tip speed with a rider aboard")
     safe_return: Time = Field(description="longest time for a stranded rider to the airlock")

@@ -1,0 +1,85 @@
+"""What is left of the tightest clearances when everything that can be off is off?"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from armcarry.files.documents.rules import BudgetTerm, RulesDocument
+from armcarry.quantities import clock
+from armcarry.record.finding import Finding, Verdict
+from armcarry.record.record import PairRow, Record
+
+#: terms every budget must state, if only as "0 m": none is silently zero
+TERMS = ("arm_positioning", "structure_placement", "thermal", "grasp")
+#: pairs the budget is worked out for, tightest first
+PAIRS = 10
+
+
+def check(record: Record) -> tuple[Finding, ...]:
+    """Give the ten tightest pairs a margin with uncertainty; not assessed where the rules leave a term out."""
+    rules = record.scene.loaded.rules
+    missing = [name for name in TERMS if name not in rules.budget]
+    if missing:
+        return (
+            Finding(
+                "budget",
+                Verdict.NOT_ASSESSED,
+                "rules",
+                f"the rules' budget does not state {', '.join(missing)}; a term that is nothing is stated as 0 m",
+                remedy=f"state {', '.join(missing)} in the rules' budget",
+            ),
+        )
+    rows = sorted(
+        (row for row in record.pairs if row.required_m is not None and row.status == "proven"),
+        key=lambda row: row.margin_m,
+    )
+    if not rows:
+        return (
+            Finding("budget", Verdict.PASS, "arm", "no pair comes within the report distance, so no budget is needed"),
+        )
+    return tuple(_finding(rules, row) for row in rows[:PAIRS])
+
+
+def terms_of(rules: RulesDocument, row: PairRow) -> dict[str, BudgetTerm]:
+    """Return the terms that apply to a pair: those that name the class of either body."""
+    return {
+        name: term for name, term in rules.budget.items() if {row.class_a, row.class_b} & set(term.applies_to)
+    }
+
+
+def worst_case_m(terms: Iterable[BudgetTerm]) -> float:
+    """Return the sum of all terms in metres: every one off by its most, all the wrong way."""
+    return math.fsum(term.amount for term in terms)
+
+
+def root_sum_square_m(terms: Iterable[BudgetTerm]) -> float:
+    """Return the root of the sum of squares in metres: independent terms, together about as likely as one alone."""
+    return math.sqrt(math.fsum(term.amount**2 for term in terms))
+
+
+def _finding(rules: RulesDocument, row: PairRow) -> Finding:
+    terms = terms_of(rules, row)
+    worst, likely = worst_case_m(terms.values()), root_sum_square_m(terms.values())
+    taken = worst if rules.budget_combination == "worst_case" else likely
+    margin = row.margin_m - taken
+    passed = margin >= 0
+    listed = ", ".join(f"{term.title} {term.amount * 1e3:.0f} mm" for term in terms.values()) or "no term applies"
+    return Finding(
+        check="budget",
+        verdict=Verdict.PASS if passed else Verdict.FAIL,
+        subject=row.body_a,
+        other=row.body_b,
+        message=f"{row.body_a} to {row.body_b}: {row.lower_m:.3f} m less {row.required_m:.3f} m required leaves "
+        f"{row.margin_m * 1e3:.0f} mm; less uncertainty {row.margin_m * 1e3 - worst * 1e3:.0f} mm worst case, "
+        f"{row.margin_m * 1e3 - likely * 1e3:.0f} mm root-sum-square ({listed}); "
+        f"judged by {rules.budget_combination.replace('_', ' ')}",
+        start_s=row.time_s,
+        end_s=row.time_s,
+        value=margin,
+        limit=0.0,
+        unit="m",
+        remedy=""
+        if passed
+        else f"lead the carry {-margin * 1e3:.0f} mm farther away at {clock(row.time_s)}, or narrow a term",
+    )
