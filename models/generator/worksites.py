@@ -1,0 +1,178 @@
+"""Worksites of Tern Yard: seats for hardware, racks, sockets, work points, and where the boots stand."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from crew import MEDIUM, hands_in_boots
+from keel import HALF_M, MAST_TOP_M, MAST_X_M, TRACK_TOP_M, bay_middle
+from modules import AIRLOCK_X_M, AXIS_Z_M, DEN_X_M, RADIUS_M
+from tools import grip
+from writer import Array, Robot, at, axes
+
+from armcarry.geometry import poses
+
+UP, DOWN = (0, 0, 1), (0, 0, -1)
+PORT, STAR, BOW, STERN = (0, 1, 0), (0, -1, 0), (1, 0, 0), (-1, 0, 0)
+#: the keel's side: outer face of its longerons
+SIDE_M = HALF_M + 0.06
+
+
+@dataclass(frozen=True)
+class Site:
+    """A worksite in the making: where the hands are and which way the rider faces give where the boots stand."""
+
+    name: str
+    title: str
+    hands: Array
+    socket: Array | None
+    points: dict[str, Array]
+    handrail: str
+    two_hands: bool = True
+
+    @property
+    def stand(self) -> Array:
+        """T_root_plate for which a medium rider in the carry posture has the hands at ``hands``."""
+        return self.hands @ poses.inverse(hands_in_boots(MEDIUM))
+
+
+@dataclass(frozen=True)
+class SeatPlan:
+    """A seat for hardware: frame with +x out of the structure, and what it takes."""
+
+    name: str
+    frame: Array
+    accepts: Sequence[str]
+    bolts: int = 0
+    connectors: int = 0
+    touches: Sequence[str] = field(default_factory=tuple)
+
+
+def hands_on(seat: Array, hardware: str) -> Array:
+    """Return where the hands are when the hardware sits in the seat."""
+    return seat @ grip(hardware)
+
+
+BOX_SEATS = {
+    "rack_a_seat": axes((bay_middle(11), SIDE_M + 0.24, 0.05), PORT, UP),
+    "bay_7_seat": axes((bay_middle(7), SIDE_M + 0.22, 0.05), PORT, UP),
+    "bay_10_seat": axes((bay_middle(10), -SIDE_M - 0.22, 0.05), STAR, UP),
+}
+CAMERA_SEATS = {
+    "mast_top_seat": axes((MAST_X_M, 0.0, MAST_TOP_M), UP, STERN),
+    "bay_3_seat": axes((bay_middle(3), 1.72, 0.45), UP, STERN),
+}
+CART_X_M = {"rail_bow": 15.6, "rail_stern": -14.2}
+BLANKET_SEATS = {
+    "rack_b_seat": axes((bay_middle(10) + 0.6, SIDE_M + 0.34, 0.05), PORT, UP),
+    "den_top_seat": axes((DEN_X_M, -6.6, AXIS_Z_M + RADIUS_M + 0.14), UP, STAR),
+}
+
+
+def seats() -> list[SeatPlan]:
+    """Return every seat of the platform."""
+    box = [
+        SeatPlan(name, frame, ("pump_box",), 4, 0 if name == "rack_a_seat" else 1, (f"{name}_plate",))
+        for name, frame in BOX_SEATS.items()
+    ]
+    cameras = [
+        SeatPlan(name, frame, ("survey_camera",), 2, 1, ("mast_head" if name == "mast_top_seat" else f"{name}_plate",))
+        for name, frame in CAMERA_SEATS.items()
+    ]
+    soft = [
+        SeatPlan(name, frame, ("thermal_blanket",), 0, 0, (f"{name}_plate",)) for name, frame in BLANKET_SEATS.items()
+    ]
+    return box + cameras + soft
+
+
+def add_seats(yard: Robot) -> None:
+    """Add plates and brackets under the seats, the two racks, and the seats' frames."""
+    yard.fixed("racks", "yard", at(), 420.0)
+    for name, frame in BOX_SEATS.items():
+        deep = 0.24 if name == "rack_a_seat" else 0.22
+        yard.box("racks", f"{name}_plate", (0.06, 0.8, 0.64), frame @ at(-0.03), "seat")
+        for side, y in (("left", -0.3), ("right", 0.3)):
+            yard.box(
+                "racks", f"{name}_bracket_{side}", (deep - 0.06, 0.08, 2.2), frame @ at(-0.06 - (deep - 0.06) / 2, y, -0.05),
+                "rack",
+            )
+    for name, frame in BLANKET_SEATS.items():
+        yard.box("racks", f"{name}_plate", (0.06, 1.0, 0.3), frame @ at(-0.158), "seat")
+    side = SIDE_M + 0.34 - 0.188
+    yard.box("racks", "rack_b_board", (1.8, 0.06, 2.3), at(bay_middle(10) + 0.4, side - 0.03, 0.0), "rack")
+    yard.box("racks", "rack_b_locker", (0.5, 0.45, 0.9), at(bay_middle(10) - 0.22, side + 0.225, 0.3), "rack")
+    yard.box("racks", "rack_a_locker", (0.55, 0.42, 1.5), at(bay_middle(11) + 1.15, SIDE_M + 0.21, 0.0), "rack")
+    yard.box("racks", "bay_3_arm", (0.12, 0.6, 0.1), at(bay_middle(3), SIDE_M + 0.27, 0.36), "rack")
+    yard.box("racks", "bay_3_post", (0.1, 0.08, 2.2), at(bay_middle(3), SIDE_M + 0.01, 0.0), "rack")
+    yard.cylinder(
+        "racks", "bay_3_seat_plate", 0.2, (bay_middle(3), 1.72, 0.41), (bay_middle(3), 1.72, 0.45), "seat"
+    )
+    for plan in seats():
+        yard.frame_in_root(plan.name, plan.frame)
+
+
+def sites() -> list[Site]:
+    """Return every worksite."""
+    side_x = 1.25
+
+    def socket(bay: int, sign: int) -> Array:
+        return axes((bay_middle(bay) + side_x, sign * (SIDE_M + 0.3), -HALF_M), (0, sign, 0), UP)
+
+    def box_points(seat: str) -> dict[str, Array]:
+        frame = BOX_SEATS[seat]
+        return {
+            f"{seat}_bolts_left": frame @ at(0.51, -0.31, 0.0), f"{seat}_bolts_right": frame @ at(0.51, 0.31, 0.0),
+            f"{seat}_grip": frame @ at(0.62),
+        }
+
+    loft = axes((16.0, RADIUS_M + 0.22, AXIS_Z_M + 0.2), PORT, UP)
+    porch = axes((AIRLOCK_X_M[0] - 0.3, 0.95, AXIS_Z_M + 0.1), STERN, UP)
+    return [
+        Site("rack_a", "rack A, bay 11 port: where the pump box is stowed", hands_on(BOX_SEATS["rack_a_seat"], "pump_box"),
+             socket(11, 1), box_points("rack_a_seat"), "keel_port_11"),
+        Site("rack_b", "rack B, bay 10 port: blanket and tools",
+             hands_on(BLANKET_SEATS["rack_b_seat"] @ at(0.3), "thermal_blanket"), None,
+             {"rack_b_handle": BLANKET_SEATS["rack_b_seat"] @ at(0.14)}, "keel_port_10"),
+        Site("bay_7", "bay 7 port: where the pump box goes", hands_on(BOX_SEATS["bay_7_seat"], "pump_box"),
+             socket(7, 1), box_points("bay_7_seat"), "keel_port_7"),
+        Site("bay_10", "bay 10 starboard: where the spent pump box is", hands_on(BOX_SEATS["bay_10_seat"], "pump_box"),
+             socket(10, -1), box_points("bay_10_seat"), "keel_star_10"),
+        Site("bay_3", "bay 3 port: new seat of the survey camera", hands_on(CAMERA_SEATS["bay_3_seat"], "survey_camera"),
+             socket(3, 1), {"bay_3_locks": CAMERA_SEATS["bay_3_seat"] @ at(0.42, 0.34)}, "keel_port_3"),
+        Site("mast_top", "top of the mast: old seat of the survey camera",
+             hands_on(CAMERA_SEATS["mast_top_seat"], "survey_camera"), None,
+             {"mast_top_locks": CAMERA_SEATS["mast_top_seat"] @ at(0.42, 0.34)}, "mast_2"),
+        *(
+            Site(name, f"track at {x:g} m: a rail cart is lifted off or set down",
+                 hands_on(at(x, 0, TRACK_TOP_M, pitch=-90.0), "rail_cart"), None,
+                 {f"{name}_grip": at(x, 0, TRACK_TOP_M, pitch=-90.0) @ at(0.62)}, rail)
+            for (name, x), rail in zip(CART_X_M.items(), ("keel_port_11", "keel_port_3"), strict=True)
+        ),
+        Site("den_top", "top of den: where the thermal blanket goes",
+             hands_on(BLANKET_SEATS["den_top_seat"] @ at(0.3), "thermal_blanket"), None,
+             {"den_top_snaps_left": BLANKET_SEATS["den_top_seat"] @ at(0.1, -0.4),
+              "den_top_snaps_right": BLANKET_SEATS["den_top_seat"] @ at(0.1, 0.4)}, "den_1"),
+        Site("loft_side", "port side of loft: cable panel", loft @ at(0.12) @ axes((0, 0, 0), (-1, 0, 0), UP),
+             axes((17.4, RADIUS_M + 0.1, AXIS_Z_M - 0.5), PORT, UP),
+             {"loft_plug_upper": loft @ at(0.06, 0.15, 0.12), "loft_plug_lower": loft @ at(0.06, -0.15, -0.12)}, "loft_1"),
+        Site("porch", "porch beside the hatch: getting on and off the arm",
+             porch @ at(0.35) @ axes((0, 0, 0), (-1, 0, 0), UP), None,
+             {"porch_tether": porch @ at(0.12)}, "porch_post", False),
+    ]
+
+
+def add_sites(yard: Robot) -> None:
+    """Add socket stubs, the panel on loft, and every worksite's frames."""
+    yard.box("racks", "loft_panel", (0.9, 0.14, 0.7), at(16.0, RADIUS_M + 0.09, AXIS_Z_M + 0.2), "rack")
+    for site in sites():
+        yard.frame_in_root(f"{site.name}_stand", site.stand)
+        for name, frame in site.points.items():
+            yard.frame_in_root(name, frame)
+        if site.socket is None:
+            continue
+        yard.frame_in_root(f"{site.name}_socket", site.socket)
+        end = site.socket[:3, 3]
+        start = end - 0.3 * site.socket[:3, 0]
+        yard.cylinder("racks", f"{site.name}_socket_stub", 0.09, tuple(start), tuple(np.asarray(end)), "collar")
