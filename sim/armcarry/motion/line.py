@@ -20,7 +20,7 @@ from armcarry.motion.bounds import taylor, tool_acceleration
 from armcarry.motion.chain import Chain
 from armcarry.motion.curve import Motion
 from armcarry.motion.inverse import pose_error
-from armcarry.motion.jacobian import hessian_of, pose_and_jacobian, singular_values
+from armcarry.motion.jacobian import hessian_of, jacobian, pose_and_jacobian
 from armcarry.motion.path import Path, clamped_spline
 from armcarry.motion.sweep import joint_vectors
 
@@ -177,11 +177,16 @@ class _Tracker:
         """Return the multipliers at the start. Raises MotionError when q (n,) is not nearest the reference."""
         matrix, residual, _ = self._system(0.0, q, np.zeros(6 + len(self.pins)))
         n = len(q)
-        push = np.linalg.lstsq(-matrix[:n, n:], -residual[:n], rcond=1e-9)[0]
+        push = np.asarray(np.linalg.lstsq(-matrix[:n, n:], -residual[:n], rcond=1e-9)[0], dtype=float)
         _, residual, _ = self._system(0.0, q, push)
         if np.abs(residual[:n]).max() > 1e-6:
             raise MotionError("the start is not as near the reference as its pose allows; leave out 'near'")
-        return np.asarray(push)
+        return push
+
+    def least_singular_value(self, q: Array) -> float:
+        """Return the smallest singular value at q (n,) of the joints that are not pinned, rows scaled."""
+        columns = jacobian(self.chain, q, self.tool) * self.scale[:, None]
+        return float(np.linalg.svd(np.delete(columns, list(self.pins), axis=1), compute_uv=False)[-1])
 
     def correct(self, s: float, q: Array, push: Array) -> tuple[Array, Array] | None:
         """Return q and multipliers that meet the line at s, by Newton from a guess, or None."""
@@ -261,21 +266,26 @@ def _advance(tracker: _Tracker, knot: _Knot, s: float) -> list[_Knot]:
 
 def _stopped(tracker: _Tracker, knot: _Knot, reason: str | None) -> ReachError:
     chain, line = tracker.chain, tracker.line
-    least = float(singular_values(chain, knot.q, tracker.tool)[-1])
+    least = tracker.least_singular_value(knot.q)
     margins = chain.margins(knot.q)
     stops = tuple(name for name, margin in zip(chain.joints, margins, strict=True) if margin <= 0)
     at_m = knot.s * line.length_m
     if reason is None:
         if least < 0.01:
-            reason = f"a direction of motion is lost (smallest singular value {least:.4f})"
+            reason = f"a direction of motion is lost (smallest singular value {least:.4f}{_with(tracker)})"
         elif stops:
-            reason = f"past the travel of {', '.join(stops)}"
+            reason = f"past the end of travel of {', '.join(stops)}"
         else:
             reason = "the way of the spare joint folds back there; pin a joint or start from another branch"
     return ReachError(
         "the end of the straight line", f"stopped {at_m:.3f} m along it: {reason}",
         short_m=line.length_m - at_m, short_rad=(1 - knot.s) * line.turn_rad, stopped_by=stops, at_m=at_m,
     )
+
+
+def _with(tracker: _Tracker) -> str:
+    names = ", ".join(tracker.chain.joints[pin] for pin in tracker.pins)
+    return f" with {names} pinned" if names else ""
 
 
 # -- proving -------------------------------------------------------------------------------------------
