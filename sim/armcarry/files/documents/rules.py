@@ -42,7 +42,7 @@ class RelaxationLimits(Part):
 
     longest: Time
     least: Length
-    reach: Length = Field(description="the two bodies are named and start within this distance of the goal")
+    reach: Length = Field(description="how far the tip may be from where the relaxation begins or ends")
 
 
 class BudgetTerm(Part):

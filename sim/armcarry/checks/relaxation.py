@@ -1,0 +1,67 @@
+"""Are approach relaxations kept as narrow as the rules demand: in time, in distance, to named bodies?"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from armcarry.quantities import clock
+from armcarry.record.finding import Finding, Verdict
+from armcarry.record.record import Record, Relaxed
+from armcarry.scene.names import matches
+
+#: a pattern that fits more bodies than this names none in particular; common practice, no source
+MOST_BODIES = 12
+#: instants at which the tip is looked at; it moves slowly enough that none is missed by more than millimetres
+SAMPLES = 400
+
+
+def check(record: Record) -> tuple[Finding, ...]:
+    """Give one finding a relaxation of the script."""
+    return tuple(_judge(record, item) for item in record.relaxed)
+
+
+def _judge(record: Record, item: Relaxed) -> Finding:
+    limits = record.scene.loaded.rules.relaxation
+    lasting = item.end_s - item.start_s
+    spread = tip_spread_m(record, item.start_s, item.end_s)
+    wide = [pattern for pattern in (item.pattern_a, item.pattern_b) if _count(record, pattern) > MOST_BODIES]
+    unknown = [pattern for pattern in (item.pattern_a, item.pattern_b) if _count(record, pattern) == 0]
+    faults = []
+    if lasting > limits.longest:
+        faults.append(f"it lasts {clock(lasting)}, {clock(limits.longest)} is allowed")
+    if item.required_m < limits.least:
+        faults.append(f"it leaves {item.required_m:g} m, {limits.least:g} m is the least allowed")
+    if spread > limits.reach:
+        faults.append(f"the tip is up to {spread:.2f} m from where it begins or ends, {limits.reach:g} m is allowed")
+    faults += [f"'{pattern}' fits {_count(record, pattern)} bodies, name them closer" for pattern in wide]
+    faults += [f"'{pattern}' fits no body" for pattern in unknown]
+    between = f"{item.pattern_a} to {item.pattern_b}"
+    granted = f"{between} relaxed to {item.required_m:g} m for {clock(lasting)} ({item.why})"
+    return Finding(
+        check="relaxation",
+        verdict=Verdict.FAIL if faults else Verdict.PASS,
+        subject=item.pattern_a,
+        other=item.pattern_b,
+        message=f"{granted}: {'; '.join(faults)}" if faults else f"{granted}, the tip within {spread:.2f} m",
+        start_s=item.start_s,
+        end_s=item.end_s,
+        value=lasting,
+        limit=limits.longest,
+        unit="s",
+        remedy="relax fewer moves, or name the bodies that must come close" if faults else "",
+    )
+
+
+def _count(record: Record, pattern: str) -> int:
+    return sum(matches(pattern, body.name) for body in record.bodies)
+
+
+def tip_spread_m(record: Record, start_s: float, end_s: float) -> float:
+    """Return how far, at most, the arm's tip is from the nearer of where it is at start_s and at end_s, in metres."""
+    times = np.linspace(start_s, end_s, SAMPLES + 1)
+    tips = np.array(
+        [record.phase_at(t).tree.pose_of(record.scene.arm_tip, record.motion.at(t))[:3, 3] for t in times]
+    )
+    from_start = np.linalg.norm(tips - tips[0], axis=1)
+    from_end = np.linalg.norm(tips - tips[-1], axis=1)
+    return float(np.minimum(from_start, from_end).max())
