@@ -114,22 +114,26 @@ class Motion:
     def extremes(self, order: int = 0) -> tuple[Array, Array]:
         """Return the exact least and greatest value (n,), (n,) of the order-th derivative over the motion.
 
-        Found at the ends of pieces and at the real roots of the next derivative, not by sampling.
+        Found at the ends of pieces and at the roots of the next derivative, not by sampling.
         """
-        low = np.full(len(self.joints), np.inf)
-        high = np.full(len(self.joints), -np.inf)
-        for k, duration in enumerate(np.diff(self.breaks_s)):
-            table = _derivative(self.coefficients[k], order)
-            slope = _derivative(table, 1)
-            ends = np.stack([_value(table, 0.0), _value(table, float(duration))])
-            low, high = np.minimum(low, ends.min(axis=0)), np.maximum(high, ends.max(axis=0))
-            for j in np.flatnonzero(np.any(slope != 0, axis=0)):
-                roots = np.polynomial.polynomial.polyroots(np.trim_zeros(slope[:, j], "b"))
-                real = roots.real[(np.abs(roots.imag) < 1e-9) & (roots.real > 0) & (roots.real < duration)]
-                if real.size:
-                    values = np.polynomial.polynomial.polyval(real, table[:, j])
-                    low[j], high[j] = min(low[j], values.min()), max(high[j], values.max())
-        return low, high
+        # in shares of each piece, so that the size of a coefficient is its size on the piece
+        count = self.coefficients.shape[1]
+        scale = np.diff(self.breaks_s)[:, None] ** np.arange(count)
+        table = self.coefficients * scale[:, :, None]
+        for _ in range(order):
+            table = _slope(table)
+        table = np.moveaxis(table, 1, 2).reshape(-1, table.shape[1])  # (K n, powers)
+        values = np.stack([table[:, 0], table.sum(axis=1)])
+        low, high = values.min(axis=0), values.max(axis=0)
+        rows, places = _stationary(np.moveaxis(_slope(table[:, :, None]), 2, 1)[:, 0])
+        inner = np.zeros(len(rows))
+        for column in table[rows].T[::-1]:
+            inner = inner * places + column
+        np.minimum.at(low, rows, inner)
+        np.maximum.at(high, rows, inner)
+        length = np.diff(self.breaks_s)[:, None] ** order
+        shape = (-1, len(self.joints))
+        return (low.reshape(shape) / length).min(axis=0), (high.reshape(shape) / length).max(axis=0)
 
     def columns_of(self, joints: Sequence[str]) -> np.ndarray:
         """Return the column numbers of the named joints."""
@@ -142,17 +146,35 @@ def _raise(coefficients: Array, count: int) -> Array:
     return np.pad(coefficients, ((0, 0), (0, missing), (0, 0)))
 
 
-def _derivative(table: Array, order: int) -> Array:
-    for _ in range(order):
-        table = table[1:] * np.arange(1, len(table))[:, None] if len(table) > 1 else np.zeros_like(table)
-    return table
+def _slope(table: Array) -> Array:
+    """Return the derivative of ascending coefficients (K, D+1, n); one zero row is left of a constant."""
+    if table.shape[1] < 2:
+        return np.zeros_like(table)
+    return np.asarray(table[:, 1:] * np.arange(1, table.shape[1])[:, None])
 
 
-def _value(table: Array, time: float) -> Array:
-    result = np.zeros(table.shape[1])
-    for row in table[::-1]:
-        result = result * time + row
-    return result
+def _stationary(slopes: Array) -> tuple[np.ndarray, Array]:
+    """Return row and place of the roots in [0, 1] of polynomials (M, P), ascending coefficients.
+
+    Roots a little off the real axis are taken at their real part: looking at one place more is harmless.
+    """
+    size = np.abs(slopes)
+    # leading coefficients that rounding would lose against the largest are no part of the polynomial
+    counts = (size > 1e-15 * size.max(axis=1, keepdims=True)) * np.arange(1, slopes.shape[1] + 1)
+    degrees = counts.max(axis=1) - 1
+    rows, places = [np.zeros(0, dtype=np.int64)], [np.zeros(0)]
+    for degree in range(1, slopes.shape[1]):
+        chosen = np.flatnonzero(degrees == degree)
+        if not len(chosen):
+            continue
+        companion = np.zeros((len(chosen), degree, degree))
+        companion[:, np.arange(1, degree), np.arange(degree - 1)] = 1.0
+        companion[:, :, -1] = -slopes[chosen, :degree] / slopes[chosen, degree, None]
+        roots = np.linalg.eigvals(companion)
+        near = (np.abs(roots.imag) < 1e-2) & (roots.real >= 0) & (roots.real <= 1)
+        rows.append(np.repeat(chosen[:, None], degree, axis=1)[near])
+        places.append(roots.real[near])
+    return np.concatenate(rows), np.concatenate(places)
 
 
 def _reexpand(table: Array, by_s: float) -> Array:

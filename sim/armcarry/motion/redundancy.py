@@ -1,0 +1,108 @@
+"""A spare joint: pinning it, moving it away from the ends of travel, and whole turns of joints."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from armcarry.errors import MotionError
+from armcarry.geometry import poses
+from armcarry.geometry.poses import Array
+from armcarry.motion.chain import Chain
+from armcarry.motion.jacobian import characteristic_length_m, pose_and_jacobian
+
+TURN = 2.0 * np.pi
+
+
+def pose_error(pose: Array, goal: Array) -> Array:
+    """Return what is left from pose to goal (..., 6): position in m, then rotation vector in rad, base axes."""
+    turn = goal @ poses.inverse(pose)
+    return np.concatenate([goal[..., :3, 3] - pose[..., :3, 3], poses.rotation_vector(turn)], axis=-1)
+
+
+def pin(chain: Chain, q: Array, pinned: Mapping[str, float] | None) -> NDArray[np.bool_]:
+    """Write pinned values into q (S, n) and return which joints are free (n,)."""
+    free = np.ones(chain.size, dtype=bool)
+    for name, value in (pinned or {}).items():
+        column = chain.column(name)
+        low, high = chain.limits[column]
+        if not low <= value <= high:
+            raise MotionError(f"joint '{name}' is pinned at {value:g}, outside its travel {low:g} to {high:g}")
+        q[:, column] = value
+        free[column] = False
+    return free
+
+
+def centre(
+    chain: Chain,
+    q: Array,
+    T_base_tool: Array,
+    *,
+    tool: Array | None = None,
+    pinned: Mapping[str, float] | None = None,
+    rounds: int = 40,
+) -> Array:
+    """Move solutions (S, n) within the null space of the pose towards the middle of the joints' travel.
+
+    Each ends at a local optimum of the joint margin (u^2/2 + 2u^4 summed over joints, u the position in
+    half travels from the middle). A row that cannot be brought back to the pose is returned as it came.
+    """
+    vectors = q.copy()
+    free = pin(chain, vectors, pinned)
+    if free.sum() <= 6:
+        return vectors
+    length = characteristic_length_m(chain)
+    scale = np.array([1.0 / length] * 3 + [1.0] * 3)
+    for _ in range(rounds):
+        pose, columns = pose_and_jacobian(chain, vectors, tool)
+        error = pose_error(pose, np.broadcast_to(T_base_tool, pose.shape)) * scale
+        columns = columns * scale[:, None] * free
+        slope, bend = margin_slopes(chain, vectors)
+        soft = columns / (bend + 0.02)[:, None, :]
+        gram = soft @ np.swapaxes(columns, 1, 2) + 1e-9 * np.eye(6)
+        wanted = error + np.einsum("sri,si->sr", soft, slope)
+        push = np.linalg.solve(gram, wanted[..., None])[..., 0]
+        step = (np.einsum("sri,sr->si", columns, push) - slope) / (bend + 0.02) * free
+        largest = np.abs(step).max(axis=1, keepdims=True)
+        vectors += step * np.minimum(1.0, 0.3 / np.maximum(largest, 1e-300))
+        vectors = np.clip(vectors, chain.limits[:, 0], chain.limits[:, 1])
+        if largest.max() < 1e-7:
+            break
+    return vectors
+
+
+def margin_slopes(chain: Chain, q: Array) -> tuple[Array, Array]:
+    """Return first and second derivative (S, n) of the margin cost; zero for a joint without limits."""
+    bounded = chain.bounded
+    half = np.where(bounded, chain.half, 1.0)
+    u = (q - chain.middle) / half
+    return np.where(bounded, (u + 8 * u**3) / half, 0.0), np.where(bounded, (1 + 24 * u**2) / half**2, 0.0)
+
+
+def unwind(chain: Chain, q: Array, reference: Array | None = None) -> Array:
+    """Shift turning joints (..., n) by whole turns, inside their travel, to be nearest the reference.
+
+    The reference (n,) is the middle of travel when left out.
+    """
+    low, high = chain.limits[:, 0], chain.limits[:, 1]
+    reference = chain.middle if reference is None else reference
+    turns = np.round((reference - q) / TURN)
+    least, most = np.ceil((low - q) / TURN - 1e-12), np.floor((high - q) / TURN + 1e-12)
+    turns = np.where(chain.revolute & (least <= most), np.clip(turns, least, np.maximum(least, most)), 0.0)
+    return np.asarray(np.where(turns == 0, q, np.clip(q + turns * TURN, low, high)))
+
+
+def windings(chain: Chain, q: Array) -> Array:
+    """Return all joint vectors (k, n) inside the travel that differ from q (n,) by whole turns."""
+    choices = []
+    for j, value in enumerate(q):
+        low, high = chain.limits[j]
+        values = [value]
+        if chain.revolute[j] and np.isfinite(high - low):
+            turns = np.arange(np.ceil((low - value) / TURN), np.floor((high - value) / TURN) + 1)
+            values = sorted({*(value + turns * TURN), value}, key=lambda v: abs(v - value))
+        choices.append(values)
+    return np.array(list(itertools.product(*choices)))
