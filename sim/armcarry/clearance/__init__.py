@@ -1,1 +1,28 @@
-"""Distances between convex bodies, and the proof of clearance between samples."""
+"""Distances between convex bodies, and the proof of clearance between samples.
+
+    prove_clearance(tree, motion, pairs, *, report_distance_m=3.0, tolerance_m=1e-3,
+                    start_s=None, end_s=None) -> ClearanceBounds
+    Prover(tree, pairs).bounds(motion, ...)       the same for many motions, prepared once
+    all_pairs(tree, exclude=()), pairs_that_move(tree, motion, exclude=())
+    distance(shape_a, T_world_a, shape_b, T_world_b) -> Distance
+    distances(shapes, T_world_body, pairs) -> Distances
+
+Any convex bodies on any tree of revolute and prismatic joints will do. The kernels are compiled by numba at
+first use and kept on disk.
+"""
+
+from armcarry.clearance.distance import Distance, Distances, distance, distances
+from armcarry.clearance.pairs import all_pairs, pairs_that_move
+from armcarry.clearance.prover import ClearanceBounds, Prover, prove_clearance
+
+__all__ = [
+    "ClearanceBounds",
+    "Distance",
+    "Distances",
+    "Prover",
+    "all_pairs",
+    "distance",
+    "distances",
+    "pairs_that_move",
+    "prove_clearance",
+]

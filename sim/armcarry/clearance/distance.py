@@ -41,7 +41,7 @@ class Distances:
     point_b: Array
 
 
-def distance(shape_a: Shape, T_world_a: Array, shape_b: Shape, T_world_b: Array) -> Distance:  # noqa: N803
+def distance(shape_a: Shape, T_world_a: Array, shape_b: Shape, T_world_b: Array) -> Distance:
     """Bound the distance of two bodies at poses (4, 4), to 1e-6 m or better above and below."""
     many = distances([shape_a, shape_b], np.stack([T_world_a, T_world_b])[None], np.array([[0, 1]]))
     return Distance(
@@ -49,7 +49,7 @@ def distance(shape_a: Shape, T_world_a: Array, shape_b: Shape, T_world_b: Array)
     )
 
 
-def distances(shapes: Sequence[Shape], T_world_body: Array, pairs: np.ndarray) -> Distances:  # noqa: N803
+def distances(shapes: Sequence[Shape], T_world_body: Array, pairs: np.ndarray) -> Distances:
     """Bound the distances of pairs of bodies in many configurations.
 
     Args:

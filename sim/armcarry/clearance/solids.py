@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -28,6 +29,14 @@ class Solids:
     size: Array
     verts: Array
     centre: Array
+
+
+class Shapes(NamedTuple):
+    """The arrays of Solids that the kernels read."""
+
+    form: np.ndarray
+    size: Array
+    verts: Array
 
 
 def pack(shapes: Sequence[Shape]) -> Solids:

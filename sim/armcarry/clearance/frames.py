@@ -1,0 +1,193 @@
+"""What the kernels know of a tree: moving frames, the bodies on them, and every pair in its common frame.
+
+Fixed joints are folded away. A *frame* sits behind one movable joint and is turned so that the joint's axis
+is its z. A *mover* is a body seen from a frame that it hangs from (or from the world, -1): a pair is judged
+in the nearest frame that both bodies hang from, so only the joints between them count.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from armcarry.clearance.solids import Solids, pack, pose_rows
+from armcarry.errors import FrameError
+from armcarry.geometry import poses
+from armcarry.geometry.poses import Array
+from armcarry.scene.tree import Tree
+
+WORLD_FRAME = -1
+
+
+class Frames(NamedTuple):
+    """Moving frames, parents first: parent (F,), slides (F,) bool, hang (F, 12) T_parent_joint, lever_m (F,)."""
+
+    parent: np.ndarray
+    slides: np.ndarray
+    hang: Array
+    lever_m: Array  # about how far a point can be from the axis; 1 for a slide; steers, never proves
+
+
+class Movers(NamedTuple):
+    """Bodies seen from a base frame (M of them).
+
+    Attributes:
+        body: row of the body.
+        base, frame: the frame it is seen from, the frame it is fixed to.
+        core: (M, 12) T_frame_core.
+        first, last: range in ``links`` of the frames between, nearest the base first.
+        slot: number among those that can move, -1 for those fixed to their base.
+    """
+
+    body: np.ndarray
+    base: np.ndarray
+    frame: np.ndarray
+    core: Array
+    first: np.ndarray
+    last: np.ndarray
+    slot: np.ndarray
+    links: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class Layout:
+    """All that is prepared once for a tree and its pairs.
+
+    Attributes:
+        joints: the joint of every frame, by full name.
+        needed: (F,) which frames some pair depends on.
+        pairs: (P, 2) rows into movers, in the order the kernels visit them.
+        order: (P,) the caller's row of each.
+    """
+
+    solids: Solids
+    frames: Frames
+    joints: tuple[str, ...]
+    needed: np.ndarray
+    movers: Movers
+    pairs: np.ndarray
+    order: np.ndarray
+
+    @property
+    def moving(self) -> int:
+        """Number of movers that can move."""
+        return int(self.movers.slot.max(initial=-1)) + 1
+
+
+def body_frames(tree: Tree) -> tuple[list[int], list[Array], Frames]:
+    """Fold fixed joints away: frame of every link, T_frame_link of every link, and the frames."""
+    frame_of: list[int] = []
+    inside: list[Array] = []
+    parent: list[int] = []
+    hang: list[Array] = []
+    for row, up in enumerate(tree.parents):
+        frame, pose = (WORLD_FRAME, poses.identity()) if up < 0 else (frame_of[up], inside[up])
+        pose = pose @ tree.origins[row]
+        if tree.kinds[row]:
+            align = _z_onto(tree.axes[row])
+            parent.append(frame)
+            hang.append(pose @ align)
+            frame, pose = len(parent) - 1, poses.inverse(align)
+        frame_of.append(frame)
+        inside.append(pose)
+    slides = tree.kinds[tree.kinds > 0] == 2
+    rows = pose_rows(np.stack(hang), np.zeros(3)) if hang else np.zeros((0, 12))
+    frames = Frames(np.array(parent, dtype=np.int64), slides, rows, np.ones(len(parent)))
+    return frame_of, inside, frames
+
+
+def lay_out(tree: Tree, pairs: np.ndarray) -> Layout:
+    """Prepare a tree and pairs (P, 2) of body rows for the kernels.
+
+    Raises:
+        FrameError: a pair names a body row that the tree does not have.
+    """
+    pairs = np.asarray(pairs, dtype=np.int64).reshape(-1, 2)
+    count = len(tree.bodies)
+    if pairs.size and (pairs.min() < 0 or pairs.max() >= count):
+        wrong = int(pairs.min()) if pairs.min() < 0 else int(pairs.max())
+        raise FrameError("body row", str(wrong), [f"0 to {count - 1}"])
+    frame_of, inside, frames = body_frames(tree)
+    solids = pack([body.shape for body in tree.bodies])
+    where = [tree.index(body.link) for body in tree.bodies]
+    frame = np.array([frame_of[link] for link in where], dtype=np.int64)
+    core = [inside[link] @ body.pose for link, body in zip(where, tree.bodies, strict=True)]
+    cores = pose_rows(np.stack(core), solids.centre) if core else np.zeros((0, 12))
+    lines = [line_to(frames.parent, f) for f in range(-1, len(frames.parent))]
+    movers, in_movers = _movers(pairs, frame, cores, lines)
+    needed = np.zeros(len(frames.parent), dtype=bool)
+    needed[movers.links] = True
+    order = np.lexsort((in_movers.min(axis=1), in_movers.max(axis=1))) if len(pairs) else np.zeros(0, np.int64)
+    levers = _levers(frames, frame, cores, solids.size[:, 4])
+    return Layout(
+        solids, frames._replace(lever_m=levers), tuple(tree.joints[c] for c in tree.columns[tree.columns >= 0]),
+        needed, movers, np.ascontiguousarray(in_movers[order]), order,
+    )  # fmt: skip
+
+
+def line_to(parent: np.ndarray, frame: int) -> list[int]:
+    """Return the frames from the world down to ``frame``."""
+    line = []
+    while frame >= 0:
+        line.append(frame)
+        frame = int(parent[frame])
+    return line[::-1]
+
+
+def _movers(
+    pairs: np.ndarray, frame: np.ndarray, cores: Array, lines: list[list[int]]
+) -> tuple[Movers, np.ndarray]:
+    """Number every (body, base frame) that the pairs need, those fixed to their base first."""
+    keys: dict[tuple[int, int, int], int] = {}
+    wanted = np.zeros((len(pairs), 2, 3), dtype=np.int64)
+    common: dict[tuple[int, int], int] = {}
+    for p, (a, b) in enumerate(pairs.tolist()):
+        key = (int(frame[a]), int(frame[b]))
+        if key not in common:
+            line_a, line_b = lines[key[0] + 1], lines[key[1] + 1]
+            shared = [x for x, y in zip(line_a, line_b, strict=False) if x == y]
+            common[key] = shared[-1] if shared else WORLD_FRAME
+        base = common[key]
+        wanted[p] = (frame[a] != base, a, base), (frame[b] != base, b, base)
+    for key3 in sorted({(row[0], row[1], row[2]) for row in wanted.reshape(-1, 3).tolist()}):
+        keys[key3] = len(keys)
+    listed = np.array(list(keys), dtype=np.int64).reshape(-1, 3)
+    links: list[int] = []
+    first, last = [], []
+    for _, body, base in listed.tolist():
+        line = lines[int(frame[body]) + 1]
+        between = line[line.index(base) + 1 :] if base >= 0 else line
+        first.append(len(links))
+        links.extend(between)
+        last.append(len(links))
+    slot = np.where(listed[:, 0] == 1, np.cumsum(listed[:, 0]) - 1, -1)
+    movers = Movers(
+        np.ascontiguousarray(listed[:, 1]), np.ascontiguousarray(listed[:, 2]), frame[listed[:, 1]],
+        np.ascontiguousarray(cores[listed[:, 1]]), np.array(first, dtype=np.int64),
+        np.array(last, dtype=np.int64), slot.astype(np.int64), np.array(links, dtype=np.int64),
+    )  # fmt: skip
+    rows = [keys[key3[0], key3[1], key3[2]] for key3 in wanted.reshape(-1, 3).tolist()]
+    return movers, np.array(rows, dtype=np.int64).reshape(-1, 2)
+
+
+def _levers(frames: Frames, frame: np.ndarray, cores: Array, bound: Array) -> Array:
+    """Estimate how far the farthest point behind each joint is from it, as if every link were stretched."""
+    levers = np.full(len(frames.parent), 0.1)
+    for body, at in enumerate(frame.tolist()):
+        reach = float(np.linalg.norm(cores[body, 9:])) + bound[body]
+        while at >= 0:
+            levers[at] = max(levers[at], reach)
+            reach += float(np.linalg.norm(frames.hang[at, 9:]))
+            at = int(frames.parent[at])
+    return np.where(frames.slides, 1.0, levers)
+
+
+def _z_onto(axis: Array) -> Array:
+    """Return a pose (4, 4) that turns z onto a unit axis (3,)."""
+    x = np.cross(axis, (0.0, 0.0, 1.0) if abs(axis[2]) < 0.9 else (1.0, 0.0, 0.0))
+    x /= np.linalg.norm(x)
+    pose = poses.identity()
+    pose[:3, :3] = np.stack([x, np.cross(axis, x), axis], axis=1)
+    return pose
