@@ -22,6 +22,7 @@ from armcarry.files.documents.base import (
     Time,
 )
 from armcarry.files.documents.day import Day
+from armcarry.files.documents.environment import Environment
 from armcarry.files.documents.models import JointSettings
 
 MOVE_KINDS = (
@@ -207,6 +208,9 @@ class ScenarioDocument(Document):
     start: JointSettings = Field(default_factory=dict, description="arm joints at the start; others at home")
     carries: list[Carry] = Field(default_factory=list)
     day: Day | None = Field(default=None, description="who does what and when; without it carries follow in order")
+    environment: Environment | None = Field(
+        default=None, description="date, orbit and attitude; without it nothing that needs light is assessed"
+    )
     expect: list[Expectation] = Field(default_factory=list)
 
     @model_validator(mode="after")

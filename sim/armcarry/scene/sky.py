@@ -1,0 +1,106 @@
+"""The sky over a run: the sun's direction in the platform's frame, and when it is day."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from armcarry.files.documents.environment import Environment
+from armcarry.geometry import poses
+from armcarry.geometry.poses import Array
+from armcarry.scene.light import EARTH_RADIUS_M, CircularOrbit, julian_date, sun_share
+
+Light = Literal["day", "twilight", "night"]
+#: no change of light is missed that lasts longer than this; the shortest twilight is about 8 s
+_STEP_S = 4.0
+
+
+@dataclass(frozen=True)
+class LightSpan:
+    """A stretch of one light: day shows the whole disc of the sun, night none of it."""
+
+    light: Light
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, eq=False)
+class Sky:
+    """Sun and shadow over a run that starts at the orbit's epoch.
+
+    Attributes:
+        turned: rotation (3, 3), platform coordinates to local ones, or to the equator frame if ``inertial``.
+    """
+
+    orbit: CircularOrbit
+    turned: Array
+    inertial: bool
+
+    def R_equator_platform(self, time_s: ArrayLike) -> Array:
+        """Return rotations (..., 3, 3) that take platform coordinates to the equator frame."""
+        if self.inertial:
+            return np.broadcast_to(self.turned, (*np.shape(time_s), 3, 3))
+        return np.asarray(self.orbit.R_equator_local(time_s) @ self.turned)
+
+    def sun_direction(self, time_s: ArrayLike) -> Array:
+        """Return unit vectors (..., 3) from the platform to the sun, in the platform's frame."""
+        to_sun = self.orbit.sun_position_m(time_s) - self.orbit.position_m(time_s)
+        unit = to_sun / np.linalg.norm(to_sun, axis=-1, keepdims=True)
+        return np.asarray(np.einsum("...ji,...j->...i", self.R_equator_platform(time_s), unit))
+
+    def earth_direction(self, time_s: ArrayLike) -> Array:
+        """Return unit vectors (..., 3) from the platform to the Earth's centre, in the platform's frame."""
+        down = -self.orbit.R_equator_local(time_s)[..., :, 2]
+        return np.asarray(np.einsum("...ji,...j->...i", self.R_equator_platform(time_s), down))
+
+    def sun_share(self, time_s: ArrayLike) -> Array:
+        """Return how much of the sun's disc (...) shows: 1 by day, 0 by night."""
+        return sun_share(self.orbit.position_m(time_s), self.orbit.sun_position_m(time_s))
+
+    def spans(self, start_s: float, end_s: float) -> tuple[LightSpan, ...]:
+        """Return the stretches of day, twilight and night in order, without gaps, each change to 1 ms."""
+        times = np.linspace(start_s, end_s, max(int(np.ceil((end_s - start_s) / _STEP_S)), 1) + 1)
+        lights = [_light(share) for share in self.sun_share(times)]
+        spans: list[LightSpan] = []
+        since = start_s
+        for before, after, left, right in zip(lights[:-1], lights[1:], times[:-1], times[1:], strict=True):
+            if before != after:
+                change = self._change(before, float(left), float(right))
+                spans.append(LightSpan(before, since, change))
+                since = change
+        spans.append(LightSpan(lights[-1], since, end_s))
+        return tuple(spans)
+
+    def _change(self, before: Light, left_s: float, right_s: float) -> float:
+        while right_s - left_s > 1e-3:
+            middle = (left_s + right_s) / 2
+            if _light(float(self.sun_share(middle))) == before:
+                left_s = middle
+            else:
+                right_s = middle
+        return (left_s + right_s) / 2
+
+
+def _light(share: float) -> Light:
+    if share >= 1.0:
+        return "day"
+    return "night" if share <= 0.0 else "twilight"
+
+
+def sky_of(environment: Environment) -> Sky:
+    """Return the sky of a scenario's environment; the run starts at its date."""
+    orbit = environment.orbit
+    return Sky(
+        CircularOrbit(
+            EARTH_RADIUS_M + orbit.altitude,
+            orbit.inclination,
+            orbit.node,
+            orbit.argument,
+            julian_date(environment.start),
+        ),
+        poses.from_xyz_rpy((0.0, 0.0, 0.0), environment.attitude.rotation)[:3, :3],
+        environment.attitude.holds == "inertial",
+    )
