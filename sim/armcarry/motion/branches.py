@@ -84,7 +84,7 @@ def line_ends(
     begun, ended = [], []
     for row in starts:
         try:
-            path = straight_line(chain, row, goal, tool=tool, pinned=pinned)
+            path = straight_line(chain, row, goal, tool=tool, pinned=pinned, fallback=False)
         except ReachError:
             continue
         begun.append(row)

@@ -35,6 +35,7 @@ def straight_line(
     pinned: tuple[str, ...] = (),
     end: ArrayLike | None = None,
     near: ArrayLike | None = None,
+    fallback: bool = True,
     tolerance_m: float = 5e-3,
     tolerance_rad: float = np.deg2rad(0.1),
 ) -> Path:
@@ -51,6 +52,8 @@ def straight_line(
         near: joint positions (n,) a spare joint keeps near, ``start`` when left out (running evenly to
             ``end`` if that is given). Lines that share one ``near`` close: a loop of them ends at the joint
             positions where it began, when the first line starts at ``near``.
+        fallback: where nearness leads into a fold, try again with one joint pinned, those first that leave
+            the arm farthest from a singularity at the start.
         tolerance_m, tolerance_rad: how far the tool may leave the line, at every s.
 
     Returns:
@@ -70,11 +73,11 @@ def straight_line(
     try:
         return _follow(Tracker(chain, tool, line, reference, change, pins), q, last, tolerance_m, tolerance_rad)
     except ReachError:
-        if pinned or near is not None or chain.size <= 6:
+        if pinned or near is not None or chain.size <= 6 or not fallback:
             raise
-        # nearness may lead into a fold where one pinned joint still passes
-        for joint in range(chain.size):
-            tracker = Tracker(chain, tool, line, reference, change, (joint,))
+        trackers = [Tracker(chain, tool, line, reference, change, (joint,)) for joint in range(chain.size)]
+        trackers.sort(key=lambda tracker: -tracker.least_singular_value(q))
+        for tracker in trackers[:3]:
             with contextlib.suppress(ReachError):
                 return _follow(tracker, q, last, tolerance_m, tolerance_rad)
         raise
@@ -133,7 +136,7 @@ def _advance(tracker: Tracker, knot: _Knot, s: float) -> list[_Knot]:
             made.append(knot)
             continue
         step /= 2
-        if step < 1e-4:
+        if step < 5e-4:
             raise _stopped(tracker, knot, None)
     return made
 
