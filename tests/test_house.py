@@ -112,3 +112,9 @@ def test_the_wheel_carries_models_scenarios_and_shared(tmp_path):
     assert tracked
     assert [name for name in tracked if f"armcarry/data/{name}" not in inside] == []
     assert [name for name in inside if name.startswith("tests/")] == []
+
+
+def test_every_table_has_its_source():
+    tables = ROOT / "shared" / "tables"
+    named = set(re.findall(r"^\| `([^`]+)` \|", (tables / "SOURCES.md").read_text(), re.MULTILINE))
+    assert named == {path.name for path in tables.iterdir() if path.name != "SOURCES.md"}
