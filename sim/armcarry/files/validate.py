@@ -10,8 +10,8 @@ from typing import Any, Generic, TypeVar
 from pydantic import ValidationError
 
 from armcarry.errors import InputError, InputErrors
-from armcarry.files import annotations, names
-from armcarry.files.annotations import spell
+from armcarry.files import document_types, names
+from armcarry.files.document_types import spell
 from armcarry.files.documents.base import Document
 from armcarry.files.documents.models import (
     ArmDocument,
@@ -159,12 +159,12 @@ def _tell(path: YamlPath, entry: dict[str, Any], document: type[Document]) -> tu
     if isinstance(value, (dict, list)):
         found = f"a {'mapping' if isinstance(value, dict) else 'list'} of {len(value)}"
     if kind == "extra_forbidden":
-        known = annotations.known_keys(document, path[:-1])
+        known = document_types.known_keys(document, path[:-1])
         where = f" in {spell(path[:-1])}" if path[:-1] else ""
         return f"unknown key '{shorten(str(path[-1]))}'{where}", None, names.accepted(str(path[-1]), known)
     if kind == "missing":
         where = f" in {spell(path[:-1])}" if path[:-1] else ""
-        return f"key '{path[-1]}' is missing{where}", None, annotations.description(document, path)
+        return f"key '{path[-1]}' is missing{where}", None, document_types.description(document, path)
     if kind == "value_error":
         words = str(context["error"])
         problem, _, rest = words.partition("; found ")
@@ -172,15 +172,15 @@ def _tell(path: YamlPath, entry: dict[str, Any], document: type[Document]) -> tu
         return f"{key}: {problem}" if key else problem, found if accepted else None, accepted
     if kind == "string_pattern_mismatch":
         is_key = entry["loc"][-1] == "[key]"
-        said = "lower case, digits, underscores" if is_key else annotations.description(document, path)
+        said = "lower case, digits, underscores" if is_key else document_types.description(document, path)
         return f"{key}: not an accepted name", found, said or f"text like {context['pattern']}"
     if kind == "literal_error":
         return f"{key}: not one of the accepted words", found, str(context["expected"]).replace("'", "")
     if value is None:
-        return f"{key}: nothing stands here", None, _SHAPES.get(kind, annotations.description(document, path))
+        return f"{key}: nothing stands here", None, _SHAPES.get(kind, document_types.description(document, path))
     if kind in _SHAPES:
         return f"{key}: a value of the wrong kind", found, _SHAPES[kind]
-    return f"{key}: {_lower(entry['msg'])}", found, annotations.description(document, path)
+    return f"{key}: {_lower(entry['msg'])}", found, document_types.description(document, path)
 
 
 def _lower(message: str) -> str:

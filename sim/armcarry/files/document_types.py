@@ -30,6 +30,14 @@ def _field(info: FieldInfo) -> Iterator[tuple[Any, tuple[Any, ...]]]:
     return _flat(info.annotation, tuple(info.metadata))
 
 
+def _member(model: type[BaseModel], key: Step) -> FieldInfo | None:
+    """Return the field a key stands for, by its name or by its alias."""
+    for name, info in model.model_fields.items():
+        if key in (name, info.alias):
+            return info
+    return None
+
+
 def alternatives(document: type[BaseModel], path: tuple[Step, ...]) -> list[tuple[Any, tuple[Any, ...]]]:
     """Return the types a value at ``path`` may have, each with what annotates it; none for an unknown path."""
     here: list[tuple[Any, tuple[Any, ...]]] = [(document, ())]
@@ -38,7 +46,7 @@ def alternatives(document: type[BaseModel], path: tuple[Step, ...]) -> list[tupl
         for annotation, _ in here:
             origin, arguments = get_origin(annotation), get_args(annotation)
             if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-                info = annotation.model_fields.get(str(step))
+                info = _member(annotation, step)
                 if info is not None:
                     after.extend(_field(info))
             elif origin is dict:
@@ -56,7 +64,7 @@ def known_keys(document: type[BaseModel], path: tuple[Step, ...]) -> list[str]:
     keys: list[str] = []
     for annotation, _ in alternatives(document, path):
         if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-            keys.extend(annotation.model_fields)
+            keys.extend(info.alias or name for name, info in annotation.model_fields.items())
         elif get_origin(annotation) is dict and get_origin(get_args(annotation)[0]) is Literal:
             keys.extend(get_args(get_args(annotation)[0]))
     return keys
@@ -68,7 +76,7 @@ def description(document: type[BaseModel], path: tuple[Step, ...]) -> str | None
         return None
     for annotation, _ in alternatives(document, path[:-1]):
         if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-            info = annotation.model_fields.get(str(path[-1]))
+            info = _member(annotation, path[-1])
             if info is not None and info.description:
                 return info.description
     for _, metadata in alternatives(document, path):

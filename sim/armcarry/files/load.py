@@ -1,0 +1,181 @@
+"""A scenario and everything it names: read, checked against each other, with every file kept.
+
+Written out by role path, the inputs of a loaded scenario form a folder that loads on its own:
+``scenario.yaml``, ``inputs.json`` and ``models/<kind>/<name>/...``. ``inputs.json`` says which file each
+model of the script is, and the digest of every file, so a changed copy is noticed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, TypeVar
+
+from armcarry.errors import InputError
+from armcarry.files import document_types, places
+from armcarry.files.documents.base import Document
+from armcarry.files.documents.models import (
+    ArmDocument,
+    CrewDocument,
+    HardwareDocument,
+    PlatformDocument,
+    RestraintDocument,
+)
+from armcarry.files.documents.rules import RulesDocument
+from armcarry.files.documents.scenario import ScenarioDocument
+from armcarry.files.inputs import Inputs
+from armcarry.files.loaded import Assumption, InputFile, Loaded, LoadedCrew, LoadedScenario
+from armcarry.files.model_files import ModelFile, check_model, check_sources, open_model
+from armcarry.files.places import ModelKind
+from armcarry.files.scenario_checks import check_scenario
+from armcarry.files.validate import Source, raise_all, read_any, read_source
+from armcarry.files.yaml_text import YamlPath
+
+__all__ = ["Assumption", "InputFile", "Loaded", "LoadedCrew", "LoadedScenario", "load_scenario", "validate_files"]
+
+D = TypeVar("D", bound=Document)
+
+
+def load_scenario(path: Path | str) -> LoadedScenario:
+    """Read a scenario and everything it names.
+
+    Args:
+        path: the script, a YAML file; also the ``scenario.yaml`` of a run folder's copy.
+
+    Raises:
+        InputError: a problem in one of the files; InputErrors when there are several.
+    """
+    source = read_source(Path(path), ScenarioDocument)
+    opened = _open_all(source)
+    problems: list[InputError] = []
+    check_sources(source, problems)
+    check_scenario(source, opened.files, problems)
+    raise_all(sorted(problems, key=lambda problem: problem.line or 0))
+    return _assemble(source, opened)
+
+
+@dataclass
+class _Opened:
+    """What a script names: key in the script -> the model file."""
+
+    inputs: Inputs
+    files: dict[YamlPath, ModelFile[Any]] = field(default_factory=dict)
+
+
+def _wanted(script: ScenarioDocument) -> dict[YamlPath, tuple[ModelKind, str, type[Document]]]:
+    """Return key -> kind, name and document of every model a script names."""
+    wanted: dict[YamlPath, tuple[ModelKind, str, type[Document]]] = {
+        ("platform",): ("platforms", script.platform, PlatformDocument),
+        ("arm",): ("arms", script.arm, ArmDocument),
+        ("rules",): ("rules", script.rules, RulesDocument),
+    }
+    if script.restraint is not None:
+        wanted["restraint", "model"] = ("restraints", script.restraint.model, RestraintDocument)
+    for name, member in script.crew.items():
+        wanted["crew", name, "body"] = ("crew", member.body, CrewDocument)
+    for name, item in script.hardware.items():
+        wanted["hardware", name, "model"] = ("hardware", item.model, HardwareDocument)
+    return wanted
+
+
+def _open_all(source: Source[ScenarioDocument]) -> _Opened:
+    opened = _Opened(Inputs.beside(source.path))
+    opened.inputs.add("scenario.yaml", source.path, source.yaml.content)
+    known: dict[Path, ModelFile[Any]] = {}
+    problems: list[InputError] = []
+    for key, (kind, name, document) in _wanted(source.document).items():
+        try:
+            path = opened.inputs.find(kind, name, source.path, source.yaml.line(key))
+            if path not in known:
+                known[path] = open_model(read_source(path, document))
+                problems.extend(check_model(known[path]))
+            elif not isinstance(known[path].document, document):
+                raise source.problem(key, f"'{name}' is a file of another kind")
+            opened.files[key] = known[path]
+            opened.inputs.add_model(kind, name, known[path])
+        except InputError as error:
+            problems.extend(getattr(error, "problems", (error,)))
+    raise_all(problems)
+    return opened
+
+
+def _assemble(source: Source[ScenarioDocument], opened: _Opened) -> LoadedScenario:
+    script, files = source.document, opened.files
+    platform = files["platform",]
+    vehicle_key = ("vehicle_urdf",)
+    has_vehicle = script.vehicle == "docked" and vehicle_key in platform.urdfs
+    return LoadedScenario(
+        scenario=script,
+        path=source.path,
+        platform=_loaded(platform),
+        vehicle_model=platform.urdfs[vehicle_key].model if has_vehicle else None,
+        arm=_loaded(files["arm",]),
+        restraint=_loaded(files["restraint", "model"]) if script.restraint is not None else None,
+        crew={name: _crew(files["crew", name, "body"], member.size) for name, member in script.crew.items()},
+        hardware={name: _loaded(files["hardware", name, "model"]) for name in script.hardware},
+        rules=files["rules",].document,
+        inputs=opened.inputs.all(),
+        assumptions=_assumptions(source, opened),
+    )
+
+
+def _loaded(file: ModelFile[D]) -> Loaded[D]:
+    return Loaded(file.document, file.model(), file.path)
+
+
+def _crew(file: ModelFile[CrewDocument], size: str) -> LoadedCrew:
+    return LoadedCrew(file.document, size, file.document.sizes[size], file.model("sizes", size, "urdf"), file.path)
+
+
+def _assumptions(source: Source[ScenarioDocument], opened: _Opened) -> tuple[Assumption, ...]:
+    """Return every number without a source; a URDF's numbers count as one, under the key that names it."""
+    sources: dict[Path, Source[Any]] = {source.path: source}
+    urdf_keys: dict[Path, Mapping[YamlPath, Any]] = {source.path: {}}
+    for file in opened.files.values():
+        sources[file.path], urdf_keys[file.path] = file.source, file.urdfs
+    found: list[Assumption] = []
+    for path, one in sources.items():
+        if one.document.basis != "assumption":
+            continue
+        role = opened.inputs.role(path)
+        for key in urdf_keys[path]:
+            if not _sourced(one.document, document_types.spell(key)):
+                found.append(Assumption(role, document_types.spell(key), f"all dimensions in {one.yaml.value(key)}"))
+        for key, written in document_types.numbers(type(one.document), one.yaml.data):
+            if not _sourced(one.document, document_types.spell(key)):
+                found.append(Assumption(role, document_types.spell(key), str(written)))
+    return tuple(found)
+
+
+def _sourced(document: Document, key: str) -> bool:
+    """Tell whether ``sources`` names the key or a mapping or list around it."""
+    return any(key == named or key.startswith((f"{named}.", f"{named}[")) for named in document.sources)
+
+
+def validate_files(paths: list[Path]) -> list[InputError]:
+    """Return every problem of the files, in order; a scenario is checked with everything it names.
+
+    Args:
+        paths: YAML documents of any format, or URDF files.
+    """
+    problems: list[InputError] = []
+    for path in paths:
+        try:
+            problems.extend(_validate(path))
+        except InputError as error:
+            problems.extend(getattr(error, "problems", (error,)))
+    return list({str(problem): problem for problem in problems}.values())
+
+
+def _validate(path: Path) -> list[InputError]:
+    from armcarry.files.urdf import read_urdf
+
+    if path.suffix.lower() in (".urdf", ".xml"):
+        read_urdf(path)
+        return []
+    source = read_any(path)
+    if isinstance(source.document, ScenarioDocument):
+        load_scenario(path)
+        return []
+    return check_model(open_model(source))

@@ -1,0 +1,101 @@
+"""What reading a scenario gives: documents, models, the files they came from and what is assumed."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Generic, TypeVar
+
+from armcarry.files.documents.base import Document
+from armcarry.files.documents.models import (
+    ArmDocument,
+    CrewDocument,
+    CrewSize,
+    HardwareDocument,
+    PlatformDocument,
+    RestraintDocument,
+)
+from armcarry.files.documents.rules import RulesDocument
+from armcarry.files.documents.scenario import ScenarioDocument
+from armcarry.geometry.model import Model
+
+D = TypeVar("D", bound=Document)
+
+
+@dataclass(frozen=True)
+class InputFile:
+    """A file that was read, as it was read.
+
+    Attributes:
+        role_path: where it stands in a copy of the scenario, with forward slashes: ``scenario.yaml``,
+            ``models/arms/heron/heron.urdf``.
+        path: where it was read from.
+        data: its bytes.
+    """
+
+    role_path: str
+    path: Path
+    data: bytes
+
+    @cached_property
+    def sha256(self) -> str:
+        """Digest of the bytes, hexadecimal."""
+        return hashlib.sha256(self.data).hexdigest()
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """A number nobody has given a source for: file as ``role_path``, key as ``a.b[2]``, the number as written."""
+
+    file: str
+    key: str
+    text: str
+
+
+@dataclass(frozen=True, eq=False)
+class Loaded(Generic[D]):
+    """A document, the model of its URDF and the YAML file it came from."""
+
+    document: D
+    model: Model
+    path: Path
+
+
+@dataclass(frozen=True, eq=False)
+class LoadedCrew:
+    """A crewmember: the crew document, the size taken from it and that size's model."""
+
+    document: CrewDocument
+    size_name: str
+    size: CrewSize
+    model: Model
+    path: Path
+
+
+@dataclass(frozen=True, eq=False)
+class LoadedScenario:
+    """A scenario with everything it names, checked against each other.
+
+    Attributes:
+        scenario: the script.
+        path: its file.
+        platform, arm, restraint, rules: what it names; no restraint is None.
+        vehicle_model: the visiting vehicle, None when it is absent.
+        crew, hardware: by their names in the scenario.
+        inputs: every file that was read; written out by role_path they load again on their own.
+        assumptions: every number without a source, in all of the files.
+    """
+
+    scenario: ScenarioDocument
+    path: Path
+    platform: Loaded[PlatformDocument]
+    vehicle_model: Model | None
+    arm: Loaded[ArmDocument]
+    restraint: Loaded[RestraintDocument] | None
+    crew: dict[str, LoadedCrew]
+    hardware: dict[str, Loaded[HardwareDocument]]
+    rules: RulesDocument
+    inputs: tuple[InputFile, ...] = ()
+    assumptions: tuple[Assumption, ...] = ()
