@@ -1,0 +1,122 @@
+"""Which bodies move as one: the pieces that every 3-D view moves, and where each is at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from armcarry.geometry import poses
+from armcarry.geometry.poses import Array
+from armcarry.motion.forward import forward
+from armcarry.record.record import Record
+from armcarry.scene.build import RESTRAINT
+from armcarry.scene.tree import WORLD, Tree
+
+#: name of the group of everything that never moves
+STATIC = "static"
+
+
+@dataclass(frozen=True, eq=False)
+class Group:
+    """Bodies that keep their places relative to one another over the whole run.
+
+    Attributes:
+        name: full name of the link that leads them, or STATIC.
+        link: that link; ``world`` for the static group.
+        bodies: rows into ``record.bodies``.
+        local: T_link_body of each (b, 4, 4).
+    """
+
+    name: str
+    link: str
+    bodies: tuple[int, ...]
+    local: Array
+
+    @property
+    def moves(self) -> bool:
+        """Whether it ever moves."""
+        return self.link != WORLD
+
+
+def rigid_groups(record: Record) -> tuple[Group, ...]:
+    """Sort the bodies of a run into rigid groups: the static one first, then one a moving link or thing."""
+    leader = _leaders(record)
+    tree, links = record.link_poses(record.motion.start_s)
+    members: dict[str, list[int]] = {WORLD: []}
+    for k, body in enumerate(record.bodies):
+        members.setdefault(leader[body.link], []).append(k)
+    groups = []
+    for link, rows in members.items():
+        pose = np.stack([links[tree.index(record.bodies[k].link)] @ record.bodies[k].pose for k in rows] or [np.eye(4)])
+        local = poses.inverse(links[tree.index(link)]) @ pose
+        groups.append(Group(STATIC if link == WORLD else link, link, tuple(rows), local[: len(rows)]))
+    return tuple(groups)
+
+
+def group_poses(record: Record, groups: Iterable[Group], times_s: ArrayLike, side: str = "right") -> Array:
+    """Return T_world_link (T, G, 4, 4) of the groups' leading links at times_s (T,).
+
+    At a switch between phases the later phase counts, or the earlier with ``side='left'``.
+    """
+    times = np.atleast_1d(np.asarray(times_s, dtype=float))
+    links = [group.link for group in groups]
+    result = np.empty((len(times), len(links), 4, 4))
+    starts = np.array([phase.start_s for phase in record.phases])
+    which = np.maximum(np.searchsorted(starts, times, side="right" if side == "right" else "left") - 1, 0)
+    for k in np.unique(which):
+        pick = which == k
+        result[pick] = forward(record.phases[k].tree, record.motion.at(times[pick], side=side), links)
+    return result
+
+
+def body_kinds(record: Record) -> tuple[str, ...]:
+    """Return what each body is drawn as: its class, hardware even on its seat, a rider even off the arm."""
+    scene = record.scene
+    by_phase = [set(seen) for seen in zip(*map(scene.body_classes, _trees(record)), strict=True)]
+    kinds = []
+    for body, seen in zip(record.bodies, by_phase, strict=True):
+        instance = body.name.split("/", 1)[0]
+        if instance in scene.loaded.hardware:
+            kinds.append("hardware")
+        elif instance in scene.loaded.crew:
+            kinds.append("rider" if "rider" in seen else "worker")
+        elif instance == RESTRAINT:
+            kinds.append("arm")
+        else:
+            kinds.append(sorted(seen)[0])
+    return tuple(kinds)
+
+
+def _trees(record: Record) -> list[Tree]:
+    return [phase.tree for phase in record.phases]
+
+
+def _leaders(record: Record) -> dict[str, str]:
+    """Return for each link the one that leads its group: the nearest above it, in its own thing, that moves."""
+    tree = record.phases[0].tree
+    still = _constant_joints(record)
+    settled = {WORLD}
+    leader = {WORLD: WORLD}
+    for row, link in enumerate(tree.links):
+        if link == WORLD:
+            continue
+        above, column = tree.links[tree.parents[row]], tree.columns[row]
+        if column >= 0 and not still[column]:
+            leader[link] = link
+        elif link.split("/", 1)[0] == above.split("/", 1)[0]:
+            leader[link] = leader[above]
+        else:  # the root of a thing: part of the world if it hangs unmoved from something static all along
+            hung = {(t.mounting(link.split("/", 1)[0]).parent, t.mounting(link.split("/", 1)[0]).pose.tobytes())
+                    for t in _trees(record)}
+            unmoved = len(hung) == 1 and leader.get(above) in settled
+            leader[link] = WORLD if unmoved else link
+    return leader
+
+
+def _constant_joints(record: Record) -> NDArray[np.bool_]:
+    """Tell which joints (n,) never move in the run."""
+    table = record.motion.coefficients
+    return np.asarray(np.all(table[:, 1:] == 0.0, axis=(0, 1)) & np.all(table[:, 0] == table[0, 0], axis=0))

@@ -1,0 +1,53 @@
+"""What a rehearsal leaves in its run folder to look at: plots, and pictures where they can be drawn."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from pathlib import Path
+
+from armcarry.errors import ArmcarryError
+from armcarry.record.finding import Finding
+from armcarry.record.record import Record
+from armcarry.views import plots
+
+Tell = Callable[[str, float], None]
+
+#: holds the reason when pictures could not be drawn
+LEFT_OUT = "pictures_left_out.txt"
+
+
+def write_views(
+    record: Record, findings: Iterable[Finding], folder: Path, progress: Tell | None = None
+) -> list[Path]:
+    """Write the plots and the first pictures of a run.
+
+    Where nothing can be drawn in 3-D the plots are written all the same, and a text file says why there
+    are no pictures; that never stops a rehearsal.
+
+    Args:
+        record, findings: the run and what was found.
+        folder: where; made when it is missing.
+        progress: told what is being drawn and the share done.
+
+    Returns:
+        The files written.
+    """
+    from armcarry.views.stills import stills
+
+    del findings  # the first pictures follow the record alone; the briefing shows the findings
+    tell = progress or (lambda words, share: None)
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / LEFT_OUT).unlink(missing_ok=True)
+    written = []
+    makers = {"joints": plots.joint_angles, "joint_rates": plots.joint_rate_figure, "clearance": plots.clearance}
+    for k, (name, make) in enumerate(makers.items()):
+        tell(f"plotting {name.replace('_', ' ')}", 0.1 * k)
+        written.append(plots.save(make(record), folder / f"{name}.png"))
+    try:
+        pictures = stills(record, tight=1, worksites=False, tell=lambda words, share: tell(words, 0.3 + 0.7 * share))
+        written += [still.save(folder) for still in pictures]
+    except ArmcarryError as error:
+        (folder / LEFT_OUT).write_text(f"Pictures were left out: {error}\n", encoding="utf-8")
+        written.append(folder / LEFT_OUT)
+    tell("pictures and plots are written", 1.0)
+    return written

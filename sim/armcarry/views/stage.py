@@ -1,0 +1,113 @@
+"""An off-screen stage: the scene of a run, a camera, and pictures of what it sees."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from types import TracebackType
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from armcarry.errors import ArmcarryError
+from armcarry.geometry.poses import Array
+from armcarry.record.record import Record
+from armcarry.views import gl, palette
+from armcarry.views.actors import SceneActors
+from armcarry.views.annotate import Pixels
+from armcarry.views.viewpoint import Viewpoint
+
+#: width and height of a picture
+SIZE = (1600, 900)
+
+
+class Stage:
+    """One plotter kept open for any number of pictures; use it in a ``with`` block."""
+
+    def __init__(self, record: Record, size: tuple[int, int] = SIZE, samples: int = 4) -> None:
+        """Open the stage.
+
+        Args:
+            record: the run.
+            size: width and height in pixels.
+            samples: of anti-aliasing; 0 is three times as fast.
+
+        Raises:
+            ArmcarryError: nothing can be drawn on this machine; the message says what to install.
+        """
+        trouble = gl.problem()
+        if trouble is not None:
+            raise ArmcarryError(trouble)
+        import pyvista
+
+        self.size = size
+        self.plotter: Any = pyvista.Plotter(off_screen=True, window_size=list(size), lighting="none")
+        self.plotter.set_background(palette.ROOM)
+        self.plotter.render_window.SetMultiSamples(samples)
+        for place, strength in (((0.4, -1.0, 1.2), 0.85), ((-1.0, 0.6, 0.2), 0.4), ((0.6, 0.9, -0.8), 0.35)):
+            light = pyvista.Light(position=place, focal_point=(0, 0, 0), intensity=strength, light_type="camera light")
+            self.plotter.add_light(light)
+        self.scene = SceneActors(record)
+        for actor in self.scene.actors:
+            self.plotter.renderer.AddActor(actor)
+
+    def __enter__(self) -> Stage:
+        """Return the stage."""
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Close the window."""
+        self.plotter.close()
+
+    def look(self, view: Viewpoint) -> None:
+        """Put the camera somewhere."""
+        camera = self.plotter.camera
+        camera.SetPosition(*view.eye_m)
+        camera.SetFocalPoint(*view.focus_m)
+        camera.SetViewUp(*view.up)
+        camera.SetViewAngle(float(np.degrees(view.view_rad)))
+        camera.is_set = True  # or the first picture would fit everything in once more
+
+    def mark(self, colours: Mapping[str, str], dim: float = 0.7) -> None:
+        """Highlight bodies by name and dim the rest; an empty mapping takes the marks away."""
+        for actor in self.scene.unmark():
+            self.plotter.renderer.RemoveActor(actor)
+        for actor in self.scene.mark(colours):
+            self.plotter.renderer.AddActor(actor)
+        self.scene.dim(dim if colours else 1.0)
+
+    def path(self, points_m: ArrayLike, colour: str, wide: float = 3.0) -> Any:
+        """Draw a line through points (n, 3) and return its actor."""
+        import pyvista
+
+        line = pyvista.lines_from_points(np.asarray(points_m, dtype=float))
+        return self.plotter.add_mesh(
+            line, color=colour, line_width=wide, lighting=False, render=False, reset_camera=False
+        )
+
+    def shot(self) -> Pixels:
+        """Return the picture (h, w, 3) of what the camera sees."""
+        self.plotter.renderer.ResetCameraClippingRange()
+        self.plotter.render()
+        return np.asarray(self.plotter.screenshot(return_img=True), dtype=np.uint8)
+
+    def pixels(self, points_m: ArrayLike) -> tuple[Array, Array]:
+        """Return where points (n, 3) are in the picture (n, 2), x right and y down, and which are before the eye."""
+        points = np.atleast_2d(np.asarray(points_m, dtype=float))
+        camera, (wide, tall) = self.plotter.camera, self.size
+        eye, focus, up = (np.array(v) for v in (camera.GetPosition(), camera.GetFocalPoint(), camera.GetViewUp()))
+        away = (eye - focus) / np.linalg.norm(eye - focus)
+        right = np.cross(up, away)
+        right /= np.linalg.norm(right)
+        rise = np.cross(away, right)
+        depth = -(points - eye) @ away
+        scale = tall / 2 / np.tan(np.radians(camera.GetViewAngle()) / 2) / np.where(np.abs(depth) > 1e-9, depth, 1e-9)
+        x, y = wide / 2 + (points - eye) @ right * scale, tall / 2 - (points - eye) @ rise * scale
+        return np.stack([x, y], axis=1), depth > 1e-6
+
+    def in_view(self, points_m: Sequence[ArrayLike]) -> Array:
+        """Return which points (n, 3) fall inside the picture (n,)."""
+        at, before = self.pixels(np.asarray(points_m, dtype=float))
+        return np.asarray(before & np.all((at >= 0) & (at < np.array(self.size)), axis=1))

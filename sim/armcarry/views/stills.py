@@ -1,0 +1,190 @@
+"""Pictures of a run: the whole of it, its tightest moments, and the worksites it comes to."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from armcarry.geometry.poses import Array
+from armcarry.motion.forward import forward
+from armcarry.quantities import clock
+from armcarry.record.record import PairRow, Record
+from armcarry.scene.build import PLATFORM
+from armcarry.views import palette
+from armcarry.views.annotate import Pixels, Sheet
+from armcarry.views.closest import judged, worded
+from armcarry.views.stage import SIZE, Stage
+from armcarry.views.viewpoint import body_corners, overview, towards_gap, towards_place
+
+Tell = Callable[[str, float], None]
+
+#: the tool counts as being at a worksite within this distance of its stand
+_AT_WORKSITE_M = 1.5
+
+
+@dataclass(frozen=True, eq=False)
+class Still:
+    """One picture: a file name without ending, what it shows, and its pixels (h, w, 3)."""
+
+    name: str
+    words: str
+    pixels: Pixels
+
+    def save(self, folder: Path) -> Path:
+        """Write it as PNG and return the path."""
+        return Sheet(self.pixels).save(folder / f"{self.name}.png")
+
+
+def stills(
+    record: Record, tight: int = 3, worksites: bool = True, size: tuple[int, int] = SIZE, tell: Tell | None = None
+) -> Iterator[Still]:
+    """Draw the overview, the tightest moments and the worksites, one after another.
+
+    Args:
+        record: the run.
+        tight: how many tight moments, each of another two things.
+        worksites: draw these too.
+        size: width and height in pixels.
+        tell: told what is drawn.
+
+    Raises:
+        ArmcarryError: nothing can be drawn on this machine.
+    """
+    say = tell or (lambda words, share: None)
+    moments, places = tightest_rows(record, tight), visited_worksites(record) if worksites else []
+    total = 1 + len(moments) + len(places)
+    with Stage(record, size) as stage:
+        say("drawing the overview", 0.0)
+        yield _overview(record, stage)
+        for k, row in enumerate(moments, start=1):
+            say(f"drawing tight moment {k}", k / total)
+            yield moment(record, stage, row, f"tightest_{k}" if k > 1 else "tightest")
+        for k, (site, time_s) in enumerate(places, start=1 + len(moments)):
+            say(f"drawing worksite {site}", k / total)
+            yield _worksite(record, stage, site, time_s)
+
+
+def tightest_rows(record: Record, count: int) -> list[PairRow]:
+    """Return the rows with the least margin, each two things (instance and class) at most once."""
+    found: dict[tuple[str, ...], PairRow] = {}
+    for row in sorted(filter(judged, record.pairs), key=lambda row: (row.margin_m, row.upper_m)):
+        pair = tuple(name.split("/", 1)[0] for name in (row.body_a, row.body_b))
+        found.setdefault((*pair, row.class_a, row.class_b), row)
+    return list(found.values())[:count]
+
+
+def visited_worksites(record: Record) -> list[tuple[str, float]]:
+    """Return the worksites that the tool comes to and when it is nearest, in order of time."""
+    found = []
+    times = np.linspace(record.motion.start_s, record.motion.end_s, 1500)
+    tool = _tool_path(record, times)
+    for name, site in record.scene.loaded.platform.document.worksites.items():
+        stand = _link_path(record, f"{PLATFORM}/{site.stand}", times)
+        away = np.linalg.norm(tool - stand, axis=1)
+        if away.min() <= _AT_WORKSITE_M:
+            found.append((name, float(times[np.argmin(away)])))
+    return sorted(found, key=lambda pair: pair[1])
+
+
+def moment(record: Record, stage: Stage, row: PairRow, name: str) -> Still:
+    """Draw two bodies at the time of their least distance, with the gap between them measured."""
+    short = row.margin_m < 0
+    colour = palette.VERMILLION if short else palette.BLUISH_GREEN
+    stage.scene.show(row.time_s)
+    stage.mark({row.body_a: palette.YELLOW, row.body_b: palette.LIGHT})
+    view = towards_gap(record, row.time_s, (row.body_a, row.body_b), row.point_a, row.point_b)
+    stage.look(view)
+    sheet = Sheet(stage.shot())
+    a, b = np.asarray(row.point_a), np.asarray(row.point_b)
+    (at_a, at_b), _ = stage.pixels([a, b])
+    sheet.title(
+        f"{_plain(row.body_a)} – {_plain(row.body_b)}",
+        f"{'✕ under what is required' if short else '✓ keeps what is required'}; least distance at "
+        f"{clock(row.time_s)} from the start" + ("" if view.unblocked >= 1 else "; partly hidden"),
+    )
+    sheet.line(at_a, at_b, colour, 0.3)
+    value = worded(row, row.lower_m)
+    sheet.label((at_a + at_b) / 2, value, colour, 1.5)
+    for body, edge in ((row.body_a, palette.YELLOW), (row.body_b, palette.LIGHT)):
+        spot = _body_spot(record, stage, body, (a + b) / 2)
+        if spot is not None:
+            sheet.label(spot, _plain(body), edge)
+    stage.mark({})
+    return Still(name, f"{_plain(row.body_a)} and {_plain(row.body_b)} at {clock(row.time_s)}: {value}", sheet.pixels())
+
+
+def _overview(record: Record, stage: Stage) -> Still:
+    times = np.linspace(record.motion.start_s, record.motion.end_s, 600)
+    path = _tool_path(record, times)
+    stage.scene.show(record.motion.start_s)
+    corners = np.concatenate([body_corners(record, record.motion.start_s), path])
+    stage.look(overview(corners, stage.size[0] / stage.size[1]))
+    line = stage.path(path, palette.LIGHT, 4.0)
+    sheet = Sheet(stage.shot())
+    stage.plotter.remove_actor(line, render=False)
+    sheet.title(record.scene.loaded.scenario.title, "the start of the run; white: path of the tool")
+    tree, links = record.link_poses(record.motion.start_s)
+    for words, place in (("tool at the start", path[0]), ("tool at the end", path[-1])):
+        sheet.label(stage.pixels(place)[0][0], words, palette.LIGHT, 1.1)
+    for item in record.scene.loaded.hardware:
+        root = f"{item}/{tree.mounting(item).model.root}"
+        sheet.label(stage.pixels(links[tree.index(root), :3, 3])[0][0], _plain(item), palette.YELLOW)
+    for site in record.scene.loaded.platform.document.worksites.values():
+        stand = links[tree.index(f"{PLATFORM}/{site.stand}"), :3, 3]
+        if stage.in_view([stand])[0]:
+            sheet.label(stage.pixels(stand)[0][0], site.title, palette.BLUISH_GREEN)
+    return Still("overview", "The whole scene at the start, with the path of the tool", sheet.pixels())
+
+
+def _worksite(record: Record, stage: Stage, name: str, time_s: float) -> Still:
+    site = record.scene.loaded.platform.document.worksites[name]
+    stage.scene.show(time_s)
+    tree, links = record.link_poses(time_s)
+    spots = {words: links[tree.index(f"{PLATFORM}/{frame}"), :3, 3] for words, frame in site.work_points.items()}
+    stand = links[tree.index(f"{PLATFORM}/{site.stand}")]
+    chest = stand[:3, 3] + 1.2 * stand[:3, 2]
+    view = towards_place(record, time_s, np.stack([chest, *spots.values()]))
+    stage.look(view)
+    sheet = Sheet(stage.shot())
+    sheet.title(site.title, f"worksite {name}, {clock(time_s)} from the start")
+    for words, spot in spots.items():
+        sheet.label(stage.pixels(spot)[0][0], words.replace("_", " "), palette.BLUISH_GREEN)
+    sheet.label(stage.pixels(stand[:3, 3])[0][0], "boots", palette.FAINT_LIGHT)
+    return Still(f"worksite_{name}", f"Worksite {site.title} at {clock(time_s)}", sheet.pixels())
+
+
+def _tool_path(record: Record, times_s: Array) -> Array:
+    """Return the place (T, 3) of the point that moves steer, phase by phase."""
+    place = np.empty((len(times_s), 3))
+    which = np.array([record.phases.index(record.phase_at(t)) for t in times_s])
+    for k in np.unique(which):
+        tree = record.phases[k].tree
+        link = record.scene.tool(tree)
+        place[which == k] = forward(tree, record.motion.at(times_s[which == k]), [link])[:, 0, :3, 3]
+    return place
+
+
+def _link_path(record: Record, link: str, times_s: Array) -> Array:
+    """Return the place (T, 3) of a link of the platform, which hangs the same in every phase."""
+    return np.asarray(forward(record.phases[0].tree, record.motion.at(times_s), [link])[:, 0, :3, 3])
+
+
+def _body_spot(record: Record, stage: Stage, name: str, near: Array) -> Array | None:
+    """Return a pixel (2,) on a body not far from a point, None when the body is out of the picture."""
+    middle = stage.scene.body_pose(name)[:3, 3]
+    for share in (0.0, 0.3, 0.6, 0.8, 0.9, 0.95):
+        spot = middle + share * (near - middle)
+        if stage.in_view([spot])[0]:
+            return np.asarray(stage.pixels(spot)[0][0])
+    return None
+
+
+def _plain(name: str) -> str:
+    """Write a full name for people: ``ev1/helmet`` as ``ev1 helmet``, the platform's own without its instance."""
+    instance, _, short = name.partition("/")
+    if not short:
+        return instance.replace("_", " ")
+    return short.replace("_", " ") if instance == PLATFORM else f"{instance} {short}".replace("_", " ")

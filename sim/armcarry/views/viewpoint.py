@@ -1,0 +1,154 @@
+"""Where to put the camera: so that what matters is in view, across the line of sight, and nothing is before it."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from armcarry.clearance.distance import distances
+from armcarry.geometry import poses
+from armcarry.geometry.poses import Array
+from armcarry.geometry.shapes import Capsule, bounding_radius_m, half_extents_m
+from armcarry.record.record import Record
+
+#: thickness of a line of sight
+_SIGHT_RADIUS_M = 0.01
+#: the line of sight begins this far from the point looked at, so that its own body does not count as before it
+_START_M = 0.06
+#: vertical angle of view of every camera that is not one of the platform's
+VIEW_RAD = float(np.radians(32))
+
+
+@dataclass(frozen=True)
+class Viewpoint:
+    """A camera: eye and focus in the world, up direction, vertical angle of view.
+
+    ``unblocked`` is the share of the looked-at points that it sees.
+    """
+
+    eye_m: tuple[float, float, float]
+    focus_m: tuple[float, float, float]
+    up: tuple[float, float, float] = (0.0, 0.0, 1.0)
+    view_rad: float = VIEW_RAD
+    unblocked: float = 1.0
+
+
+def directions(count: int = 180) -> Array:
+    """Return unit vectors (count, 3) spread evenly over a ball (Fibonacci spiral)."""
+    k = np.arange(count) + 0.5
+    z, turn = 1 - 2 * k / count, np.pi * (1 + 5**0.5) * k
+    flat = np.sqrt(1 - z * z)
+    return np.stack([flat * np.cos(turn), flat * np.sin(turn), z], axis=1)
+
+
+def overview(points_m: ArrayLike, aspect: float, towards: ArrayLike = (0.55, -0.7, 0.5)) -> Viewpoint:
+    """Return the closest view that holds all points (n, 3), from a fixed side.
+
+    For each direction of the picture a point p at depth a.p limits where the focus may lie on either side; the
+    two limits meet at the least distance (closed form for a pinhole camera).
+    """
+    points = np.asarray(points_m, dtype=float)
+    away = np.asarray(towards, dtype=float) / np.linalg.norm(towards)
+    right = np.cross((0.0, 0.0, 1.0), away)
+    right /= np.linalg.norm(right)
+    up = np.cross(away, right)
+    depth, tall = points @ away, float(np.tan(VIEW_RAD / 2)) * 0.94
+    far, middle = 0.0, []
+    for axis, slope in ((right, tall * aspect), (up, tall * 0.92)):
+        high, low = (points @ axis + slope * depth).max(), (points @ axis - slope * depth).min()
+        far = max(far, (high - low) / (2 * slope))
+        middle.append((high + low) / 2)
+    focus = right * middle[0] + up * middle[1] + away * depth.mean()
+    return Viewpoint(_triple(focus + away * (far - depth.mean())), _triple(focus))
+
+
+def body_corners(record: Record, time_s: float) -> Array:
+    """Return the corners (8 B, 3) of the boxes around all bodies, in the world."""
+    corners = []
+    for body, pose in zip(record.bodies, record.body_poses(time_s)[0], strict=True):
+        low, high = half_extents_m(body.shape)
+        local = np.array([[(low, high)[i][0], (low, high)[j][1], (low, high)[k][2]]
+                          for i in (0, 1) for j in (0, 1) for k in (0, 1)])
+        corners.append(poses.apply(pose, local))
+    return np.concatenate(corners)
+
+
+def towards_gap(
+    record: Record, time_s: float, bodies: Sequence[str], point_a: ArrayLike, point_b: ArrayLike
+) -> Viewpoint:
+    """Return a view of the gap between two bodies: across it, close enough, with nothing before it.
+
+    Args:
+        record, time_s: the scene.
+        bodies: full names of the two bodies.
+        point_a, point_b: the nearest points (3,) in the world.
+    """
+    a, b = np.asarray(point_a, dtype=float), np.asarray(point_b, dtype=float)
+    gap = float(np.linalg.norm(b - a))
+    by_name = {body.name: body for body in record.bodies}
+    sizes = [min(bounding_radius_m(by_name[name].shape), 1.6) for name in bodies]
+    away_m = float(np.clip(max(7 * gap, 2.4 * sum(sizes)), 3.0, 16.0))
+    along = (b - a) / gap if gap > 1e-6 else np.zeros(3)
+    ways = directions()
+    looked_at = np.stack([a + (b - a) * share for share in (0.1, 0.5, 0.9)])
+    skip = bodies if gap < 2 * _START_M else ()
+    seen = sight(record, time_s, looked_at, ways * away_m + (a + b) / 2, skip)
+    across = np.sqrt(1 - np.clip(ways @ along, -1, 1) ** 2) if gap > 1e-6 else np.ones(len(ways))
+    # a gap seen nearly end on is not seen; from a little above is how people expect to look
+    score = 3.0 * seen + across + 0.25 * ways[:, 2] - 0.6 * np.abs(ways[:, 2]) ** 4
+    return _best(score, ways, away_m, (a + b) / 2, seen)
+
+
+def towards_place(record: Record, time_s: float, points_m: ArrayLike, away_m: float = 8.0) -> Viewpoint:
+    """Return a view of a few points (k, 3) of a place, with as little before them as can be."""
+    points = np.atleast_2d(np.asarray(points_m, dtype=float))
+    ways = directions()
+    middle = points.mean(axis=0)
+    seen = sight(record, time_s, points, ways * away_m + middle, ())
+    score = 3.0 * seen + 0.5 * ways[:, 2] - 1.0 * np.abs(ways[:, 2]) ** 4
+    return _best(score, ways, away_m, middle, seen)
+
+
+def sight(record: Record, time_s: float, points_m: Array, eyes_m: Array, skip: Collection[str]) -> Array:
+    """Return which share (E,) of the points (P, 3) each eye (E, 3) sees past all bodies but those of ``skip``.
+
+    Each line of sight is a thin capsule, measured against every body; it starts 6 cm before its point.
+    """
+    rows = [k for k, body in enumerate(record.bodies) if body.name not in skip]
+    shapes = [record.bodies[k].shape for k in rows]
+    place = record.body_poses(time_s)[0, rows]
+    seen = np.zeros(len(eyes_m))
+    for k, eye in enumerate(eyes_m):
+        lines, where = [], []
+        for point in points_m:
+            way = eye - point
+            far = float(np.linalg.norm(way))
+            lines.append(Capsule(_SIGHT_RADIUS_M, far - _START_M))
+            where.append(_z_along(point + way * (0.5 + 0.5 * _START_M / far), way / far))
+        pairs = np.array([(i, len(lines) + j) for i in range(len(lines)) for j in range(len(shapes))])
+        found = distances([*lines, *shapes], np.concatenate([np.stack(where), place])[None], pairs)
+        blocked = (found.upper_m[0] <= 0.0).reshape(len(lines), len(shapes)).any(axis=1)
+        seen[k] = 1.0 - blocked.mean()
+    return seen
+
+
+def _best(score: Array, ways: Array, away_m: float, focus: Array, seen: Array) -> Viewpoint:
+    k = int(np.argmax(score))
+    up = (0.0, 0.0, 1.0) if abs(ways[k, 2]) < 0.95 else (1.0, 0.0, 0.0)
+    return Viewpoint(_triple(focus + ways[k] * away_m), _triple(focus), up, unblocked=float(seen[k]))
+
+
+def _z_along(middle: Array, way: Array) -> Array:
+    """Return a pose (4, 4) at a point whose z axis points along a unit vector."""
+    side = np.cross(way, np.eye(3)[int(np.argmin(np.abs(way)))])
+    side /= np.linalg.norm(side)
+    pose = poses.identity()
+    pose[:3, 0], pose[:3, 1], pose[:3, 2], pose[:3, 3] = side, np.cross(way, side), way, middle
+    return pose
+
+
+def _triple(point: Array) -> tuple[float, float, float]:
+    return float(point[0]), float(point[1]), float(point[2])

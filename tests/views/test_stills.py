@@ -1,0 +1,195 @@
+import subprocess
+import sys
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from armcarry.errors import ArmcarryError
+from armcarry.views import gl, palette, rehearsed
+from armcarry.views.actors import SceneActors
+from armcarry.views.annotate import Sheet
+from armcarry.views.closest import closest_track, judged, worded
+from armcarry.views.groups import STATIC, body_kinds, group_poses, rigid_groups
+from armcarry.views.stage import Stage
+from armcarry.views.stills import stills, tightest_rows
+from armcarry.views.viewpoint import body_corners, overview, sight, towards_gap
+
+needs_gl = pytest.mark.skipif(gl.problem() is not None, reason="no OpenGL here")
+
+
+def near(pixels, colour, within=30):
+    """Where a picture shows about a colour."""
+    wanted = np.array(palette.channels(colour)) * 255
+    return np.all(np.abs(pixels.astype(float) - wanted) < within, axis=-1)
+
+
+def test_groups_carry_every_body_to_where_it_is(small_run):
+    record, _ = small_run
+    groups = rigid_groups(record)
+    assert groups[0].name == STATIC and not groups[0].moves
+    assert sorted(row for group in groups for row in group.bodies) == list(range(len(record.bodies)))
+    times = np.array([0.0, 74.9, 75.0, 200.0, 540.0])
+    poses, truth = group_poses(record, groups, times), record.body_poses(times)
+    for k, group in enumerate(groups):
+        assert np.allclose(poses[:, k, None] @ group.local, truth[:, list(group.bodies)], atol=1e-12)
+
+
+def test_what_never_moves_is_one_group_and_what_does_is_not_in_it(small_run):
+    record, _ = small_run
+    still = {record.bodies[row].name for row in rigid_groups(record)[0].bodies}
+    assert "platform/module" in still and "platform/wing_blanket" in still and "arm/shoulder" in still
+    assert not still & {"arm/boom_1", "ev1/helmet", "pump_box/case"}
+    assert dict(zip([b.name for b in record.bodies], body_kinds(record), strict=True))["pump_box/case"] == "hardware"
+
+
+def test_a_group_taken_at_a_switch_shows_either_side(small_run):
+    record, _ = small_run
+    group = [g for g in rigid_groups(record) if g.name.startswith("pump_box")]
+    before, after = group_poses(record, group, 75.0, side="left"), group_poses(record, group, 75.0)
+    assert np.linalg.norm(before[0, 0, :3, 3] - after[0, 0, :3, 3]) > 0.5
+
+
+def test_the_closest_pair_is_the_one_with_the_least_margin(small_run):
+    record, _ = small_run
+    track = closest_track(record, np.array([0.0, record.tightest.time_s]))
+    row = record.pairs[track.row[1]]
+    assert (row.body_a, row.body_b) == (record.tightest.body_a, record.tightest.body_b)
+    assert track.lower_m[1] == pytest.approx(record.tightest.upper_m, abs=1e-4)
+    assert np.linalg.norm(track.point_a[1] - track.point_b[1]) == pytest.approx(track.upper_m[1], abs=1e-6)
+    assert not judged(replace(row, status="farther")) and not judged(replace(row, required_m=None))
+    assert closest_track(replace(record, pairs=()), [1.0]).row[0] == -1
+
+
+def test_distances_are_worded_with_what_is_required(small_run):
+    row = small_run[0].tightest
+    assert worded(row, 0.2331) == "0.233 m (0.30 m required)"
+    assert worded(row, -np.inf) == "contact (0.30 m required)"
+    assert worded(replace(row, required_m=None), 1.0) == "1.000 m"
+
+
+def test_a_body_before_the_point_blocks_the_sight(small_run):
+    record, _ = small_run
+    behind = np.array([[-16.0, 3.0, 0.0]])  # beside the module, 1 m off its wall
+    eyes = np.array([[-16.0, 12.0, 0.0], [-16.0, -12.0, 0.0]])
+    assert sight(record, 0.0, behind, eyes, ()).tolist() == [1.0, 0.0]
+    assert sight(record, 0.0, behind, eyes, [b.name for b in record.bodies]).tolist() == [1.0, 1.0]
+
+
+def test_the_gap_is_seen_across_and_unblocked(small_run):
+    record, _ = small_run
+    row = record.tightest
+    view = towards_gap(record, row.time_s, (row.body_a, row.body_b), row.point_a, row.point_b)
+    along = np.subtract(row.point_b, row.point_a)
+    way = np.subtract(view.eye_m, view.focus_m)
+    assert view.unblocked == 1.0
+    assert abs(along @ way) / np.linalg.norm(along) / np.linalg.norm(way) < 0.5
+
+
+def test_no_picture_where_there_is_no_opengl(small_run, tmp_path, monkeypatch):
+    monkeypatch.setattr(gl, "problem", lambda: gl.HINT)
+    with pytest.raises(ArmcarryError, match=r"no 3-D picture can be drawn here.*apt-get install libegl1"):
+        Stage(small_run[0])
+    written = rehearsed.write_views(*small_run, tmp_path)
+    assert [p.name for p in written] == ["joints.png", "joint_rates.png", "clearance.png", rehearsed.LEFT_OUT]
+    assert "Pictures were left out: no 3-D picture can be drawn here" in written[-1].read_text(encoding="utf-8")
+
+
+def test_a_trial_that_crashes_is_reported_and_not_shared(monkeypatch):
+    monkeypatch.setattr(gl, "_TRIAL", "import os; os.abort()")
+    gl.problem.cache_clear()
+    try:
+        assert gl.problem() == gl.HINT
+    finally:
+        gl.problem.cache_clear()
+
+
+@needs_gl
+def test_the_overview_holds_everything(small_run):
+    record, _ = small_run
+    corners = body_corners(record, 0.0)
+    with Stage(record, (640, 360)) as stage:
+        stage.look(overview(corners, 640 / 360))
+        assert np.all(stage.in_view(corners))
+        at, _ = stage.pixels(corners)
+        assert np.ptp(at[:, 0]) > 0.85 * 640 or np.ptp(at[:, 1]) > 0.85 * 360
+        assert len(np.unique(stage.shot().reshape(-1, 3), axis=0)) > 200
+
+
+@needs_gl
+def test_pixels_are_where_the_picture_shows_the_body(small_run):
+    record, _ = small_run
+    with Stage(record, (640, 360)) as stage:
+        stage.scene.show(300.0)
+        stage.mark({"pump_box/case": "#FF00FF"}, dim=0.2)
+        middle = stage.scene.body_pose("pump_box/case")[:3, 3]
+        stage.look(overview(middle + np.random.default_rng(1).normal(size=(50, 3)) * 2, 640 / 360))
+        seen = np.argwhere(near(stage.shot(), "#FF00FF", 130))
+        (at,), _ = stage.pixels(middle)
+    assert len(seen) > 30
+    assert np.allclose(seen.mean(axis=0)[::-1], at, atol=12)
+
+
+@needs_gl
+def test_actors_follow_the_record(small_run):
+    record, _ = small_run
+    scene = SceneActors(record)
+    for time_s in (10.0, 75.0, 333.3):
+        scene.show(time_s)
+        truth = record.body_poses(time_s)[0]
+        for k in range(0, len(record.bodies), 7):
+            assert np.allclose(scene.body_pose(record.bodies[k].name), truth[k], atol=1e-12)
+    assert len(scene.actors) < 15 < len(record.bodies)
+
+
+@needs_gl
+def test_the_tight_moment_shows_both_bodies_and_the_gap(small_run):
+    record, _ = small_run
+    pictures = {still.name: still for still in stills(record, tight=2, size=(960, 540))}
+    assert {"overview", "tightest", "tightest_2"} <= set(pictures)
+    tight = pictures["tightest"]
+    assert tight.words == "pump box case and bay 7 longeron 1 1 at 7:38.0: 0.233 m (0.30 m required)"
+    assert near(tight.pixels, palette.VERMILLION, 12).sum() > 100
+    assert near(tight.pixels, palette.YELLOW, 60).sum() > 1000
+    rows = tightest_rows(record, 9)
+    assert [row.margin_m for row in rows] == sorted(row.margin_m for row in rows)
+    assert len({(r.body_a.split("/")[0], r.body_b.split("/")[0]) for r in rows}) == len(rows)
+
+
+@needs_gl
+def test_a_rehearsal_leaves_plots_and_pictures(small_run, tmp_path):
+    told = []
+    written = rehearsed.write_views(*small_run, tmp_path / "views", lambda words, share: told.append(share))
+    names = [path.stem for path in written]
+    assert names == ["joints", "joint_rates", "clearance", "overview", "tightest"]
+    assert told == sorted(told) and told[-1] == 1.0
+    for path in written:
+        with Image.open(path) as image:
+            assert min(image.size) >= 900
+            assert len(image.convert("RGB").getcolors(2**24)) > 50
+
+
+def test_labels_do_not_cover_one_another():
+    sheet = Sheet(np.zeros((540, 960, 3), dtype=np.uint8))
+    for k in range(14):
+        sheet.label((470 + 4 * k, 260 + 3 * k), f"body number {k}")
+    boxes = sheet._taken
+    assert len(boxes) == 14
+    for i, one in enumerate(boxes):
+        assert min(one) >= 0 and one[2] <= 960 and one[3] <= 540
+        for other in boxes[:i]:
+            assert min(one[2], other[2]) <= max(one[0], other[0]) or min(one[3], other[3]) <= max(one[1], other[1])
+
+
+def test_long_titles_are_cut_to_the_picture():
+    sheet = Sheet(np.zeros((270, 480, 3), dtype=np.uint8))
+    sheet.title("word " * 100, "more " * 100)
+    sheet.caption(["a caption that is far too long for the picture " * 5, "x"])
+    assert all(box[2] <= 480 for box in sheet._taken)
+
+
+def test_importing_the_package_loads_no_drawing_library():
+    heavy = ("pyvista", "vtkmodules", "matplotlib", "PIL")
+    code = f"import sys, armcarry, armcarry.views.rehearsed; print([m for m in {heavy} if m in sys.modules])"
+    assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True).stdout.strip() == "[]"
