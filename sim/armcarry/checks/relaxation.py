@@ -59,9 +59,7 @@ def _count(record: Record, pattern: str) -> int:
 def tip_spread_m(record: Record, start_s: float, end_s: float) -> float:
     """Return how far, at most, the arm's tip is from the nearer of where it is at start_s and at end_s, in metres."""
     times = np.linspace(start_s, end_s, SAMPLES + 1)
-    tips = np.array(
-        [record.phase_at(t).tree.pose_of(record.scene.arm_tip, record.motion.at(t))[:3, 3] for t in times]
-    )
+    tips = record.link_path(record.scene.arm_tip, times)[:, :3, 3]
     from_start = np.linalg.norm(tips - tips[0], axis=1)
     from_end = np.linalg.norm(tips - tips[-1], axis=1)
     return float(np.minimum(from_start, from_end).max())

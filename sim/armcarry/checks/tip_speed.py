@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from armcarry.files.documents.models import LoadName
 from armcarry.motion.chain import Chain
 from armcarry.motion.speed import tip_speed_maximum
 from armcarry.record.finding import Finding, Verdict
@@ -14,7 +15,7 @@ BAND_M_S = 1e-4
 
 def check(record: Record) -> tuple[Finding, ...]:
     """Give one finding a load class: the largest tip speed over its moves, bounded from above at every instant."""
-    worst: dict[tuple[str, bool], tuple[float, float, float, MoveSpan]] = {}
+    worst: dict[tuple[LoadName, bool], tuple[float, float, float, MoveSpan]] = {}
     scene = record.scene
     for move in record.moves:
         if move.end_s <= move.start_s:

@@ -66,7 +66,8 @@ def judged_pairs(scene: Scene, run: Run, phase: Phase) -> tuple[np.ndarray, np.n
     whole = {*scene.loaded.crew, *scene.loaded.hardware}
     ignored = [(f"arm/{a}", f"arm/{b}") for a, b in scene.loaded.arm.document.ignore_pairs]
     contacts = [contact.bodies for contact in scene.loaded.rules.intended_contact]
-    kept, intended = [], []
+    kept: list[tuple[int, int]] = []
+    intended: list[tuple[int, int]] = []
     for a, b in moving.tolist():
         one, two = tree.bodies[a], tree.bodies[b]
         if classes[a] in UNJUDGED or classes[b] in UNJUDGED:

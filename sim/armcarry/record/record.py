@@ -110,17 +110,22 @@ class Record:
 
     def body_poses(self, times_s: ArrayLike) -> Array:
         """Return T_world_body (T, B, 4, 4) at times_s (T,), bodies in the order of ``bodies``."""
+        local = np.stack([body.pose for body in self.bodies])
+        return self._paths(tuple(body.link for body in self.bodies), times_s) @ local
+
+    def link_path(self, link: str, times_s: ArrayLike) -> Array:
+        """Return T_world_link (T, 4, 4) of one link at times_s (T,). Raises FrameError for an unknown link."""
+        return self._paths((link,), times_s)[:, 0]
+
+    def _paths(self, links: tuple[str, ...], times_s: ArrayLike) -> Array:
+        """Return T_world_link (T, K, 4, 4) of links at times, each in the phase that holds then."""
         times = np.atleast_1d(np.asarray(times_s, dtype=float))
-        bodies = self.bodies
-        result = np.empty((len(times), len(bodies), 4, 4))
-        local = np.stack([body.pose for body in bodies])
-        phase_of = np.array([self.phases.index(self.phase_at(t)) for t in times])
+        result = np.empty((len(times), len(links), 4, 4))
+        starts = np.array([phase.start_s for phase in self.phases])
+        phase_of = np.maximum(np.searchsorted(starts, times, side="right") - 1, 0)
         for k in np.unique(phase_of):
-            tree = self.phases[k].tree
-            rows = np.array([tree.index(body.link) for body in bodies])
             pick = phase_of == k
-            poses = forward(tree, self.motion.at(times[pick]))
-            result[pick] = poses[:, rows] @ local
+            result[pick] = forward(self.phases[k].tree, self.motion.at(times[pick]), links)
         return result
 
     @cached_property

@@ -36,21 +36,17 @@ def write_motion(record: Record, folder: Path) -> None:
     columns: dict[str, Any] = {"time_s": times}
     moving = np.flatnonzero(np.any(motion.coefficients[:, 1:] != 0, axis=(0, 1)))
     moving = np.union1d(moving, record.scene.arm_columns)
-    for k in moving:
+    for k in moving.tolist():
         unit = "rad" if record.scene.tree.revolute[k] else "m"
         columns[f"{motion.joints[k]}_{unit}"] = position[:, k]
         columns[f"{motion.joints[k]}_rate_{unit}_s"] = rate[:, k]
-    tips = np.stack([_tip(record, t) for t in times])
+    tips = record.link_path(record.scene.arm_tip, times)
     for k, axis in enumerate("xyz"):
         columns[f"tip_{axis}_m"] = tips[:, k, 3]
     quaternions = poses.quaternion_wxyz(tips)
     for k, part in enumerate("wxyz"):
         columns[f"tip_q{part}"] = quaternions[:, k]
     pq.write_table(pa.table(columns), folder / "motion.parquet")
-
-
-def _tip(record: Record, time_s: float) -> poses.Array:
-    return record.phase_at(time_s).tree.pose_of(record.scene.arm_tip, record.motion.at(time_s))
 
 
 def read_motion(folder: Path) -> Motion:
@@ -87,7 +83,7 @@ def read_pairs(path: Path) -> tuple[PairRow, ...]:
 
     rows = []
     for row in pq.read_table(path).to_pylist():
-        points = {
+        points: dict[str, Any] = {
             f"point_{end}": tuple(row.pop(f"point_{end}_{axis}_m") for axis in "xyz") for end in "ab"
         }
         rows.append(PairRow(**row, **points))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from armcarry.files.documents.models import LoadClass, Mount
+from armcarry.files.documents.models import LoadClass, LoadName, Mount
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.scene.crew import FREE_JOINTS, with_free_base
@@ -16,7 +16,7 @@ from armcarry.scene.names import matches
 from armcarry.scene.tree import WORLD, Tree
 
 if TYPE_CHECKING:
-    from armcarry.files.load import LoadedScenario
+    from armcarry.files.loaded import LoadedScenario
 
 PLATFORM, VEHICLE, ARM, RESTRAINT = "platform", "vehicle", "arm", "restraint"
 
@@ -70,15 +70,14 @@ class Scene:
         """Return the hardware that moves with the arm, held by a rider or by the arm itself."""
         return tuple(name for name in self.loaded.hardware if tree.hangs_from(name, ARM))
 
-    def load(self, tree: Tree) -> tuple[str, LoadClass]:
+    def load(self, tree: Tree) -> tuple[LoadName, LoadClass]:
         """Return the name and limits of the load class that holds in this tree."""
+        name: LoadName = "free"
         if self.carried(tree):
             name = "rider_and_hardware"
         elif self.aboard(tree):
             name = "rider"
-        else:
-            name = "free"
-        return name, self.loaded.arm.document.loads[name]  # type: ignore[index]
+        return name, self.loaded.arm.document.loads[name]
 
     def body_classes(self, tree: Tree) -> tuple[str, ...]:
         """Return the class of every body of the tree as the rules name it.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from armcarry.files.documents.models import LoadName
 from armcarry.motion.curve import Motion
 from armcarry.scene.tree import Tree
 
@@ -39,7 +40,7 @@ class MoveSpan:
     kind: str
     start_s: float
     end_s: float
-    load: str
+    load: LoadName
     say: str = ""
     words: str = ""
     near_share: float = 1.0

@@ -24,6 +24,7 @@ from armcarry.files.documents.base import (
 )
 
 JointSettings = dict[str, JointValue]
+LoadName = Literal["free", "rider", "rider_and_hardware"]
 
 
 class LoadClass(Part):
@@ -47,7 +48,7 @@ class ArmDocument(Document):
     tip: str = Field(description="link that carries the restraint or grips hardware")
     joints: list[str] = Field(min_length=5, description="movable joints from base to tip, in order")
     home: dict[str, JointValue]
-    loads: dict[Literal["free", "rider", "rider_and_hardware"], LoadClass]
+    loads: dict[LoadName, LoadClass]
     reaction_time: Time = Field(description="from the stop command, or from a person's call, to braking")
     detection_time: Time = Field(description="from a joint running away to the brakes being commanded")
     runaway_rate: dict[str, JointRate] = Field(default_factory=dict)
