@@ -110,12 +110,13 @@ def joint_rate_figure(record: Record, cursor_s: float | None = None) -> Figure:
 def rate_limits(record: Record) -> tuple[Array, Array]:
     """Return times (K+1,) and the rate limits (K, n) of the arm's joints between them, NaN outside all moves."""
     arm = record.scene.loaded.arm.document
+    rates = {str(name): joint_rates(arm, load) for name, load in arm.loads.items()}
     moves = [move for move in record.moves if move.end_s > move.start_s]
     edges = np.unique([0.0, record.duration_s, *(m.start_s for m in moves), *(m.end_s for m in moves)])
     limits = np.full((len(edges) - 1, len(arm.joints)), np.nan)
     for move in moves:
         inside = (edges[:-1] >= move.start_s) & (edges[1:] <= move.end_s)
-        limits[inside] = joint_rates(arm, arm.loads[move.load])  # type: ignore[index]
+        limits[inside] = rates[move.load]
     return edges, limits
 
 
