@@ -49,7 +49,7 @@ class Sight:
     Attributes:
         inside: whether the point is in the field of view (...).
         pan_rad, tilt_rad: the head's angles (...).
-        beyond_rad: angle (...) by which the point is outside the field of view, the larger of the two; 0 or less inside.
+        beyond_rad: angle (...) by which the point is out of view, the larger of the two; 0 or less inside.
         range_m: distance (...) from the camera.
     """
 

@@ -1,0 +1,126 @@
+"""Lines of sight past convex bodies: proven distance of the line from each, zero where it is blocked.
+
+A line of sight is a segment from an eye to a point. It is blocked where a body touches it, and clear where a
+proven lower bound of the distance is above zero; bodies are exact, no picture is drawn and no ray is sampled.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from armcarry.clearance.distance import PAD_M
+from armcarry.clearance.solids import pack, pose_rows
+from armcarry.geometry.poses import Array
+from armcarry.geometry.shapes import Capsule, Shape
+
+
+@dataclass(frozen=True, eq=False)
+class SightLines:
+    """Bounds of the distance of S lines from B bodies, metres.
+
+    Attributes:
+        lower_m: (S, B) proven; -inf where blocked.
+        upper_m: (S, B) 0 where blocked; inf for a body that was only shown to be farther than asked for.
+    """
+
+    lower_m: Array
+    upper_m: Array
+
+    @property
+    def blocked(self) -> np.ndarray:
+        """Which lines a body stands in (S,)."""
+        return np.asarray(np.any(self.upper_m <= 0.0, axis=1))
+
+    @property
+    def clear(self) -> np.ndarray:
+        """Which lines are proven free (S,)."""
+        return np.asarray(np.all(self.lower_m > 0.0, axis=1))
+
+    def blockers(self, line: int) -> np.ndarray:
+        """Return the rows of the bodies that stand in one line."""
+        return np.flatnonzero(self.upper_m[line] <= 0.0)
+
+
+def sight_lines(
+    eyes_m: ArrayLike,
+    points_m: ArrayLike,
+    shapes: Sequence[Shape],
+    T_world_body: Array,
+    *,
+    within_m: float = 0.0,
+    skip_start_m: float = 0.0,
+    skip_end_m: float = 0.0,
+) -> SightLines:
+    """Bound the distance of lines of sight from bodies.
+
+    Args:
+        eyes_m, points_m: (S, 3) ends of each line in the world frame, or one (3,) for all.
+        shapes: B bodies.
+        T_world_body: their poses, (B, 4, 4) for all lines or (S, B, 4, 4), one configuration a line.
+        within_m: bodies proven farther than this are not measured; their lower bound is that of a ball about them.
+        skip_start_m: length left out at the eye, which sits in the body of its camera.
+        skip_end_m: length left out at the point, which may lie on the surface of a body.
+    """
+    from armcarry.clearance.rest import measure
+
+    eyes, points = np.broadcast_arrays(
+        np.atleast_2d(np.asarray(eyes_m, dtype=float)), np.atleast_2d(np.asarray(points_m, dtype=float))
+    )
+    count, bodies = len(eyes), len(shapes)
+    starts, ends = _shortened(eyes, points, skip_start_m, skip_end_m)
+    solids = pack([*shapes, Capsule(0.0, 0.0)])
+    poses = np.broadcast_to(np.asarray(T_world_body, dtype=float), (count, bodies, 4, 4))
+    rows = np.empty((count, bodies + 1, 12))
+    rows[:, :bodies] = pose_rows(poses, solids.centre[:bodies])
+    rows[:, bodies] = _segment_rows(starts, ends)
+    lower = _ball_distance_m(starts, ends, rows[:, :bodies, 9:], solids.size[:bodies, 4]) - PAD_M
+    upper = np.full((count, bodies), np.inf)
+    half = np.linalg.norm(ends - starts, axis=1) / 2
+    for line in range(count):
+        near = np.flatnonzero(lower[line] <= within_m)
+        if near.size == 0:
+            continue
+        solids.size[bodies, 2] = solids.size[bodies, 4] = half[line]
+        pairs = np.stack([near, np.full(near.size, bodies)], axis=1)
+        bounds, _ = measure(solids.form, solids.size, solids.verts, rows[line : line + 1], pairs, 0.1 * PAD_M)
+        touching = bounds[0, :, 1] <= PAD_M
+        lower[line, near] = np.where(touching, -np.inf, np.maximum(bounds[0, :, 0] - PAD_M, 0.0))
+        upper[line, near] = np.where(touching, 0.0, bounds[0, :, 1])
+    return SightLines(lower, upper)
+
+
+def _shortened(eyes: Array, points: Array, start_m: float, end_m: float) -> tuple[Array, Array]:
+    """Return the ends (S, 3), (S, 3) without the lengths left out; a line shorter than those is its middle point."""
+    step = points - eyes
+    length = np.linalg.norm(step, axis=1, keepdims=True)
+    unit = step / np.where(length > 0.0, length, 1.0)
+    keep = length > start_m + end_m
+    middle = (eyes + points) / 2
+    return np.where(keep, eyes + start_m * unit, middle), np.where(keep, points - end_m * unit, middle)
+
+
+def _segment_rows(starts: Array, ends: Array) -> Array:
+    """Return kernel rows (S, 12) of segments along z about their middle."""
+    step = ends - starts
+    length = np.linalg.norm(step, axis=1, keepdims=True)
+    z = np.where(length > 0.0, step / np.where(length > 0.0, length, 1.0), [0.0, 0.0, 1.0])
+    aside = np.eye(3)[np.argmin(np.abs(z), axis=1)]
+    x = np.cross(aside, z)
+    x /= np.linalg.norm(x, axis=1, keepdims=True)
+    turn = np.stack([x, np.cross(z, x), z], axis=-1)
+    pose = np.zeros((len(starts), 4, 4))
+    pose[:, :3, :3], pose[:, :3, 3], pose[:, 3, 3] = turn, (starts + ends) / 2, 1.0
+    return pose_rows(pose, np.zeros((len(starts), 3)))
+
+
+def _ball_distance_m(starts: Array, ends: Array, centres: Array, radii: Array) -> Array:
+    """Return the distance (S, B) of segments from balls at centres (S, B, 3)."""
+    step = (ends - starts)[:, None]
+    squared = np.sum(step**2, axis=-1)
+    along = np.sum((centres - starts[:, None]) * step, axis=-1) / np.where(squared > 0.0, squared, 1.0)
+    nearest = starts[:, None] + np.clip(along, 0.0, 1.0)[..., None] * step
+    return np.asarray(np.linalg.norm(centres - nearest, axis=-1) - radii)
