@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -11,7 +12,7 @@ from numpy.typing import ArrayLike
 from armcarry.errors import MotionError
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
-from armcarry.scene.model import Joint, Model
+from armcarry.geometry.model import Joint, Model
 
 _X, _Z = (1.0, 0.0, 0.0), (0.0, 0.0, 1.0)
 
@@ -96,7 +97,7 @@ def from_screws(
             axes, points, kinds = [*axes, omega / turns], [*points, points[-1]], [*kinds, "prismatic"]
             coupling.append(pitch * unit[k])
     places = [poses.translation(point) for point in points]
-    origins = [places[0], *(poses.inverse(a) @ b for a, b in zip(places[:-1], places[1:], strict=True))]
+    origins = [places[0], *(poses.inverse(a) @ b for a, b in pairwise(places))]
     closing = poses.inverse(places[-1]) @ np.asarray(home, dtype=float)
     return _serial(name, origins, axes, kinds, closing, limits), np.array(coupling)
 
