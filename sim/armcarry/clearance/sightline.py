@@ -73,20 +73,21 @@ def sight_lines(
     count, bodies = len(eyes), len(shapes)
     starts, ends = _shortened(eyes, points, skip_start_m, skip_end_m)
     solids = pack([*shapes, Capsule(0.0, 0.0)])
-    poses = np.broadcast_to(np.asarray(T_world_body, dtype=float), (count, bodies, 4, 4))
-    rows = np.empty((count, bodies + 1, 12))
-    rows[:, :bodies] = pose_rows(poses, solids.centre[:bodies])
-    rows[:, bodies] = _segment_rows(starts, ends)
-    lower = _ball_distance_m(starts, ends, rows[:, :bodies, 9:], solids.size[:bodies, 4]) - PAD_M
+    body_rows = pose_rows(np.asarray(T_world_body, dtype=float), solids.centre[:bodies])
+    body_rows = np.broadcast_to(body_rows, (count, bodies, 12))
+    segments = _segment_rows(starts, ends)
+    lower = _ball_distance_m(starts, ends, body_rows[..., 9:], solids.size[:bodies, 4]) - PAD_M
     upper = np.full((count, bodies), np.inf)
     half = np.linalg.norm(ends - starts, axis=1) / 2
+    rows = np.empty((1, bodies + 1, 12))
     for line in range(count):
         near = np.flatnonzero(lower[line] <= within_m)
         if near.size == 0:
             continue
+        rows[0, :bodies], rows[0, bodies] = body_rows[line], segments[line]
         solids.size[bodies, 2] = solids.size[bodies, 4] = half[line]
         pairs = np.stack([near, np.full(near.size, bodies)], axis=1)
-        bounds, _ = measure(solids.form, solids.size, solids.verts, rows[line : line + 1], pairs, 0.1 * PAD_M)
+        bounds, _ = measure(solids.form, solids.size, solids.verts, rows, pairs, 0.1 * PAD_M)
         touching = bounds[0, :, 1] <= PAD_M
         lower[line, near] = np.where(touching, -np.inf, np.maximum(bounds[0, :, 0] - PAD_M, 0.0))
         upper[line, near] = np.where(touching, 0.0, bounds[0, :, 1])
