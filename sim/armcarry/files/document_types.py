@@ -86,7 +86,9 @@ def description(document: type[BaseModel], path: tuple[Step, ...]) -> str | None
     return None
 
 
-def numbers(document: type[BaseModel], data: Any, path: tuple[Step, ...] = ()) -> Iterator[tuple[tuple[Step, ...], Any]]:
+def numbers(
+    document: type[BaseModel], data: Any, path: tuple[Step, ...] = ()
+) -> Iterator[tuple[tuple[Step, ...], Any]]:
     """Yield path and written value of every quantity and plain number in ``data``."""
     if isinstance(data, dict):
         for key, value in data.items():

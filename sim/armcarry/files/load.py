@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from armcarry.errors import InputError
-from armcarry.files import document_types, places
+from armcarry.files.document_types import numbers, spell
 from armcarry.files.documents.base import Document
 from armcarry.files.documents.models import (
     ArmDocument,
@@ -139,12 +139,10 @@ def _assumptions(source: Source[ScenarioDocument], opened: _Opened) -> tuple[Ass
         if one.document.basis != "assumption":
             continue
         role = opened.inputs.role(path)
-        for key in urdf_keys[path]:
-            if not _sourced(one.document, document_types.spell(key)):
-                found.append(Assumption(role, document_types.spell(key), f"all dimensions in {one.yaml.value(key)}"))
-        for key, written in document_types.numbers(type(one.document), one.yaml.data):
-            if not _sourced(one.document, document_types.spell(key)):
-                found.append(Assumption(role, document_types.spell(key), str(written)))
+        written = [(key, f"all dimensions in {one.yaml.value(key)}") for key in urdf_keys[path]]
+        written.extend((key, str(text)) for key, text in numbers(type(one.document), one.yaml.data))
+        spelled = [(spell(key), text) for key, text in written]
+        found.extend(Assumption(role, key, text) for key, text in spelled if not _sourced(one.document, key))
     return tuple(found)
 
 

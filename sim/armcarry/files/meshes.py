@@ -78,7 +78,8 @@ def convex(mesh: Triangles, scale: Array, path: Path) -> ConvexMesh:
         raise InputError("the mesh is not closed", file=path, accepted="a surface in which each edge joins two faces")
     volume = Triangles(vertices, mesh.faces).volume
     if volume <= 0:
-        raise InputError("the mesh is inside out", file=path, accepted="faces with corners counter-clockwise from outside")
+        accepted = "faces with corners counter-clockwise from outside"
+        raise InputError("the mesh is inside out", file=path, accepted=accepted)
     depth_m = _deepest(vertices, hull)
     hull_volume = Triangles(hull.vertices_m, hull.faces).volume
     if depth_m > CONVEX_TOLERANCE * size or volume < hull_volume * (1 - 1e-6):

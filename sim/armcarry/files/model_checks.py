@@ -95,9 +95,9 @@ def check_platform(file: ModelFile[PlatformDocument], problems: list[InputError]
     """Check a platform: every frame, joint and body it names."""
     document = file.document
     ask = Finder(file.source, file.model(), problems)
-    for name, patterns in document.classes.items():
+    for body_class, patterns in document.classes.items():
         for k, pattern in enumerate(patterns):
-            ask.pattern(("classes", name, k), pattern)
+            ask.pattern(("classes", body_class, k), pattern)
     if (document.vehicle_urdf is None) != (document.vehicle_dock is None):
         key = "vehicle_urdf" if document.vehicle_dock is None else "vehicle_dock"
         ask.tell((key,), "a vehicle needs both", accepted="vehicle_urdf and vehicle_dock, or neither")

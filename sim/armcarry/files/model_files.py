@@ -77,8 +77,11 @@ def _urdfs(
     """Return key -> URDF, classes of the bodies by pattern, and the class of the rest."""
     match document:
         case PlatformDocument():
-            vehicle = {} if document.vehicle_urdf is None else {("vehicle_urdf",): document.vehicle_urdf}
-            return {("urdf",): document.urdf, **vehicle}, document.classes, "structure"
+            urdfs: dict[YamlPath, str] = {("urdf",): document.urdf}
+            if document.vehicle_urdf is not None:
+                urdfs["vehicle_urdf",] = document.vehicle_urdf
+            classes: dict[BodyClass, Iterable[str]] = dict(document.classes.items())
+            return urdfs, classes, "structure"
         case CrewDocument():
             return {("sizes", name, "urdf"): size.urdf for name, size in document.sizes.items()}, {}, "worker"
         case ArmDocument() | RestraintDocument():
@@ -186,11 +189,9 @@ def check_sources(source: Source[Any], problems: list[InputError]) -> None:
     """Ask that each key under ``sources`` stands in the file."""
     from armcarry.files.document_types import spell
 
-    spelled = {spell(path) for path in source.yaml.lines}
-    for key in source.document.sources:
-        if key not in spelled:
-            problems.append(
-                source.problem(
-                    ("sources", key), f"no key '{key[:80]}' in this file", accepted=names.accepted(key, spelled - {""})
-                )
-            )
+    spelled = {spell(path) for path in source.yaml.lines if path}
+    unknown = [key for key in source.document.sources if key not in spelled]
+    problems.extend(
+        source.problem(("sources", key), f"no key '{key[:80]}' in this file", accepted=names.accepted(key, spelled))
+        for key in unknown
+    )

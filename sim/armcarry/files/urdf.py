@@ -214,7 +214,8 @@ def _limits(part: Part, name: str, kind: str) -> tuple[float, float, float]:
     if kind == "fixed" or (kind == "continuous" and limit is None):
         return (0.0, 0.0, np.inf) if kind == "fixed" else (-np.inf, np.inf, np.inf)
     if limit is None:
-        raise part.refuse(f"joint '{name}' is {kind} and has no <limit>", accepted="<limit lower upper effort velocity>")
+        accepted = "<limit lower upper effort velocity>"
+        raise part.refuse(f"joint '{name}' is {kind} and has no <limit>", accepted=accepted)
     # effort and velocity are required, lower and upper default to 0 (urdfdom joint.cpp)
     given = limit.attributes(("effort", "velocity"), ("lower", "upper"))
     limit.number("effort")

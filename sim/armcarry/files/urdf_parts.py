@@ -45,9 +45,8 @@ class Part:
         known = (*required, *optional)
         for name in self.element.attributes:
             if name not in known:
-                raise self.refuse(
-                    f"unknown attribute '{shorten(name)}' of <{self.tag}>", accepted=names.accepted(name, known, "attribute")
-                )
+                accepted = names.accepted(name, known, "attribute")
+                raise self.refuse(f"unknown attribute '{shorten(name)}' of <{self.tag}>", accepted=accepted)
         for name in required:
             if name not in self.element.attributes:
                 raise self.refuse(f"<{self.tag}> has no attribute '{name}'")
@@ -63,19 +62,18 @@ class Part:
                     accepted=names.accepted(child.tag, known, "element"),
                 )
 
-    def one(self, tag: str, required: bool = False) -> Part | None:
+    def one(self, tag: str) -> Part | None:
         """Return the only child of a tag, None where there is none. Raises InputError for two."""
         found = self.element.all(tag)
         if len(found) > 1:
             raise Part(found[1], self.path).refuse(f"a second <{tag}> in <{self.tag}>", accepted="one")
-        if not found and required:
-            raise self.refuse(f"<{self.tag}> has no <{tag}>")
         return Part(found[0], self.path) if found else None
 
     def need(self, tag: str) -> Part:
         """Return the only child of a tag. Raises InputError when there is none or two."""
-        part = self.one(tag, required=True)
-        assert part is not None  # one() has raised
+        part = self.one(tag)
+        if part is None:
+            raise self.refuse(f"<{self.tag}> has no <{tag}>")
         return part
 
     def name(self) -> str:

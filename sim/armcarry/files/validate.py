@@ -105,9 +105,8 @@ def read_any(path: Path) -> Source[Any]:
 
 def _format(yaml: YamlText) -> type[Document]:
     if "format" not in yaml.data:
-        raise InputError(
-            "key 'format' is missing, so the kind of file is unknown", file=yaml.path, line=1, accepted=", ".join(FORMATS)
-        )
+        problem = "key 'format' is missing, so the kind of file is unknown"
+        raise InputError(problem, file=yaml.path, line=1, accepted=", ".join(FORMATS))
     text = yaml.data["format"]
     if text not in FORMATS:
         raise InputError(

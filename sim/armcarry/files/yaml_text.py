@@ -105,7 +105,7 @@ def parse_yaml(content: bytes, path: Path) -> YamlText:
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        line = content.count(b"\n", 0, error.start) + 1
+        line: int | None = content.count(b"\n", 0, error.start) + 1
         raise InputError(f"not UTF-8 text (byte {error.start})", file=path, line=line, accepted="UTF-8") from None
     builder = _Builder(path)
     try:

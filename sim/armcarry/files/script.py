@@ -1,0 +1,112 @@
+"""What a script names: the things of a scenario, their frames and bodies, for the checks of the script."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from armcarry.errors import InputError
+from armcarry.files import names
+from armcarry.files.documents.scenario import ScenarioDocument
+from armcarry.files.model_files import Finder, ModelFile
+from armcarry.files.validate import Source
+from armcarry.files.yaml_text import YamlPath
+from armcarry.geometry.model import Model
+
+PLATFORM, VEHICLE, ARM, RESTRAINT, WORLD = "platform", "vehicle", "arm", "restraint", "world"
+RESERVED = (PLATFORM, VEHICLE, ARM, RESTRAINT, WORLD, "inside")
+
+
+class Script:
+    """A script and what it names: which things, frames and bodies there are, and how a problem is told."""
+
+    def __init__(
+        self, source: Source[ScenarioDocument], files: Mapping[YamlPath, ModelFile[Any]], problems: list[InputError]
+    ) -> None:
+        self.source, self.files, self.problems = source, files, problems
+        self.document = source.document
+        self.platform = files["platform",].document
+        self.arm = Finder(source, files["arm",].model(), problems)
+        self.models = self._models()
+        self.links = {
+            WORLD, *(f"{name}/{link}" for name, model in self.models.items() for link in model.links),
+            *(f"{name}/free" for name in self.document.crew),
+        }
+        self.bodies = [f"{name}/{body.name}" for name, model in self.models.items() for body in model.bodies]
+
+    def _models(self) -> dict[str, Model]:
+        """Return instance -> model of everything that stands in the scene."""
+        script, files = self.document, self.files
+        models = {PLATFORM: files["platform",].model(), ARM: files["arm",].model()}
+        if script.vehicle == "docked" and ("vehicle_urdf",) in files["platform",].urdfs:
+            models[VEHICLE] = files["platform",].model("vehicle_urdf")
+        if script.restraint is not None:
+            models[RESTRAINT] = files["restraint", "model"].model()
+        for name, member in script.crew.items():
+            urdfs = files["crew", name, "body"].urdfs
+            if ("sizes", member.size, "urdf") in urdfs:
+                models[name] = urdfs["sizes", member.size, "urdf"].model
+        for name in script.hardware:
+            models[name] = files["hardware", name, "model"].model()
+        return models
+
+    def tell(self, path: YamlPath, problem: str, *, found: object = None, accepted: str | None = None) -> None:
+        """Add a problem at a key of the script."""
+        self.problems.append(self.source.problem(path, problem, found=found, accepted=accepted))
+
+    def known(self, path: YamlPath, name: str, known: Iterable[str], what: str) -> bool:
+        """Tell whether a name is known; add a problem when it is not."""
+        return self.arm.known(path, name, known, what)
+
+    def frame(self, path: YamlPath, name: str) -> bool:
+        """Ask for a frame of the scene by its full name."""
+        if name in self.links:
+            return True
+        instance, slash, link = name.partition("/")
+        if slash and instance in self.models:
+            accepted = names.accepted(link, self.models[instance].links, "link")
+            self.tell(path, f"'{instance}' has no frame '{link[:80]}'", accepted=accepted)
+        elif slash and instance == VEHICLE:
+            self.tell(path, "the vehicle is absent in this scenario", found=name, accepted="vehicle: docked")
+        else:
+            known = [f"{thing}/..." for thing in self.models] + [WORLD]
+            self.tell(path, "not a frame of this scenario", found=name, accepted=", ".join(known))
+        return False
+
+    def not_own(self, path: YamlPath, thing: str, frame: str) -> None:
+        """Ask that a thing does not hang from one of its own links."""
+        if frame.split("/", 1)[0] == thing:
+            self.tell(path, f"'{thing}' cannot hang from itself", found=frame, accepted="a frame of another thing")
+
+    def seat(self, path: YamlPath, name: str, frame: str) -> None:
+        """Ask that a seat of the platform at this frame accepts this piece of hardware."""
+        item = self.document.hardware.get(name)
+        seats = {f"{PLATFORM}/{seat.frame}": (title, seat) for title, seat in self.platform.seats.items()}
+        if item is None or frame not in seats:
+            return
+        title, seat = seats[frame]
+        if not {name, item.model, self.files["hardware", name, "model"].path.stem} & set(seat.accepts):
+            self.tell(path, f"seat '{title}' does not accept '{name}'", accepted=", ".join(seat.accepts) or "nothing")
+
+    def appendage(self, path: YamlPath, name: str, state: str) -> None:
+        """Ask for an appendage of the platform and one of its states."""
+        if self.known(path, name, self.platform.appendages, "appendage"):
+            self.known(path, state, self.platform.appendages[name].states, f"state of '{name}'")
+
+    def arm_joints(self, path: YamlPath, settings: Mapping[str, float]) -> None:
+        """Ask for joints of the arm's chain, of the right unit and inside their travel."""
+        joints = self.files["arm",].document.joints
+        for name, value in settings.items():
+            if self.known((*path, name), name, joints, "joint of the arm"):
+                self.arm.value((*path, name), name, value)
+
+    def holders(self) -> dict[str, str]:
+        """Return thing -> the thing it hangs from at the start."""
+        document, found = self.document, dict[str, str]()
+        if document.restraint is not None:
+            found[RESTRAINT] = ARM if document.restraint.at == "arm" else document.restraint.at.split("/", 1)[0]
+        for name, member in document.crew.items():
+            where = {"arm": RESTRAINT, "inside": PLATFORM}.get(member.at, member.at.split("/", 1)[0])
+            found[name] = where
+        found.update({name: item.at.split("/", 1)[0] for name, item in document.hardware.items()})
+        return found
