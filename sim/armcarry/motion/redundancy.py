@@ -12,7 +12,7 @@ from armcarry.errors import MotionError
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
-from armcarry.motion.jacobian import characteristic_length_m, pose_and_jacobian
+from armcarry.motion.jacobian import characteristic_length_m, hessian_of, pose_and_jacobian
 
 TURN = 2.0 * np.pi
 
@@ -54,24 +54,41 @@ def centre(
     free = pin(chain, vectors, pinned)
     if free.sum() <= 6:
         return vectors
-    length = characteristic_length_m(chain)
-    scale = np.array([1.0 / length] * 3 + [1.0] * 3)
+    scale = np.array([1.0 / characteristic_length_m(chain)] * 3 + [1.0] * 3)
     for _ in range(rounds):
         pose, columns = pose_and_jacobian(chain, vectors, tool)
         error = pose_error(pose, np.broadcast_to(T_base_tool, pose.shape)) * scale
-        columns = columns * scale[:, None] * free
         slope, bend = margin_slopes(chain, vectors)
-        soft = columns / (bend + 0.02)[:, None, :]
-        gram = soft @ np.swapaxes(columns, 1, 2) + 1e-9 * np.eye(6)
-        wanted = error + np.einsum("sri,si->sr", soft, slope)
-        push = np.linalg.solve(gram, wanted[..., None])[..., 0]
-        step = (np.einsum("sri,sr->si", columns, push) - slope) / (bend + 0.02) * free
+        curved = hessian_of(columns)[..., free, :][..., free] * scale[:, None, None]
+        step = np.zeros_like(vectors)
+        step[:, free] = _newton(columns[..., free] * scale[:, None], curved, error, slope[:, free], bend[:, free])
         largest = np.abs(step).max(axis=1, keepdims=True)
         vectors += step * np.minimum(1.0, 0.3 / np.maximum(largest, 1e-300))
         vectors = np.clip(vectors, chain.limits[:, 0], chain.limits[:, 1])
         if largest.max() < 1e-7:
             break
     return vectors
+
+
+def _newton(columns: Array, curved: Array, error: Array, slope: Array, bend: Array) -> Array:
+    """Return the step (S, n) back to the pose and, within its null space, down the margin cost.
+
+    Newton's step with the curvature of the pose (the multipliers times the derivative of the Jacobian);
+    where that is not convex, its size is kept and the sign taken downhill.
+    """
+    rank = columns.shape[1]
+    left, values, right = np.linalg.svd(columns)
+    soft = values / (values**2 + 1e-8)
+    row, spare = right[:, :rank], right[:, rank:]
+    push = np.einsum("srk,sk->sr", left, soft * np.einsum("ski,si->sk", row, slope))
+    curvature = -np.einsum("sr,srij->sij", push, curved)
+    curvature[:, np.arange(len(slope[0])), np.arange(len(slope[0]))] += bend
+    reduced = spare @ curvature @ np.swapaxes(spare, 1, 2)
+    sizes, turns = np.linalg.eigh((reduced + np.swapaxes(reduced, 1, 2)) / 2)
+    downhill = -np.einsum("ski,si->sk", spare, slope)
+    inside = np.einsum("skm,sm->sk", turns, np.einsum("skm,sk->sm", turns, downhill) / np.maximum(np.abs(sizes), 0.01))
+    back = np.einsum("ski,sk->si", row, soft * np.einsum("srk,sr->sk", left, error))
+    return np.asarray(back + np.einsum("ski,sk->si", spare, inside))
 
 
 def margin_slopes(chain: Chain, q: Array) -> tuple[Array, Array]:
