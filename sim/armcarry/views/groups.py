@@ -41,11 +41,16 @@ class Group:
         return self.link != WORLD
 
 
-def rigid_groups(record: Record) -> tuple[Group, ...]:
-    """Sort the bodies of a run into rigid groups: the static one first, then one a moving link or thing."""
-    leader = _leaders(record)
+def rigid_groups(record: Record, also: Iterable[str] = ()) -> tuple[Group, ...]:
+    """Sort the bodies of a run into rigid groups: the static one first, then one a moving link or thing.
+
+    Args:
+        record: the run.
+        also: links whose group is wanted though it may hold no body.
+    """
+    leader = leaders(record)
     tree, links = record.link_poses(record.motion.start_s)
-    members: dict[str, list[int]] = {WORLD: []}
+    members: dict[str, list[int]] = {WORLD: [], **{leader[link]: [] for link in also}}
     for k, body in enumerate(record.bodies):
         members.setdefault(leader[body.link], []).append(k)
     groups = []
@@ -94,7 +99,7 @@ def _trees(record: Record) -> list[Tree]:
     return [phase.tree for phase in record.phases]
 
 
-def _leaders(record: Record) -> dict[str, str]:
+def leaders(record: Record) -> dict[str, str]:
     """Return for each link the one that leads its group: the nearest above it, in its own thing, that moves."""
     tree = record.phases[0].tree
     still = _constant_joints(record)
