@@ -71,7 +71,7 @@ def test_a_step_without_any_duration_is_refused_when_none_was_computed():
         (("steps", 2, "note"), "x", "step 'lift' needs exactly one of: .*; found take, note"),
         (("steps", 2, "actors"), ["ev1", "ev1"], "step 'lift' names an actor twice"),
         (("steps", 2, "after"), ["lift"], "step 'lift' links to itself"),
-        (("steps", 5, "actors"), ["ev1"], "step 'fly' is a carry, so 'arm' must be among its actors"),
+        (("steps", 5, "actors"), ["ev1"], "step 'fly' moves the arm, so 'arm' must be among its actors"),
         (("steps", 3, "wait_for"), {}, "wait_for needs at least one of: until, steps, what"),
         (("consumables", "oxygen", "since"), "outt", "consumable 'oxygen' names step 'outt'"),
         (("steps", 1, "bolt", "each"), None, r"step 'loosen' \(bolt\) needs takes: a time, or least, likely and most"),

@@ -11,7 +11,7 @@ from armcarry.files.documents.base import FullName, Length, Name, Part, Speed, T
 
 STEP_KINDS = (
     "translate", "fit_restraint", "enter_restraint", "leave_restraint", "carry", "steady", "take", "hand_over",
-    "seat", "let_go", "tether", "untether", "bolt", "connect", "lock", "unlock", "fold_cover", "move_cart",
+    "seat", "let_go", "tether", "untether", "bolt", "connect", "lock", "unlock", "fold_cover", "move_cart", "move_base",
     "inspect", "wait_for", "note",
 )
 #: kinds whose time follows from the motion, a path, a count, or from what is waited for
@@ -100,11 +100,16 @@ class FoldCover(Lock):
 
 
 class MoveCart(Part):
-    """A cart is pushed along the rail, or lifted off it and set down by the arm."""
+    """A cart is pushed along the rail. One that is lifted off is taken and seated like other hardware."""
 
     cart: Name
     to: Length
-    lifted: bool = Field(default=False, description="carried by the arm, so it may pass the trolley and other carts")
+
+
+class MoveBase(Part):
+    """The trolley under the arm rolls to another station."""
+
+    to: Length
 
 
 class WaitFor(Part):
@@ -155,6 +160,7 @@ class Step(Part):
     unlock: Lock | None = None
     fold_cover: FoldCover | None = None
     move_cart: MoveCart | None = None
+    move_base: MoveBase | None = None
     inspect: Text | None = None
     wait_for: WaitFor | None = None
     note: Text | None = None
@@ -169,7 +175,7 @@ class Step(Part):
     as_time_permits: AsTimePermits | None = None
     fallback: Name | None = Field(default=None, description="step done instead when this one is left out or fails")
 
-    @field_validator("takes", mode="before")
+    @field_validator("takes", mode="before", json_schema_input_type=Takes | Time | None)
     @classmethod
     def _plain_time(cls, value: Any) -> Any:
         return {"least": value, "likely": value, "most": value} if isinstance(value, (str, int, float)) else value
@@ -199,8 +205,8 @@ class Step(Part):
             raise ValueError(f"step '{self.name}' links to itself")
         if self.takes is None and not self._times_itself():
             raise ValueError(f"step '{self.name}' ({self.kind}) needs takes: a time, or least, likely and most")
-        if self.carry is not None and ARM not in self.actors:
-            raise ValueError(f"step '{self.name}' is a carry, so '{ARM}' must be among its actors")
+        if self.kind in ("carry", "move_base") and ARM not in self.actors:
+            raise ValueError(f"step '{self.name}' moves the arm, so '{ARM}' must be among its actors")
         return self
 
     def _times_itself(self) -> bool:

@@ -164,6 +164,9 @@ class HardwareItem(Part):
 
     model: str
     at: FullName = Field(description="frame of a seat, or a link such as ev1/hands when it is held")
+    fasteners: dict[Name, Literal["open", "closed"]] = Field(
+        default_factory=dict, description="state at the start; default as its rest position says, else closed"
+    )
 
 
 class Base(Part):
