@@ -1,0 +1,126 @@
+"""What cannot be in a day: each conflict on its own, and a day without any."""
+
+from __future__ import annotations
+
+import pytest
+
+from armcarry.files.documents.day import Day
+from armcarry.timeline.conflicts import Situation, find_conflicts
+from armcarry.timeline.schedule import schedule
+from armcarry.timeline.task import Duration, tasks_of
+
+OUTSIDE = Situation({"ev1": "airlock", "ev2": "airlock", "arm": "porch"}, restraint_on=False)
+
+
+def step(name, who, kind, detail=None, **more):
+    return {"name": name, "actors": who.split("+"), kind: {} if detail is None else detail, "takes": "10 min", **more}
+
+
+GOOD = [
+    step("go_out", "ev1", "translate", {"from": "airlock", "to": "porch"}),
+    step("fit", "ev1", "fit_restraint", at="porch"),
+    step("climb_in", "ev1", "enter_restraint"),
+    step("go_along", "ev2", "translate", {"to": "bay_3"}),
+    step("ride", "arm+ev1", "carry", "to_bay_3"),
+    step("work", "ev1", "note", "fasten it", at="bay_3"),
+    step("help", "ev2", "note", "hold it", at="bay_3", after=["ride"]),
+    step("climb_out", "ev1", "leave_restraint"),
+    step("climb_in_2", "ev2", "enter_restraint", after=["climb_out"]),
+    step("ride_2", "arm+ev2", "carry", "home"),
+    step("walk_home", "ev1", "translate", {"from": "bay_3", "to": "airlock"}),
+]
+
+
+def conflicts(steps, start=OUTSIDE, **overrides):
+    day = Day.model_validate({"steps": [{**one, **overrides.get(one["name"], {})} for one in steps]})
+    planned = schedule(tasks_of(day, {"ride": Duration.exactly(600.0)}))
+    return find_conflicts(day, planned, start, {"to_bay_3": "bay_3", "home": "porch"})
+
+
+def told(found):
+    return [(c.kind, c.step, c.actor) for c in found]
+
+
+def test_a_day_in_order_has_no_conflict():
+    assert conflicts(GOOD) == ()
+
+
+def without(*names):
+    return [one for one in GOOD if one["name"] not in names]
+
+
+@pytest.mark.parametrize(
+    ("gone", "expected"),
+    [
+        ("fit", [("no_restraint", "climb_in", "ev1"), ("no_restraint", "climb_in_2", "ev2")]),
+        ("climb_in", [
+            ("rider_out", "ride", "ev1"), ("elsewhere", "work", "ev1"), ("not_in_restraint", "climb_out", "ev1"),
+        ]),
+        ("go_out", [("elsewhere", "fit", "ev1"), ("elsewhere", "fit", "ev1"), ("elsewhere", "climb_in", "ev1")]),
+        ("go_along", [("elsewhere", "help", "ev2"), ("elsewhere", "climb_in_2", "ev2")]),
+        # its link held ride_2 back until ev1 was out
+        ("climb_in_2", [
+            ("rider_out", "ride_2", "ev2"), ("rider_not_named", "ride_2", "ev1"), ("arm_moving", "climb_out", "ev1"),
+        ]),
+        ("ride", [("elsewhere", "work", "ev1"), ("elsewhere", "climb_in_2", "ev2"), ("elsewhere", "walk_home", "ev1")]),
+    ],
+)
+def test_leaving_a_step_out_breaks_what_needs_it(gone, expected):
+    steps = [{k: [n for n in v if n != gone] if k == "after" else v for k, v in one.items()} for one in without(gone)]
+    assert sorted(told(conflicts(steps))) == sorted(expected)
+
+
+def test_without_climbing_out_nobody_else_gets_in():
+    steps = without("climb_out")
+    steps[-3] = {**steps[-3], "after": ["work"]}
+    found = conflicts(steps)
+    assert ("restraint_taken", "climb_in_2", "ev2") in told(found)
+    assert ("rider_not_named", "ride_2", "ev1") in told(found)
+    assert ("still_in_restraint", "walk_home", "ev1") in told(found)
+
+
+def test_one_actor_in_two_places():
+    steps = [
+        step("a", "ev1", "note", "x"), step("b", "ev1", "note", "y", together_with=["a"]),
+        step("c", "ev1", "note", "z"),
+    ]
+    found = conflicts(steps)
+    assert told(found) == [("two_places", "b", "ev1")]
+    assert found[0].message == "ev1 does a and b at the same time"
+    assert (found[0].start_s, found[0].end_s) == (0.0, 600.0)
+
+
+def test_the_arm_moves_while_its_rider_climbs_out():
+    steps = [
+        step("ride", "arm", "carry", "to_bay_3"),
+        step("climb_out", "ev1", "leave_restraint", together_with=["ride"]),
+    ]
+    found = conflicts(steps, Situation({"arm": "porch"}, frozenset({"ev1"})))
+    assert told(found) == [("arm_moving", "climb_out", "ev1"), ("rider_not_named", "ride", "ev1")]
+
+
+@pytest.mark.parametrize(
+    ("steps", "start", "message"),
+    [
+        ([step("fit", "ev1", "fit_restraint")], Situation({"ev1": "porch"}),
+         "fit puts the restraint on the arm, where it is already"),
+        ([step("fit", "ev1", "fit_restraint")], OUTSIDE,
+         "ev1 fits the restraint in fit at airlock, but the arm is at porch"),
+        ([step("in", "ev1", "enter_restraint")], Situation({}, frozenset({"ev1"})),
+         "ev1 enters the restraint in in, but is in it already"),
+        ([step("go", "ev1", "translate", {"from": "bay_3", "to": "porch"})], OUTSIDE,
+         "ev1 sets off from bay_3 in go but is at airlock"),
+        ([step("ride", "arm+ev1", "carry", "to_bay_3")], OUTSIDE,
+         "the arm moves in ride while its rider ev1 is not in the restraint"),
+        ([step("do", "ev1", "note", "x", at="bay_3")], OUTSIDE, "ev1 is to do do at bay_3 but is at airlock"),
+        ([step("out", "ev1", "leave_restraint")], OUTSIDE, "ev1 leaves the restraint in out without being in it"),
+    ],
+)
+def test_each_in_its_words_with_what_to_do(steps, start, message):
+    found = conflicts(steps, start)
+    assert message in [c.message for c in found]
+    assert all(c.remedy for c in found)
+
+
+def test_a_place_that_is_not_known_is_no_conflict():
+    assert conflicts([step("do", "ev1", "note", "x", at="bay_3")], Situation()) == ()
