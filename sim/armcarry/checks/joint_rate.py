@@ -19,7 +19,7 @@ def check(record: Record) -> tuple[Finding, ...]:
         if move.end_s <= move.start_s:
             continue
         part = record.motion.between(move.start_s, move.end_s)
-        load = scene.loaded.arm.document.loads[move.load]  # type: ignore[index]
+        load = scene.loaded.arm.document.loads[move.load]
         allowed = (joint_rates(scene.loaded.arm.document, load), joint_accelerations(scene.loaded.arm.document, load))
         for order, limits in ((1, allowed[0]), (2, allowed[1])):
             low, high = part.extremes(order)

@@ -16,8 +16,9 @@ import numpy as np
 from armcarry.clearance import clearance_curve, pairs_that_move, prove_clearance
 from armcarry.record.record import Curve, PairRow
 from armcarry.scene.build import Scene
-from armcarry.scene.names import any_pair_matches, pair_matches
+from armcarry.scene.names import matches
 from armcarry.scene.rules import required_clearance_m
+from armcarry.scene.tree import Tree
 from armcarry.timeline.run import Phase, Relaxed, Run
 
 Tell = Callable[[str, float], None]
@@ -60,37 +61,41 @@ def judged_pairs(scene: Scene, run: Run, phase: Phase) -> tuple[np.ndarray, np.n
     ignores, bodies of one crewmember or one piece of hardware among themselves, and anyone inside.
     """
     tree = phase.tree
-    classes = scene.body_classes(tree)
-    moving = pairs_that_move(tree, run.motion.between(phase.start_s, phase.end_s))
-    joined = {(tree.links[row], tree.links[parent]) for row, parent in enumerate(tree.parents) if parent >= 0}
-    whole = {*scene.loaded.crew, *scene.loaded.hardware}
-    ignored = [(f"arm/{a}", f"arm/{b}") for a, b in scene.loaded.arm.document.ignore_pairs]
-    contacts = [contact.bodies for contact in scene.loaded.rules.intended_contact]
-    kept: list[tuple[int, int]] = []
-    intended: list[tuple[int, int]] = []
-    for a, b in moving.tolist():
-        one, two = tree.bodies[a], tree.bodies[b]
-        if classes[a] in UNJUDGED or classes[b] in UNJUDGED:
-            continue
-        owner, other = one.name.split("/", 1)[0], two.name.split("/", 1)[0]
-        if owner == other and (owner in whole or {(one.link, two.link), (two.link, one.link)} & joined):
-            continue
-        names = (one.name, two.name)
-        if any_pair_matches(ignored, names):
-            continue
-        (intended if any_pair_matches(contacts, names) else kept).append((a, b))
-    return np.array(kept, dtype=np.int64).reshape(-1, 2), np.array(intended, dtype=np.int64).reshape(-1, 2)
+    bodies = tree.bodies
+    a, b = pairs_that_move(tree, run.motion.between(phase.start_s, phase.end_s)).T
+    inside = np.isin(scene.body_classes(tree), UNJUDGED)
+    owners = [body.name.split("/", 1)[0] for body in bodies]
+    _, owner = np.unique(owners, return_inverse=True)
+    whole = np.isin(owners, [*scene.loaded.crew, *scene.loaded.hardware])
+    link = np.array([tree.index(body.link) for body in bodies])
+    above = tree.parents[link]
+    same = owner[a] == owner[b]
+    neighbours = (above[a] == link[b]) | (above[b] == link[a])
+    left_out = inside[a] | inside[b] | (same & (whole[a] | neighbours))
+    for one, two in scene.loaded.arm.document.ignore_pairs:
+        left_out |= _fits(tree, (f"arm/{one}", f"arm/{two}"), a, b)
+    touching = np.zeros(len(a), dtype=bool)
+    for contact in scene.loaded.rules.intended_contact:
+        touching |= _fits(tree, contact.bodies, a, b)
+    pairs = np.stack([a, b], axis=1)
+    return pairs[~left_out & ~touching], pairs[~left_out & touching]
+
+
+def _fits(tree: Tree, patterns: tuple[str, str], a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Tell which pairs of body rows (P,), (P,) fit two patterns, in either order."""
+    first, second = (np.array([matches(pattern, body.name) for body in tree.bodies]) for pattern in patterns)
+    return np.asarray((first[a] & second[b]) | (first[b] & second[a]))
 
 
 def _relaxed_groups(run: Run, phase: Phase, pairs: np.ndarray) -> dict[tuple[Relaxed, ...], np.ndarray]:
     """Group pairs by the relaxations that touch them in a phase."""
     active = [item for item in run.relaxed if item.start_s < phase.end_s and item.end_s > phase.start_s]
-    groups: dict[tuple[Relaxed, ...], list[tuple[int, int]]] = defaultdict(list)
-    for a, b in pairs.tolist():
-        names = (phase.tree.bodies[a].name, phase.tree.bodies[b].name)
-        found = tuple(item for item in active if pair_matches((item.pattern_a, item.pattern_b), names))
-        groups[found].append((a, b))
-    return {key: np.array(value) for key, value in groups.items()}
+    fits = [_fits(phase.tree, (item.pattern_a, item.pattern_b), *pairs.T) for item in active]
+    groups: dict[tuple[Relaxed, ...], np.ndarray] = {}
+    for key in {tuple(row) for row in np.stack(fits, axis=1)} if fits else {()}:
+        members = np.all(np.stack(fits, axis=1) == np.array(key), axis=1) if fits else np.ones(len(pairs), dtype=bool)
+        groups[tuple(item for item, fit in zip(active, key, strict=True) if fit)] = pairs[members]
+    return groups
 
 
 def _windows(phase: Phase, relaxed: tuple[Relaxed, ...]) -> list[tuple[float, float, Relaxed | None]]:
@@ -127,20 +132,42 @@ def _window_rows(
     bounds = prove_clearance(
         phase.tree, run.motion, pairs, report_distance_m=rules.report_distance, start_s=start_s, end_s=end_s
     )
+    # a pair so far apart that it was never measured has no instant and no points
+    times = np.where(np.isnan(bounds.time_s), start_s, bounds.time_s)
+    points = np.nan_to_num(np.stack([bounds.point_a, bounds.point_b]))
+    columns = zip(
+        pairs.tolist(), bounds.status.tolist(), bounds.lower_m.tolist(), bounds.upper_m.tolist(), times.tolist(),
+        map(tuple, points[0].tolist()), map(tuple, points[1].tolist()), strict=True,
+    )
+    asked = _Asked(scene, granted)
     rows = []
-    for k, (a, b) in enumerate(pairs.tolist()):
-        required = required_clearance_m(rules, classes[a], classes[b])
-        why = "rule"
-        if granted is not None and required is not None and granted.required_m < required:
-            required, why = granted.required_m, granted.why
+    for (a, b), status, lower, upper, time, point_a, point_b in columns:
+        required, why = asked.of(classes[a], classes[b])
         rows.append(
             PairRow(
                 phase.tree.bodies[a].name, phase.tree.bodies[b].name, classes[a], classes[b], start_s, end_s,
-                required, why, bounds.status[k], float(bounds.lower_m[k]), float(bounds.upper_m[k]),
-                float(bounds.time_s[k]), _point(bounds.point_a[k]), _point(bounds.point_b[k]),
+                required, why, status, lower, upper, time, point_a, point_b,
             )
         )
     return rows
+
+
+class _Asked:
+    """What is required between two classes in a window, looked up once."""
+
+    def __init__(self, scene: Scene, granted: Relaxed | None) -> None:
+        self.rules, self.granted = scene.loaded.rules, granted
+        self.known: dict[tuple[str, str], tuple[float | None, str]] = {}
+
+    def of(self, class_a: str, class_b: str) -> tuple[float | None, str]:
+        """Return the required clearance in metres, None without a rule, and why it is that."""
+        key = (class_a, class_b)
+        if key not in self.known:
+            required, why = required_clearance_m(self.rules, class_a, class_b), "rule"
+            if self.granted is not None and required is not None and self.granted.required_m < required:
+                required, why = self.granted.required_m, self.granted.why
+            self.known[key] = (required, why)
+        return self.known[key]
 
 
 def _intended_row(phase: Phase, classes: tuple[str, ...], a: int, b: int) -> PairRow:
@@ -149,10 +176,6 @@ def _intended_row(phase: Phase, classes: tuple[str, ...], a: int, b: int) -> Pai
         phase.tree.bodies[a].name, phase.tree.bodies[b].name, classes[a], classes[b], phase.start_s, phase.end_s,
         None, "intended contact", "intended", 0.0, 0.0, phase.start_s, nowhere, nowhere,
     )
-
-
-def _point(xyz: np.ndarray) -> tuple[float, float, float]:
-    return (float(xyz[0]), float(xyz[1]), float(xyz[2]))
 
 
 _WORSE = {"contact": 0, "proven": 1, "farther": 2, "intended": 3}
@@ -165,6 +188,9 @@ def _merged(rows: list[PairRow]) -> tuple[PairRow, ...]:
         by_key[(row.body_a, row.body_b, row.class_a, row.class_b, row.required_m, row.why)].append(row)
     merged = []
     for same in by_key.values():
+        if len(same) == 1:
+            merged.extend(same)
+            continue
         nearest = min(same, key=lambda row: (_WORSE[row.status], row.upper_m))
         merged.append(
             replace(

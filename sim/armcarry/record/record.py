@@ -25,8 +25,8 @@ class PairRow:
     """Proven bounds of one pair's least distance over one window of time.
 
     ``status``: ``proven`` (upper - lower within the tolerance), ``farther`` (proven farther than the report
-    distance), ``contact`` (they overlap: lower is -inf and upper 0), ``sampled`` (lower is not a proof),
-    ``intended`` (declared contact, not measured).
+    distance; upper may be inf), ``contact`` (they overlap: lower is -inf and upper 0), ``intended`` (declared
+    contact, not measured).
     ``required_m`` is None when no rule covers the two classes.
     """
 

@@ -216,6 +216,7 @@ def _finding(item: dict[str, Any]) -> Finding:
         keys = ("lower_m", "upper_m", "required_m", "time_s", "point_a", "point_b")
         values = {key: item.pop(key) for key in keys}
         values["lower_m"] = float("-inf") if values["lower_m"] is None else values["lower_m"]
+        values["upper_m"] = float("inf") if values["upper_m"] is None else values["upper_m"]
         detail = ClearanceDetail(**{**values, "point_a": tuple(values["point_a"]), "point_b": tuple(values["point_b"])})
     return Finding(**{**item, "verdict": Verdict(item["verdict"])}, clearance=detail)
 
