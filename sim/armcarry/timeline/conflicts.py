@@ -7,7 +7,7 @@ climbs out (common practice, no source). A worker in the arm's way is the cleara
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from armcarry.files.documents.day import ARM, Day, Step
@@ -230,29 +230,31 @@ class _Walk:
                     f"let {slot.name} and {carry.name} follow one another",
                 )
 
-    # -- what a step has changed when it ends ----------------------------------------------------
-
     def end(self, step: Step, slot: Slot) -> None:
         if slot.end_s - slot.start_s <= SAME_S:
             self.begin(step, slot)
-        workers = [actor for actor in step.actors if actor != ARM]
-        places, riders = dict(self.now.places), set(self.now.riders)
-        if step.carry is not None:
-            to = step.at or self.goes_to.get(step.carry)
-            _put(places, [ARM], to)
-        elif step.translate is not None:
-            _put(places, workers, step.translate.to)
-        elif step.enter_restraint is not None:
-            for worker in workers:  # where the worker climbed in, there the arm is
-                places.setdefault(ARM, places.get(worker, ""))
-                places.pop(worker, None)
-            riders.update(workers)
-        elif step.leave_restraint is not None:
-            riders.difference_update(workers)
-            _put(places, workers, step.leave_restraint.to or places.get(ARM))
-        places = {actor: place for actor, place in places.items() if place}
-        fitted = self.now.restraint_on or step.fit_restraint is not None
-        self.now = replace(self.now, places=places, riders=frozenset(riders), restraint_on=fitted)
+        self.now = situation_after(self.now, step, self.goes_to)
+
+
+def situation_after(now: Situation, step: Step, goes_to: Mapping[str, str]) -> Situation:
+    """Return where everybody is when a step has ended. ``goes_to``: carry -> worksite it ends at."""
+    workers = [actor for actor in step.actors if actor != ARM]
+    places, riders = dict(now.places), set(now.riders)
+    if step.carry is not None:
+        _put(places, [ARM], step.at or goes_to.get(step.carry))
+    elif step.translate is not None:
+        _put(places, workers, step.translate.to)
+    elif step.enter_restraint is not None:
+        for worker in workers:  # where the worker climbed in, there the arm is
+            places.setdefault(ARM, places.get(worker, ""))
+            places.pop(worker, None)
+        riders.update(workers)
+    elif step.leave_restraint is not None:
+        riders.difference_update(workers)
+        _put(places, workers, step.leave_restraint.to or places.get(ARM))
+    places = {actor: place for actor, place in places.items() if place}
+    fitted = now.restraint_on or step.fit_restraint is not None
+    return Situation(places, frozenset(riders), fitted)
 
 
 def _put(places: dict[str, str], actors: Sequence[str], place: str | None) -> None:

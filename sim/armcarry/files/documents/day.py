@@ -247,7 +247,7 @@ class Day(Part):
     cut_off: Time | None = Field(default=None, description="latest end, counted from the start")
     consumables: dict[Name, Consumable] = Field(default_factory=dict)
     rail_gap: Length = Field(default=0.9, description="widest gap between handrails that hands can bridge")
-    rail_standoff: Length = Field(default=0.5, description="from the rail to the worker's body")
+    rail_reach: Length = Field(default=1.5, description="farthest handrail from a worksite, measured at the hands")
     others: list[Name] = Field(default_factory=list, description="actors besides the arm and the crew")
     steps: list[Step] = Field(min_length=1)
 

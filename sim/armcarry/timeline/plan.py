@@ -1,0 +1,196 @@
+"""The plan of a day: ways of the workers, durations that follow from motion, schedule and custody."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from armcarry.errors import FrameError
+from armcarry.files.documents.day import Day, Step
+from armcarry.geometry import poses
+from armcarry.geometry.poses import Array
+from armcarry.motion.curve import Motion
+from armcarry.scene.build import PLATFORM, Scene
+from armcarry.scene.crew import FREE_JOINTS
+from armcarry.timeline.acts import acts_of_day, custody_at_start
+from armcarry.timeline.conflicts import (
+    AIRLOCK,
+    Conflict,
+    Situation,
+    destinations,
+    find_conflicts,
+    situation_after,
+    situation_at_start,
+)
+from armcarry.timeline.handling import Replay, replay
+from armcarry.timeline.handrails import NoRoute, RailRoute, find_route, rails_of
+from armcarry.timeline.network import build
+from armcarry.timeline.schedule import Point, Schedule, schedule
+from armcarry.timeline.task import Duration, Limit, Task, limits_of, tasks_of
+from armcarry.timeline.translation import Pace, body_poses, translate_path
+
+#: posture of the crew model for going along handrails, where it has one
+CLIMB = "climb"
+
+
+@dataclass(frozen=True, eq=False)
+class Walk:
+    """How a worker gets from place to place in one step: the way, and the motion of the free joints from 0 s.
+
+    Without a way along handrails ``motion`` is None and the time is that of the straight line.
+    """
+
+    worker: str
+    start: str
+    goal: str
+    route: RailRoute | NoRoute
+    motion: Motion | None
+    straight_s: float
+
+    @property
+    def duration_s(self) -> float:
+        """Time it takes."""
+        return self.straight_s if self.motion is None else self.motion.duration_s
+
+
+@dataclass(frozen=True, eq=False)
+class DayPlan:
+    """A day worked out.
+
+    Attributes:
+        computed: step -> duration that follows from a motion or a path, stated or not.
+        walks: step -> one walk a worker.
+        slip, failed: what was asked to go otherwise.
+    """
+
+    scene: Scene
+    day: Day
+    tasks: tuple[Task, ...]
+    limits: tuple[Limit, ...]
+    schedule: Schedule
+    computed: Mapping[str, Duration]
+    walks: Mapping[str, tuple[Walk, ...]]
+    slip: Mapping[str, float]
+    failed: tuple[str, ...]
+
+    @cached_property
+    def custody(self) -> Replay:
+        """Custody of all hardware over the day, from its steps alone."""
+        start = custody_at_start(self.scene.loaded)
+        return replay(start, acts_of_day(self.day, self.schedule, start))
+
+    @cached_property
+    def conflicts(self) -> tuple[Conflict, ...]:
+        """What cannot be."""
+        loaded = self.scene.loaded
+        return find_conflicts(self.day, self.schedule, situation_at_start(loaded), destinations(loaded))
+
+    def step(self, name: str) -> Step:
+        """Return a step of the day. Raises FrameError when there is none."""
+        for step in self.day.steps:
+            if step.name == name:
+                return step
+        raise FrameError("step", name, (step.name for step in self.day.steps))
+
+
+def plan_day(
+    scene: Scene,
+    carry_s: Mapping[str, float],
+    *,
+    slip: Mapping[str, float] | None = None,
+    failed: Collection[str] = (),
+    point: Point = "likely",
+) -> DayPlan | None:
+    """Work out the day of a scenario, None when it has none.
+
+    Args:
+        carry_s: how long the motion of each carry takes, by the carry's name.
+        slip: step -> seconds it takes longer.
+        failed: steps that are tried, fail and are followed by their fallback.
+
+    Raises:
+        FrameError: slip or failed names no step, a step a place that does not exist.
+        InputError: a step without any duration, or steps in a circle.
+    """
+    day = scene.loaded.scenario.day
+    if day is None:
+        return None
+    walks = _walks(scene, day)
+    computed = {name: Duration.exactly(max(walk.duration_s for walk in group)) for name, group in walks.items()}
+    for step in day.steps:
+        if step.carry in carry_s:
+            computed[step.name] = Duration.exactly(carry_s[str(step.carry)])
+    tasks, limits = tasks_of(day, computed), limits_of(day)
+    result = schedule(tasks, limits, point=point, slip=slip, failed=failed)
+    return DayPlan(scene, day, tasks, limits, result, computed, walks, dict(slip or {}), tuple(failed))
+
+
+def place_pose(scene: Scene, place: str) -> Array:
+    """Return T_world_boots (4, 4) of a worker at a worksite, at the airlock, or at a frame by full name.
+
+    Raises:
+        FrameError: there is no such place.
+    """
+    platform = scene.loaded.platform.document
+    if place in platform.worksites:
+        place = f"{PLATFORM}/{platform.worksites[place].stand}"
+    elif place == AIRLOCK and platform.airlock is not None:
+        place = f"{PLATFORM}/{platform.airlock}"
+    elif "/" not in place:
+        raise FrameError("worksite", place, (*platform.worksites, AIRLOCK))
+    return scene.tree.pose_of(place, scene.position)
+
+
+def grip(scene: Scene, worker: str) -> Array:
+    """Return the point between a worker's gloves (3,) in the boots frame, in the posture for handrails."""
+    crew = scene.loaded.crew[worker].document
+    position = np.zeros(len(scene.tree.joints))
+    for joint, value in crew.postures.get(CLIMB, next(iter(crew.postures.values()))).items():
+        position[scene.tree.column(f"{worker}/{joint}")] = value
+    pose = scene.tree.pose_of(f"{worker}/{crew.hands}", position, relative_to=f"{worker}/{crew.boots}")
+    return np.asarray(pose[:3, 3])
+
+
+def _walks(scene: Scene, day: Day) -> dict[str, tuple[Walk, ...]]:
+    """Return the walks of all translations, each from where its worker is by then."""
+    rails = rails_of(scene.loaded.platform.document, scene.tree, scene.position)
+    found: dict[str, tuple[Walk, ...]] = {}
+
+    def go(worker: str, step: Step, now: Situation) -> Walk:
+        if step.translate is None:
+            raise FrameError("translation", step.name, found)
+        start = step.translate.start or now.place(worker) or AIRLOCK
+        ends = (place_pose(scene, start), place_pose(scene, step.translate.to))
+        reach = grip(scene, worker)
+        hands = [poses.apply(end, reach) for end in ends]
+        route = find_route(rails, *hands, gap_m=day.rail_gap, reach_m=day.rail_reach)
+        speed = step.translate.speed or scene.loaded.crew[worker].document.translation_speed
+        straight_s = float(np.linalg.norm(hands[1] - hands[0])) / speed
+        motion = None
+        if isinstance(route, RailRoute) and not np.allclose(ends[0], ends[1]):
+            keys = body_poses(route, reach, *ends)
+            motion = translate_path(keys, reach, Pace(speed), [f"{worker}/{joint}" for joint in FREE_JOINTS])
+        return Walk(worker, start, step.translate.to, route, motion, straight_s)
+
+    for step, now in _in_order(scene, day):
+        if step.translate is not None:
+            workers = [actor for actor in step.actors if actor in scene.loaded.crew]
+            found[step.name] = tuple(go(worker, step, now) for worker in workers)
+    return found
+
+
+def _in_order(scene: Scene, day: Day) -> list[tuple[Step, Situation]]:
+    """Return all steps in an order the links allow, each with where everybody is before it."""
+    tasks = tasks_of(day, {step.name: Duration.exactly(0.0) for step in day.steps})
+    network = build(tasks)
+    now, result = situation_at_start(scene.loaded), []
+    goes_to = destinations(scene.loaded)
+    for node in network.order:
+        for member in network.members[node]:
+            step = day.steps[member]
+            result.append((step, now))
+            now = situation_after(now, step, goes_to)
+    return result
