@@ -2,8 +2,147 @@
 
 import os
 import sys
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
 
 os.environ.setdefault("MPLBACKEND", "Agg")
 if sys.platform == "linux" and not os.environ.get("DISPLAY"):
     # without it VTK first tries an X server and warns
     os.environ.setdefault("VTK_DEFAULT_OPENGL_WINDOW", "vtkEGLRenderWindow")
+
+
+@pytest.fixture
+def rider_scene():
+    """A plain rider in a foot restraint on a six-joint arm, before a few boxes: see the arguments of ``build``."""
+    return _rider_scene
+
+
+def _rider_scene(points, bodies=(), *, hands="two", stand=None, socket=None, at="arm", held=(), sites=1):
+    """Build a scene.
+
+    Args:
+        points: name -> T_world_point of the work points of ``site``.
+        bodies: bodies of the platform, on its root link ``yard``.
+        hands, stand, socket: of the worksite; poses (4, 4) in the world.
+        at: where the restraint starts.
+        held: bodies of a thing called ``load`` in the rider's hands, on its root link ``base``.
+        sites: how many of no, one worksite.
+    """
+    from armcarry.files.documents import models as doc
+    from armcarry.files.documents.rules import RulesDocument
+    from armcarry.files.documents.scenario import ScenarioDocument
+    from armcarry.files.loaded import Loaded, LoadedCrew, LoadedScenario
+    from armcarry.scene.build import build_scene
+
+    restraint, crew = _restraint(), _suit()
+    frames = {"stand": _at() if stand is None else stand, **points}
+    if socket is not None:
+        frames["socket"] = socket
+    work = {"title": "site", "stand": "stand", "socket": "socket" if socket is not None else None,
+            "work_points": {name: name for name in points}, "hands": hands}
+    platform = {"format": "armcarry platform 1", "title": "yard", "urdf": "none", "mounts": {"post": {"frame": "yard"}},
+                "worksites": {"site": work} if sites else {}}
+    script = {"format": "armcarry scenario 1", "title": "t", "purpose": "t", "platform": "yard", "arm": "arm",
+              "rules": "rules", "base": {"mount": "post"}, "restraint": {"at": at},
+              "crew": {"ev1": {"posture": "upright", "at": "arm", "size": "plain"}},
+              "hardware": {"load": {"model": "load", "at": "ev1/hands"}} if held else {}}
+    rules = {"format": "armcarry rules 1", "title": "r", "report_distance": "3 m", "required": [],
+             "intended_contact": [{"bodies": ["ev1/boots", "restraint/*"], "why": "stands"}],
+             "relaxation": {"longest": "1 min", "least": "0 m", "reach": "1 m"}, "slow_within": "1 m",
+             "margins": {"joint_position": "5 deg", "smallest_singular_value": 0.1}, "stop_remainder": "0.1 m",
+             "rider_tip_speed": "0.1 m/s", "safe_return": "30 min"}
+    load = {"format": "armcarry hardware 1", "title": "l", "urdf": "none", "mass": "9 kg", "base": "base",
+            "handhold": "base"}
+    suit = doc.CrewDocument.model_validate(crew[0])
+    nowhere = Path("none")
+    return build_scene(LoadedScenario(
+        scenario=ScenarioDocument.model_validate(script), path=nowhere,
+        platform=Loaded(doc.PlatformDocument.model_validate(platform), _model("yard", "yard", frames, bodies), nowhere),
+        vehicle_model=None, arm=Loaded(*_arm(), nowhere), restraint=Loaded(*restraint, nowhere),
+        crew={"ev1": LoadedCrew(suit, "plain", suit.sizes["plain"], crew[1], nowhere)},
+        hardware={"load": Loaded(doc.HardwareDocument.model_validate(load), _model("load", "base", {}, held), nowhere)}
+        if held else {},
+        rules=RulesDocument.model_validate(rules),
+    ))
+
+
+def _at(x=0.0, y=0.0, z=0.0, roll=0.0, pitch=0.0, yaw=0.0):
+    from armcarry.geometry.poses import from_xyz_rpy
+
+    return from_xyz_rpy((x, y, z), (roll, pitch, yaw))
+
+
+def _model(name, root, frames, bodies=(), joints=(), links=()):
+    from armcarry.geometry.model import Joint, Model
+
+    fixed = [Joint(f"{frame}_at", "fixed", root, frame, pose) for frame, pose in frames.items()]
+    return Model(name, root, (root, *links, *frames), (*joints, *fixed), tuple(bodies))
+
+
+def _turning(name, parent, child, pose, axis, travel=3.0):
+    import numpy as np
+
+    from armcarry.geometry.model import Joint
+
+    return Joint(name, "revolute", parent, child, pose, np.array(axis, dtype=float), -travel, travel)
+
+
+def _arm():
+    from armcarry.files.documents.models import ArmDocument
+    from armcarry.geometry.model import Body
+    from armcarry.geometry.shapes import Capsule
+
+    steps = [(0.3, (0, 0, 1)), (0.4, (0, 1, 0)), (2.0, (0, 1, 0)), (2.0, (0, 1, 0)), (0.4, (0, 0, 1)), (0.3, (0, 1, 0))]
+    links = ["base", *(f"l{k}" for k in range(1, 6)), "tip"]
+    joints = [_turning(f"j{k + 1}", links[k], links[k + 1], _at(z=up), axis) for k, (up, axis) in enumerate(steps)]
+    bodies = [Body(f"boom_{k}", f"l{k}", Capsule(0.08, 1.8), _at(z=1.0)) for k in (2, 3)]
+    bodies.append(Body("hand", "tip", Capsule(0.1, 0.1), _at(z=-0.05)))
+    load = {"joint_rate": {"default": "4 deg/s"}, "joint_acceleration": {"default": "2 deg/s^2"},
+            "brake_deceleration": {"default": "4 deg/s^2"}, "tip_speed": "0.2 m/s"}
+    document = {"format": "armcarry arm 1", "title": "arm", "urdf": "none", "base": "base", "tip": "tip",
+                "joints": [joint.name for joint in joints], "home": {"j2": "40 deg", "j3": "60 deg", "j4": "50 deg"},
+                "loads": dict.fromkeys(("free", "rider", "rider_and_hardware"), load), "reaction_time": "0.5 s",
+                "detection_time": "0.2 s", "characteristic_length": "2 m", "tip_positioning": "0.02 m"}
+    return ArmDocument.model_validate(document), _model("arm", "base", {}, bodies, joints, links[1:])
+
+
+def _restraint():
+    from armcarry.files.documents.models import RestraintDocument
+    from armcarry.geometry.model import Body
+    from armcarry.geometry.shapes import Box
+
+    joints = [_turning("roll", "mount", "a", _at(z=0.2), (1, 0, 0)), _turning("pitch", "a", "b", _at(), (0, 1, 0)),
+              _turning("yaw", "b", "c", _at(z=0.1), (0, 0, 1))]
+    joints.append(replace(_turning("plate_at", "c", "plate", _at(z=0.05), (0, 0, 1)), kind="fixed"))
+    step = {"step": "15 deg", "lowest": "-30 deg", "highest": "30 deg"}
+    document = {"format": "armcarry restraint 1", "title": "r", "urdf": "none", "mount": "mount", "plate": "plate",
+                "settings": {name: {"joint": name, **step} for name in ("roll", "pitch", "yaw")}}
+    body = Body("slab", "c", Box((0.4, 0.4, 0.04)), _at(z=0.03))
+    links = ("a", "b", "c", "plate")
+    return RestraintDocument.model_validate(document), _model("r", "mount", {}, [body], joints, links)
+
+
+def _suit():
+    """A trunk that leans at the hips, on boots; nothing else moves."""
+    from armcarry.geometry.model import Body
+    from armcarry.geometry.shapes import Box, Sphere
+
+    frames = {"chest": _at(z=0.5), "visor": _at(0.2, z=0.75), "left_shoulder": _at(y=0.2, z=0.5),
+              "right_shoulder": _at(y=-0.2, z=0.5), "left_glove": _at(0.45, 0.15, 0.4),
+              "right_glove": _at(0.45, -0.15, 0.4), "hands": _at(0.45, z=0.4)}
+    hips = _turning("hips", "boots", "trunk", _at(z=0.9), (0, 1, 0), 1.5)
+    fixed = [
+        replace(_turning(f"{name}_at", "trunk", name, pose, (0, 0, 1)), kind="fixed") for name, pose in frames.items()
+    ]
+    bodies = [Body("boots", "boots", Box((0.3, 0.3, 0.9)), _at(z=0.45)),
+              Body("trunk", "trunk", Box((0.3, 0.5, 0.6)), _at(z=0.3)),
+              Body("helmet", "trunk", Sphere(0.16), _at(z=0.75)), Body("glove", "left_glove", Sphere(0.06), _at())]
+    document = {"format": "armcarry crew 1", "title": "suit", "boots": "boots", "chest": "chest", "visor": "visor",
+                "sizes": {"plain": {"urdf": "none", "mass": "190 kg", "reach": {
+                    "one_hand": "0.75 m", "two_hand": "0.70 m", "nearest": "0.25 m", "half_angle": "70 deg"}}},
+                "postures": {"upright": {}, "leaning": {"hips": "20 deg"}},
+                "shoulders": ["left_shoulder", "right_shoulder"], "gloves": ["left_glove", "right_glove"],
+                "hands": "hands", "view_half_angle": "60 deg", "corridor": "1.1 m", "translation_speed": "0.1 m/s"}
+    return document, _model("suit", "boots", {}, bodies, [hips, *fixed], ("trunk", *frames))

@@ -1,4 +1,4 @@
-"""The least distance over many pairs of bodies at rest, configuration by configuration, and lines of sight.
+"""The least distance over many pairs of bodies at rest, configuration by configuration.
 
 Made for searches: a configuration is dropped as soon as one pair is too close, and a pair that is surely
 farther than matters costs one or two planes.
@@ -20,7 +20,7 @@ from armcarry.clearance.jit import entry, source_digest
 from armcarry.clearance.solids import pack, pose_rows
 from armcarry.clearance.support import plane_gap
 from armcarry.geometry.poses import Array
-from armcarry.geometry.shapes import Capsule, Shape
+from armcarry.geometry.shapes import Shape
 
 _DIGEST = source_digest()
 
@@ -113,59 +113,3 @@ def least_distances(
     )
     bound = np.where(np.isinf(lower), lower, np.maximum(lower - PAD_M, 0.0))
     return Least(np.where(pair >= 0, bound, enough), pair)
-
-
-def blocked(start_m: Array, ends_m: Array, shapes: Sequence[Shape], T_world_body: Array) -> np.ndarray:
-    """Tell which lines of sight cross which bodies.
-
-    Args:
-        start_m: (3,) where all lines begin.
-        ends_m: (N, 3) where they end.
-        shapes: B convex bodies.
-        T_world_body: (B, 4, 4) their poses.
-
-    Returns:
-        (N, B) True where the line meets the body (to 1e-6 m).
-    """
-    lines = np.asarray(ends_m, dtype=float) - start_m
-    length = np.linalg.norm(lines, axis=-1)
-    result = np.zeros((len(lines), len(shapes)), dtype=bool)
-    if not len(lines) or not shapes:
-        return result
-    # every line is a capsule without radius, laid along its own z
-    solids = pack([Capsule(0.0, 1.0), *shapes])
-    poses = _along(start_m, lines, length)
-    fixed = np.ascontiguousarray(pose_rows(T_world_body, solids.centre[1:]))
-    for column in range(len(shapes)):
-        result[:, column] = _crossings(solids, column + 1, poses, length, fixed[column : column + 1])
-    return result
-
-
-def _crossings(solids: Any, body: int, poses: Array, length: Array, fixed: Array) -> np.ndarray:
-    rows = np.array([0, body])
-    pair = np.array([[0, 1]])
-    hit = np.zeros(len(length), dtype=bool)
-    length = np.round(length, 9)  # so that lines of one length are measured in one call
-    form, size = solids.form[rows], solids.size[rows].copy()
-    for value in np.unique(length):
-        pick = length == value
-        size[0, 2] = size[0, 4] = value / 2
-        near = np.full(int(pick.sum()), 2 * PAD_M)
-        lower, _ = _least(
-            form, size, solids.verts, poses[pick][:, None], fixed, pair, near, -np.inf, 0.1 * PAD_M, PAD_M
-        )
-        hit[pick] = lower <= PAD_M
-    return hit
-
-
-def _along(start_m: Array, lines: Array, length: Array) -> Array:
-    """Return kernel rows (N, 12) of frames in the middle of lines (N, 3), z along them."""
-    z = lines / np.where(length > 0, length, 1.0)[:, None]
-    z[length == 0] = (0.0, 0.0, 1.0)
-    other = np.where(np.abs(z[:, :1]) < 0.6, (1.0, 0.0, 0.0), (0.0, 1.0, 0.0))
-    x = np.cross(other, z)
-    x /= np.linalg.norm(x, axis=-1, keepdims=True)
-    rows = np.empty((len(lines), 12))
-    rows[:, 0:3], rows[:, 3:6], rows[:, 6:9] = x, np.cross(z, x), z
-    rows[:, 9:12] = start_m + lines / 2
-    return rows
