@@ -112,6 +112,17 @@ def test_the_wheel_carries_models_scenarios_and_shared(tmp_path):
     assert tracked
     assert [name for name in tracked if f"armcarry/data/{name}" not in inside] == []
     assert [name for name in inside if name.startswith("tests/")] == []
+    _finds_its_data(wheel, tmp_path / "installed")
+
+
+def _finds_its_data(wheel: Path, folder: Path) -> None:
+    """Show that an install, here the unpacked wheel, uses the data it carries and not a checkout's."""
+    with zipfile.ZipFile(wheel) as archive:
+        archive.extractall(folder)
+    first = f"import sys; sys.path.insert(0, {str(folder)!r})"
+    show = f"{first}; from armcarry.files import places; print(places.data_folder())"
+    done = subprocess.run([sys.executable, "-c", show], capture_output=True, text=True, cwd=folder)
+    assert done.stdout.strip() == str(folder / "armcarry" / "data"), done.stderr
 
 
 def test_every_table_has_its_source():
