@@ -153,6 +153,10 @@ def build(size: Size) -> Robot:
     for side, sign in (("left", 1), ("right", -1)):
         _arm(robot, size, side, sign)
     robot.fixed("hands", "torso", hands_in_torso(size))
+    # the masses above are shares; together they weigh what the size weighs
+    shares = sum(link.mass_kg for link in robot.links.values())
+    for link in robot.links.values():
+        link.mass_kg *= size.mass_kg / shares
     return robot
 
 

@@ -51,9 +51,9 @@ def rails() -> dict[str, tuple[Point, Point]]:
     found["den_step"] = ((7.0, -high, top), (den_x, DEN_Y_M[0] - 1.0, den_z))
     found["den_1"] = ((den_x, DEN_Y_M[0] - 1.0, den_z), (den_x, -6.5, den_z))
     found["den_2"] = ((den_x, -6.5, den_z), (den_x, DEN_Y_M[1] + 1.0, den_z))
-    found["mast_foot_rail"] = ((MAST_X_M, OFF_M, OFF_M), (MAST_X_M, 0.3, 1.9))
-    found["mast_1"] = ((MAST_X_M, 0.3, 1.9), (MAST_X_M, 0.3, 4.6))
-    found["mast_2"] = ((MAST_X_M, 0.3, 4.6), (MAST_X_M, 0.3, MAST_TOP_M - 0.6))
+    found["mast_foot_rail"] = ((MAST_X_M, OFF_M, OFF_M), (MAST_X_M + 0.3, 0.0, 1.9))
+    found["mast_1"] = ((MAST_X_M + 0.3, 0.0, 1.9), (MAST_X_M + 0.3, 0.0, 4.6))
+    found["mast_2"] = ((MAST_X_M + 0.3, 0.0, 4.6), (MAST_X_M + 0.3, 0.0, MAST_TOP_M - 0.6))
     return found
 
 
@@ -75,7 +75,7 @@ def _standoffs() -> list[tuple[str, Point, Point]]:
         for k, x in enumerate(places, start=1):
             found.append((f"{name}_{k}", (x, *outer), (x, *inner)))
     for k, z in enumerate((1.9, 4.6, MAST_TOP_M - 0.6), start=1):
-        found.append((f"mast_{k}", (MAST_X_M, 0.3, z), (MAST_X_M, 0.05, z)))
+        found.append((f"mast_{k}", (MAST_X_M + 0.3, 0.0, z), (MAST_X_M + 0.05, 0.0, z)))
     for k, y in enumerate((DEN_Y_M[0] - 1.0, -6.5, DEN_Y_M[1] + 1.0), start=1):
         out, low = np.cos(np.radians(62)), np.sin(np.radians(62))
         a = (DEN_X_M + _SHELL * out, y, AXIS_Z_M + _SHELL * low)
@@ -107,7 +107,7 @@ CAMERAS: dict[str, tuple[Point, Point, str]] = {
     "loft_eye": ((19.3, 1.85, -2.6), (8.0, 4.5, 0.5), "bow end of loft, looks up and astern"),
     "hearth_eye": ((9.6, 1.95, -2.6), (2.0, 3.5, 0.0), "port shoulder of hearth, looks at bay 7"),
     "den_eye": ((7.0, -10.0, -1.55), (11.0, -2.0, 1.0), "far end of den, looks at the keel's starboard side"),
-    "mast_eye": ((-18.35, 0.0, 5.4), (0.0, 1.5, 0.5), "half way up the mast, looks along the keel"),
+    "mast_eye": ((-18.45, -0.35, 5.4), (0.0, 1.5, 0.5), "half way up the mast, looks along the keel"),
 }
 
 

@@ -83,6 +83,6 @@ def add_mast(yard: Robot) -> None:
     yard.cylinder("mast", "mast_foot", 0.28, (0, 0, 1.05), (0, 0, 1.5), "collar")
     yard.cylinder("mast", "mast_tube_low", 0.13, (0, 0, 1.5), (0, 0, 4.6), "longeron")
     yard.cylinder("mast", "mast_tube_high", 0.10, (0, 0, 4.6), (0, 0, MAST_TOP_M - 0.06), "longeron")
-    for name, x, y in (("bow", 1.6, 0.0), ("stern", -1.6, 0.0), ("star", 0.0, -1.1)):
+    for name, x, y in (("stern", -1.6, 0.0), ("port", 0.0, 1.1), ("star", 0.0, -1.1)):
         yard.capsule("mast", f"mast_stay_{name}", 0.03, (x, y, 1.1), (0, 0, 4.4), "brace")
     yard.cylinder("mast", "mast_head", 0.22, (0, 0, MAST_TOP_M - 0.06), (0, 0, MAST_TOP_M), "seat")

@@ -6,7 +6,7 @@ import numpy as np
 from writer import Robot, at, frustum
 
 FIN_INNER_M = 1.9
-FIN_OUTER_M = 5.3
+FIN_OUTER_M = 4.6
 
 
 def build() -> Robot:

@@ -102,8 +102,8 @@ def add_seats(yard: Robot) -> None:
         yard.box("racks", f"{name}_plate", (0.06, 1.0, 0.3), frame @ at(-0.158), "seat")
     side = SIDE_M + 0.34 - 0.188
     yard.box("racks", "rack_b_board", (1.8, 0.06, 2.3), at(bay_middle(10) + 0.4, side - 0.03, 0.0), "rack")
-    yard.box("racks", "rack_b_locker", (0.5, 0.45, 0.9), at(bay_middle(10) - 0.22, side + 0.225, 0.3), "rack")
-    yard.box("racks", "rack_a_locker", (0.55, 0.42, 1.5), at(bay_middle(11) + 1.15, SIDE_M + 0.21, 0.0), "rack")
+    yard.box("racks", "rack_b_locker", (0.4, 0.45, 0.9), at(bay_middle(10) - 0.35, side + 0.225, 0.3), "rack")
+    yard.box("racks", "rack_a_locker", (0.55, 0.42, 1.5), at(bay_middle(11) + 1.42, SIDE_M + 0.21, 0.0), "rack")
     yard.box("racks", "bay_3_arm", (0.12, 0.6, 0.1), at(bay_middle(3), SIDE_M + 0.27, 0.36), "rack")
     yard.box("racks", "bay_3_post", (0.1, 0.08, 2.2), at(bay_middle(3), SIDE_M + 0.01, 0.0), "rack")
     yard.cylinder(
