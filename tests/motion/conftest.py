@@ -24,7 +24,9 @@ def trial_model() -> Model:
     travel = np.deg2rad(270.0)
     links = ["base", *(name + "_link" for name, *_ in JOINTS), "tip"]
     joints = [
-        Joint(name, "revolute", links[k], links[k + 1], poses.translation(at), np.array(axis, float), -travel, travel, 0.05)
+        Joint(
+            name, "revolute", links[k], links[k + 1], poses.translation(at), np.array(axis, float), -travel, travel, 0.05
+        )
         for k, (name, at, axis) in enumerate(JOINTS)
     ]
     joints.append(Joint("mount", "fixed", links[-2], "tip", poses.from_xyz_rpy((0.6, 0.0, 0.1), (0.0, 0.3, 0.0))))

@@ -40,7 +40,8 @@ def test_forwards_and_backwards_cancel(trial_tree, rng):
 
 
 def test_held_joints_stand_where_they_are_put(trial_tree):
-    by_name = Chain.of(trial_tree, "world", "arm/tip", ["arm/elbow_pitch"], {"arm/wrist_yaw": 0.5, "trolley/slide": -1.0})
+    held = {"arm/wrist_yaw": 0.5, "trolley/slide": -1.0}
+    by_name = Chain.of(trial_tree, "world", "arm/tip", ["arm/elbow_pitch"], held)
     whole = np.zeros(9)
     whole[[trial_tree.column("arm/wrist_yaw"), trial_tree.column("trolley/slide")]] = 0.5, -1.0
     by_vector = Chain.of(trial_tree, "world", "arm/tip", ["arm/elbow_pitch"], whole)

@@ -156,7 +156,8 @@ def test_ur5():
 def panda():
     # rtb models/DH/Panda.py, citing the maker's control parameters
     rows = zip(
-        (0, 0, 0, 0.0825, -0.0825, 0, 0.088), (0.333, 0, 0.316, 0, 0.384, 0, 0.107), (0, -Q, Q, Q, -Q, Q, Q), strict=True
+        (0, 0, 0, 0.0825, -0.0825, 0, 0.088), (0.333, 0, 0.316, 0, 0.384, 0, 0.107), (0, -Q, Q, Q, -Q, Q, Q),
+        strict=True,
     )
     return chain_of(from_dh([DhRow(*row) for row in rows], modified=True))
 

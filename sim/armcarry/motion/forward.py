@@ -36,7 +36,7 @@ def forward(tree: Tree, q: ArrayLike, links: Sequence[str] | None = None) -> Arr
     vectors = joint_vectors(q, len(tree.joints))
     plan = _plan(tree)
     rows = np.arange(len(tree.links)) if links is None else np.array([tree.index(link) for link in links], dtype=int)
-    flat = vectors.reshape(-1, vectors.shape[-1])
+    flat = vectors.reshape(int(np.prod(vectors.shape[:-1])), len(tree.joints))  # -1 fails where nothing moves
     hats = sweep(plan.steps, plan.parents, plan.revolute, flat[:, plan.columns])
     result = np.empty((len(flat), len(rows), 4, 4))
     result[:, :, 3] = (0.0, 0.0, 0.0, 1.0)

@@ -90,8 +90,10 @@ def law_of(
 ) -> Motion:
     """Return s as a function of time, from 0 s, as ``time_path`` uses it."""
     count = len(path.joints)
-    velocity = np.broadcast_to(np.asarray(limits.velocity, dtype=float), count)
-    acceleration = np.broadcast_to(np.asarray(limits.acceleration, dtype=float), count)
+    velocity, acceleration = np.asarray(limits.velocity, dtype=float), np.asarray(limits.acceleration, dtype=float)
+    for values in (velocity, acceleration):
+        if values.shape != (count,):
+            raise MotionError(f"{values.size} rate and acceleration limits for {count} joints")
     chain, tool = (path.chain, path.tool) if chain is None else (chain, tool)
     edges = _edges(path, slow_zones)
     rate, bend = _greatest(path.curve, edges)
@@ -111,8 +113,8 @@ def law_of(
                 speed = np.minimum(speed, np.where(bound > 0, factor * most / bound, np.inf))
         left = acceleration - np.where(bend > 0, bend * speed[:, None] ** 2, 0.0)
         push = np.min(np.where(rate > 0, left / rate, np.inf), axis=1)
-    if not np.all(np.isfinite(speed) & np.isfinite(push)):
-        raise MotionError("the path stands still over part of its length")
+    if not np.all(np.isfinite(speed) | np.isfinite(push)):
+        raise MotionError("the path stands still over part of its length, or nothing limits it")
     # a hair below, so that rounding never passes a limit
     return _join(edges, speed * (1 - 1e-12), push * (1 - 1e-12))
 

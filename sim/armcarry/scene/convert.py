@@ -11,8 +11,8 @@ from numpy.typing import ArrayLike
 
 from armcarry.errors import MotionError
 from armcarry.geometry import poses
-from armcarry.geometry.poses import Array
 from armcarry.geometry.model import Joint, Model
+from armcarry.geometry.poses import Array
 
 _X, _Z = (1.0, 0.0, 0.0), (0.0, 0.0, 1.0)
 

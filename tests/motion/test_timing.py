@@ -1,0 +1,184 @@
+import numpy as np
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from armcarry.errors import MotionError, ReachError
+from armcarry.motion.line import straight_line
+from armcarry.motion.path import joint_segment
+from armcarry.motion.speed import tip_speed_maximum, tool_speed
+from armcarry.motion.timing import (
+    RateLimits,
+    compose,
+    cruise_at,
+    greatest_rates,
+    law_of,
+    minimum_time,
+    smooth,
+    time_path,
+)
+
+positive = st.floats(0.01, 10.0)
+V, A = np.array([0.05, 0.04, 0.05, 0.06, 0.05, 0.08, 0.1]), np.full(7, 0.02)
+
+
+def holds(motion, limits):
+    rate, acceleration = greatest_rates(motion)
+    return (rate <= limits.velocity * (1 + 1e-9)).all() and (acceleration <= limits.acceleration * (1 + 1e-9)).all()
+
+
+def steady(motion):
+    """Position and rate have no jump, and both ends are at rest."""
+    inner = motion.breaks_s[1:-1]
+    for order in (0, 1):
+        np.testing.assert_allclose(motion.at(inner, order, "left"), motion.at(inner, order), atol=1e-9)
+    assert np.abs(motion.at(motion.start_s, 1)).max() < 1e-9
+    assert np.abs(motion.at(motion.end_s, 1, "left")).max() < 1e-9
+
+
+@settings(max_examples=80, deadline=None)
+@given(positive, positive, positive)
+def test_minimum_time_is_the_closed_form(length, speed, acceleration):
+    law = minimum_time(length, speed, acceleration)
+    expected = length / speed + speed / acceleration
+    if length < speed**2 / acceleration:
+        expected = 2 * np.sqrt(length / acceleration)
+    assert law.duration_s == pytest.approx(expected, rel=1e-9)
+    assert law.at(law.end_s, side="left")[0] == pytest.approx(length, rel=1e-9)
+    assert greatest_rates(law)[0][0] <= speed * (1 + 1e-12)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 10**6), st.integers(1, 8))
+def test_a_joint_segment_takes_the_time_of_its_slowest_joint_exactly(seed, count):
+    rng = np.random.default_rng(seed)
+    start, end = rng.uniform(-3, 3, (2, count))
+    limits = RateLimits(rng.uniform(0.01, 1, count), rng.uniform(0.01, 1, count))
+    motion = time_path(joint_segment([f"j{k}" for k in range(count)], start, end), limits, 12.0)
+    change = np.abs(end - start)
+    speed, push = (limits.velocity / change).min(), (limits.acceleration / change).min()
+    expected = 1 / speed + speed / push if speed**2 / push <= 1 else 2 / np.sqrt(push)
+    assert motion.start_s == 12.0 and motion.duration_s == pytest.approx(expected, rel=1e-9)
+    assert holds(motion, limits)
+    steady(motion)
+    np.testing.assert_allclose(motion.at(motion.end_s), end, atol=1e-9)
+    # joints keep their proportion all the way
+    some = motion.at(np.linspace(12.0, motion.end_s, 50))
+    share = (some[:, 0] - start[0]) / (end[0] - start[0])
+    np.testing.assert_allclose(some, start + share[:, None] * (end - start), atol=1e-9)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.tuples(st.floats(0, 0.9), st.floats(0.02, 0.5), st.floats(0.05, 1.0)), min_size=1, max_size=4))
+def test_slow_zones_are_kept_and_the_rest_is_not_slowed(zones):
+    zones = [(first, min(1.0, first + width), factor) for first, width, factor in zones]
+    assume(all(last - first > 1e-6 for first, last, _ in zones))
+    limits = RateLimits(np.array([0.3, 0.2]), np.array([0.1, 0.4]))
+    path = joint_segment(("a", "b"), (0.0, 1.0), (2.0, -1.0))
+    law = law_of(path, limits, zones)
+    motion = compose(path.curve, law)
+    assert holds(motion, limits)
+    steady(motion)
+    inside = np.linspace(0, law.end_s, 3001)
+    s, speed = law.at(inside)[:, 0], law.at(inside, 1)[:, 0]
+    for first, last, factor in zones:
+        there = (s > first + 1e-9) & (s < last - 1e-9)
+        assert (speed[there] <= 0.1 * factor * (1 + 1e-9)).all()  # joint b: 0.2 rad/s over 2 rad
+    assert law.duration_s >= minimum_time(1.0, 0.1, 0.05).duration_s - 1e-9
+    none = law_of(path, limits, [(0.2, 0.5, 1.0)])
+    assert none.duration_s == pytest.approx(minimum_time(1.0, 0.1, 0.05).duration_s, rel=1e-9)
+
+
+def test_two_zones_by_hand():
+    # at rest, full speed 1 and slow speed 0.5 over the second half, acceleration 1, path of length 4
+    path = joint_segment(("a",), (0.0,), (4.0,))
+    law = law_of(path, RateLimits(np.array([1.0]), np.array([1.0])), [(0.5, 1.0, 0.5)])
+    # 0 to 1 in 1 s over 0.5; down to 0.5 over 0.375 in 0.5 s; 2 - 0.875 at 1; then 2 - 0.125 at 0.5; 0.5 s to rest
+    assert law.duration_s == pytest.approx(1 + 1.125 + 0.5 + 1.875 / 0.5 + 0.5, rel=1e-9)
+
+
+def test_lines_keep_every_limit_at_every_instant(chain, bent, rng):
+    limits = RateLimits(V, A, tip_speed_m_s=0.15, tip_angular_speed_rad_s=0.03)
+    done = 0
+    for k in range(6):
+        q = bent + rng.normal(0, 0.3, 7)
+        goal = chain.forward(q)
+        goal[:3, 3] += rng.normal(0, 1.0, 3)
+        if k % 2:
+            goal[:3, :3] = chain.forward(q + 0.1)[:3, :3]
+        try:
+            path = straight_line(chain, q, goal)
+        except ReachError:
+            continue
+        done += 1
+        motion = time_path(path, limits, 3.0, slow_zones=[(0.4, 0.7, 0.3)])
+        assert holds(motion, limits)
+        steady(motion)
+        assert tip_speed_maximum(chain, motion, tolerance_m_s=1e-5)[1] <= 0.15 * (1 + 1e-4)
+        time = np.linspace(motion.start_s, motion.end_s, 4001)
+        linear, angular = tool_speed(chain, motion, time)
+        assert linear.max() <= 0.15 * (1 + 1e-9) and angular.max() <= 0.03 * (1 + 1e-9)
+        # the line is a line again: where the tool is gives s, and inside the slow zone it is slow
+        place = chain.forward(motion.at(time))[:, :3, 3] - chain.forward(q)[:3, 3]
+        s = np.linalg.norm(place, axis=1) / path.length_m
+        slow = (s > 0.41) & (s < 0.69)
+        assert linear[slow].max() <= 0.3 * 0.15 * (1 + 1e-9)
+        # the motion is the path: nothing is sampled
+        np.testing.assert_allclose(motion.at(motion.end_s), path.end, atol=1e-9)
+        assert motion.coefficients.shape[1] == 7  # cubic of a quadratic: degree 6
+        # some limit is nearly used, else it would be needlessly slow
+        rate, acceleration = greatest_rates(motion)
+        used = [rate / limits.velocity, acceleration / limits.acceleration, [linear.max() / 0.15, angular.max() / 0.03]]
+        assert np.max(np.concatenate(used)) > 0.95
+    assert done >= 4
+
+
+def test_the_tip_speed_limit_of_a_joint_segment_is_met_closely(chain, bent):
+    path = joint_segment(chain.joints, bent, bent + 0.5)
+    limits = RateLimits(V, A, tip_speed_m_s=0.1)
+    motion = time_path(path, limits, chain=chain)
+    lower, upper, time = tip_speed_maximum(chain, motion, tolerance_m_s=1e-6)
+    assert 0.0997 < lower <= upper <= 0.1 * (1 + 1e-5)
+    assert tool_speed(chain, motion, np.array(time))[0] == pytest.approx(lower)
+
+
+def test_smooth_laws_compose_exactly_over_breaks(chain, bent):
+    path = straight_line(chain, bent, chain.forward(bent)[:3, 3] + (1.0, 0.7, 0.2))
+    assert len(path.curve.breaks_s) > 3
+    law = smooth(40.0)
+    motion = compose(path.curve, law, 7.0)
+    time = np.linspace(0, 40, 801)
+    np.testing.assert_allclose(motion.at(7.0 + time), path.at(law.at(time)[:, 0]), atol=1e-11)
+    assert motion.duration_s == pytest.approx(40.0)
+    steady(motion)
+
+
+def test_bad_requests_are_told():
+    path = joint_segment(("a",), (0.0,), (1.0,))
+    one = np.ones(1)
+    with pytest.raises(MotionError, match="rate and acceleration limits must be greater than zero; pin a joint"):
+        RateLimits(np.array([0.0]), one)
+    with pytest.raises(MotionError, match="a tip speed limit needs a chain and its tool point"):
+        time_path(path, RateLimits(one, one, tip_speed_m_s=1.0))
+    with pytest.raises(MotionError, match=r"slow zone \(0.5, 1.5, 0.5\) is not inside the path or its factor not in"):
+        time_path(path, RateLimits(one, one), slow_zones=[(0.5, 1.5, 0.5)])
+    with pytest.raises(MotionError, match=r"slow zone \(0, 1, 0\) is not inside"):
+        time_path(path, RateLimits(one, one), slow_zones=[(0.0, 1.0, 0.0)])
+    with pytest.raises(MotionError, match="length, speed and acceleration must be greater than zero"):
+        minimum_time(0.0, 1.0, 1.0)
+    with pytest.raises(MotionError, match="a smooth law has degree 3 or 5, not 4"):
+        smooth(1.0, 4)
+    with pytest.raises(MotionError, match=r"a cruising speed of 0\.1 is too low: 1 in 10 s needs more than 0\.1"):
+        cruise_at(1.0, 10.0, 0.1)
+    with pytest.raises(MotionError, match=r"a cruising speed of 0\.21 is too high: 1 in 10 s allows 0\.2"):
+        cruise_at(1.0, 10.0, 0.21)
+    with pytest.raises(MotionError, match="2 rate and acceleration limits for 1 joints"):
+        time_path(path, RateLimits(np.ones(2), np.ones(2)))
+    with pytest.raises(MotionError, match="the path stands still over part of its length, or nothing limits it"):
+        time_path(path, RateLimits(one * np.inf, one * np.inf))
+
+
+def test_one_kind_of_limit_is_enough():
+    path = joint_segment(("a",), (0.0,), (4.0,))
+    assert time_path(path, RateLimits(np.full(1, np.inf), np.ones(1))).duration_s == pytest.approx(4.0)
+    assert time_path(path, RateLimits(np.ones(1), np.full(1, np.inf))).duration_s == pytest.approx(4.0)
