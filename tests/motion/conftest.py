@@ -25,7 +25,8 @@ def trial_model() -> Model:
     links = ["base", *(name + "_link" for name, *_ in JOINTS), "tip"]
     joints = [
         Joint(
-            name, "revolute", links[k], links[k + 1], poses.translation(at), np.array(axis, float), -travel, travel, 0.05
+            name, "revolute", links[k], links[k + 1], poses.translation(at), np.array(axis, float),
+            -travel, travel, 0.05,
         )
         for k, (name, at, axis) in enumerate(JOINTS)
     ]
