@@ -117,6 +117,10 @@ def _hardware(script: Script) -> None:
         if script.frame(path, item.at):
             script.not_own(path, name, item.at)
             script.seat(path, name, item.at)
+        document = script.files["hardware", name, "model"].document
+        for fastener in item.fasteners:
+            here = ("hardware", name, "fasteners", fastener)
+            script.known(here, fastener, document.fasteners, f"fastener of '{item.model}'")
 
 
 def _no_circle(script: Script) -> None:

@@ -32,6 +32,8 @@ def _for_people(node: Any) -> Any:
     """Return a schema without the titles pydantic makes of names, and with defaults as they are written."""
     if isinstance(node, dict):
         plain = {key: _for_people(value) for key, value in node.items() if not (key == "title" and _is_title(node))}
+        if "patternProperties" in plain:
+            plain["additionalProperties"] = False
         # a default is the value inside, in SI; in a file it would need its unit
         if "default" in plain and not _written_as_is(plain["default"]):
             del plain["default"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Generic, TypeVar
@@ -36,6 +37,8 @@ FORMATS: dict[str, type[Document]] = {
 }
 
 D = TypeVar("D", bound=Document)
+
+_NAMED = re.compile(r"(?:step|carry) '([^']*)'")
 
 _SHAPES = {
     "string_type": "text",
@@ -136,16 +139,30 @@ def _problems(error: ValidationError, yaml: YamlText, document: type[Document]) 
         path = yaml.known(tuple(entry["loc"]))
         if entry["type"] == "missing":
             path = tuple(entry["loc"])
+        elif entry["type"] == "value_error":
+            path = _named_item(path, str(entry["ctx"]["error"]), yaml)
         grouped.setdefault(path, []).append(dict(entry))
     problems = [_problem(path, entries, yaml, document) for path, entries in grouped.items()]
     return sorted(problems, key=lambda problem: problem.line or 0)
+
+
+def _named_item(path: YamlPath, words: str, yaml: YamlText) -> YamlPath:
+    """Return the list item that a refusal of a whole document names as ``step 'x'`` or ``carry 'x'``."""
+    named = _NAMED.match(words)
+    if named is None:
+        return path
+    for item in yaml.lines:
+        if item[: len(path)] == path and item[-1:] == ("name",) and yaml.value(item) == named.group(1):
+            return item[:-1]
+    return path
 
 
 def _problem(
     path: YamlPath, entries: list[dict[str, Any]], yaml: YamlText, document: type[Document]
 ) -> InputError:
     told = [_tell(path, entry, document) for entry in entries]
-    accepted = " or ".join(dict.fromkeys(accepted for _, _, accepted in told if accepted)) or None
+    said = document_types.description(document, path) if len(entries) > 1 else None
+    accepted = said or " or ".join(dict.fromkeys(accepted for _, _, accepted in told if accepted)) or None
     problem, found, _ = told[0]
     return InputError(problem, file=yaml.path, line=yaml.line(path), found=found, accepted=accepted)
 
@@ -166,9 +183,11 @@ def _tell(path: YamlPath, entry: dict[str, Any], document: type[Document]) -> tu
         return f"key '{path[-1]}' is missing{where}", None, document_types.description(document, path)
     if kind == "value_error":
         words = str(context["error"])
+        if _NAMED.match(words) or not key:
+            return words, None, None
         problem, _, rest = words.partition("; found ")
-        accepted = rest.partition("; accepted: ")[2] or None
-        return f"{key}: {problem}" if key else problem, found if accepted else None, accepted
+        accepted = rest.partition("; accepted: ")[2]
+        return (f"{key}: {problem}", found, accepted) if accepted else (f"{key}: {words}", None, None)
     if kind == "string_pattern_mismatch":
         is_key = entry["loc"][-1] == "[key]"
         said = "lower case, digits, underscores" if is_key else document_types.description(document, path)
