@@ -123,6 +123,7 @@ class ReachError(MotionError):
         stopped_by: Iterable[str] = (),
         at_m: float | None = None,
     ) -> None:
+        self.what = what
         self.reason = reason
         self.short_m = short_m
         self.short_rad = short_rad

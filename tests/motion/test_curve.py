@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.polynomial import Polynomial
 
-from armcarry.errors import MotionError
+from armcarry.errors import FrameError, MotionError
 from armcarry.motion.curve import Motion
 
 
@@ -97,3 +97,6 @@ def test_bad_motions_are_told():
         one.then(Motion.hold(("b",), (0.0,), 0.0, 1.0))
     with pytest.raises(MotionError, match=r"0\.5 to 2 s is not inside 0 to 1 s"):
         one.between(0.5, 2.0)
+    assert list(one.columns_of(["a"])) == [0]
+    with pytest.raises(FrameError, match="no joint named 'aa'; did you mean 'a'"):
+        one.columns_of(["aa"])

@@ -141,8 +141,21 @@ def test_a_line_out_of_reach_says_where_it_stops_and_why(chain, bent):
     assert error.at_m + error.short_m == pytest.approx(12.0)
     assert 0.0 < error.at_m < 12.0
     assert "m along it: a direction of motion is lost (smallest singular value 0.0" in error.reason
+    assert "a pose a little farther is out of reach: " in error.reason
     # the arm really is all but stretched there
     assert np.linalg.norm(start + error.at_m * away - base) > 0.85 * chain.reach_m
+
+
+def test_a_line_into_a_singularity_of_its_branch_points_to_another(chain, bent):
+    # with the shoulder roll pinned the three pitch joints and the wrist lose a direction on the way
+    told = None
+    for step in np.eye(3):
+        try:
+            straight_line(chain, bent, chain.forward(bent)[:3, 3] + 1.5 * step, pinned=("arm/shoulder_pitch",))
+        except ReachError as error:
+            told = error
+    assert told is not None
+    assert "with arm/shoulder_pitch pinned); a pose a little farther can be taken only from another branch" in str(told)
 
 
 def test_a_line_beyond_the_travel_names_the_joint(trial_tree, chain, bent):

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from armcarry.errors import MotionError
+from armcarry.errors import FrameError, MotionError
 from armcarry.geometry.poses import Array
 
 
@@ -136,8 +136,11 @@ class Motion:
         return (low.reshape(shape) / length).min(axis=0), (high.reshape(shape) / length).max(axis=0)
 
     def columns_of(self, joints: Sequence[str]) -> np.ndarray:
-        """Return the column numbers of the named joints."""
+        """Return the column numbers of the named joints. Raises FrameError with the nearest name."""
         where = {name: k for k, name in enumerate(self.joints)}
+        for name in joints:
+            if name not in where:
+                raise FrameError("joint", name, self.joints)
         return np.array([where[name] for name in joints], dtype=np.int64)
 
 

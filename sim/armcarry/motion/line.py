@@ -17,6 +17,7 @@ from armcarry.errors import MotionError, ReachError
 from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
 from armcarry.motion.curve import Motion
+from armcarry.motion.inverse import solutions
 from armcarry.motion.path import Path, clamped_spline
 from armcarry.motion.sweep import joint_vectors
 from armcarry.motion.tracker import Line, Tracker, deviation, line_between
@@ -52,8 +53,8 @@ def straight_line(
         near: joint positions (n,) a spare joint keeps near, ``start`` when left out (running evenly to
             ``end`` if that is given). Lines that share one ``near`` close: a loop of them ends at the joint
             positions where it began, when the first line starts at ``near``.
-        fallback: where nearness leads into a fold, try again with one joint pinned, those first that leave
-            the arm farthest from a singularity at the start.
+        fallback: where the line is not followed, try again with one joint pinned (those first that leave
+            the arm farthest from a singularity at the start), then look for what lies beyond.
         tolerance_m, tolerance_rad: how far the tool may leave the line, at every s.
 
     Returns:
@@ -72,18 +73,32 @@ def straight_line(
     pins = tuple(chain.column(name) for name in pinned)
     try:
         return _follow(Tracker(chain, tool, line, reference, change, pins), q, last, tolerance_m, tolerance_rad)
-    except ReachError:
-        if pinned or near is not None or chain.size <= 6 or not fallback:
+    except ReachError as error:
+        if not fallback:
             raise
-        trackers = [Tracker(chain, tool, line, reference, change, (joint,)) for joint in range(chain.size)]
+        # nearness may lead into a fold where one pinned joint still passes
+        spare = not pinned and near is None and chain.size > 6
+        trackers = [Tracker(chain, tool, line, reference, change, (joint,)) for joint in range(chain.size) if spare]
         trackers.sort(key=lambda tracker: -tracker.least_singular_value(q))
         for tracker in trackers[:3]:
             with contextlib.suppress(ReachError):
                 return _follow(tracker, q, last, tolerance_m, tolerance_rad)
-        raise
+        raise _explained(error, chain, line, tool) from error
 
 
-# -- following -----------------------------------------------------------------------------------------
+def _explained(error: ReachError, chain: Chain, line: Line, tool: Array | None) -> ReachError:
+    """Return the error with a word on whether the pose a little farther (5 % of the line) can be taken at all."""
+    left = error.short_m / line.length_m if line.length_m > 0 else error.short_rad / line.turn_rad
+    beyond = line.at(min(1.0, 1.0 - left + 0.05))
+    try:
+        solutions(chain, beyond, tool=tool)
+        hint = "a pose a little farther can be taken only from another branch"
+    except ReachError as farther:
+        hint = f"a pose a little farther is {farther.reason}"
+    return ReachError(
+        error.what, f"{error.reason}; {hint}", short_m=error.short_m, short_rad=error.short_rad,
+        stopped_by=error.stopped_by, at_m=error.at_m,
+    )
 
 
 @dataclass
