@@ -13,21 +13,17 @@ from itertools import pairwise
 
 import numpy as np
 
-from armcarry.clearance import clearance_curve, pairs_that_move, prove_clearance
+from armcarry.clearance import clearance_curve, prove_clearance
 from armcarry.record.record import Curve, PairRow
 from armcarry.scene.build import Scene
-from armcarry.scene.names import matches
 from armcarry.scene.rules import required_clearance_m
-from armcarry.scene.tree import Tree
+from armcarry.timeline.pairs import judged_pairs, pairs_that_fit
 from armcarry.timeline.run import Phase, Relaxed, Run
 
 Tell = Callable[[str, float], None]
 
 #: cells of the clearance curve over a whole run
 CELLS = 480
-#: bodies of these classes carry no clearance of their own
-UNJUDGED = ("inside",)
-
 
 def prove_run(scene: Scene, run: Run, tell: Tell | None = None) -> tuple[tuple[PairRow, ...], tuple[Curve, ...]]:
     """Prove the clearance of every pair that moves against another over a run.
@@ -51,46 +47,13 @@ def prove_run(scene: Scene, run: Run, tell: Tell | None = None) -> tuple[tuple[P
     return _merged(rows), tuple(_joined(parts) for parts in curves.values())
 
 
-# -- which pairs, and what is asked of them ---------------------------------------------------------------
-
-
-def judged_pairs(scene: Scene, run: Run, phase: Phase) -> tuple[np.ndarray, np.ndarray]:
-    """Return the pairs (P, 2) of body rows to measure in a phase, and those that are meant to touch (Q, 2).
-
-    Left out: pairs without relative motion, bodies of links joined directly, pairs the arm's document
-    ignores, bodies of one crewmember or one piece of hardware among themselves, and anyone inside.
-    """
-    tree = phase.tree
-    bodies = tree.bodies
-    a, b = pairs_that_move(tree, run.motion.between(phase.start_s, phase.end_s)).T
-    inside = np.isin(scene.body_classes(tree), UNJUDGED)
-    owners = [body.name.split("/", 1)[0] for body in bodies]
-    _, owner = np.unique(owners, return_inverse=True)
-    whole = np.isin(owners, [*scene.loaded.crew, *scene.loaded.hardware])
-    link = np.array([tree.index(body.link) for body in bodies])
-    above = tree.parents[link]
-    same = owner[a] == owner[b]
-    neighbours = (above[a] == link[b]) | (above[b] == link[a])
-    left_out = inside[a] | inside[b] | (same & (whole[a] | neighbours))
-    for one, two in scene.loaded.arm.document.ignore_pairs:
-        left_out |= _fits(tree, (f"arm/{one}", f"arm/{two}"), a, b)
-    touching = np.zeros(len(a), dtype=bool)
-    for contact in scene.loaded.rules.intended_contact:
-        touching |= _fits(tree, contact.bodies, a, b)
-    pairs = np.stack([a, b], axis=1)
-    return pairs[~left_out & ~touching], pairs[~left_out & touching]
-
-
-def _fits(tree: Tree, patterns: tuple[str, str], a: np.ndarray, b: np.ndarray) -> np.ndarray:
-    """Tell which pairs of body rows (P,), (P,) fit two patterns, in either order."""
-    first, second = (np.array([matches(pattern, body.name) for body in tree.bodies]) for pattern in patterns)
-    return np.asarray((first[a] & second[b]) | (first[b] & second[a]))
+# -- what is asked of them ---------------------------------------------------------------------------------
 
 
 def _relaxed_groups(run: Run, phase: Phase, pairs: np.ndarray) -> dict[tuple[Relaxed, ...], np.ndarray]:
     """Group pairs by the relaxations that touch them in a phase."""
     active = [item for item in run.relaxed if item.start_s < phase.end_s and item.end_s > phase.start_s]
-    fits = [_fits(phase.tree, (item.pattern_a, item.pattern_b), *pairs.T) for item in active]
+    fits = [pairs_that_fit(phase.tree, (item.pattern_a, item.pattern_b), *pairs.T) for item in active]
     groups: dict[tuple[Relaxed, ...], np.ndarray] = {}
     for key in {tuple(row) for row in np.stack(fits, axis=1)} if fits else {()}:
         members = np.all(np.stack(fits, axis=1) == np.array(key), axis=1) if fits else np.ones(len(pairs), dtype=bool)
@@ -115,7 +78,7 @@ def _windows(phase: Phase, relaxed: tuple[Relaxed, ...]) -> list[tuple[float, fl
 
 
 def _phase_rows(scene: Scene, run: Run, phase: Phase) -> list[PairRow]:
-    pairs, intended = judged_pairs(scene, run, phase)
+    pairs, intended = judged_pairs(scene, phase.tree, run.motion.between(phase.start_s, phase.end_s))
     classes = scene.body_classes(phase.tree)
     rows = [_intended_row(phase, classes, a, b) for a, b in intended.tolist()]
     for relaxed, members in _relaxed_groups(run, phase, pairs).items():
@@ -208,7 +171,7 @@ def _merged(rows: list[PairRow]) -> tuple[PairRow, ...]:
 
 def _phase_curves(scene: Scene, run: Run, phase: Phase) -> list[Curve]:
     """Return a curve for every two classes with a rule, relaxed pairs apart from the others."""
-    pairs, _ = judged_pairs(scene, run, phase)
+    pairs, _ = judged_pairs(scene, phase.tree, run.motion.between(phase.start_s, phase.end_s))
     classes = scene.body_classes(phase.tree)
     groups: dict[tuple[str, float], list[tuple[int, int]]] = defaultdict(list)
     for relaxed, members in _relaxed_groups(run, phase, pairs).items():

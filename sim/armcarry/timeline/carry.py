@@ -7,12 +7,11 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from armcarry.errors import MotionError
 from armcarry.files.documents.scenario import Relaxation
 from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
 from armcarry.motion.curve import Motion
-from armcarry.motion.path import Path, joint_segment
+from armcarry.motion.path import joint_segment
 from armcarry.motion.timing import RateLimits, compose, smooth, time_path
 from armcarry.scene.build import Scene
 from armcarry.scene.limits import joint_accelerations, joint_rates
@@ -20,6 +19,7 @@ from armcarry.scene.tree import WORLD, Tree
 from armcarry.timeline.moves import PlannedMove, Way, plan_carries
 from armcarry.timeline.near import near_zones
 from armcarry.timeline.run import Event, MoveSpan, Phase, Relaxed, Run, Shortfall
+from armcarry.timeline.widen import widened
 
 Tell = Callable[[str, float], None]
 
@@ -136,12 +136,12 @@ def timed(scene: Scene, planned: PlannedMove, start_s: float) -> tuple[Motion | 
         turning = joint_segment(joints, planned.start, planned.end)
         return compose(turning.curve, smooth(planned.lasting_s), start_s), 1.0
     _, load = scene.load(planned.tree)
-    whole = widened(scene, planned.path, planned.start)
+    whole = widened(scene, planned.path.curve, planned.start)
     zones = [] if load.near_structure >= 1 else near_zones(scene, planned.tree, whole)
     slow = [(first, last, load.near_structure) for first, last in zones]
     chain = Chain.of(planned.tree, WORLD, planned.tool, joints=scene.arm_joints, held=planned.start)
     arm = time_path(planned.path, rate_limits(scene, planned), start_s, slow_zones=slow, chain=chain)
-    return widened_motion(scene, arm, planned.start), load.near_structure if slow else 1.0
+    return widened(scene, arm, planned.start), load.near_structure if slow else 1.0
 
 
 def rate_limits(scene: Scene, planned: PlannedMove) -> RateLimits:
@@ -156,21 +156,6 @@ def rate_limits(scene: Scene, planned: PlannedMove) -> RateLimits:
     return RateLimits(joint_rates(arm, load) * planned.move.rate, joint_accelerations(arm, load), tip)
 
 
-def widened(scene: Scene, path: Path, position: Array) -> Motion:
-    """Return a path of the arm as a Motion of the whole joint vector over s in [0, 1]."""
-    return widened_motion(scene, path.curve, position)
-
-
-def widened_motion(scene: Scene, arm: Motion, position: Array) -> Motion:
-    """Return a motion of the arm as one of the whole joint vector, all else standing still."""
-    if arm.joints != scene.arm_joints:
-        raise MotionError("the motion is not one of the arm's joints")
-    table = np.zeros((*arm.coefficients.shape[:2], len(scene.tree.joints)))
-    table[:, 0] = position
-    table[:, :, scene.arm_columns] = arm.coefficients
-    return Motion(scene.tree.joints, arm.breaks_s, table)
-
-
 def _joined(motions: list[Motion]) -> Motion:
     degree = max(motion.coefficients.shape[1] for motion in motions)
     tables = [np.pad(m.coefficients, ((0, 0), (0, degree - m.coefficients.shape[1]), (0, 0))) for m in motions]
@@ -178,4 +163,4 @@ def _joined(motions: list[Motion]) -> Motion:
     return Motion(motions[0].joints, np.concatenate(breaks), np.concatenate(tables))
 
 
-__all__ = ["Clock", "rate_limits", "run_carries", "timed", "widened", "widened_motion"]
+__all__ = ["Clock", "rate_limits", "run_carries", "timed"]

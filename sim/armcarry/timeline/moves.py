@@ -25,10 +25,15 @@ from armcarry.scene.build import PLATFORM, Scene, hang
 from armcarry.scene.limits import joint_rates
 from armcarry.scene.tree import WORLD, Tree
 from armcarry.timeline.run import Event, Shortfall
+from armcarry.timeline.tightness import Tightness
+from armcarry.timeline.widen import widened
 
 #: ways carried along side by side, and branches looked at a pose
 BEAM = 4
 BRANCHES = 24
+#: branches whose clearance is measured, cheapest first, and what a metre too near costs
+MEASURED = 8
+TIGHT_COST = 30.0
 #: joint positions nearer than this are one way
 _SAME = 1e-3
 
@@ -80,6 +85,7 @@ def plan_carries(
         The best way, and the first move that cannot be made (the way then ends before it), if any.
     """
     ways = [start]
+    tightness = Tightness(scene)
     total = sum(len(carry.moves) for carry in carries)
     done = 0
     for carry in carries:
@@ -88,7 +94,7 @@ def plan_carries(
             refusals: list[ReachError] = []
             for way in ways:
                 try:
-                    found.extend(_extend(scene, way, carry.name, number, move))
+                    found.extend(_extend(scene, tightness, way, carry.name, number, move))
                 except ReachError as error:
                     refusals.append(error)
             if not found:
@@ -115,7 +121,7 @@ def _prune(ways: list[Way]) -> list[Way]:
     return kept
 
 
-def _extend(scene: Scene, way: Way, carry: str, number: int, move: Move) -> list[Way]:
+def _extend(scene: Scene, tightness: Tightness, way: Way, carry: str, number: int, move: Move) -> list[Way]:
     """Return the ways on which one more move is made."""
     planned = PlannedMove(
         carry, number, move, describe(scene, move), way.tree, way.tree, way.position, way.position,
@@ -128,7 +134,7 @@ def _extend(scene: Scene, way: Way, carry: str, number: int, move: Move) -> list
             goal[scene.tree.column(f"arm/{joint}")] = value
         return [_flown(scene, way, replace(planned, path=_segment(scene, way.position, goal), end=goal))]
     if kind in ("to_pose", "to_worksite"):
-        return _to_pose(scene, way, planned)
+        return _to_pose(scene, tightness, way, planned)
     if kind == "line":
         return [_flown(scene, way, _along_line(scene, way, planned))]
     return [_standing(scene, way, planned)]
@@ -189,7 +195,8 @@ def _goal(scene: Scene, way: Way, move: Move) -> tuple[str, Array]:
     return _point(scene, way, goal.point), frame @ poses.from_xyz_rpy(goal.position, goal.rotation)
 
 
-def _to_pose(scene: Scene, way: Way, planned: PlannedMove) -> list[Way]:
+def _to_pose(scene: Scene, tightness: Tightness, way: Way, planned: PlannedMove) -> list[Way]:
+    """Return the ways on the cheapest branches, those that come too near something last."""
     point, pose = _goal(scene, way, planned.move)
     chain = _chain(scene, way, point)
     pinned = {f"arm/{joint}": value for joint, value in planned.move.pin.items()}
@@ -202,7 +209,14 @@ def _to_pose(scene: Scene, way: Way, planned: PlannedMove) -> list[Way]:
         end = _spread(way.position, scene.arm_columns, q)
         moved = replace(planned, tool=point, path=_segment(scene, way.position, end), end=end)
         ways.append(_flown(scene, way, moved))
-    return _prune(ways)
+    roomy = []
+    for candidate in sorted(ways, key=lambda other: other.cost)[:MEASURED]:
+        path = candidate.moves[-1].path
+        lacking = 0.0
+        if path is not None:
+            lacking = tightness.lacking_m(way.tree, widened(scene, path.curve, way.position))
+        roomy.append(replace(candidate, cost=candidate.cost + TIGHT_COST * lacking))
+    return _prune(roomy)
 
 
 def _along_line(scene: Scene, way: Way, planned: PlannedMove) -> PlannedMove:

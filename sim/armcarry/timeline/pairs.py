@@ -1,0 +1,61 @@
+"""Which pairs of bodies are judged, and what the rules ask of them."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from armcarry.clearance import pairs_that_move
+from armcarry.geometry.poses import Array
+from armcarry.motion.curve import Motion
+from armcarry.scene.build import Scene
+from armcarry.scene.names import matches
+from armcarry.scene.rules import required_clearance_m
+from armcarry.scene.tree import Tree
+
+#: bodies of these classes carry no clearance of their own
+UNJUDGED = ("inside",)
+
+
+def judged_pairs(scene: Scene, tree: Tree, motion: Motion) -> tuple[np.ndarray, np.ndarray]:
+    """Return the pairs (P, 2) of body rows to measure over a motion, and those that are meant to touch (Q, 2).
+
+    Left out: pairs without relative motion, bodies of links joined directly, pairs the arm's document
+    ignores, bodies of one crewmember or one piece of hardware among themselves, and anyone inside.
+    """
+    bodies = tree.bodies
+    a, b = pairs_that_move(tree, motion).T
+    inside = np.isin(scene.body_classes(tree), UNJUDGED)
+    owners = [body.name.split("/", 1)[0] for body in bodies]
+    _, owner = np.unique(owners, return_inverse=True)
+    whole = np.isin(owners, [*scene.loaded.crew, *scene.loaded.hardware])
+    link = np.array([tree.index(body.link) for body in bodies])
+    above = tree.parents[link]
+    same = owner[a] == owner[b]
+    neighbours = (above[a] == link[b]) | (above[b] == link[a])
+    left_out = inside[a] | inside[b] | (same & (whole[a] | neighbours))
+    for one, two in scene.loaded.arm.document.ignore_pairs:
+        left_out |= pairs_that_fit(tree, (f"arm/{one}", f"arm/{two}"), a, b)
+    touching = np.zeros(len(a), dtype=bool)
+    for contact in scene.loaded.rules.intended_contact:
+        touching |= pairs_that_fit(tree, contact.bodies, a, b)
+    pairs = np.stack([a, b], axis=1)
+    return pairs[~left_out & ~touching], pairs[~left_out & touching]
+
+
+def pairs_that_fit(tree: Tree, patterns: tuple[str, str], a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Tell which pairs of body rows (P,), (P,) fit two patterns, in either order."""
+    first, second = (np.array([matches(pattern, body.name) for body in tree.bodies]) for pattern in patterns)
+    return np.asarray((first[a] & second[b]) | (first[b] & second[a]))
+
+
+def required_of(scene: Scene, tree: Tree, pairs: np.ndarray) -> Array:
+    """Return the required clearance of each pair (P,) in metres, nan where no rule covers the two classes."""
+    classes = np.array(scene.body_classes(tree))
+    names, code = np.unique(classes, return_inverse=True)
+    table = np.array(
+        [
+            [np.nan if (value := required_clearance_m(scene.loaded.rules, a, b)) is None else value for b in names]
+            for a in names
+        ]
+    )
+    return np.asarray(table[code[pairs[:, 0]], code[pairs[:, 1]]])

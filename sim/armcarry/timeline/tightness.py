@@ -1,0 +1,58 @@
+"""How tight a way of the arm is, so that of several branches the roomier one is taken."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from armcarry.clearance import Prover
+from armcarry.geometry.poses import Array
+from armcarry.motion.curve import Motion
+from armcarry.scene.build import Scene
+from armcarry.scene.tree import Tree
+from armcarry.timeline.pairs import judged_pairs, required_of
+
+#: how exactly distances need be known to choose
+COARSE_M = 0.05
+#: contact counts as this much less than required
+CONTACT_M = 2.0
+
+
+class Tightness:
+    """Measures ways of the arm against the rules; keeps what it prepared for each tree."""
+
+    def __init__(self, scene: Scene) -> None:
+        self.scene = scene
+        self._provers: dict[int, tuple[Tree, Prover, Array]] = {}
+
+    def lacking_m(self, tree: Tree, way: Motion) -> float:
+        """Return by how much the worst pair may miss its requirement on a way, 0 when none does.
+
+        Args:
+            tree: the tree while the way is taken.
+            way: the whole joint vector over the way.
+        """
+        prover, required = self._prepared(tree, way)
+        if not len(required):
+            return 0.0
+        bounds = prover.bounds(way, report_distance_m=float(required.max()), tolerance_m=COARSE_M)
+        lacking = np.where(bounds.status == "contact", required + CONTACT_M, required - bounds.lower_m)
+        return max(0.0, float(lacking.max()))
+
+    def _prepared(self, tree: Tree, way: Motion) -> tuple[Prover, Array]:
+        if id(tree) not in self._provers:
+            pairs, _ = judged_pairs(self.scene, tree, _all_moving(self.scene, way))
+            required = required_of(self.scene, tree, pairs)
+            ruled = ~np.isnan(required)
+            self._provers[id(tree)] = (tree, Prover(tree, pairs[ruled]), required[ruled])
+        _, prover, required = self._provers[id(tree)]
+        return prover, required
+
+
+def _all_moving(scene: Scene, way: Motion) -> Motion:
+    """Return a motion in which every joint of the arm moves, to find every pair that it can bring together."""
+    table = way.coefficients[:1, :2].copy()
+    if table.shape[1] < 2:
+        table = np.pad(table, ((0, 0), (0, 1), (0, 0)))
+    table[:, 1] = 0.0
+    table[:, 1, scene.arm_columns] = 1.0
+    return Motion(way.joints, way.breaks_s[:2], table)
