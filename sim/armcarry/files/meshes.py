@@ -69,7 +69,6 @@ def convex(mesh: Triangles, scale: Array, path: Path) -> ConvexMesh:
         InputError: flat, not closed, inside out, or not convex.
     """
     vertices = mesh.vertices * scale
-    size = float(np.max(np.ptp(vertices, axis=0), initial=0.0))
     try:
         hull = ConvexMesh.hull_of(vertices)
     except ValueError:
@@ -81,6 +80,7 @@ def convex(mesh: Triangles, scale: Array, path: Path) -> ConvexMesh:
         accepted = "faces with corners counter-clockwise from outside"
         raise InputError("the mesh is inside out", file=path, accepted=accepted)
     depth_m = _deepest(vertices, hull)
+    size = float(np.max(np.ptp(vertices, axis=0)))
     hull_volume = Triangles(hull.vertices_m, hull.faces).volume
     if depth_m > CONVEX_TOLERANCE * size or volume < hull_volume * (1 - 1e-6):
         share = 100 * (1 - volume / hull_volume)

@@ -111,7 +111,7 @@ def _format(yaml: YamlText) -> type[Document]:
         problem = "key 'format' is missing, so the kind of file is unknown"
         raise InputError(problem, file=yaml.path, line=1, accepted=", ".join(FORMATS))
     text = yaml.data["format"]
-    if text not in FORMATS:
+    if not isinstance(text, str) or text not in FORMATS:
         raise InputError(
             "unknown format",
             file=yaml.path,
