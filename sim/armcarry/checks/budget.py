@@ -17,7 +17,7 @@ PAIRS = 10
 
 
 def check(record: Record) -> tuple[Finding, ...]:
-    """Give the ten tightest pairs a margin with uncertainty; not assessed where the rules leave a term out."""
+    """Give the ten tightest pairs that keep their clearance a margin with uncertainty; not assessed where the rules leave a term out."""
     rules = record.scene.loaded.rules
     missing = [name for name in TERMS if name not in rules.budget]
     if missing:
@@ -31,12 +31,12 @@ def check(record: Record) -> tuple[Finding, ...]:
             ),
         )
     rows = sorted(
-        (row for row in record.pairs if row.required_m is not None and row.status == "proven"),
+        (row for row in record.pairs if row.required_m is not None and row.status == "proven" and row.margin_m >= 0),
         key=lambda row: row.margin_m,
     )
     if not rows:
         return (
-            Finding("budget", Verdict.PASS, "arm", "no pair comes within the report distance, so no budget is needed"),
+            Finding("budget", Verdict.PASS, "arm", "no pair that keeps its clearance comes within the report distance"),
         )
     return tuple(_finding(rules, row) for row in rows[:PAIRS])
 

@@ -22,7 +22,14 @@ def check(record: Record) -> tuple[Finding, ...]:
     findings: list[Finding] = []
     for classes, rows in sorted(groups.items()):
         findings.extend(_judge_group(classes, rows))
-    return tuple(findings)
+    return tuple(sorted(findings, key=_beyond))
+
+
+def _beyond(finding: Finding) -> float:
+    """Return the key of order: contact first, then the least proven distance beyond what is required."""
+    if finding.value is None or finding.limit is None:
+        return float("-inf")
+    return finding.value - finding.limit
 
 
 def _judge_group(classes: tuple[str, str], rows: list[PairRow]) -> list[Finding]:

@@ -42,7 +42,12 @@ def check(record: Record) -> tuple[Finding, ...]:
                 remedy="" if passed else f"start from another branch of the arm or pin {joint} nearer its middle",
             )
         )
-    return tuple(findings)
+    return tuple(sorted(findings, key=_left))
+
+
+def _left(finding: Finding) -> float:
+    """Return margin beyond the limit as the key of order: the tightest joint first."""
+    return (finding.value or 0.0) - (finding.limit or 0.0)
 
 
 def _when(record: Record, column: int, value: float) -> float:

@@ -27,7 +27,12 @@ def check(record: Record) -> tuple[Finding, ...]:
                 value = float(max(-low[column], high[column]))
                 if joint not in worst or value / limit > worst[joint][0]:
                     worst[joint] = (value / limit, value, float(limit), ("rate", "acceleration")[order - 1], move)
-    return tuple(_finding(record, joint, *entry) for joint, entry in worst.items())
+    return tuple(_finding(record, joint, *entry) for joint, entry in sorted(worst.items(), key=_share))
+
+
+def _share(item: tuple[str, tuple[float, float, float, str, MoveSpan]]) -> float:
+    """Return the key of order: the joint with the largest share first."""
+    return -item[1][0]
 
 
 def _finding(

@@ -20,7 +20,8 @@ _WORDS = {
     Verdict.NOT_ASSESSED: ("NOT ASSESSED", "bold yellow"),
     Verdict.PASS: ("pass", "green"),
 }
-_SHOWN = 12
+#: rows shown of one check and verdict; the rest stand in findings.json
+_SHOWN = {Verdict.FAIL: 6, Verdict.NOT_ASSESSED: 6, Verdict.PASS: 2}
 
 
 class Console:
@@ -82,8 +83,8 @@ def _shortened(findings: tuple[Finding, ...]) -> list[tuple[Finding, int]]:
     for finding in findings:
         by_kind.setdefault((finding.check, finding.verdict), []).append(finding)
     for same in by_kind.values():
-        hidden = max(len(same) - _SHOWN, 0)
-        kept = same[: _SHOWN] if hidden else same
+        kept = same[: _SHOWN[same[0].verdict]]
+        hidden = len(same) - len(kept)
         shown.extend((finding, hidden if finding is kept[-1] else 0) for finding in kept)
     return shown
 
