@@ -68,8 +68,8 @@ POSTURES: dict[str, dict[str, float]] = {
         "right_lift": 30, "right_spread": 22, "right_elbow": 75, "right_twist": 25,
     },
     "carry": {
-        "ankles": 18, "knees": -36, "hips": 18, "left_lift": 32, "left_spread": 4, "left_elbow": 66, "left_twist": 10,
-        "right_lift": 32, "right_spread": 4, "right_elbow": 66, "right_twist": 10,
+        "ankles": 18, "knees": -36, "hips": 18, "left_lift": 32, "left_spread": 9, "left_elbow": 66, "left_twist": 18,
+        "right_lift": 32, "right_spread": 9, "right_elbow": 66, "right_twist": 18,
     },
     "work_two_hands": {
         "ankles": 20, "knees": -38, "hips": 22, "left_lift": 50, "left_spread": 6, "left_elbow": 46, "left_twist": 22,
@@ -111,13 +111,13 @@ def _torso(robot: Robot, size: Size) -> None:
     low, high = 0.02, top + 0.05
     points = [
         (x, y * w, z)
-        for z, depth, w in ((low, 0.15, 0.19), (0.55 * high, 0.21, half + 0.02), (high, 0.17, half - 0.03))
+        for z, depth, w in ((low, 0.15, 0.19), (0.55 * high, 0.21, half - 0.01), (high, 0.17, half - 0.03))
         for x in (-0.17, depth)
         for y in (-1, 1)
     ]
     robot.mesh("torso", f"torso_{size.name}", np.array(points), at(), "suit")
     robot.box("torso", "pack", (0.26, 0.58, high + 0.22), at(-0.31, 0, (high + 0.22) / 2 + 0.02), "suit_shade")
-    robot.box("torso", "chest_panel", (0.12, 0.30, 0.20), at(0.25, 0, 0.48 * high), "suit_shade")
+    robot.box("torso", "chest_panel", (0.10, 0.24, 0.20), at(0.24, 0, 0.48 * high), "suit_shade")
     crown = size.stature - size.acromion + 0.05
     robot.cylinder("torso", "collar", 0.15, (0.02, 0, high - 0.02), (0.02, 0, high + 0.06), "collar")
     robot.ball("torso", "helmet", 0.175, (0.03, 0, top + crown - 0.11), "suit")

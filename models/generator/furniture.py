@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from keel import BAYS, HALF_M, MAST_TOP_M, MAST_X_M, STATIONS_M
 from modules import AIRLOCK_RADIUS_M, AIRLOCK_X_M, AXIS_Z_M, DEN_X_M, DEN_Y_M, RADIUS_M
@@ -46,9 +48,11 @@ def rails() -> dict[str, tuple[Point, Point]]:
     # over hearth, between it and the keel, to den
     den_x = DEN_X_M + float(_SHELL * np.cos(np.radians(62)))
     den_z = float(AXIS_Z_M + _SHELL * np.sin(np.radians(62)))
-    found["crown"] = ((7.0, high, top), (7.0, 0.0, AXIS_Z_M + RADIUS_M + 0.12))
-    found["crown_star"] = ((7.0, 0.0, AXIS_Z_M + RADIUS_M + 0.12), (7.0, -high, top))
-    found["den_step"] = ((7.0, -high, top), (den_x, DEN_Y_M[0] - 1.0, den_z))
+    # two straight rails a quarter, so that none cuts into the barrel
+    arch = [(7.0, *_round(_SHELL, angle)) for angle in (38, 64, 90, 116, 142)]
+    for k, (start, end) in enumerate(pairwise(arch), start=1):
+        found[f"crown_{k}"] = (start, end)
+    found["den_step"] = (arch[-1], (den_x, DEN_Y_M[0] - 1.0, den_z))
     found["den_1"] = ((den_x, DEN_Y_M[0] - 1.0, den_z), (den_x, -6.5, den_z))
     found["den_2"] = ((den_x, -6.5, den_z), (den_x, DEN_Y_M[1] + 1.0, den_z))
     found["mast_foot_rail"] = ((MAST_X_M, OFF_M, OFF_M), (MAST_X_M + 0.3, 0.0, 1.9))

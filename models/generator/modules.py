@@ -53,7 +53,7 @@ def add_modules(yard: Robot) -> None:
                 yard.capsule(
                     "struts", f"strut_{module}_{side}_{k}", 0.06, (x, sign * 1.1, -1.1), (x, sign * 0.75, -1.98), "batten"
                 )
-    yard.capsule("struts", "strut_porch", 0.05, (0.0, 1.1, -1.1), (0.0, 0.62, -2.86), "batten")
+    yard.capsule("struts", "strut_porch", 0.05, (-0.25, 1.1, -1.1), (-0.25, 0.62, -2.84), "batten")
 
 
 def add_airlock(yard: Robot) -> None:
