@@ -89,6 +89,14 @@ def test_slow_zones_are_kept_and_the_rest_is_not_slowed(zones):
     assert none.duration_s == pytest.approx(minimum_time(1.0, 0.1, 0.05).duration_s, rel=1e-9)
 
 
+@pytest.mark.parametrize("zone", [(1e-9, 0.5, 0.5), (5e-10, 0.5, 0.5), (0.5, 1 - 5e-10, 0.5), (0.5, 1 - 2e-9, 0.5)])
+def test_slow_zones_that_all_but_touch_an_end_are_kept(zone):
+    path = joint_segment(("a",), (0.0,), (4.0,))
+    law = law_of(path, RateLimits(np.ones(1), np.ones(1)), [zone])
+    assert law.duration_s == pytest.approx(1 + 1.125 + 0.5 + 1.875 / 0.5 + 0.5, rel=1e-6)
+    assert law.at(law.end_s)[0] == pytest.approx(1.0, abs=1e-12)
+
+
 def test_two_zones_by_hand():
     # at rest, full speed 1 and slow speed 0.5 over the second half, acceleration 1, path of length 4
     path = joint_segment(("a",), (0.0,), (4.0,))

@@ -99,7 +99,8 @@ def law_of(
     rate, bend = _greatest(path.curve, edges)
     factor = np.ones(len(edges) - 1)
     for first, last, slow in slow_zones:
-        inside = (edges[:-1] >= first - 1e-12) & (edges[1:] <= last + 1e-12)
+        middle = (edges[:-1] + edges[1:]) / 2  # edges lie at the ends of slow zones: a zone is all in or all out
+        inside = (middle > first) & (middle < last)
         factor[inside] = np.minimum(factor[inside], slow)
     with np.errstate(divide="ignore", invalid="ignore"):
         speed = np.min(np.where(rate > 0, velocity / rate, np.inf), axis=1) * factor
@@ -122,7 +123,7 @@ def law_of(
 def _edges(path: Path, slow_zones: Sequence[tuple[float, float, float]]) -> Array:
     """Return where zones of constant limits begin and end: breaks, zone ends, and halves of bent pieces."""
     breaks = path.curve.breaks_s
-    cuts = [float(value) for value in breaks]
+    cuts: list[float] = []
     for first, last, slow in slow_zones:
         if not (breaks[0] <= first < last <= breaks[-1] and 0 < slow <= 1):
             raise MotionError(
@@ -132,8 +133,11 @@ def _edges(path: Path, slow_zones: Sequence[tuple[float, float, float]]) -> Arra
     if path.curve.coefficients.shape[1] > 2:
         length = np.diff(breaks)[:, None]
         cuts += list((breaks[:-1, None] + length * np.arange(1, 4) / 4).ravel())
-    edges = np.unique(cuts)
-    return np.asarray(edges[np.append(True, np.diff(edges) > 1e-9)])
+    edges = list(breaks)
+    for cut in cuts:
+        if np.abs(np.array(edges) - cut).min() > 1e-9:
+            edges.append(cut)
+    return np.sort(np.array(edges, dtype=float))
 
 
 def _greatest(curve: Motion, edges: Array) -> tuple[Array, Array]:
