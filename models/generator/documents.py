@@ -141,7 +141,11 @@ def _seats() -> dict[str, Any]:
 
 def suited() -> str:
     """Return the crew document."""
-    row = "Gordon et al. 2014, NATICK/TR-15/007 (ANSUR II), {} percentile of the public data: stature, acromial height, sitting height, shoulder-elbow, forearm-hand, bideltoid breadth, foot length; suited girths, hip, ankle and shoulder joint offsets are assumptions"
+    row = (
+        "Gordon et al. 2014, NATICK/TR-15/007 (ANSUR II), {} percentile of the public data: stature, acromial height, "
+        "sitting height, shoulder-elbow, forearm-hand, bideltoid breadth, foot length; suited girths and the offsets "
+        "of hip, ankle and shoulder joints are assumptions"
+    )
     which = {"small": "women 5th", "medium": "men 50th", "large": "men 95th"}
     sizes: dict[str, Any] = {}
     for size in crew.SIZES:
@@ -158,7 +162,7 @@ def suited() -> str:
         "format": "armcarry crew 1",
         "title": "Suited body in three sizes",
         "basis": "assumption",
-        "notes": "Reach is 92 % (one hand) and 90 % (two hands) of the bare arm's length to the grip: what a suit leaves, assumed.",
+        "notes": "Reach is 92 % (one hand) and 90 % (two hands) of the bare arm to the grip, assumed.",
         "sources": {f"sizes.{name}.urdf": row.format(text) for name, text in which.items()},
         "sizes": sizes,
         "postures": {name: settings(angles) for name, angles in crew.POSTURES.items()},

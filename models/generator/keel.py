@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from writer import Robot, at
 
@@ -54,7 +56,7 @@ def add_track(yard: Robot) -> None:
     yard.fixed("track", "yard", at(), 900.0)
     pieces = np.linspace(TRACK_FROM_M, TRACK_TO_M, 5)
     for side, y in (("port", 0.45), ("star", -0.45)):
-        for k, (x0, x1) in enumerate(zip(pieces[:-1], pieces[1:], strict=True), start=1):
+        for k, (x0, x1) in enumerate(pairwise(pieces), start=1):
             yard.box("track", f"track_{side}_{k}", (x1 - x0, 0.12, 0.14), at((x0 + x1) / 2, y, TRACK_Z_M), "track")
     for k, x in enumerate(STATIONS_M):
         if TRACK_FROM_M < x < TRACK_TO_M:

@@ -50,9 +50,8 @@ def add_modules(yard: Robot) -> None:
     for module, (x0, x1) in (("hearth", (5.0, 9.0)), ("loft", (13.9, 17.9))):
         for k, x in enumerate((x0, x1), start=1):
             for side, sign in (("port", 1), ("star", -1)):
-                yard.capsule(
-                    "struts", f"strut_{module}_{side}_{k}", 0.06, (x, sign * 1.1, -1.1), (x, sign * 0.75, -1.98), "batten"
-                )
+                ends = ((x, sign * 1.1, -1.1), (x, sign * 0.75, -1.98))
+                yard.capsule("struts", f"strut_{module}_{side}_{k}", 0.06, *ends, "batten")
     yard.capsule("struts", "strut_porch", 0.05, (-0.25, 1.1, -1.1), (-0.25, 0.62, -2.84), "batten")
 
 

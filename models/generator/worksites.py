@@ -91,13 +91,11 @@ def add_seats(yard: Robot) -> None:
     """Add plates and brackets under the seats, the two racks, and the seats' frames."""
     yard.fixed("racks", "yard", at(), 420.0)
     for name, frame in BOX_SEATS.items():
-        deep = 0.24 if name == "rack_a_seat" else 0.22
+        deep = 0.18 if name == "rack_a_seat" else 0.16
         yard.box("racks", f"{name}_plate", (0.06, 0.8, 0.64), frame @ at(-0.03), "seat")
         for side, y in (("left", -0.3), ("right", 0.3)):
-            yard.box(
-                "racks", f"{name}_bracket_{side}", (deep - 0.06, 0.08, 2.2), frame @ at(-0.06 - (deep - 0.06) / 2, y, -0.05),
-                "rack",
-            )
+            place = frame @ at(-0.06 - deep / 2, y, -0.05)
+            yard.box("racks", f"{name}_bracket_{side}", (deep, 0.08, 2.2), place, "rack")
     for name, frame in BLANKET_SEATS.items():
         yard.box("racks", f"{name}_plate", (0.06, 1.0, 0.3), frame @ at(-0.158), "seat")
     side = SIDE_M + 0.34 - 0.188
@@ -115,50 +113,70 @@ def add_seats(yard: Robot) -> None:
 
 def sites() -> list[Site]:
     """Return every worksite."""
-    side_x = 1.25
+    return [*_box_sites(), *_blanket_sites(), *_camera_sites(), *_cart_sites(), *_module_sites()]
 
-    def socket(bay: int, sign: int) -> Array:
-        return axes((bay_middle(bay) + side_x, sign * (SIDE_M + 0.3), -HALF_M), (0, sign, 0), UP)
 
-    def box_points(seat: str) -> dict[str, Array]:
+def _socket(bay: int, sign: int) -> Array:
+    """Return a socket low on the keel's side, 1.25 m to the bow of the middle of a bay."""
+    return axes((bay_middle(bay) + 1.25, sign * (SIDE_M + 0.3), -HALF_M), (0, sign, 0), UP)
+
+
+def _box_sites() -> list[Site]:
+    plans = {
+        "rack_a": ("rack_a_seat", 11, 1, "rack A, bay 11 port: where the pump box is stowed"),
+        "bay_7": ("bay_7_seat", 7, 1, "bay 7 port: where the pump box goes"),
+        "bay_10": ("bay_10_seat", 10, -1, "bay 10 starboard: where the spent pump box is"),
+    }
+    found = []
+    for name, (seat, bay, sign, title) in plans.items():
         frame = BOX_SEATS[seat]
-        return {
-            f"{seat}_bolts_left": frame @ at(0.51, -0.31, 0.0), f"{seat}_bolts_right": frame @ at(0.51, 0.31, 0.0),
-            f"{seat}_grip": frame @ at(0.62),
+        points = {
+            f"{name}_bolts_left": frame @ at(0.51, -0.31), f"{name}_bolts_right": frame @ at(0.51, 0.31),
+            f"{name}_grip": frame @ at(0.62),
         }
+        rail = f"keel_{'port' if sign > 0 else 'star'}_{bay}"
+        found.append(Site(name, title, hands_on(frame, "pump_box"), _socket(bay, sign), points, rail))
+    return found
 
+
+def _blanket_sites() -> list[Site]:
+    rack, den = BLANKET_SEATS["rack_b_seat"], BLANKET_SEATS["den_top_seat"]
+    return [
+        Site("rack_b", "rack B, bay 10 port: blanket and tools", hands_on(rack @ at(0.3), "thermal_blanket"), None,
+             {"rack_b_handle": rack @ at(0.14)}, "keel_port_10"),
+        Site("den_top", "top of den: where the thermal blanket goes", hands_on(den @ at(0.3), "thermal_blanket"), None,
+             {"den_top_snaps_left": den @ at(0.1, -0.4), "den_top_snaps_right": den @ at(0.1, 0.4)}, "den_1"),
+    ]
+
+
+def _camera_sites() -> list[Site]:
+    bay, mast = CAMERA_SEATS["bay_3_seat"], CAMERA_SEATS["mast_top_seat"]
+    return [
+        Site("bay_3", "bay 3 port: new seat of the survey camera", hands_on(bay, "survey_camera"), _socket(3, 1),
+             {"bay_3_locks": bay @ axes((0.42, 0.34, 0), PORT, UP)}, "keel_port_3"),
+        Site("mast_top", "top of the mast: old seat of the survey camera", hands_on(mast, "survey_camera"), None,
+             {"mast_top_locks": mast @ axes((0.42, 0.34, 0), PORT, UP)}, "mast_2"),
+    ]
+
+
+def _cart_sites() -> list[Site]:
+    found = []
+    for (name, x), rail in zip(CART_X_M.items(), ("keel_port_11", "keel_port_3"), strict=True):
+        seat = at(x, 0, TRACK_TOP_M, pitch=-90.0)
+        title = f"track at {x:g} m: a rail cart is lifted off or set down"
+        found.append(Site(name, title, hands_on(seat, "rail_cart"), None, {f"{name}_grip": seat @ at(0.62)}, rail))
+    return found
+
+
+def _module_sites() -> list[Site]:
     loft = axes((16.0, RADIUS_M + 0.22, AXIS_Z_M + 0.2), PORT, UP)
     porch = axes((AIRLOCK_X_M[0] - 0.3, 0.95, AXIS_Z_M + 0.1), STERN, UP)
+    inward = axes((0, 0, 0), (-1, 0, 0), UP)
+    plugs = {"loft_plug_upper": loft @ at(0.06, 0.15, 0.12), "loft_plug_lower": loft @ at(0.06, -0.15, -0.12)}
+    socket = axes((17.4, RADIUS_M + 0.1, AXIS_Z_M - 0.5), PORT, UP)
     return [
-        Site("rack_a", "rack A, bay 11 port: where the pump box is stowed", hands_on(BOX_SEATS["rack_a_seat"], "pump_box"),
-             socket(11, 1), box_points("rack_a_seat"), "keel_port_11"),
-        Site("rack_b", "rack B, bay 10 port: blanket and tools",
-             hands_on(BLANKET_SEATS["rack_b_seat"] @ at(0.3), "thermal_blanket"), None,
-             {"rack_b_handle": BLANKET_SEATS["rack_b_seat"] @ at(0.14)}, "keel_port_10"),
-        Site("bay_7", "bay 7 port: where the pump box goes", hands_on(BOX_SEATS["bay_7_seat"], "pump_box"),
-             socket(7, 1), box_points("bay_7_seat"), "keel_port_7"),
-        Site("bay_10", "bay 10 starboard: where the spent pump box is", hands_on(BOX_SEATS["bay_10_seat"], "pump_box"),
-             socket(10, -1), box_points("bay_10_seat"), "keel_star_10"),
-        Site("bay_3", "bay 3 port: new seat of the survey camera", hands_on(CAMERA_SEATS["bay_3_seat"], "survey_camera"),
-             socket(3, 1), {"bay_3_locks": CAMERA_SEATS["bay_3_seat"] @ at(0.42, 0.34)}, "keel_port_3"),
-        Site("mast_top", "top of the mast: old seat of the survey camera",
-             hands_on(CAMERA_SEATS["mast_top_seat"], "survey_camera"), None,
-             {"mast_top_locks": CAMERA_SEATS["mast_top_seat"] @ at(0.42, 0.34)}, "mast_2"),
-        *(
-            Site(name, f"track at {x:g} m: a rail cart is lifted off or set down",
-                 hands_on(at(x, 0, TRACK_TOP_M, pitch=-90.0), "rail_cart"), None,
-                 {f"{name}_grip": at(x, 0, TRACK_TOP_M, pitch=-90.0) @ at(0.62)}, rail)
-            for (name, x), rail in zip(CART_X_M.items(), ("keel_port_11", "keel_port_3"), strict=True)
-        ),
-        Site("den_top", "top of den: where the thermal blanket goes",
-             hands_on(BLANKET_SEATS["den_top_seat"] @ at(0.3), "thermal_blanket"), None,
-             {"den_top_snaps_left": BLANKET_SEATS["den_top_seat"] @ at(0.1, -0.4),
-              "den_top_snaps_right": BLANKET_SEATS["den_top_seat"] @ at(0.1, 0.4)}, "den_1"),
-        Site("loft_side", "port side of loft: cable panel", loft @ at(0.12) @ axes((0, 0, 0), (-1, 0, 0), UP),
-             axes((17.4, RADIUS_M + 0.1, AXIS_Z_M - 0.5), PORT, UP),
-             {"loft_plug_upper": loft @ at(0.06, 0.15, 0.12), "loft_plug_lower": loft @ at(0.06, -0.15, -0.12)}, "loft_1"),
-        Site("porch", "porch beside the hatch: getting on and off the arm",
-             porch @ at(0.35) @ axes((0, 0, 0), (-1, 0, 0), UP), None,
+        Site("loft_side", "port side of loft: cable panel", loft @ at(0.12) @ inward, socket, plugs, "loft_1"),
+        Site("porch", "porch beside the hatch: getting on and off the arm", porch @ at(0.35) @ inward, None,
              {"porch_tether": porch @ at(0.12)}, "porch_post", False),
     ]
 

@@ -11,45 +11,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
+from colours import COLOURS
 
 from armcarry.geometry import poses, shapes
 
 Array = poses.Array
 Vector = Sequence[float]
-
-#: colours of the demo world (r, g, b, opacity): greys for structure, strong hues only for what moves
-COLOURS = {
-    "longeron": (0.63, 0.65, 0.68, 1.0),
-    "batten": (0.55, 0.57, 0.60, 1.0),
-    "brace": (0.72, 0.73, 0.75, 1.0),
-    "track": (0.30, 0.32, 0.35, 1.0),
-    "trolley": (0.42, 0.45, 0.50, 1.0),
-    "shell": (0.93, 0.92, 0.88, 1.0),
-    "shell_end": (0.84, 0.83, 0.79, 1.0),
-    "collar": (0.50, 0.50, 0.52, 1.0),
-    "hatch": (0.35, 0.55, 0.62, 1.0),
-    "radiator": (0.90, 0.94, 0.97, 1.0),
-    "radiator_back": (0.74, 0.80, 0.86, 1.0),
-    "cell": (0.13, 0.20, 0.43, 1.0),
-    "handrail": (0.83, 0.70, 0.22, 1.0),
-    "rack": (0.52, 0.49, 0.45, 1.0),
-    "seat": (0.38, 0.40, 0.44, 1.0),
-    "lens": (0.10, 0.11, 0.13, 1.0),
-    "camera": (0.78, 0.78, 0.80, 1.0),
-    "boom": (0.90, 0.62, 0.10, 1.0),
-    "knuckle": (0.27, 0.31, 0.37, 1.0),
-    "grip": (0.20, 0.22, 0.26, 1.0),
-    "suit": (0.96, 0.96, 0.95, 1.0),
-    "suit_shade": (0.80, 0.82, 0.85, 1.0),
-    "visor": (0.72, 0.53, 0.12, 1.0),
-    "glove": (0.45, 0.48, 0.52, 1.0),
-    "box": (0.80, 0.47, 0.65, 1.0),
-    "box_cover": (0.66, 0.36, 0.52, 1.0),
-    "cart": (0.34, 0.71, 0.91, 1.0),
-    "blanket": (0.87, 0.80, 0.60, 1.0),
-    "vehicle": (0.70, 0.75, 0.80, 1.0),
-    "vehicle_end": (0.45, 0.50, 0.56, 1.0),
-}
 
 #: mass and inertia of a link that is only a frame, small enough to matter to nothing
 FRAME_MASS_KG = 0.001
@@ -62,7 +29,9 @@ def number(value: float, decimals: int = 6) -> str:
     return "0" if text in ("-0", "") else text
 
 
-def at(x: float = 0.0, y: float = 0.0, z: float = 0.0, roll: float = 0.0, pitch: float = 0.0, yaw: float = 0.0) -> Array:
+def at(
+    x: float = 0.0, y: float = 0.0, z: float = 0.0, roll: float = 0.0, pitch: float = 0.0, yaw: float = 0.0
+) -> Array:
     """Return a pose from metres and degrees, fixed-axis roll, pitch, yaw."""
     return poses.from_xyz_rpy((x, y, z), np.radians((roll, pitch, yaw)))
 
