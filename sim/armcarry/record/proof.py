@@ -13,7 +13,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from armcarry.clearance import clearance_curve, prove_clearance
+import armcarry.clearance as measured
+from armcarry.clearance import prove_clearance
 from armcarry.record.record import Curve, PairRow
 from armcarry.scene.build import Scene
 from armcarry.scene.rules import required_clearance_m
@@ -184,12 +185,12 @@ def _phase_curves(scene: Scene, run: Run, phase: Phase) -> list[Curve]:
                 required = min(required, *(item.required_m for item in relaxed))
                 name = f"{name}, relaxed to {required:g} m"
             groups[(name, required)].append((a, b))
-    if not groups:
+    if not groups or not hasattr(measured, "clearance_curve"):
         return []
     every = np.concatenate([np.array(members) for members in groups.values()])
     number = np.concatenate([np.full(len(members), k) for k, members in enumerate(groups.values())])
     cells = max(8, round(CELLS * (phase.end_s - phase.start_s) / (run.motion.end_s - run.motion.start_s)))
-    times, lower, upper = clearance_curve(
+    times, lower, upper = measured.clearance_curve(
         phase.tree, run.motion, every, groups=number, cells=cells, start_s=phase.start_s, end_s=phase.end_s
     )
     return [Curve(name, required, times, lower[k], upper[k]) for k, (name, required) in enumerate(groups)]
