@@ -151,7 +151,7 @@ def test_the_tight_moment_shows_both_bodies_and_the_gap(small_run):
     tight = pictures["tightest"]
     assert tight.words == "pump box case and bay 7 longeron 1 1 at 7:38.0: 0.233 m (0.30 m required)"
     assert near(tight.pixels, palette.VERMILLION, 12).sum() > 100
-    assert near(tight.pixels, palette.YELLOW, 60).sum() > 1000
+    assert near(tight.pixels, palette.LIGHT, 60).sum() > 1000
     rows = tightest_rows(record, 9)
     assert [row.margin_m for row in rows] == sorted(row.margin_m for row in rows)
     assert len({(r.body_a.split("/")[0], r.body_b.split("/")[0]) for r in rows}) == len(rows)

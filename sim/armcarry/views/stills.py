@@ -18,6 +18,7 @@ from armcarry.views.annotate import Pixels, Sheet
 from armcarry.views.closest import judged, worded
 from armcarry.views.stage import SIZE, Stage
 from armcarry.views.viewpoint import body_corners, overview, towards_gap, towards_place
+from armcarry.views.words import plain
 
 Tell = Callable[[str, float], None]
 
@@ -94,26 +95,26 @@ def moment(record: Record, stage: Stage, row: PairRow, name: str) -> Still:
     short = row.margin_m < 0
     colour = palette.VERMILLION if short else palette.BLUISH_GREEN
     stage.scene.show(row.time_s)
-    stage.mark({row.body_a: palette.YELLOW, row.body_b: palette.LIGHT})
+    stage.mark({row.body_a: palette.LIGHT, row.body_b: palette.LIGHT})
     view = towards_gap(record, row.time_s, (row.body_a, row.body_b), row.point_a, row.point_b)
     stage.look(view)
     sheet = Sheet(stage.shot())
     a, b = np.asarray(row.point_a), np.asarray(row.point_b)
     (at_a, at_b), _ = stage.pixels([a, b])
     sheet.title(
-        f"{_plain(row.body_a)} – {_plain(row.body_b)}",
+        f"{plain(row.body_a)} – {plain(row.body_b)}",
         f"{'✕ under what is required' if short else '✓ keeps what is required'}; least distance at "
         f"{clock(row.time_s)} from the start" + ("" if view.unblocked >= 1 else "; partly hidden"),
     )
     sheet.line(at_a, at_b, colour, 0.3)
     value = worded(row, row.lower_m)
     sheet.label((at_a + at_b) / 2, value, colour, 1.5)
-    for body, edge in ((row.body_a, palette.YELLOW), (row.body_b, palette.LIGHT)):
+    for body in (row.body_a, row.body_b):
         spot = _body_spot(record, stage, body, (a + b) / 2)
         if spot is not None:
-            sheet.label(spot, _plain(body), edge)
+            sheet.label(spot, plain(body), palette.LIGHT)
     stage.mark({})
-    return Still(name, f"{_plain(row.body_a)} and {_plain(row.body_b)} at {clock(row.time_s)}: {value}", sheet.pixels())
+    return Still(name, f"{plain(row.body_a)} and {plain(row.body_b)} at {clock(row.time_s)}: {value}", sheet.pixels())
 
 
 def _overview(record: Record, stage: Stage) -> Still:
@@ -131,7 +132,7 @@ def _overview(record: Record, stage: Stage) -> Still:
         sheet.label(stage.pixels(place)[0][0], words, palette.LIGHT, 1.1)
     for item in record.scene.loaded.hardware:
         root = f"{item}/{tree.mounting(item).model.root}"
-        sheet.label(stage.pixels(links[tree.index(root), :3, 3])[0][0], _plain(item), palette.YELLOW)
+        sheet.label(stage.pixels(links[tree.index(root), :3, 3])[0][0], plain(item), palette.YELLOW)
     for site in record.scene.loaded.platform.document.worksites.values():
         stand = links[tree.index(f"{PLATFORM}/{site.stand}"), :3, 3]
         if stage.in_view([stand])[0]:
@@ -180,11 +181,3 @@ def _body_spot(record: Record, stage: Stage, name: str, near: Array) -> Array | 
         if stage.in_view([spot])[0]:
             return np.asarray(stage.pixels(spot)[0][0])
     return None
-
-
-def _plain(name: str) -> str:
-    """Write a full name for people: ``ev1/helmet`` as ``ev1 helmet``, the platform's own without its instance."""
-    instance, _, short = name.partition("/")
-    if not short:
-        return instance.replace("_", " ")
-    return short.replace("_", " ") if instance == PLATFORM else f"{instance} {short}".replace("_", " ")

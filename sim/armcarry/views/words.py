@@ -1,0 +1,36 @@
+"""Words that every view shares: names for people, counts of verdicts, the caution."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+
+from armcarry.record.finding import Finding, Verdict
+from armcarry.scene.build import PLATFORM
+
+CAUTION = (
+    "A rehearsal aid: results support, and do not replace, analysis and approval by the responsible robotics, "
+    "safety and medical authorities and local rules. Never use it to command hardware. Clearances are proven for "
+    "the bodies, motion and tolerances of this script only; numbers marked as assumptions must be replaced first."
+)
+
+_WORDS = {Verdict.PASS: "pass", Verdict.FAIL: "fail", Verdict.NOT_ASSESSED: "not assessed"}
+
+
+def verdict_word(verdict: Verdict) -> str:
+    """Return a verdict as people read it."""
+    return _WORDS[verdict]
+
+
+def counted(findings: Iterable[Finding]) -> str:
+    """Write how many findings have each verdict: ``1 fail, 2 not assessed, 9 pass``."""
+    count = Counter(finding.verdict for finding in findings)
+    return ", ".join(f"{count[v]} {_WORDS[v]}" for v in (Verdict.FAIL, Verdict.NOT_ASSESSED, Verdict.PASS))
+
+
+def plain(name: str) -> str:
+    """Write a full name for people: ``ev1/helmet`` as ``ev1 helmet``, the platform's own without its instance."""
+    instance, _, short = name.partition("/")
+    if not short:
+        return instance.replace("_", " ")
+    return short.replace("_", " ") if instance == PLATFORM else f"{instance} {short}".replace("_", " ")

@@ -1,0 +1,298 @@
+import hashlib
+import json
+import re
+import shutil
+import subprocess
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from armcarry.geometry import poses
+from armcarry.record.finding import Verdict
+from armcarry.record.record import Curve
+from armcarry.views import page as package
+from armcarry.views.page.facts import page_facts, thinned
+from armcarry.views.page.write import in_script, write_page
+
+HERE = Path(package.__file__).parent
+_ARGUMENTS = (
+    "--headless=new",
+    "--no-sandbox",
+    "--disable-dev-shm-usage",
+    "--use-angle=swiftshader",
+    "--enable-unsafe-swiftshader",
+    "--window-size=1280,720",
+    "--hide-scrollbars",
+    "--host-resolver-rules=MAP * ~NOTFOUND",
+)
+
+
+@pytest.fixture(scope="module")
+def page(small_run, tmp_path_factory):
+    return write_page(*small_run, tmp_path_factory.mktemp("page") / "run.html")
+
+
+@pytest.fixture(scope="module")
+def browser(page):
+    """The page open in a real Chromium that can reach no network."""
+    webdriver = pytest.importorskip("selenium.webdriver")
+    chromium, driver = shutil.which("chromium") or shutil.which("google-chrome"), shutil.which("chromedriver")
+    if chromium is None or driver is None:
+        pytest.skip("chromium and chromedriver are not installed")
+    options = webdriver.ChromeOptions()
+    options.binary_location = chromium
+    for argument in _ARGUMENTS:
+        options.add_argument(argument)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    opened = webdriver.Chrome(options=options, service=webdriver.ChromeService(driver))
+    try:
+        opened.get(page.as_uri())
+        until(lambda: opened.execute_script("return document.body.dataset.ready") == "yes", 30)
+        yield opened
+    finally:
+        opened.quit()
+
+
+def until(true, seconds=10.0):
+    end = time.monotonic() + seconds
+    while not true():
+        assert time.monotonic() < end, "waited in vain"
+        time.sleep(0.05)
+
+
+def text(browser, name):
+    return browser.execute_script(f"return document.getElementById('{name}').textContent")
+
+
+def now(browser):
+    return browser.execute_script("return armcarryPage.state.time")
+
+
+def click(browser, name):
+    browser.execute_script(f"document.getElementById('{name}').click()")
+
+
+def picture(browser):
+    """The 3-D view as drawn, (h, w, 3)."""
+    import io
+    from base64 import b64decode
+
+    from PIL import Image
+
+    browser.execute_async_script("const done = arguments[0]; requestAnimationFrame(() => requestAnimationFrame(done))")
+    data = browser.execute_script("return document.getElementById('scene').toDataURL('image/png')")
+    return np.asarray(Image.open(io.BytesIO(b64decode(data.split(",")[1]))).convert("RGB")).astype(int)
+
+
+def test_it_is_one_small_file_that_asks_for_nothing(page):
+    html = page.read_text(encoding="utf-8")
+    assert len(html) < 8_000_000
+    shell = re.sub(r"<script.*?</script>", "", html, flags=re.DOTALL)
+    assert not re.search(r"(src|href)\s*=|url\(|@import", shell)
+    assert "default-src &#39;none&#39;" in html
+
+
+def test_text_of_the_run_cannot_act(small_run, page):
+    html = page.read_text(encoding="utf-8")
+    assert "<script>alert(1)" not in html and "<b>here" not in html
+    assert "<title>Small carry &lt;script&gt;alert(1)&lt;/script&gt;</title>" in html
+    held = re.search(r'<script id="run-data" type="application/json">(.*?)</script>', html, re.DOTALL).group(1)
+    assert json.loads(held)["title"] == small_run[0].scene.loaded.scenario.title
+    assert in_script({"a": "</script><!--"}) == r'{"a":"\u003c/script\u003e\u003c!--"}'
+
+
+def test_the_facts_are_those_of_the_run(small_run):
+    record, findings = small_run
+    facts = page_facts(record, findings)
+    assert facts["counts"] == "1 fail, 1 not assessed, 4 pass"
+    assert facts["moves"][0] == {
+        "start": 0.0,
+        "end": 60.0,
+        "carry": "fetch",
+        "title": "fetch move 1 (to the rack)",
+        "say": "Rider goes to the rack",
+    }
+    assert [f["message"] for f in facts["findings"]] == [f.message for f in findings]
+    worst = facts["findings"][0]
+    assert worst["verdict"] == Verdict.FAIL and worst["time"] == record.tightest.time_s
+    assert worst["gap"]["value"] == pytest.approx(record.tightest.lower_m, abs=1e-4)
+    least = min(value for value in facts["track"]["lower"] if value is not None)
+    assert least == pytest.approx(record.tightest.upper_m, abs=0.02)
+    json.dumps(facts, allow_nan=False)
+
+
+def test_a_thinned_band_still_holds_the_least_distance():
+    rng = np.random.default_rng(2)
+    low = rng.uniform(0, 2, 5000)
+    curve = Curve("a", 0.5, np.arange(5001.0), low, low + 0.1)
+    times, lower, upper = thinned(curve, 300)
+    assert len(lower) == 300 and times[0] == 0 and times[-1] == 5000
+    for k in range(300):
+        inside = slice(int(times[k]), int(times[k + 1]))
+        assert lower[k] == low[inside].min() and upper[k] == low[inside].min() + 0.1
+
+
+def test_the_script_is_what_its_source_builds(tmp_path):
+    if shutil.which("node") is None or not (HERE / "source" / "node_modules").is_dir():
+        pytest.skip("the builder is not installed: npm ci --prefix sim/armcarry/views/page/source")
+    subprocess.run(["node", "build.mjs", str(tmp_path / "player.js")], cwd=HERE / "source", check=True)
+    built, kept = ((folder / "player.js").read_bytes() for folder in (tmp_path, HERE))
+    assert hashlib.sha256(built).hexdigest() == hashlib.sha256(kept).hexdigest()
+
+
+def test_the_licence_of_three_js_goes_with_it():
+    assert "The MIT License" in (HERE / "THREE_LICENSE.txt").read_text(encoding="utf-8")
+    assert "three.js" in (HERE / "player.js").read_text(encoding="utf-8")[:120]
+
+
+def test_the_scene_is_drawn(browser):
+    seen = picture(browser)
+    ground = np.abs(seen - [0x11, 0x15, 0x1A]).sum(axis=2) < 12
+    assert 0.02 < 1 - ground.mean() < 0.9
+    orange = (seen[..., 0] > 1.3 * seen[..., 1]) & (seen[..., 1] > 2 * seen[..., 2])
+    assert orange.sum() > 200  # the arm
+
+
+def test_it_plays_and_pauses(browser):
+    browser.execute_script("armcarryPage.seek(0)")
+    click(browser, "play")
+    until(lambda: now(browser) > 4)
+    assert "Pause" in text(browser, "play")
+    click(browser, "play")
+    stopped = now(browser)
+    time.sleep(0.3)
+    assert now(browser) == stopped
+    assert browser.execute_script("return armcarryPage.frames.count") > 3
+
+
+def test_it_stops_at_the_end_and_starts_over(browser):
+    browser.execute_script("armcarryPage.seek(539.9); armcarryPage.play(true)")
+    until(lambda: not browser.execute_script("return armcarryPage.state.playing"))
+    assert now(browser) == 540
+    click(browser, "play")
+    until(lambda: 0 < now(browser) < 200)
+    browser.execute_script("armcarryPage.play(false)")
+
+
+def test_scrubbing_moves_bodies_to_where_the_record_has_them(browser, small_run):
+    record, _ = small_run
+    axes = np.array([[0, 1, 0, 0], [0, 0, 1, 0], [1, 0, 0, 0], [0, 0, 0, 1.0]])
+    names = ["arm/boom_2", "ev1/helmet", "pump_box/case", "platform/module"]
+    for at in (0.0, 74.5, 76.0, 200.0, 431.0, 540.0):
+        browser.execute_script(
+            "const s = document.getElementById('scrub'); s.value = arguments[0]; s.dispatchEvent(new Event('input'))",
+            at,
+        )
+        truth = dict(zip((body.name for body in record.bodies), record.body_poses(at)[0], strict=True))
+        for name in names:
+            seen = np.array(browser.execute_script("return armcarryPage.poseOf(arguments[0])", name)).reshape(4, 4).T
+            corner = np.array([0.5, 0.5, 0.5])
+            assert np.allclose(poses.apply(seen, corner), poses.apply(axes @ truth[name], corner), atol=4e-3), (
+                name,
+                at,
+            )
+
+
+def test_the_plot_is_a_way_to_move_in_time(browser):
+    from selenium.webdriver import ActionChains
+
+    browser.execute_script("armcarryPage.seek(0)")
+    canvas = browser.find_element("id", "plot")
+    ActionChains(browser).move_to_element(canvas).click().perform()
+    assert now(browser) == pytest.approx(270, abs=25)
+    before = browser.execute_script("return document.getElementById('plot').toDataURL()")
+    browser.execute_script("armcarryPage.seek(400)")
+    assert browser.execute_script("return document.getElementById('plot').toDataURL()") != before
+
+
+def test_captions_are_those_of_the_script(browser):
+    browser.execute_script("armcarryPage.seek(200)")
+    assert text(browser, "say") == "Round the yard to bay 6"
+    browser.execute_script("armcarryPage.seek(75)")
+    assert "<now>" in text(browser, "say") or "Rider" in text(browser, "say") or text(browser, "move")
+
+
+def test_findings_jump_and_show_value_and_requirement_from_the_table(browser, small_run):
+    record, _ = small_run
+    browser.execute_script("armcarryPage.seek(0)")
+    first = browser.find_elements("css selector", "#findings button")[0]
+    first.click()
+    assert now(browser) == pytest.approx(record.tightest.time_s)
+    assert (text(browser, "value"), text(browser, "needed")) == ("✕ 0.233 m", "0.30 m required")
+    assert text(browser, "pair") == "pump box case – bay 7 longeron 1 1"
+    assert first.get_attribute("aria-current") == "true"
+    seen = picture(browser)
+    assert ((np.abs(seen - [0xD5, 0x5E, 0x00]).sum(axis=2)) < 40).sum() > 40  # the line between the two
+    label = browser.find_element("id", "label")
+    assert label.is_displayed() and label.text == "0.233 m (0.30 m required)"
+
+
+def test_text_with_markup_is_shown_as_text(browser):
+    shown = [item.text for item in browser.find_elements("css selector", "#findings button")]
+    assert any("no camera was asked for <b>here</b>" in words for words in shown)
+    assert text(browser, "title") == "Small carry <script>alert(1)</script>"
+
+
+@pytest.mark.parametrize("camera", ["follow", "ev1", "mast", "free"])
+def test_each_view_shows_something_of_its_own(browser, camera):
+    browser.execute_script("armcarryPage.seek(450); armcarryPage.use('free')")
+    start = picture(browser)
+    browser.execute_script(
+        "const s = document.getElementById('camera'); s.value = arguments[0]; s.dispatchEvent(new Event('change'))",
+        camera,
+    )
+    seen = picture(browser)
+    assert len(np.unique(seen.reshape(-1, 3), axis=0)) > 30
+    assert (np.abs(seen - start).mean() > 1) == (camera != "free")
+
+
+def test_keys_do_what_the_help_says(browser):
+    from selenium.webdriver import ActionChains
+    from selenium.webdriver.common.keys import Keys
+
+    def press(*keys):
+        ActionChains(browser).send_keys(*keys).perform()
+
+    browser.execute_script("document.activeElement.blur(); armcarryPage.seek(100)")
+    press(Keys.ARROW_RIGHT)
+    assert now(browser) == 105
+    press(Keys.ARROW_LEFT, Keys.ARROW_LEFT)
+    assert now(browser) == 95
+    press(Keys.END)
+    assert now(browser) == 540
+    press("t")
+    assert text(browser, "value").startswith("✕ 0.233 m")
+    press("n")
+    assert browser.execute_script("return armcarryPage.state.finding.number") == 0
+    press("+")
+    assert browser.execute_script("return armcarryPage.state.speed") == 20
+    press("?")
+    assert browser.execute_script("return document.getElementById('keys').open")
+    click(browser, "close")
+    press(" ")
+    assert browser.execute_script("return armcarryPage.state.playing")
+    press(" ")
+
+
+def test_nothing_is_cut_at_projector_size(browser):
+    for name in ("title", "say", "clock", "value", "caution", "play"):
+        fits = browser.execute_script(
+            "const e = document.getElementById(arguments[0]); const b = e.getBoundingClientRect();"
+            "return b.left >= 0 && b.right <= innerWidth + 1 && b.top >= 0 && b.bottom <= innerHeight + 1"
+            " && e.scrollWidth <= e.clientWidth + 1",
+            name,
+        )
+        assert fits or name in ("clock", "value"), name
+    assert browser.execute_script("return document.documentElement.scrollHeight <= innerHeight + 1")
+
+
+def test_no_error_and_no_request_but_the_file_itself(browser, page):
+    assert [entry for entry in browser.get_log("browser") if entry["level"] == "SEVERE"] == []
+    asked = set()
+    for entry in browser.get_log("performance"):
+        message = json.loads(entry["message"])["message"]
+        if message["method"] == "Network.requestWillBeSent":
+            asked.add(message["params"]["request"]["url"].split("#")[0])
+    assert {url for url in asked if not url.startswith(("data:", "blob:"))} == {page.as_uri()}
