@@ -30,7 +30,7 @@ from armcarry.timeline.handrails import NoRoute, RailRoute, find_route, rails_of
 from armcarry.timeline.network import build
 from armcarry.timeline.schedule import Point, Schedule, schedule
 from armcarry.timeline.task import Duration, Limit, Task, limits_of, tasks_of
-from armcarry.timeline.translation import Pace, body_poses, translate_path
+from armcarry.timeline.translation import Pace, body_poses, facing, translate_path
 
 #: posture of the crew model for going along handrails, where it has one
 CLIMB = "climb"
@@ -128,8 +128,10 @@ def plan_day(
     return DayPlan(scene, day, tasks, limits, result, computed, walks, dict(slip or {}), tuple(failed))
 
 
-def place_pose(scene: Scene, place: str) -> Array:
+def place_pose(scene: Scene, place: str, reach: Array) -> Array:
     """Return T_world_boots (4, 4) of a worker at a worksite, at the airlock, or at a frame by full name.
+
+    At the end frame of a handrail the worker hangs on to the rail, gloves at ``reach`` (3,) in the boots frame.
 
     Raises:
         FrameError: there is no such place.
@@ -141,6 +143,14 @@ def place_pose(scene: Scene, place: str) -> Array:
         place = f"{PLATFORM}/{platform.airlock}"
     elif "/" not in place:
         raise FrameError("worksite", place, (*platform.worksites, AIRLOCK))
+    for rail in rails_of(platform, scene.tree, scene.position):
+        ends = platform.handrails[rail.name]
+        if place in (f"{PLATFORM}/{ends.start}", f"{PLATFORM}/{ends.end}"):
+            pose = poses.identity()
+            pose[:3, :3] = facing(rail.end - rail.start, rail.away)
+            point = rail.start if place == f"{PLATFORM}/{ends.start}" else rail.end
+            pose[:3, 3] = point - pose[:3, :3] @ reach
+            return pose
     return scene.tree.pose_of(place, scene.position)
 
 
@@ -150,8 +160,9 @@ def grip(scene: Scene, worker: str) -> Array:
     position = np.zeros(len(scene.tree.joints))
     for joint, value in crew.postures.get(CLIMB, next(iter(crew.postures.values()))).items():
         position[scene.tree.column(f"{worker}/{joint}")] = value
-    pose = scene.tree.pose_of(f"{worker}/{crew.hands}", position, relative_to=f"{worker}/{crew.boots}")
-    return np.asarray(pose[:3, 3])
+    boots = f"{worker}/{crew.boots}"
+    gloves = [scene.tree.pose_of(f"{worker}/{glove}", position, relative_to=boots)[:3, 3] for glove in crew.gloves]
+    return np.asarray(np.mean(gloves, axis=0))
 
 
 def _walks(scene: Scene, day: Day) -> dict[str, tuple[Walk, ...]]:
@@ -163,8 +174,8 @@ def _walks(scene: Scene, day: Day) -> dict[str, tuple[Walk, ...]]:
         if step.translate is None:
             raise FrameError("translation", step.name, found)
         start = step.translate.start or now.place(worker) or AIRLOCK
-        ends = (place_pose(scene, start), place_pose(scene, step.translate.to))
         reach = grip(scene, worker)
+        ends = (place_pose(scene, start, reach), place_pose(scene, step.translate.to, reach))
         hands = [poses.apply(end, reach) for end in ends]
         route = find_route(rails, *hands, gap_m=day.rail_gap, reach_m=day.rail_reach)
         speed = step.translate.speed or scene.loaded.crew[worker].document.translation_speed

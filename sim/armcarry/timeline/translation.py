@@ -50,7 +50,7 @@ def body_poses(route: RailRoute, grip_m: ArrayLike, start: Array | None = None, 
     grip = np.asarray(grip_m, dtype=float)
     keys = [] if start is None else [start]
     for leg, (a, b) in enumerate(pairwise(route.points)):
-        turn = _facing(b - a, route.aways[leg])
+        turn = facing(b - a, route.aways[leg])
         for corner in (a, b):
             pose = poses.identity()
             pose[:3, :3] = turn
@@ -124,7 +124,7 @@ def _nearest_angles(r: Array, near: Array) -> Array:
     return min(whole, key=lambda c: float(np.abs(c - near).sum()))
 
 
-def _facing(along: Array, away: Array) -> Array:
+def facing(along: Array, away: Array) -> Array:
     """Return the rotation (3, 3) of a body whose head leads along and whose chest faces against away."""
     head = along / np.linalg.norm(along)
     front = -(away - np.dot(away, head) * head)
