@@ -1,0 +1,86 @@
+"""Where a rider stops at a worksite, and the instants at which what they do there is judged."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from armcarry.files.documents.scenario import Move
+from armcarry.geometry import poses
+from armcarry.record.record import MoveSpan, Record
+from armcarry.scene.build import PLATFORM, RESTRAINT
+
+#: moves during which the arm stands still
+STANDING_KINDS = ("hold", "attach", "detach", "appendage", "posture")
+#: the plate is on the stand when it is this near, m and rad
+NEAR_M = 0.05
+NEAR_RAD = 0.1
+
+
+@dataclass(frozen=True)
+class Stop:
+    """A stay at a worksite, from arriving to the next move of the arm.
+
+    Attributes:
+        worksite: its name.
+        title: title of the move that arrives.
+        start_s, end_s: when the arm stands there.
+        times_s: instants to judge: the arrival, and the end of each thing done there.
+    """
+
+    worksite: str
+    title: str
+    start_s: float
+    end_s: float
+    times_s: tuple[float, ...]
+
+
+def stops(record: Record) -> tuple[Stop, ...]:
+    """Find every stay at a worksite with somebody aboard.
+
+    The plate must be within NEAR_M and NEAR_RAD of the worksite's stand when a move ends, or the move must be
+    one to a pose given in the stand's frame (a stand turned about its normal, say).
+    """
+    found: list[Stop] = []
+    here: Stop | None = None
+    for move in record.moves:
+        if move.kind in STANDING_KINDS:
+            if here is not None:
+                here = replace(here, end_s=move.end_s, times_s=_with(here.times_s, move.end_s))
+                found[-1] = here
+            continue
+        here = _arrival(record, move)
+        if here is not None:
+            found.append(here)
+    return tuple(stop for stop in found if any(record.scene.aboard(record.phase_at(t).tree) for t in stop.times_s))
+
+
+def _with(times_s: tuple[float, ...], time_s: float) -> tuple[float, ...]:
+    return times_s if time_s == times_s[-1] else (*times_s, time_s)
+
+
+def _arrival(record: Record, move: MoveSpan) -> Stop | None:
+    restraint = record.scene.loaded.restraint
+    tree, links = record.link_poses(move.end_s)
+    sites = record.scene.loaded.platform.document.worksites
+    if restraint is None or not record.scene.aboard(tree):
+        return None
+    plate = links[tree.index(f"{RESTRAINT}/{restraint.document.plate}")]
+    script = _scripted(record, move)
+    for name, site in sites.items():
+        frame = f"{PLATFORM}/{site.stand}"
+        gap = poses.inverse(links[tree.index(frame)]) @ plate
+        near = np.linalg.norm(gap[:3, 3]) <= NEAR_M and np.linalg.norm(poses.rotation_vector(gap)) <= NEAR_RAD
+        goal = script.to_pose if script is not None else None
+        if near or (goal is not None and goal.frame == frame and goal.point in (None, record.scene.tool(tree))):
+            return Stop(name, move.title, move.end_s, move.end_s, (move.end_s,))
+    return None
+
+
+def _scripted(record: Record, move: MoveSpan) -> Move | None:
+    """Return the move of the script, None for one of a variant of another carry."""
+    for carry in record.scene.loaded.scenario.carries:
+        if carry.name == move.carry and move.number <= len(carry.moves):
+            return carry.moves[move.number - 1]
+    return None

@@ -1,0 +1,94 @@
+"""A body led between two walls a known distance apart."""
+
+import numpy as np
+import pytest
+
+from armcarry.checks.corridor import check
+from armcarry.geometry import poses
+from armcarry.geometry.model import Body
+from armcarry.geometry.shapes import Box, Cylinder
+from armcarry.motion.curve import Motion
+from armcarry.record.finding import Verdict
+from armcarry.record.record import Record
+from armcarry.timeline.run import Phase
+
+
+def _plate(rider_scene):
+    scene = rider_scene({})
+    return scene.tree.pose_of("restraint/plate", scene.position)
+
+
+def _led(scene, metres, joint="free_x", seconds=40.0):
+    """The rider led straight along one axis of the plate, the arm standing still."""
+    table = np.zeros((1, 2, len(scene.position)))
+    table[0, 0] = scene.position
+    table[0, 1, scene.tree.column(f"ev1/{joint}")] = metres / seconds
+    motion = Motion(scene.tree.joints, np.array([0.0, seconds]), table)
+    return Record(scene, (Phase(0.0, seconds, scene.tree),), motion, ())
+
+
+def _walls(plate, left_m, right_m, x_m=2.0, size=(0.6, 0.2, 3.0), yaw=0.0):
+    turn = poses.from_xyz_rpy((x_m, 0.0, 1.0), (0.0, 0.0, yaw))
+    return [
+        Body("wall_left", "yard", Box(size), plate @ turn @ poses.translation((0, left_m + size[1] / 2, 0))),
+        Body("wall_right", "yard", Box(size), plate @ turn @ poses.translation((0, -right_m - size[1] / 2, 0))),
+    ]
+
+
+@pytest.mark.parametrize(("left", "right"), [(0.7, 0.7), (0.9, 0.35), (0.4, 0.5), (0.3, 0.6)])
+def test_the_width_between_two_walls_is_their_gap(rider_scene, left, right):
+    plate = _plate(rider_scene)
+    (finding,) = check(_led(rider_scene({}, _walls(plate, left, right)), 4.0))
+    assert finding.value == pytest.approx(left + right, abs=2e-6)
+    assert finding.verdict is (Verdict.PASS if left + right >= 1.1 else Verdict.FAIL)
+    assert {"platform/wall_left", "platform/wall_right"} >= {finding.other}
+    assert 10.0 <= finding.start_s <= 30.0  # while the trunk passes x = 2 m at 0.1 m/s
+
+
+def test_the_message_names_the_place_and_the_need(rider_scene):
+    plate = _plate(rider_scene)
+    (finding,) = check(_led(rider_scene({}, _walls(plate, 0.45, 0.5)), 4.0))
+    assert finding.message.startswith("the way of ev1 is 0.950 m wide at its narrowest at 0:")
+    assert finding.message.endswith(
+        ", by platform/wall_left and platform/wall_right, looked at every 0.15 m; the body needs 1.10 m"
+    )
+    assert finding.remedy == "lead ev1 around platform/wall_left, or turn the body along the way"
+    assert (finding.limit, finding.unit, finding.subject) == (1.1, "m", "ev1")
+
+
+def test_a_thin_pair_of_posts_between_two_looks_is_found(rider_scene):
+    """Posts thinner than the spacing of the looks: the body is long enough along its way to meet them."""
+    plate = _plate(rider_scene)
+    for x in np.arange(1.9, 2.1, 0.03):
+        posts = [
+            Body(name, "yard", Cylinder(0.02, 3.0), plate @ poses.translation((x, y, 1.0)))
+            for name, y in (("post_left", 0.42), ("post_right", -0.42))
+        ]
+        (finding,) = check(_led(rider_scene({}, posts), 4.0))
+        assert finding.value == pytest.approx(0.8, abs=2e-3)
+
+
+def test_open_space_is_wide(rider_scene):
+    (finding,) = check(_led(rider_scene({}), 4.0))
+    assert finding.verdict is Verdict.PASS
+    assert finding.message.startswith("the way of ev1 is more than 2.20 m wide at its narrowest at 0:00.0, looked at")
+
+
+def test_one_wall_alone_is_no_corridor(rider_scene):
+    plate = _plate(rider_scene)
+    (finding,) = check(_led(rider_scene({}, _walls(plate, 0.35, 9.0)), 4.0))
+    assert finding.verdict is Verdict.PASS
+
+
+def test_walls_across_the_way_are_clearance_not_width(rider_scene):
+    plate = _plate(rider_scene)
+    wall = Body("end", "yard", Box((0.2, 4.0, 4.0)), plate @ poses.translation((3.0, 0.0, 0.0)))
+    (finding,) = check(_led(rider_scene({}, [wall]), 2.0))
+    assert finding.verdict is Verdict.PASS
+
+
+def test_who_does_not_travel_needs_no_corridor(rider_scene):
+    plate = _plate(rider_scene)
+    assert check(_led(rider_scene({}, _walls(plate, 0.3, 0.3, x_m=0.0)), 0.0)) == ()
+    turned = check(_led(rider_scene({}, _walls(plate, 0.3, 0.3, x_m=0.0)), 0.2, "free_yaw"))
+    assert turned == ()
