@@ -18,7 +18,7 @@ from armcarry.clearance import prove_clearance
 from armcarry.record.record import Curve, PairRow
 from armcarry.scene.build import Scene
 from armcarry.scene.rules import required_clearance_m
-from armcarry.timeline.pairs import judged_pairs, pairs_that_fit
+from armcarry.timeline.pairs import judged_pairs, pairs_that_fit, seating_pairs
 from armcarry.timeline.run import Phase, Relaxed, Run
 
 Tell = Callable[[str, float], None]
@@ -104,9 +104,12 @@ def _window_rows(
         map(tuple, points[0].tolist()), map(tuple, points[1].tolist()), strict=True,
     )
     asked = _Asked(scene, granted)
+    seating = seating_pairs(scene, phase.tree, pairs)
     rows = []
-    for (a, b), status, lower, upper, time, point_a, point_b in columns:
+    for seats, ((a, b), status, lower, upper, time, point_a, point_b) in zip(seating.tolist(), columns, strict=True):
         required, why = asked.of(classes[a], classes[b])
+        if seats and status == "contact" and required == 0.0:
+            required, status, lower = None, "intended", 0.0
         rows.append(
             PairRow(
                 phase.tree.bodies[a].name, phase.tree.bodies[b].name, classes[a], classes[b], start_s, end_s,

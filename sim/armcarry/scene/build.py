@@ -83,7 +83,7 @@ class Scene:
         """Return the class of every body of the tree as the rules name it.
 
         A crewmember is a rider on the arm, ``inside`` while at the airlock's frame, else a worker.
-        Hardware is ``hardware`` while held by anyone or anything but the platform, else structure.
+        Hardware is ``hardware`` also where it sits, so that whoever works on it is judged as such.
         """
         by_instance = {m.instance: self._instance_class(tree, m.instance) for m in tree.mountings}
         classes = []
@@ -104,8 +104,7 @@ class Scene:
             parked = hatch is not None and tree.mounting(instance).parent == f"{PLATFORM}/{hatch}"
             return "inside" if parked else "worker"
         if instance in self.loaded.hardware:
-            free_of_platform = tree.mounting(instance).parent.split("/", 1)[0] != PLATFORM
-            return "hardware" if free_of_platform else "structure"
+            return "hardware"
         if instance == RESTRAINT:
             return "arm" if tree.hangs_from(RESTRAINT, ARM) else "structure"
         return {PLATFORM: "structure", VEHICLE: "vehicle", ARM: "arm"}[instance]

@@ -36,10 +36,30 @@ def judged_pairs(scene: Scene, tree: Tree, motion: Motion) -> tuple[np.ndarray, 
     for one, two in scene.loaded.arm.document.ignore_pairs:
         left_out |= pairs_that_fit(tree, (f"arm/{one}", f"arm/{two}"), a, b)
     touching = np.zeros(len(a), dtype=bool)
-    for contact in scene.loaded.rules.intended_contact:
-        touching |= pairs_that_fit(tree, contact.bodies, a, b)
+    for patterns in _intended(scene):
+        touching |= pairs_that_fit(tree, patterns, a, b)
     pairs = np.stack([a, b], axis=1)
     return pairs[~left_out & ~touching], pairs[~left_out & touching]
+
+
+def _intended(scene: Scene) -> list[tuple[str, str]]:
+    """Return the patterns of bodies that may touch at any time: by the rules, and hardware in its holder's hands."""
+    patterns = [contact.bodies for contact in scene.loaded.rules.intended_contact]
+    for name, item in scene.loaded.hardware.items():
+        for who in scene.loaded.crew:
+            patterns += [(f"{name}/*", f"{who}/{touched}") for touched in item.document.touches]
+    return patterns
+
+
+def seating_pairs(scene: Scene, tree: Tree, pairs: np.ndarray) -> np.ndarray:
+    """Tell which pairs (P,) are hardware and a part of a seat that it touches when it sits there."""
+    result = np.zeros(len(pairs), dtype=bool)
+    for seat in scene.loaded.platform.document.seats.values():
+        for name, item in scene.loaded.hardware.items():
+            if {name, scene.loaded.scenario.hardware[name].model, item.path.stem} & set(seat.accepts):
+                for touched in seat.touches:
+                    result |= pairs_that_fit(tree, (f"{name}/*", f"platform/{touched}"), *pairs.T)
+    return result
 
 
 def pairs_that_fit(tree: Tree, patterns: tuple[str, str], a: np.ndarray, b: np.ndarray) -> np.ndarray:
