@@ -6,6 +6,7 @@ every quantity ("0.6 m", "2 ft", "15 deg"); a bare number is refused.
 
 from __future__ import annotations
 
+import math
 import re
 from functools import lru_cache
 from typing import Any
@@ -110,6 +111,26 @@ def _factor(unit: str, kind: str, text: str, accepted: str) -> float:
         return float(_registry().Quantity(1.0, unit).to(KINDS[kind][0]).magnitude)
     except (pint.PintError, ValueError, AttributeError, TypeError, ArithmeticError) as error:
         raise QuantityError("not an accepted unit", found=text, accepted=accepted) from error
+
+
+def write(value: float, kind: str) -> str:
+    """Write an SI value with its unit so that ``parse`` gives back the same value, bit for bit.
+
+    Degrees where they can carry the value exactly, else radians; other kinds in their SI unit.
+
+    Raises:
+        ValueError: the value is not finite.
+    """
+    if not math.isfinite(value):
+        raise ValueError(f"a {kind} that is not finite cannot be written: {value}")
+    value = float(value)
+    if kind in ("angle", "angular_speed", "angular_acceleration"):
+        unit = KINDS[kind][0].replace("rad", "deg")
+        for digits in (6, 9, 12, 15, 17):
+            text = f"{math.degrees(value):.{digits}g} {unit}"
+            if parse(text, kind) == value:
+                return text
+    return f"{value!r} {KINDS[kind][0]}".rstrip()
 
 
 def show(value: float, kind: str, digits: int = 3) -> str:

@@ -220,22 +220,26 @@ class _Builder:
 
     def scalar(self, event: Any, line: int) -> Any:
         text = str(event.value)
-        if not event.implicit[0]:
-            return text
-        if text in ("", "~", "null", "Null", "NULL"):
-            return None
-        if text in ("true", "True", "TRUE", "false", "False", "FALSE"):
-            return text.lower() == "true"
-        if _INTEGER.fullmatch(text):
-            return int(text)
-        if _FLOAT.fullmatch(text):
-            value = float(text)
-            if abs(value) > 1e300:
-                raise self.refuse("a number too large to be meant", line, "finite numbers", text)
-            return value
-        if _NOT_FINITE.fullmatch(text):
-            raise self.refuse("not a finite number", line, "finite numbers", text)
-        return text
+        value = scalar_value(text) if event.implicit[0] else text
+        if isinstance(value, float) and not abs(value) <= 1e300:
+            problem = "not a finite number" if _NOT_FINITE.fullmatch(text) else "a number too large to be meant"
+            raise self.refuse(problem, line, "finite numbers", shorten(text))
+        return value
+
+
+def scalar_value(text: str) -> str | int | float | bool | None:
+    """Return what plain (unquoted) text stands for: null, a boolean, a decimal number, or itself."""
+    if text in ("", "~", "null", "Null", "NULL"):
+        return None
+    if text in ("true", "True", "TRUE", "false", "False", "FALSE"):
+        return text.lower() == "true"
+    if _INTEGER.fullmatch(text):
+        return int(text)
+    if _FLOAT.fullmatch(text):
+        return float(text)
+    if _NOT_FINITE.fullmatch(text):
+        return float(text.lower().replace(".", ""))
+    return text
 
 
 def shorten(text: str, longest: int = 80) -> str:
