@@ -68,11 +68,11 @@ POSTURES: dict[str, dict[str, float]] = {
         "right_lift": 30, "right_spread": 22, "right_elbow": 75, "right_twist": 25,
     },
     "carry": {
-        "ankles": 18, "knees": -36, "hips": 18, "left_lift": 32, "left_spread": 9, "left_elbow": 66, "left_twist": 18,
-        "right_lift": 32, "right_spread": 9, "right_elbow": 66, "right_twist": 18,
+        "ankles": 18, "knees": -36, "hips": 18, "left_lift": 20, "left_spread": 10, "left_elbow": 75, "left_twist": 18,
+        "right_lift": 20, "right_spread": 10, "right_elbow": 75, "right_twist": 18,
     },
     "work_two_hands": {
-        "ankles": 20, "knees": -38, "hips": 22, "left_lift": 50, "left_spread": 6, "left_elbow": 46, "left_twist": 22,
+        "ankles": 22, "knees": -34, "hips": 24, "left_lift": 50, "left_spread": 6, "left_elbow": 46, "left_twist": 22,
         "right_lift": 50, "right_spread": 6, "right_elbow": 46, "right_twist": 22,
     },
     "reach": {
@@ -123,7 +123,8 @@ def _torso(robot: Robot, size: Size) -> None:
     robot.ball("torso", "helmet", 0.175, (0.03, 0, top + crown - 0.11), "suit")
     robot.ball("torso", "visor_bowl", 0.145, (0.085, 0, top + crown - 0.12), "visor")
     robot.fixed("chest", "torso", at(0.0, 0, top))
-    robot.fixed("visor", "torso", at(0.21, 0, top + crown - 0.10))
+    # the gaze goes 20 degrees down
+    robot.fixed("visor", "torso", at(0.21, 0, top + crown - 0.10, pitch=20.0))
     for side, sign in (("left", 1), ("right", -1)):
         robot.fixed(f"{side}_shoulder", "torso", at(0.0, sign * half, top))
 

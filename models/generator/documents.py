@@ -168,6 +168,6 @@ def suited() -> str:
         "postures": {name: settings(angles) for name, angles in crew.POSTURES.items()},
         "boots": "boots", "chest": "chest", "visor": "visor",
         "shoulders": ["left_shoulder", "right_shoulder"], "gloves": ["left_glove", "right_glove"], "hands": "hands",
-        "view_half_angle": "50 deg", "corridor": "1.1 m", "translation_speed": "0.15 m/s",
+        "view_half_angle": "60 deg", "corridor": "1.1 m", "translation_speed": "0.15 m/s",
     }
     return HEADER + yaml_text(document)

@@ -6,7 +6,7 @@ import numpy as np
 from writer import Array, Robot, at, axes
 
 #: pump box: handhold in its base frame; base x points out of the seat, z up
-BOX_GRIP = axes((0.62, 0.0, 0.0), (-1, 0, 0), (0, 0, 1))
+BOX_GRIP = axes((0.58, 0.0, 0.0), (-1, 0, 0), (0, 0, 1))
 #: survey camera: base x points up out of its seat, it is held from +y
 CAMERA_GRIP = axes((0.42, 0.34, 0.0), (0, -1, 0), (1, 0, 0))
 #: rail cart: base x points up off the track, it is held from above by a rider whose head points to starboard
@@ -40,8 +40,8 @@ def pump_box() -> Robot:
     box.box("base", "case", (0.46, 0.72, 0.56), at(0.25, 0, 0), "box")
     box.box("base", "foot_plate", (0.02, 0.62, 0.46), at(0.01, 0, 0), "seat")
     for side, y in (("left", -0.24), ("right", 0.24)):
-        box.cylinder("base", f"handhold_stub_{side}", 0.018, (0.47, y, 0), (0.62, y, 0), "handrail")
-    box.capsule("base", "handhold_bar", 0.02, (0.62, -0.24, 0), (0.62, 0.24, 0), "handrail")
+        box.cylinder("base", f"handhold_stub_{side}", 0.018, (0.47, y, 0), (0.58, y, 0), "handrail")
+    box.capsule("base", "handhold_bar", 0.02, (0.58, -0.24, 0), (0.58, 0.24, 0), "handrail")
     box.fixed("handhold", "base", BOX_GRIP)
     corners = (("a", 1, 1), ("b", -1, 1), ("c", -1, -1), ("d", 1, -1))
     for name, sy, sz in corners:

@@ -132,20 +132,20 @@ def _box_sites() -> list[Site]:
         frame = BOX_SEATS[seat]
         points = {
             f"{name}_bolts_left": frame @ at(0.51, -0.31), f"{name}_bolts_right": frame @ at(0.51, 0.31),
-            f"{name}_grip": frame @ at(0.62),
+            f"{name}_grip": frame @ at(0.58),
         }
         rail = f"keel_{'port' if sign > 0 else 'star'}_{bay}"
-        found.append(Site(name, title, hands_on(frame, "pump_box"), _socket(bay, sign), points, rail))
+        found.append(Site(name, title, hands_on(frame, "pump_box"), _socket(bay, sign), points, rail, False))
     return found
 
 
 def _blanket_sites() -> list[Site]:
     rack, den = BLANKET_SEATS["rack_b_seat"], BLANKET_SEATS["den_top_seat"]
     return [
-        Site("rack_b", "rack B, bay 10 port: blanket and tools", hands_on(rack @ at(0.3), "thermal_blanket"), None,
-             {"rack_b_handle": rack @ at(0.14)}, "keel_port_10"),
-        Site("den_top", "top of den: where the thermal blanket goes", hands_on(den @ at(0.3), "thermal_blanket"), None,
-             {"den_top_snaps_left": den @ at(0.1, -0.4), "den_top_snaps_right": den @ at(0.1, 0.4)}, "den_1"),
+        Site("rack_b", "rack B, bay 10 port: blanket and tools", hands_on(rack, "thermal_blanket"), None,
+             {"rack_b_handle": rack @ at(0.14)}, "keel_port_10", False),
+        Site("den_top", "top of den: where the thermal blanket goes", hands_on(den, "thermal_blanket"), None,
+             {"den_top_snaps_left": den @ at(0.1, -0.4), "den_top_snaps_right": den @ at(0.1, 0.4)}, "den_1", False),
     ]
 
 
@@ -172,7 +172,7 @@ def _module_sites() -> list[Site]:
     loft = axes((16.0, RADIUS_M + 0.22, AXIS_Z_M + 0.2), PORT, UP)
     porch = axes((AIRLOCK_X_M[0] - 0.3, 0.95, AXIS_Z_M + 0.1), STERN, UP)
     inward = axes((0, 0, 0), (-1, 0, 0), UP)
-    plugs = {"loft_plug_upper": loft @ at(0.06, 0.15, 0.12), "loft_plug_lower": loft @ at(0.06, -0.15, -0.12)}
+    plugs = {"loft_plug_upper": loft @ at(0.1, 0.1, 0.08), "loft_plug_lower": loft @ at(0.1, -0.1, -0.08)}
     socket = axes((17.4, RADIUS_M + 0.1, AXIS_Z_M - 0.5), PORT, UP)
     return [
         Site("loft_side", "port side of loft: cable panel", loft @ at(0.12) @ inward, socket, plugs, "loft_1"),
