@@ -9,7 +9,7 @@ import pytest
 from matplotlib.patches import Rectangle
 
 from armcarry.files.documents.day import Day
-from armcarry.timeline.schedule import schedule
+from armcarry.timeline.schedule import schedule, slipped
 from armcarry.timeline.task import Duration, limits_of, tasks_of
 from armcarry.views.gantt import LOOKS, day_chart, summary_line
 from armcarry.views.palette import contrast
@@ -43,8 +43,8 @@ class Plan:
 
     def __post_init__(self):
         self.day, self.limits = DAY, limits_of(DAY)
-        self.tasks = tasks_of(DAY, {"x": Duration.exactly(1.0)})
-        self.schedule = schedule(self.tasks, self.limits, slip=self.slip)
+        self.tasks = slipped(tasks_of(DAY, {"x": Duration.exactly(1.0)}), self.slip)
+        self.schedule = schedule(self.tasks, self.limits)
         self.scene = SimpleNamespace(
             loaded=SimpleNamespace(crew={"ev1": 1, "ev2": 2}, scenario=SimpleNamespace(title="A day"))
         )

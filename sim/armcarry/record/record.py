@@ -18,6 +18,7 @@ from armcarry.timeline.run import Event, MoveSpan, Phase, Relaxed, Shortfall
 
 if TYPE_CHECKING:
     from armcarry.scene.build import Scene
+    from armcarry.timeline.plan import DayPlan
 
 
 @dataclass(frozen=True)
@@ -74,6 +75,8 @@ class Record:
         shortfalls: moves that could not be made; the run ends before the first.
         pairs: proven clearance of every pair that moves against another.
         curves: clearance against time by group of classes.
+        slip: steps of the day that take longer, and by how many seconds.
+        failed: steps of the day that are tried, fail and are followed by their fallback.
     """
 
     scene: Scene
@@ -86,6 +89,20 @@ class Record:
     pairs: tuple[PairRow, ...] = ()
     curves: tuple[Curve, ...] = ()
     timings_s: dict[str, float] = field(default_factory=dict)
+    slip: dict[str, float] = field(default_factory=dict)
+    failed: tuple[str, ...] = ()
+
+    @cached_property
+    def plan(self) -> DayPlan | None:
+        """The day worked out with the carries as they were flown; None when the scenario has no day."""
+        from armcarry.timeline.plan import plan_day
+
+        flown: dict[str, tuple[float, float]] = {}
+        for move in self.moves:
+            first, last = flown.get(move.carry, (move.start_s, move.end_s))
+            flown[move.carry] = (min(first, move.start_s), max(last, move.end_s))
+        took_s = {carry: last - first for carry, (first, last) in flown.items()}
+        return plan_day(self.scene, took_s, slip=self.slip, failed=self.failed)
 
     @property
     def duration_s(self) -> float:

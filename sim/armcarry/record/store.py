@@ -154,6 +154,8 @@ def _run(record: Record) -> dict[str, Any]:
         "events": [asdict(event) for event in record.events],
         "relaxed": [asdict(item) for item in record.relaxed],
         "shortfalls": [asdict(item) for item in record.shortfalls],
+        "slip": record.slip,
+        "failed": list(record.failed),
     }
 
 
@@ -206,6 +208,8 @@ def _assemble(folder: Path, summary: dict[str, Any]) -> tuple[Record, tuple[Find
         pairs=read_pairs(folder / "clearance.parquet"),
         curves=read_curves(folder / "clearance_curve.parquet"),
         timings_s=summary["timings_s"],
+        slip=run["slip"],
+        failed=tuple(run["failed"]),
     )
     return record, tuple(_finding(item) for item in _read_json(folder / "findings.json", folder))
 

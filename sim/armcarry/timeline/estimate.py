@@ -16,8 +16,8 @@ from statistics import NormalDist
 import numpy as np
 
 from armcarry.geometry.poses import Array
-from armcarry.timeline.schedule import Schedule, schedule
-from armcarry.timeline.task import Duration, Limit, Task
+from armcarry.timeline.schedule import Schedule, retimed, schedule
+from armcarry.timeline.task import Duration, Task
 
 
 @dataclass(frozen=True)
@@ -72,9 +72,13 @@ class SampledEstimate:
         return float(np.quantile(self.ends_s, share))
 
 
-def path_estimate(tasks: Sequence[Task], limits: Sequence[Limit] = ()) -> tuple[PathEstimate, Schedule]:
-    """Estimate the end from the critical path of mean durations; return the schedule of means too."""
-    means = schedule(tasks, limits, point="mean")
+def path_estimate(tasks: Sequence[Task], planned: Schedule | None = None) -> tuple[PathEstimate, Schedule]:
+    """Estimate the end from the critical path of mean durations; return the schedule of means too.
+
+    Args:
+        planned: says which steps are done; default all but fallbacks.
+    """
+    means = retimed(planned if planned is not None else schedule(tasks), tasks, "mean")
     by_name = {task.name: task for task in tasks}
     path = [by_name[name] for name in means.critical_path]
     spread = sum(task.duration.variance_s2 for task in path)

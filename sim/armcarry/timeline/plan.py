@@ -28,8 +28,8 @@ from armcarry.timeline.conflicts import (
 from armcarry.timeline.handling import Replay, replay
 from armcarry.timeline.handrails import NoRoute, RailRoute, find_route, rails_of
 from armcarry.timeline.network import build
-from armcarry.timeline.schedule import Point, Schedule, schedule
-from armcarry.timeline.task import Duration, Limit, Task, limits_of, tasks_of
+from armcarry.timeline.schedule import Schedule, schedule, slipped
+from armcarry.timeline.task import Duration, Limit, Point, Task, limits_of, tasks_of
 from armcarry.timeline.translation import Pace, body_poses, facing, translate_path
 
 #: posture of the crew model for going along handrails, where it has one
@@ -61,6 +61,7 @@ class DayPlan:
     """A day worked out.
 
     Attributes:
+        tasks: the steps with their links and durations, slips added.
         computed: step -> duration that follows from a motion or a path, stated or not.
         walks: step -> one walk a worker.
         slip, failed: what was asked to go otherwise.
@@ -123,8 +124,8 @@ def plan_day(
     for step in day.steps:
         if step.carry in carry_s:
             computed[step.name] = Duration.exactly(carry_s[str(step.carry)])
-    tasks, limits = tasks_of(day, computed), limits_of(day)
-    result = schedule(tasks, limits, point=point, slip=slip, failed=failed)
+    tasks, limits = slipped(tasks_of(day, computed), slip or {}), limits_of(day)
+    result = schedule(tasks, limits, point=point, failed=failed)
     return DayPlan(scene, day, tasks, limits, result, computed, walks, dict(slip or {}), tuple(failed))
 
 

@@ -4,16 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
 
 from armcarry.errors import FrameError, InputError
 from armcarry.timeline.network import Edge, Network, build
-from armcarry.timeline.task import Duration, Limit, Task
+from armcarry.timeline.task import Duration, Limit, Point, Task
 
 #: instants closer than this are the same, seconds; sums of doubles over a day err by far less
 SAME_S = 1e-6
-
-Point = Literal["least", "likely", "most", "mean"]
 
 
 @dataclass(frozen=True)
@@ -139,12 +136,12 @@ def schedule(
         FrameError: slip, failed or a link names no step.
         InputError: steps or fallbacks in a circle; a slip below the step's own duration.
     """
-    tasks = _slipped(tasks, dict(slip or {}), point)
+    tasks = _at(slipped(tasks, slip or {}), point)
     names = [task.name for task in tasks]
     for name in failed:
         if name not in names:
             raise FrameError("step", name, names)
-    trial = _Trial(tuple(tasks), tuple(limits), frozenset(failed))
+    trial = _Trial(tasks, tuple(limits), frozenset(failed))
     optional = sorted(
         (k for k, task in enumerate(tasks) if task.priority > 0), key=lambda k: (-tasks[k].priority, -k)
     )
@@ -186,21 +183,37 @@ def _unit(task: Task, why: str) -> dict[str, str]:
     return {task.name: why, **dict.fromkeys(task.drops_with, f"left out with {task.name}")}
 
 
-def _slipped(tasks: Sequence[Task], slip: dict[str, float], point: Point) -> list[Task]:
+def slipped(tasks: Sequence[Task], slip: Mapping[str, float]) -> tuple[Task, ...]:
+    """Return tasks that take longer by seconds, all three points alike.
+
+    Raises:
+        FrameError: slip names no step.
+        InputError: a step would take less than no time.
+    """
     names = [task.name for task in tasks]
     for name in slip:
         if name not in names:
             raise FrameError("step", name, names)
     result = []
     for task in tasks:
-        seconds = {
-            "least": task.duration.least_s, "likely": task.duration.likely_s,
-            "most": task.duration.most_s, "mean": task.duration.mean_s,
-        }[point] + slip.get(task.name, 0.0)
-        if seconds < 0:
-            raise InputError(f"step '{task.name}' cannot take less than no time", found=f"{seconds:g} s")
-        result.append(replace(task, duration=Duration.exactly(seconds)))
-    return result
+        by, d = slip.get(task.name, 0.0), task.duration
+        if d.least_s + by < 0:
+            raise InputError(f"step '{task.name}' cannot take less than no time", found=f"{d.least_s + by:g} s")
+        result.append(replace(task, duration=Duration(d.least_s + by, d.likely_s + by, d.most_s + by)))
+    return tuple(result)
+
+
+def retimed(planned: Schedule, tasks: Sequence[Task], point: Point) -> Schedule:
+    """Return the schedule of the same steps, done and left out alike, with another point of their durations."""
+    done = planned.tasks_done()
+    idle = frozenset(task.name for task in tasks if task.name not in done)
+    network = replace(planned.network, tasks=_at(tasks, point))
+    return _times(network, idle, planned.dropped, [use.limit for use in planned.limits])
+
+
+def _at(tasks: Sequence[Task], point: Point) -> tuple[Task, ...]:
+    """Return tasks whose duration is one point of theirs, without spread."""
+    return tuple(replace(task, duration=Duration.exactly(task.duration.at(point))) for task in tasks)
 
 
 @dataclass(frozen=True)

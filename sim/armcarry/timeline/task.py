@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 from armcarry.errors import InputError
 from armcarry.files.documents.day import Day, Step, Takes
+
+Point = Literal["least", "likely", "most", "mean"]
 
 
 @dataclass(frozen=True)
@@ -31,6 +34,10 @@ class Duration:
     def variance_s2(self) -> float:
         """Variance, ((most - least) / 6)^2."""
         return ((self.most_s - self.least_s) / 6.0) ** 2
+
+    def at(self, point: Point) -> float:
+        """Return one of the three points, or the mean, seconds."""
+        return float(getattr(self, f"{point}_s"))
 
     def times(self, count: int) -> Duration:
         """Return count of them one after another, all short or all long together."""

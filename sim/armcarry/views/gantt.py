@@ -231,7 +231,7 @@ def summary_line(plan: DayPlan) -> str:
 
 def estimates(plan: DayPlan, samples: int = 20_000) -> tuple[PathEstimate, SampledEstimate]:
     """Return the classic estimate of the day's end and the sampled one, seed 0, for the steps that are done."""
-    classic, _ = path_estimate(plan.tasks, plan.limits)
+    classic, _ = path_estimate(plan.tasks, plan.schedule)
     return classic, sampled_estimate(plan.tasks, plan.schedule, samples=samples)
 
 
