@@ -57,12 +57,17 @@ def from_xyz_rpy(xyz_m: ArrayLike, rpy_rad: ArrayLike) -> Array:
 
 
 def rpy(pose: Array) -> Array:
-    """Return fixed-axis roll, pitch, yaw (3,) in radians of one pose; yaw is 0 where pitch is +-90 deg."""
+    """Return fixed-axis roll, pitch, yaw (3,) in radians of one pose; yaw is 0 where pitch is +-90 deg.
+
+    Near that pitch yaw is known badly; roll is what is left after the yaw that was chosen, so the three
+    together give the pose back to rounding everywhere.
+    """
     r = pose[:3, :3]
-    pitch = np.arctan2(-r[2, 0], np.hypot(r[0, 0], r[1, 0]))
-    if np.hypot(r[0, 0], r[1, 0]) < 1e-12:
-        return np.array([np.arctan2(-r[0, 1], r[1, 1]) * np.sign(pitch) * -1.0, pitch, 0.0])
-    return np.array([np.arctan2(r[2, 1], r[2, 2]), pitch, np.arctan2(r[1, 0], r[0, 0])])
+    flat = np.hypot(r[0, 0], r[1, 0])
+    yaw = np.arctan2(r[1, 0], r[0, 0]) if flat > 1e-12 else 0.0
+    s, c = np.sin(yaw), np.cos(yaw)
+    roll = np.arctan2(s * r[0, 2] - c * r[1, 2], c * r[1, 1] - s * r[0, 1])
+    return np.array([roll, np.arctan2(-r[2, 0], flat), yaw])
 
 
 def inverse(pose: Array) -> Array:

@@ -65,7 +65,7 @@ class ConvexMesh:
             raise ValueError("hull needs finite points of shape (n, 3)")
         try:
             hull = ConvexHull(points)
-        except QhullError as error:
+        except (QhullError, ValueError) as error:  # ValueError: no points at all
             raise ValueError("points are flat or too few to span a solid") from error
         renumber = np.full(len(points), -1)
         renumber[hull.vertices] = np.arange(len(hull.vertices))
