@@ -1,5 +1,6 @@
 """Restraint settings: every combination against a plain loop over single poses and single distances."""
 
+import json
 from itertools import product
 
 import numpy as np
@@ -11,8 +12,9 @@ from armcarry.files.documents.models import RestraintDocument
 from armcarry.geometry import poses
 from armcarry.geometry.model import Body
 from armcarry.geometry.shapes import Box
-from armcarry.planning.detents import detents_of
-from armcarry.planning.restraint import find_settings
+from armcarry.planning.choices import HEADINGS
+from armcarry.planning.detents import count_words, counts_of, detents_of
+from armcarry.planning.restraint import arm_answers, find_settings, restraint_table
 from armcarry.scene.build import hang
 from armcarry.scene.reach import hand_margins, sight_margin_m
 
@@ -41,7 +43,7 @@ def _document(**settings):
 # -- settings ------------------------------------------------------------------------------------------------
 
 
-def test_settings_are_counted_in_steps_from_zero():
+def test_settings_are_counted_in_steps_from_neutral():
     detents = detents_of(_document(pitch=_setting(-30, 120), yaw=_setting(-180, 180, 30)))
     assert detents.names == ("pitch", "yaw")
     assert len(detents.counts) == 11 * 13
@@ -52,11 +54,28 @@ def test_settings_are_counted_in_steps_from_zero():
     assert detents.steps[detents.neutral] == 0
 
 
-def test_ends_of_travel_between_steps_are_not_steps():
-    detents = detents_of(_document(pitch=_setting(-31, 44.9), roll=_setting(20, 50)))
-    assert sorted(set(detents.counts[:, 0].tolist())) == [-2, -1, 0, 1, 2]
-    assert sorted(set(detents.counts[:, 1].tolist())) == [2, 3]
-    assert detents.counts[detents.neutral].tolist() == [0, 2]
+def test_steps_lie_from_the_lowest_angle_and_are_counted_from_the_one_nearest_to_zero():
+    document = _document(pitch=_setting(-31, 44.9), roll=_setting(20, 50), bend=_setting(-80, -50))
+    detents = detents_of(document)
+    by_count = {
+        name: dict(zip(detents.counts[:, k].tolist(), np.degrees(detents.angles_rad[:, k]).round(6), strict=True))
+        for k, name in enumerate(detents.names)
+    }
+    assert by_count["pitch"] == {-2: -31.0, -1: -16.0, 0: -1.0, 1: 14.0, 2: 29.0, 3: 44.0}
+    assert by_count["roll"] == {0: 20.0, 1: 35.0, 2: 50.0}
+    assert by_count["bend"] == {-2: -80.0, -1: -65.0, 0: -50.0}
+    assert detents.counts[detents.neutral].tolist() == [0, 0, 0]
+
+
+def test_counts_of_a_script_are_those_of_the_search():
+    document = _document(pitch=_setting(-30, 120), yaw=_setting(-180, 180, 30))
+    detents = detents_of(document)
+    for row in (0, 17, 100):
+        angles = dict(zip(detents.names, detents.angles_rad[row].tolist(), strict=True))
+        assert list(counts_of(document, angles).values()) == detents.counts[row].tolist()
+    assert counts_of(document, {"yaw": np.radians(-60)}) == {"pitch": 0, "yaw": -2}
+    assert count_words(counts_of(document, {"yaw": np.radians(-60)})) == "pitch 0, yaw -2"
+    assert count_words({"pitch": 3}, turn_count=2) == "pitch +3, stand turned +2"
 
 
 # -- the search against a plain loop ---------------------------------------------------------------------------
@@ -201,6 +220,25 @@ def test_a_restraint_that_waits_in_a_socket_is_tried_there(rider_scene):
     assert find_settings(scene, "site", postures=["upright"]).place == "socket"
 
 
+def test_the_arm_is_asked_whether_it_can_hold_the_restraint_there(rider_scene):
+    scene = rider_scene({})
+    plate = scene.tree.pose_of("restraint/plate", scene.position)
+    near = rider_scene({"work": _before(0.5, 0.0, 0.45, plate)}, stand=plate)
+    found = find_settings(near, "site", postures=["upright"], limit=3)
+    assert found.choices[0].steps == 0
+    assert arm_answers(near, found)[0] == ""
+    mount = near.tree.pose_of("restraint/mount", near.position)
+    np.testing.assert_allclose(found.choices[0].T_world_mount, mount, atol=1e-12)
+    away = plate @ poses.translation((9.0, 0.0, 0.0))
+    far = rider_scene({"work": _before(0.5, 0.0, 0.45, away)}, stand=away)
+    answers = arm_answers(far, find_settings(far, "site", postures=["upright"], limit=2))
+    assert all(answer.startswith("the tip pose of roll") and "is not reached" in answer for answer in answers)
+    socket = away @ poses.translation((0.0, 0.0, -0.35))
+    fixed = rider_scene({"work": _before(0.5, 0.0, 0.45, away)}, stand=away, socket=socket)
+    found = find_settings(fixed, "site", postures=["upright"], place="socket", limit=2)
+    assert arm_answers(fixed, found) == ("", "")
+
+
 # -- words -------------------------------------------------------------------------------------------------
 
 
@@ -212,6 +250,37 @@ def test_the_message_says_what_was_found(rider_scene):
         f"site: 2 best of 250 settings and postures for ev1 (plain); {found.in_sight} bring all work within "
         f"two-hand reach and into view; best margin {best.margin_m:.3f} m"
     )
+
+
+def test_choices_can_be_printed_and_written(rider_scene):
+    scene = rider_scene({"work": _before(0.5, 0.0, 0.45)}, [_box((0.1, 2.0, 3.0), _before(-0.5, 0, 0))], stand=STAND)
+    found = find_settings(scene, "site", place="tip", limit=4)
+    best = found.choices[0]
+    rows = found.rows()
+    assert len(rows) == 4
+    assert all(len(row) == len(HEADINGS) for row in rows)
+    assert rows[0][:4] == ("1", best.words, best.posture, f"{best.margin_m:.3f} m")
+    plain = json.loads(json.dumps(found.as_dict(), allow_nan=False))
+    assert plain["choices"][0]["steps_from_neutral"] == best.detents
+    assert plain["choices"][0]["points"][0]["name"] == "work"
+    assert plain["message"] == found.message
+    pose = plain["choices"][1]["plate_in_stand"]
+    rebuilt = poses.from_xyz_rpy(pose["position_m"], pose["rotation_rad"])
+    np.testing.assert_allclose(rebuilt, found.choices[1].T_stand_plate, atol=1e-9)
+
+
+def test_a_table_is_made_from_a_scenario_file(tmp_path):
+    path = tmp_path / "scenario.yaml"
+    path.write_text(
+        "format: armcarry scenario 1\ntitle: t\npurpose: t\nplatform: tern_yard\narm: heron\nrules: tern_yard\n"
+        "base: {mount: quay}\nrestraint: {}\ncrew:\n  ev1: {posture: carry, at: arm}\n",
+        encoding="utf-8",
+    )
+    found = restraint_table(path, "bay_7", limit=3)
+    assert (found.worksite, found.crew, found.size) == ("bay_7", "ev1", "medium")
+    assert found.assumed
+    assert found.tried > 1000
+    assert found.message.startswith("bay_7: ")
 
 
 def test_work_out_of_reach_names_the_point_and_how_far(rider_scene):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import product
 
@@ -21,9 +22,9 @@ class Detents:
     Attributes:
         names: the settings, in the order of the document.
         joints: the restraint's joint that each one turns.
-        counts: (S, k) steps from zero.
-        angles_rad: (S, k) counts times step.
-        neutral: row with the fewest steps from zero.
+        counts: (S, k) steps from neutral.
+        angles_rad: (S, k).
+        neutral: row in which every setting is at its step nearest to zero.
     """
 
     names: tuple[str, ...]
@@ -34,29 +35,60 @@ class Detents:
 
     @property
     def steps(self) -> np.ndarray:
-        """Steps of all settings together, (S,)."""
+        """Steps from neutral of all settings together, (S,)."""
         return np.asarray(np.abs(self.counts).sum(axis=1))
 
 
 def detents_of(document: RestraintDocument) -> Detents:
-    """List every combination of a restraint's settings; steps are counted from zero.
+    """List every combination of a restraint's settings.
 
-    A setting that cannot stand at zero has its fewest steps at the end of travel nearer to it.
+    Steps lie from the lowest angle on; they are counted from the one nearest to zero.
     """
     items = document.settings.items()
-    choices = [_counts(setting) for _, setting in items]
-    counts = np.array(list(product(*choices)), dtype=np.int64).reshape(-1, len(choices))
+    counts = np.array(list(product(*(_counts(setting) for _, setting in items))), dtype=np.int64)
+    counts = counts.reshape(-1, len(document.settings))
     steps = np.array([setting.step for _, setting in items])
+    zeros = np.array([_neutral_rad(setting) for _, setting in items])
     return Detents(
         tuple(name for name, _ in items),
         tuple(setting.joint for _, setting in items),
         counts,
-        counts * steps,
-        int(np.argmin(np.abs(counts).sum(axis=1))) if len(counts) else 0,
+        zeros + counts * steps,
+        int(np.argmin(np.abs(counts).sum(axis=1))),
     )
 
 
+def counts_of(document: RestraintDocument, angles_rad: Mapping[str, float]) -> dict[str, int]:
+    """Return how many steps from neutral each setting stands, for a step card.
+
+    Args:
+        document: the restraint.
+        angles_rad: settings by name; one not named stands at zero, as at the start of a run.
+    """
+    return {
+        name: round((angles_rad.get(name, 0.0) - _neutral_rad(setting)) / setting.step)
+        for name, setting in document.settings.items()
+    }
+
+
+def count_words(counts: Mapping[str, int], turn_count: int = 0) -> str:
+    """Write counts for a person: ``roll 0, pitch +2, yaw -1``, and the stand's turn where there is one."""
+    words = [f"{name} {count:+d}" if count else f"{name} 0" for name, count in counts.items()]
+    return ", ".join([*words, *([f"stand turned {turn_count:+d}"] if turn_count else [])])
+
+
+def _last(setting: Setting) -> int:
+    return int(np.floor((setting.highest - setting.lowest) / setting.step + _ROUNDING))
+
+
+def _zero(setting: Setting) -> int:
+    """Return the number of the step nearest to zero, counted from the lowest angle."""
+    return min(max(round(-setting.lowest / setting.step), 0), _last(setting))
+
+
+def _neutral_rad(setting: Setting) -> float:
+    return setting.lowest + _zero(setting) * setting.step
+
+
 def _counts(setting: Setting) -> range:
-    low = int(np.ceil(setting.lowest / setting.step - _ROUNDING))
-    high = int(np.floor(setting.highest / setting.step + _ROUNDING))
-    return range(low, high + 1)
+    return range(-_zero(setting), _last(setting) - _zero(setting) + 1)

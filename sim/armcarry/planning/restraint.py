@@ -4,22 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
 from pathlib import Path
-from typing import Literal
 
 import numpy as np
 
 from armcarry.clearance.least import least_distances
-from armcarry.errors import InputError
+from armcarry.errors import InputError, ReachError
 from armcarry.files.documents.models import CrewDocument, ReachEnvelope
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
+from armcarry.motion.chain import Chain
+from armcarry.motion.inverse import solutions
+from armcarry.planning.choices import Hands, PointMargin, RestraintChoice, RestraintSearch
 from armcarry.planning.stance import Place, Stance, look_up, take_stance
+from armcarry.scene.assumed import is_assumed
 from armcarry.scene.build import PLATFORM, Scene
 from armcarry.scene.reach import hand_margins, sight_margin_m
-
-Hands = Literal["one", "two"]
+from armcarry.scene.tree import WORLD
 
 #: turns of the stand about its normal are counted in steps of this, rad
 TURN_STEP_RAD = float(np.radians(15.0))
@@ -27,107 +28,6 @@ TURN_STEP_RAD = float(np.radians(15.0))
 RANK_M = 1e-3
 #: clearance is measured for this many settings and postures at a time
 _BATCH = 128
-
-
-@dataclass(frozen=True)
-class PointMargin:
-    """How far inside the hands' envelope and the visor's view one work point is, metres, negative outside."""
-
-    name: str
-    one_hand_m: float
-    two_hand_m: float
-    sight_m: float
-
-
-@dataclass(frozen=True, eq=False)
-class RestraintChoice:
-    """One way to set the restraint, and what it gives.
-
-    Attributes:
-        settings: angle of each setting, rad; detents: steps of it from zero.
-        turn_count: steps the stand is turned about its normal.
-        posture: name of the crew document's posture.
-        margin_m: least of reach, sight and clearance beyond the stated minimum.
-        reach_m, sight_m: least over the work points.
-        clearance_m: proven lower bound of the least distance, or a distance nothing is within when
-            ``nearest`` is empty.
-        nearest: the two bodies that are closest.
-        points: margins of each work point.
-        T_stand_plate: (4, 4) where the plate stands in the worksite's stand frame.
-    """
-
-    settings: dict[str, float]
-    detents: dict[str, int]
-    turn_count: int
-    posture: str
-    margin_m: float
-    reach_m: float
-    sight_m: float
-    clearance_m: float
-    nearest: tuple[str, ...]
-    points: tuple[PointMargin, ...]
-    T_stand_plate: Array
-
-    @property
-    def steps(self) -> int:
-        """Steps from neutral, all settings and the turn together."""
-        return sum(abs(count) for count in self.detents.values()) + abs(self.turn_count)
-
-
-@dataclass(frozen=True, eq=False)
-class RestraintSearch:
-    """What a search came to.
-
-    Attributes:
-        worksite, crew, size, hands, place: what was asked for.
-        clearance_m: least distance that was required.
-        choices: best first; the margin in whole millimetres counts, then the fewest steps from neutral.
-        tried: settings x turns x postures.
-        in_reach: how many of them bring every work point before the hands; in_sight: and into view.
-        measured: for how many of those clearance was measured; too_close: how many of these were refused.
-        nearest_miss: the best one before clearance was looked at.
-        assumed: which numbers of the envelope have no source, in words.
-    """
-
-    worksite: str
-    crew: str
-    size: str
-    hands: Hands
-    place: Place
-    clearance_m: float
-    choices: tuple[RestraintChoice, ...]
-    tried: int
-    in_reach: int
-    in_sight: int
-    measured: int
-    too_close: int
-    nearest_miss: RestraintChoice
-
-    @cached_property
-    def message(self) -> str:
-        """One sentence for people: what was found, or what stops the nearest miss."""
-        if self.choices:
-            best = self.choices[0]
-            return (
-                f"{self.worksite}: {len(self.choices)} best of {self.tried} settings and postures for {self.crew} "
-                f"({self.size}); {self.in_sight} bring all work within {self.hands}-hand reach and into view; "
-                f"best margin {best.margin_m:.3f} m"
-            )
-        if self.in_sight:
-            return (
-                f"{self.worksite}: {self.in_sight} of {self.tried} settings and postures bring all work within "
-                f"{self.hands}-hand reach and into view, but each has a body closer than {self.clearance_m:.3f} m"
-            )
-        worst = min(self.nearest_miss.points, key=lambda point: min(self._hand_m(point), point.sight_m))
-        short = "within reach" if self._hand_m(worst) < worst.sight_m else "into view"
-        return (
-            f"{self.worksite}: none of {self.tried} settings and postures brings all work within {self.hands}-hand "
-            f"reach and into view; the nearest is {-self.nearest_miss.margin_m:.3f} m short of bringing "
-            f"{worst.name} {short}"
-        )
-
-    def _hand_m(self, point: PointMargin) -> float:
-        return point.two_hand_m if self.hands == "two" else point.one_hand_m
 
 
 def find_settings(
@@ -200,7 +100,29 @@ def find_settings(
         measured=search.measured,
         too_close=search.too_close,
         nearest_miss=search.nearest_miss,
+        assumed=is_assumed(scene.loaded, member.path, f"sizes.{member.size_name}.reach"),
     )
+
+
+def arm_answers(scene: Scene, search: RestraintSearch) -> tuple[str, ...]:
+    """Say for each choice how far short the arm stays of it, empty where the arm can take it or need not.
+
+    The arm is asked with its base where the scenario has it; whether it can get there, and what it meets on
+    the way, only a rehearsal of the carry says.
+    """
+    if search.place == "socket":
+        return ("",) * len(search.choices)
+    chain = Chain.of(scene.tree, WORLD, scene.arm_tip, joints=scene.arm_joints, held=scene.position)
+    answers: dict[bytes, str] = {}
+    for choice in search.choices:
+        key = choice.T_world_mount.round(9).tobytes()
+        if key not in answers:
+            try:
+                solutions(chain, choice.T_world_mount, what=f"the tip pose of {choice.words}")
+                answers[key] = ""
+            except ReachError as error:
+                answers[key] = str(error)
+    return tuple(answers[choice.T_world_mount.round(9).tobytes()] for choice in search.choices)
 
 
 def restraint_table(
@@ -310,6 +232,7 @@ class _Search:
             nearest=() if pair < 0 else tuple(stance.names[k] for k in stance.pairs[pair]),
             points=points,
             T_stand_plate=stance.T_stand_plate[placement],
+            T_world_mount=stance.T_world_mount[placement],
         )
 
 
