@@ -13,8 +13,7 @@ from itertools import pairwise
 
 import numpy as np
 
-import armcarry.clearance as measured
-from armcarry.clearance import prove_clearance
+from armcarry.clearance import Prover, prove_clearance
 from armcarry.record.record import Curve, PairRow
 from armcarry.scene.build import Scene
 from armcarry.scene.rules import required_clearance_m
@@ -24,7 +23,9 @@ from armcarry.timeline.run import Phase, Relaxed, Run
 Tell = Callable[[str, float], None]
 
 #: cells of the clearance curve over a whole run
-CELLS = 480
+CELLS = 240
+#: how exactly the curve is known
+BAND_M = 0.02
 
 def prove_run(scene: Scene, run: Run, tell: Tell | None = None) -> tuple[tuple[PairRow, ...], tuple[Curve, ...]]:
     """Prove the clearance of every pair that moves against another over a run.
@@ -188,14 +189,21 @@ def _phase_curves(scene: Scene, run: Run, phase: Phase) -> list[Curve]:
                 required = min(required, *(item.required_m for item in relaxed))
                 name = f"{name}, relaxed to {required:g} m"
             groups[(name, required)].append((a, b))
-    if not groups or not hasattr(measured, "clearance_curve"):
+    if not groups:
         return []
     every = np.concatenate([np.array(members) for members in groups.values()])
     number = np.concatenate([np.full(len(members), k) for k, members in enumerate(groups.values())])
     cells = max(8, round(CELLS * (phase.end_s - phase.start_s) / (run.motion.end_s - run.motion.start_s)))
-    times, lower, upper = measured.clearance_curve(
-        phase.tree, run.motion, every, groups=number, cells=cells, start_s=phase.start_s, end_s=phase.end_s
-    )
+    times = np.linspace(phase.start_s, phase.end_s, cells + 1)
+    lower, upper = np.empty((len(groups), cells)), np.empty((len(groups), cells))
+    prover, report_m = Prover(phase.tree, every), scene.loaded.rules.report_distance
+    for cell, (start, end) in enumerate(pairwise(times.tolist())):
+        bounds = prover.bounds(
+            run.motion, report_distance_m=report_m, tolerance_m=BAND_M, start_s=start, end_s=end
+        )
+        for k in range(len(groups)):
+            lower[k, cell] = bounds.lower_m[number == k].min()
+            upper[k, cell] = bounds.upper_m[number == k].min()
     return [Curve(name, required, times, lower[k], upper[k]) for k, (name, required) in enumerate(groups)]
 
 
