@@ -169,5 +169,11 @@ def suited() -> str:
         "boots": "boots", "chest": "chest", "visor": "visor",
         "shoulders": ["left_shoulder", "right_shoulder"], "gloves": ["left_glove", "right_glove"], "hands": "hands",
         "view_half_angle": "60 deg", "corridor": "1.1 m", "translation_speed": "0.15 m/s",
+        "cameras": {
+            "helmet_eye": {
+                "frame": "visor", "title": "on the helmet, looks where the visor looks",
+                "horizontal_view": "70 deg", "vertical_view": "50 deg",
+            },
+        },
     }
     return HEADER + yaml_text(document)

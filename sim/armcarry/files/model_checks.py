@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from armcarry.errors import InputError
 from armcarry.files.documents.models import (
     ArmDocument,
+    Camera,
     CrewDocument,
     HardwareDocument,
     PlatformDocument,
@@ -57,6 +59,7 @@ def check_arm(file: ModelFile[ArmDocument], problems: list[InputError]) -> None:
     for k, pair in enumerate(document.ignore_pairs):
         for side, pattern in enumerate(pair):
             ask.pattern(("ignore_pairs", k, side), pattern)
+    _check_cameras(document.cameras, ask)
 
 
 def _check_chain(document: ArmDocument, model: Model, ask: Finder) -> None:
@@ -119,8 +122,16 @@ def check_platform(file: ModelFile[PlatformDocument], problems: list[InputError]
     for name, rail in document.handrails.items():
         ask.link(("handrails", name, "start"), rail.start)
         ask.link(("handrails", name, "end"), rail.end)
-    for name, camera in document.cameras.items():
+    _check_cameras(document.cameras, ask)
+
+
+def _check_cameras(cameras: dict[str, Camera], ask: Finder) -> None:
+    """Ask for frames that are there, a field of view under half a turn, and limits in order."""
+    for name, camera in cameras.items():
         ask.link(("cameras", name, "frame"), camera.frame)
+        for key in ("horizontal_view", "vertical_view"):
+            if not 0.0 < getattr(camera, key) < math.pi:
+                ask.tell(("cameras", name, key), f"{key}: not between 0 deg and 180 deg")
         for key in ("pan", "tilt"):
             low, high = getattr(camera, key)
             if low > high:
@@ -170,6 +181,7 @@ def check_crew(file: ModelFile[CrewDocument], problems: list[InputError]) -> Non
             ask.tell(("boots",), f"the boots of size '{size}' hang from the movable joint '{movable[0]}'")
         for posture, settings in document.postures.items():
             ask.settings(("postures", posture), settings)
+        _check_cameras(document.cameras, ask)
         told = {str(problem) for problem in problems}
         problems.extend(problem for problem in found if str(problem) not in told)
 

@@ -27,6 +27,17 @@ JointSettings = dict[str, JointValue]
 LoadName = Literal["free", "rider", "rider_and_hardware"]
 
 
+class Camera(Part):
+    """A camera: looks along +x of its frame, up is +z."""
+
+    frame: str
+    title: Text = ""
+    horizontal_view: Angle
+    vertical_view: Angle
+    pan: tuple[Angle, Angle] = Field(default=(0.0, 0.0))
+    tilt: tuple[Angle, Angle] = Field(default=(0.0, 0.0))
+
+
 class LoadClass(Part):
     """Limits of the arm with one kind of load; a joint not named takes ``default``."""
 
@@ -55,6 +66,7 @@ class ArmDocument(Document):
     characteristic_length: Length = Field(description="weighs turning against moving in the singular value")
     tip_positioning: Length = Field(description="positioning error of the tip, worst case")
     ignore_pairs: list[tuple[NamePattern, NamePattern]] = Field(default_factory=list)
+    cameras: dict[Name, Camera] = Field(default_factory=dict)
 
 
 class Appendage(Part):
@@ -109,17 +121,6 @@ class Handrail(Part):
     end: str
 
 
-class Camera(Part):
-    """A camera: looks along +x of its frame, up is +z."""
-
-    frame: str
-    title: Text = ""
-    horizontal_view: Angle
-    vertical_view: Angle
-    pan: tuple[Angle, Angle] = Field(default=(0.0, 0.0))
-    tilt: tuple[Angle, Angle] = Field(default=(0.0, 0.0))
-
-
 class PlatformDocument(Document):
     """The platform: its URDF, what stands on it and what may visit it."""
 
@@ -170,6 +171,7 @@ class CrewDocument(Document):
     view_half_angle: Angle
     corridor: Length = Field(description="least free width the body needs to pass")
     translation_speed: Speed
+    cameras: dict[Name, Camera] = Field(default_factory=dict, description="on the helmet, say")
 
 
 class Fastener(Part):

@@ -79,5 +79,15 @@ class RulesDocument(Document):
     stop_remainder: Length = Field(description="clearance that must be left after a late stop")
     rider_tip_speed: Speed = Field(description="largest tip speed with a rider aboard")
     safe_return: Time = Field(description="longest time for a stranded rider to the airlock")
+    tether_reach: Length | None = Field(
+        default=None,
+        description="widest gap from a stranded rider's gloves to a handrail, or between handrails, that a tether or "
+        "a second worker bridges; without it such gaps are told, not judged",
+    )
+    worker_speed: Speed | None = Field(
+        default=None,
+        description="how fast a free worker may come towards the arm, for the protective separation; without it the "
+        "1.6 m/s of a person walking",
+    )
     unseen_extra: Length = Field(default=0.0, description="added where no camera sees")
     confidence: Fraction = Field(default=0.95)
