@@ -48,8 +48,16 @@ def test_what_is_read(text, kind, value):
 
 
 REFUSED = [
-    ("3", "length", "a bare number, the unit is missing; found '3'; accepted: a length with its unit (m, mm, cm, ft, in)"),
-    (3.5, "length", "a bare number, the unit is missing; found 3.5; accepted: a length with its unit (m, mm, cm, ft, in)"),
+    (
+        "3",
+        "length",
+        "a bare number, the unit is missing; found '3'; accepted: a length with its unit (m, mm, cm, ft, in)",
+    ),
+    (
+        3.5,
+        "length",
+        "a bare number, the unit is missing; found 3.5; accepted: a length with its unit (m, mm, cm, ft, in)",
+    ),
     (True, "length", "not a quantity; found True; accepted: a length with its unit (m, mm, cm, ft, in)"),
     (None, "angle", "not a quantity; accepted: an angle with its unit (deg, rad)"),
     ("", "angle", "not a quantity; found ''; accepted: an angle with its unit (deg, rad)"),
@@ -68,7 +76,11 @@ REFUSED = [
     ("1e999 m", "length", "too large to be meant; found '1e999 m'"),
     ("1:60", "time", "not an accepted unit; found '1:60'; accepted: a time with its unit (s, min, h)"),
     ("1:30", "length", "not an accepted unit; found '1:30'"),
-    ("50 percent", "fraction", "not an accepted unit; found '50 percent'; accepted: a share (% or a plain number between 0 and 1)"),
+    (
+        "50 percent",
+        "fraction",
+        "not an accepted unit; found '50 percent'; accepted: a share (% or a plain number between 0 and 1)",
+    ),
     (float("nan"), "fraction", "not a quantity; found 'nan'"),
 ]
 
@@ -118,8 +130,16 @@ def test_values_for_people():
 @pytest.mark.parametrize(
     ("seconds", "text"),
     [
-        (0.0, "0:00.0"), (5.04, "0:05.0"), (59.96, "1:00.0"), (61.25, "1:01.2"), (599.94, "9:59.9"),
-        (3599.94, "59:59.9"), (3599.96, "1:00:00"), (3600.0, "1:00:00"), (3661.6, "1:01:02"), (-90.0, "-1:30.0"),
+        (0.0, "0:00.0"),
+        (5.04, "0:05.0"),
+        (59.96, "1:00.0"),
+        (61.25, "1:01.2"),
+        (599.94, "9:59.9"),
+        (3599.94, "59:59.9"),
+        (3599.96, "1:00:00"),
+        (3600.0, "1:00:00"),
+        (3661.6, "1:01:02"),
+        (-90.0, "-1:30.0"),
         (86400.0, "24:00:00"),
     ],
 )

@@ -26,7 +26,9 @@ def _arm_urdf() -> str:
         _joint(name, "prismatic" if name == "slide" else "revolute", f"l{k}" if k else "base", f"l{k + 1}", limit)
         for k, name in enumerate(ARM_JOINTS)
     )
-    return f'<robot name="small_arm">\n{links}<link name="tip"/>\n{joints}{_joint("end", "fixed", "l5", "tip")}</robot>\n'
+    return (
+        f'<robot name="small_arm">\n{links}<link name="tip"/>\n{joints}{_joint("end", "fixed", "l5", "tip")}</robot>\n'
+    )
 
 
 LOAD = """

@@ -86,7 +86,7 @@ def test_places_that_cannot_be_written(tmp_path):
 @pytest.mark.skipif(sys.platform != "linux", reason="a device that is always full, of Linux")
 def test_a_disk_that_is_really_full():
     # /dev/full refuses every write with ENOSPC: the words are those for a real full disk
-    with pytest.raises(OSError) as caught, open("/dev/full", "wb", buffering=0) as full:  # noqa: PTH123, PT012
+    with pytest.raises(OSError) as caught, open("/dev/full", "wb", buffering=0) as full:  # noqa: PTH123
         full.write(b"x")
     assert atomic.reason(caught.value) == "the disk is full"
 

@@ -31,7 +31,9 @@ def test_a_scenario_loads_with_everything_it_names(world):
     assert loaded.vehicle_model is not None
     assert [body.body_class for body in loaded.vehicle_model.bodies] == ["vehicle"]
     assert {body.name: body.body_class for body in loaded.platform.model.bodies} == {
-        "deck": "structure", "cart": "structure", "wing": "appendage",
+        "deck": "structure",
+        "cart": "structure",
+        "wing": "appendage",
     }
     assert set(loaded.crew) == {"ev1", "ev2"}
     assert loaded.crew["ev1"].size.mass == 200.0
@@ -55,8 +57,12 @@ def test_every_file_is_kept_with_its_digest(world):
     loaded = load_scenario(world / "script.yaml")
     roles = {item.role_path for item in loaded.inputs}
     assert {
-        "scenario.yaml", "inputs.json", "models/arms/small/small.yaml", "models/arms/small/small.urdf",
-        "models/platforms/deck/visitor.urdf", "models/rules/plain/plain.yaml",
+        "scenario.yaml",
+        "inputs.json",
+        "models/arms/small/small.yaml",
+        "models/arms/small/small.urdf",
+        "models/platforms/deck/visitor.urdf",
+        "models/rules/plain/plain.yaml",
     } <= roles
     assert len(roles) == len(loaded.inputs)
     for item in loaded.inputs:
@@ -93,7 +99,8 @@ def test_two_models_of_one_file_name_do_not_overwrite_each_other_in_the_copy(wor
             text = (world / f"models/hardware/box/box.{suffix}").read_text()
             (world / folder / f"box.{suffix}").write_text(text.replace("30 kg", "31 kg") if folder == "two" else text)
     change(
-        "script.yaml", "  box: {model: box, at: platform/seat}\n",
+        "script.yaml",
+        "  box: {model: box, at: platform/seat}\n",
         "  box: {model: one/box.yaml, at: platform/seat}\n  other: {model: two/box.yaml, at: platform/deck}\n",
     )
     loaded = load_scenario(world / "script.yaml")
@@ -105,7 +112,9 @@ def test_a_changed_copy_is_refused(world, tmp_path_factory):
     copy = _write_copy(load_scenario(world / "script.yaml"), tmp_path_factory.mktemp("copy"))
     urdf = copy.parent / "models/arms/small/small.urdf"
     urdf.write_text(urdf.read_text().replace("0 0 1", "0 0 2", 1))
-    with pytest.raises(InputError, match=r"small\.urdf: this copy of an input was changed after the run.*delete inputs"):
+    with pytest.raises(
+        InputError, match=r"small\.urdf: this copy of an input was changed after the run.*delete inputs"
+    ):
         load_scenario(copy)
 
 
@@ -139,7 +148,9 @@ def test_every_number_without_a_source_is_an_assumption(world, change):
     assert ("models/rules/plain/plain.yaml", "title") not in found
     change("models/hardware/box/box.yaml", "mass: 30 kg", "mass: 30 kg\nsources: {mass: weighed}")
     change("models/rules/plain/plain.yaml", "title: plain", "title: plain\nbasis: published")
-    change("models/crew/body/body.yaml", "title: body", "title: body\nsources: {postures: a book, sizes.medium: a book}")
+    change(
+        "models/crew/body/body.yaml", "title: body", "title: body\nsources: {postures: a book, sizes.medium: a book}"
+    )
     fewer = {(item.file, item.key) for item in load_scenario(world / "script.yaml").assumptions}
     assert set(found) - fewer == {key for key in found if "rules" in key[0]} | {
         ("models/hardware/box/box.yaml", "mass"),
@@ -156,17 +167,33 @@ SCRIPT_PROBLEMS = [
     ("mount: fixed", "mount: fixt", "no mount named 'fixt'; accepted: fixed (nearest), or one of: fixed, rolling"),
     ("mount: fixed", "mount: fixed, station: 1 m", "mount 'fixed' does not travel; accepted: no station"),
     ("mount: fixed", "mount: rolling", "mount 'rolling' travels, so it needs a station"),
-    ("mount: fixed", "mount: rolling, station: 6 m", "outside the travel of 'cart_slide'; found '6 m'; accepted: 0.000 m to 5.000 m"),
-    ("{wing: flat}", "{wing: flatt}", "no state of 'wing' named 'flatt'; accepted: flat (nearest), or one of: flat, up"),
+    (
+        "mount: fixed",
+        "mount: rolling, station: 6 m",
+        "outside the travel of 'cart_slide'; found '6 m'; accepted: 0.000 m to 5.000 m",
+    ),
+    (
+        "{wing: flat}",
+        "{wing: flatt}",
+        "no state of 'wing' named 'flatt'; accepted: flat (nearest), or one of: flat, up",
+    ),
     ("{wing: flat}", "{wnig: flat}", "no appendage named 'wnig'; accepted: wing"),
     ("{cart: 1 m}", "{card: 1 m}", "no cart named 'card'; accepted: cart"),
     ("{cart: 1 m}", "{cart: 7 m}", "outside the travel of 'cart_slide'; found '7 m'"),
-    ("{yaw: 30 deg}", "{yaw: 40 deg}", "not a step of 'yaw'; found '40 deg'; accepted: -90.0 deg to 90.0 deg in steps of 30.0 deg"),
+    (
+        "{yaw: 30 deg}",
+        "{yaw: 40 deg}",
+        "not a step of 'yaw'; found '40 deg'; accepted: -90.0 deg to 90.0 deg in steps of 30.0 deg",
+    ),
     ("{yaw: 30 deg}", "{yaw: 120 deg}", "not a step of 'yaw'; found '120 deg'"),
     ("{yaw: 30 deg}", "{yow: 30 deg}", "no setting of the restraint named 'yow'; accepted: yaw"),
     ("model: step, at: arm", "model: step, at: platform/nowhere", "'platform' has no frame 'nowhere'"),
     ("model: step, at: arm", "model: step, at: restraint/plate", "'restraint' cannot hang from itself"),
-    ("ev1: {body: body, posture: rest", "ev1: {body: body, posture: rset", "no posture of 'body' named 'rset'; accepted: rest (nearest)"),
+    (
+        "ev1: {body: body, posture: rest",
+        "ev1: {body: body, posture: rset",
+        "no posture of 'body' named 'rset'; accepted: rest (nearest)",
+    ),
     ("ev1: {body: body,", "ev1: {body: body, size: large,", "no size of 'body' named 'large'; accepted: medium"),
     ("ev1: {body: body,", "ev1: {body: bod,", "no model named 'bod' among crew; accepted: "),
     ("at: inside}", "at: platform/ruff}", "'platform' has no frame 'ruff'"),
@@ -175,26 +202,50 @@ SCRIPT_PROBLEMS = [
     ("  ev2: {", "  arm: {", "the name 'arm' is taken; accepted: a name used once"),
     ("  box: {model", "  ev2: {model", "the name 'ev2' is taken; accepted: a name used once"),
     ("at: platform/seat}", "at: platform/seet}", "'platform' has no frame 'seet'; accepted: seat (nearest)"),
-    ("  box: {model: box, at: platform/seat}", "  crate: {model: box, at: platform/seat}", "no crewmember, hardware or restraint named 'box'"),
-    ("at: platform/seat}", "at: platform/seat, fasteners: {lid: open}}", "no fastener of 'box' named 'lid'; accepted: cover"),
+    (
+        "  box: {model: box, at: platform/seat}",
+        "  crate: {model: box, at: platform/seat}",
+        "no crewmember, hardware or restraint named 'box'",
+    ),
+    (
+        "at: platform/seat}",
+        "at: platform/seat, fasteners: {lid: open}}",
+        "no fastener of 'box' named 'lid'; accepted: cover",
+    ),
     ("{turn: 15 deg}", "{trun: 15 deg}", "no joint of the arm named 'trun'; accepted: turn (nearest), or one of:"),
-    ("{turn: 15 deg}", "{turn: 115 deg}", "outside the travel of joint 'turn'; found '115 deg'; accepted: -114.592 deg to 114.592 deg"),
+    (
+        "{turn: 15 deg}",
+        "{turn: 115 deg}",
+        "outside the travel of joint 'turn'; found '115 deg'; accepted: -114.592 deg to 114.592 deg",
+    ),
     ("slide: 1 m}", "slide: 1 deg}", "joint 'slide' is prismatic; found '1 deg'; accepted: a length with its unit"),
     ("to_worksite: bay", "to_worksite: boy", "no worksite named 'boy'; accepted: bay"),
-    ("what: box, to: ev1", "what: bx, to: ev1", "no crewmember, hardware or restraint named 'bx'; accepted: box (nearest)"),
+    (
+        "what: box, to: ev1",
+        "what: bx, to: ev1",
+        "no crewmember, hardware or restraint named 'bx'; accepted: box (nearest)",
+    ),
     ("to: ev1/torso, seat", "to: ev1/trso, seat", "'ev1' has no frame 'trso'; accepted: torso (nearest)"),
     ("to: ev1/torso, seat", "to: box/grip, seat", "'box' cannot hang from itself; found 'box/grip'"),
     ("point: box/case", "point: platform/deck", "'platform' does not move with the arm here; found 'platform/deck'"),
     ("point: box/case", "point: ev2/torso", "'ev2' does not move with the arm here; found 'ev2/torso'"),
     ("point: box/case", "point: box/csae", "'box' has no frame 'csae'; accepted: case (nearest)"),
-    ("frame: platform/deck, by", "frame: platform/dekc, by", "'platform' has no frame 'dekc'; accepted: deck (nearest)"),
+    (
+        "frame: platform/deck, by",
+        "frame: platform/dekc, by",
+        "'platform' has no frame 'dekc'; accepted: deck (nearest)",
+    ),
     ("who: ev1", "who: ev3", "no crewmember named 'ev3'; accepted: ev2 (nearest), or one of: ev1, ev2"),
     ("who: ev1, posture: work", "who: ev1, posture: wokr", "no posture named 'wokr'; accepted: work (nearest)"),
     ("{wing: up}", "{wing: upp}", "no state of 'wing' named 'upp'"),
     ("name: near_visitor", "name: last", "a second move named 'last'; accepted: names used once"),
     ('"arm/*", ', '"amr/*", ', "no body of this scenario fits 'amr/*'"),
     ("through: last", "through: past", "no move from here on named 'past'; accepted: last (nearest)"),
-    ("detach: {what: box, to: platform/seat", "detach: {what: box, to: ev1/torso", "'box' is left at something that moves with 'ev1'"),
+    (
+        "detach: {what: box, to: platform/seat",
+        "detach: {what: box, to: ev1/torso",
+        "'box' is left at something that moves with 'ev1'",
+    ),
     ("title: a small", "sources: {titel: x}\ntitle: a small", "no key 'titel' in this file; accepted: title (nearest)"),
 ]
 
@@ -223,14 +274,17 @@ def test_items_of_a_variant_are_checked(world, change):
 
 def test_hardware_that_holds_itself_is_refused(world, change):
     path, line = change(
-        "script.yaml", "  box: {model: box, at: platform/seat}\n",
+        "script.yaml",
+        "  box: {model: box, at: platform/seat}\n",
         "  box: {model: box, at: crate/case}\n  crate: {model: box, at: box/case}\n",
     )
     assert f"{path}:{line}: things hang in a circle: box -> crate -> box" in _message(world)
 
 
 def test_an_attach_that_closes_a_circle_is_refused(world, change):
-    path, line = change("script.yaml", "attach: {what: box, to: ev1/torso, seat: true}", "attach: {what: restraint, to: ev1/torso}")
+    path, line = change(
+        "script.yaml", "attach: {what: box, to: ev1/torso, seat: true}", "attach: {what: restraint, to: ev1/torso}"
+    )
     assert f"{path}:{line}: 'ev1' hangs from 'restraint', so 'restraint' cannot hang from it" in _message(world)
 
 
@@ -256,9 +310,7 @@ def test_a_docked_vehicle_needs_one(world, change):
 
 def test_a_cart_of_the_day_must_exist(world):
     with (world / "script.yaml").open("a") as file:
-        file.write(
-            "day:\n  steps:\n  - {name: push, actors: [ev2], move_cart: {cart: crt, to: 2 m}, takes: 5 min}\n"
-        )
+        file.write("day:\n  steps:\n  - {name: push, actors: [ev2], move_cart: {cart: crt, to: 2 m}, takes: 5 min}\n")
     lines = (world / "script.yaml").read_text().count("\n")
     assert f":{lines}: no cart named 'crt'; accepted: cart (nearest)" in _message(world)
 

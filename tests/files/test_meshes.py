@@ -75,7 +75,8 @@ def test_the_scale_is_metres_a_unit(tmp_path):
 
 def test_faces_of_more_corners_and_negative_numbers(tmp_path):
     (tmp_path / "a.obj").write_text(
-        "mtllib x\nv 0 0 0\nv 1 0 0\nv 1 1 0\nv 0 1 0\nv 0.5 0.5 1\n# base\nf -2 -3 -4 -5\nf 1 2 5\nf 2 3 5\nf 3 4 5\nf 4 1 5\n"
+        "mtllib x\nv 0 0 0\nv 1 0 0\nv 1 1 0\nv 0 1 0\nv 0.5 0.5 1\n"
+        "# base\nf -2 -3 -4 -5\nf 1 2 5\nf 2 3 5\nf 3 4 5\nf 4 1 5\n"
     )
     triangles, _ = read_mesh(tmp_path / "a.obj")
     assert triangles.volume == pytest.approx(1 / 3, rel=1e-14)
@@ -96,7 +97,10 @@ def test_a_mesh_that_is_not_convex_is_refused_with_how_much(tmp_path):
     )
     path = tmp_path / "a.obj"
     path.write_text(text)
-    _refused(path, "a.obj: the mesh is not convex: its hull holds 10 % more, a vertex lies 0.3 m inside; accepted: convex pieces")
+    _refused(
+        path,
+        "a.obj: the mesh is not convex: its hull holds 10 % more, a vertex lies 0.3 m inside; accepted: convex pieces",
+    )
     path.write_text(text.replace("0.5 0.5 0.7", "0.5 0.5 1.0"))
     assert volume_m3(convex(read_mesh(path)[0], ONE, path)) == pytest.approx(1.0, rel=1e-12)
 
@@ -132,11 +136,19 @@ BAD_FILES = [
     ("a.stl", b"x", "not an STL file: shorter than its header"),
     ("a.stl", b"\0" * 80 + b"\2\0\0\0" + b"\0" * 50, "not an STL file: 2 triangles need 184 bytes; found '134 bytes'"),
     ("a.stl", b"\0" * 80 + b"\xff\xff\xff\xff", "not an STL file: 4294967295 triangles need 214748364834 bytes"),
-    ("a.stl", b"\0" * 80 + b"\1\0\0\0" + b"\xff" * 50, "coordinates that are not finite or too large; accepted: finite numbers"),
+    (
+        "a.stl",
+        b"\0" * 80 + b"\1\0\0\0" + b"\xff" * 50,
+        "coordinates that are not finite or too large; accepted: finite numbers",
+    ),
     ("a.stl", b"solid\nfacet\nvertex 1 2\n", "a.stl:3: not a point; found '1 2'; accepted: 3 finite numbers"),
     ("a.stl", b"solid\nfacet\nvertex 1 2 nan\n", "a.stl:3: not a point; found '1 2 nan'"),
     ("a.stl", b"solid\nfacet\nvertix 1 2 3\n", "a.stl:3: not an STL line; found 'vertix 1 2 3'"),
-    ("a.stl", b"solid\nfacet\nouter loop\nvertex 1 2 3\nendloop\n", "a.stl:5: a facet that is not a triangle; found '1 corners'"),
+    (
+        "a.stl",
+        b"solid\nfacet\nouter loop\nvertex 1 2 3\nendloop\n",
+        "a.stl:5: a facet that is not a triangle; found '1 corners'",
+    ),
     ("a.stl", b"solid\nfacet\nouter loop\nvertex 1 2 3\n", "a.stl: the file ends within a triangle"),
     ("a.obj", b"v 1 2 x\n", "a.obj:1: not a point; found '1 2 x'; accepted: 3 finite numbers"),
     ("a.obj", b"v 1 2 3\nf 1 1\n", "a.obj:2: a face with fewer than three corners"),

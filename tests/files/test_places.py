@@ -12,7 +12,9 @@ def test_folders_hold_what_they_should():
     assert (places.models_folder() / "arms").is_dir()
     assert (places.shared_folder() / "schemas" / "arm.schema.json").is_file()
     assert places.scenarios_folder().parent == places.data_folder()
-    assert set(places.MODEL_KINDS) >= {path.name for path in places.models_folder().iterdir() if path.name != "generator"}
+    assert set(places.MODEL_KINDS) >= {
+        path.name for path in places.models_folder().iterdir() if path.name != "generator"
+    }
 
 
 def test_an_install_is_found_before_a_checkout(tmp_path, monkeypatch):
@@ -25,7 +27,9 @@ def test_an_install_is_found_before_a_checkout(tmp_path, monkeypatch):
 
 def test_a_broken_install_says_what_to_type(tmp_path, monkeypatch):
     monkeypatch.setattr(places, "_PACKAGE", tmp_path / "a" / "b")
-    with pytest.raises(InputError, match="neither inside the package nor beside its checkout.*pip install --force-reinstall"):
+    with pytest.raises(
+        InputError, match=r"neither inside the package nor beside its checkout.*pip install --force-reinstall"
+    ):
         places.data_folder()
 
 
@@ -52,8 +56,11 @@ def test_a_path_is_relative_to_the_script(world):
     ("wanted", "words"),
     [
         ("smal", "s.yaml:7: no model named 'smal' among arms; accepted: "),
-        ("Small", "s.yaml:7: neither the name of a model nor a relative path to a YAML file; found 'Small'; "
-         "accepted: a name such as heron, or own/arm.yaml"),
+        (
+            "Small",
+            "s.yaml:7: neither the name of a model nor a relative path to a YAML file; found 'Small'; "
+            "accepted: a name such as heron, or own/arm.yaml",
+        ),
         ("a/b.txt", "neither the name of a model nor a relative path to a YAML file"),
         ("/a/b.yaml", "neither the name of a model nor a relative path to a YAML file"),
         ("a\0.yaml", "neither the name of a model nor a relative path to a YAML file"),
@@ -68,7 +75,9 @@ def test_what_is_not_found_is_told(world, wanted, words):
 
 
 def test_a_near_name_comes_first(world):
-    with pytest.raises(InputError, match=r"accepted: small \(nearest\), or one of: heron, small; or the path of a YAML"):
+    with pytest.raises(
+        InputError, match=r"accepted: small \(nearest\), or one of: heron, small; or the path of a YAML"
+    ):
         places.find_model("arms", "smal", world / "s.yaml", 7)
 
 

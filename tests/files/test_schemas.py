@@ -84,7 +84,9 @@ def _with(data, path, value):
 @pytest.mark.parametrize("form", sorted(FORMATS))
 def test_schema_and_reader_refuse_the_same_values_of_a_wrong_kind(world, tmp_path, form):
     # each value in turn becomes one that no key of the formats accepts; both must say no
-    (source,) = [p for p in [*world.glob("models/*/*/*.yaml"), world / "script.yaml"] if read_yaml(p).data["format"] == form]
+    (source,) = [
+        p for p in [*world.glob("models/*/*/*.yaml"), world / "script.yaml"] if read_yaml(p).data["format"] == form
+    ]
     data, validator = read_yaml(source).data, _validator(form)
     for path, _ in _leaves(data):
         for wrong in ([[]], {"no_such_key": {}}):

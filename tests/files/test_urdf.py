@@ -37,8 +37,13 @@ def robot(*lines: str, name: str = "r") -> str:
 def two(joint: str, inner: str = "", attributes: str = 'name="j"') -> str:
     """A robot of two links and one joint of a type, its inner elements on lines of their own."""
     return robot(
-        '<link name="a"/>', '<link name="b"/>', f'<joint {attributes} type="{joint}">', '<parent link="a"/>',
-        '<child link="b"/>', inner, "</joint>",
+        '<link name="a"/>',
+        '<link name="b"/>',
+        f'<joint {attributes} type="{joint}">',
+        '<parent link="a"/>',
+        '<child link="b"/>',
+        inner,
+        "</joint>",
     )
 
 
@@ -91,7 +96,9 @@ def test_origins_are_metres_and_fixed_axis_roll_pitch_yaw(write):
     # REP 103: rotations about the fixed axes X, Y, Z in this order
     (joint,) = read_urdf(write(two("fixed", '<origin xyz="1 2 3" rpy="0.1 0.2 0.3"/>'))).joints
     turn = (
-        poses.rotation_about((0, 0, 1), 0.3) @ poses.rotation_about((0, 1, 0), 0.2) @ poses.rotation_about((1, 0, 0), 0.1)
+        poses.rotation_about((0, 0, 1), 0.3)
+        @ poses.rotation_about((0, 1, 0), 0.2)
+        @ poses.rotation_about((1, 0, 0), 0.1)
     )
     assert np.allclose(joint.origin[:3, :3], turn[:3, :3], atol=1e-15)
     assert np.array_equal(joint.origin[:3, 3], [1.0, 2.0, 3.0])
@@ -112,7 +119,10 @@ def test_shapes(write, tmp_path):
     assert [body.name for body in bodies] == ["one", "a_2", "a_3", "four", "a_5"]
     assert [body.body_class for body in bodies] == ["arm", "vehicle", "vehicle", "hardware", "vehicle"]
     assert [body.shape for body in bodies[:4]] == [
-        Box((1.0, 2.0, 3.0)), Sphere(0.5), Cylinder(0.5, 2.0), Capsule(0.25, 2.0),
+        Box((1.0, 2.0, 3.0)),
+        Sphere(0.5),
+        Cylinder(0.5, 2.0),
+        Capsule(0.25, 2.0),
     ]
     assert np.array_equal(bodies[1].pose[:3, 3], [0.0, 0.0, 1.0])
     mesh = bodies[4].shape
@@ -129,7 +139,8 @@ def test_colours_come_from_the_visual_of_the_same_geometry(write):
     text = robot(
         '<material name="red"><color rgba="1 0 0 1"/></material>',
         '<link name="a">',
-        '<visual><geometry><sphere radius="2"/></geometry><material name="own"><color rgba="0 0 1 0.5"/></material></visual>',
+        '<visual><geometry><sphere radius="2"/></geometry>',
+        '<material name="own"><color rgba="0 0 1 0.5"/></material></visual>',
         '<visual><geometry><sphere radius="1"/></geometry><material name="red"/></visual>',
         '<collision><geometry><sphere radius="1"/></geometry></collision>',
         '<collision><geometry><sphere radius="3"/></geometry></collision></link>',
@@ -143,7 +154,9 @@ def test_colours_come_from_the_visual_of_the_same_geometry(write):
 def test_joints_are_in_topological_order_and_else_in_the_files(write):
     joint = '<joint name="{0}" type="fixed"><parent link="{1}"/><child link="{2}"/></joint>'
     links = [f'<link name="{name}"/>' for name in "dcba"]
-    model = read_urdf(write(robot(*links, joint.format("3", "c", "d"), joint.format("2", "a", "c"), joint.format("1", "a", "b"))))
+    model = read_urdf(
+        write(robot(*links, joint.format("3", "c", "d"), joint.format("2", "a", "c"), joint.format("1", "a", "b")))
+    )
     assert model.root == "a"
     assert [item.name for item in model.joints] == ["2", "3", "1"]
     assert model.links == ("d", "c", "b", "a")
@@ -151,7 +164,9 @@ def test_joints_are_in_topological_order_and_else_in_the_files(write):
 
 def test_lines_and_files_are_kept(write, tmp_path):
     (tmp_path / "cube.obj").write_text(CUBE_OBJ)
-    path = write(robot('<link name="a">', '<collision><geometry><mesh filename="cube.obj"/></geometry></collision></link>'))
+    path = write(
+        robot('<link name="a">', '<collision><geometry><mesh filename="cube.obj"/></geometry></collision></link>')
+    )
     opened = open_urdf(path)
     assert opened.lines == {("link", "a"): 2}
     assert opened.files == {path: path.read_bytes(), tmp_path / "cube.obj": CUBE_OBJ.encode()}
@@ -159,7 +174,9 @@ def test_lines_and_files_are_kept(write, tmp_path):
 
 def test_elements_that_say_nothing_about_bodies_are_passed_over(write):
     text = robot(
-        '<link name="a"><inertial><mass value="1"/></inertial></link>', '<gazebo reference="a"/>', "<transmission/>",
+        '<link name="a"><inertial><mass value="1"/></inertial></link>',
+        '<gazebo reference="a"/>',
+        "<transmission/>",
         '<other:thing xmlns:other="x"/>',
     )
     assert read_urdf(write(text)).links == ("a",)
@@ -179,7 +196,8 @@ def tree_text():
         lines.append(f'<link name="l{k}"/>')
         lines.append(
             f'<joint name="j{k}" type="{kind}"><parent link="l{max(0, k - 1 - k % 3)}"/><child link="l{k}"/>'
-            f'<origin xyz="{numbers[0]} {numbers[1]} {numbers[2]}" rpy="{3 * numbers[3]} {numbers[4]} {3 * numbers[5]}"/>'
+            f'<origin xyz="{numbers[0]} {numbers[1]} {numbers[2]}" '
+            f'rpy="{3 * numbers[3]} {numbers[4]} {3 * numbers[5]}"/>'
             f'<axis xyz="{numbers[6]} {numbers[7]} {numbers[8]}"/>{LIMIT}</joint>'
         )
     return robot(*lines)
@@ -208,9 +226,7 @@ def test_frames_agree_with_pinocchio(tree_text, write):
         q = pin.neutral(other)
         for name, value in values.items():
             joint = other.joints[other.getJointId(name)]
-            q[joint.idx_q : joint.idx_q + joint.nq] = (
-                [math.cos(value), math.sin(value)] if joint.nq == 2 else [value]
-            )
+            q[joint.idx_q : joint.idx_q + joint.nq] = [math.cos(value), math.sin(value)] if joint.nq == 2 else [value]
         pin.framesForwardKinematics(other, data, q)
         for link, pose in _forward(model, values).items():
             assert np.allclose(pose, data.oMf[other.getFrameId(link)].homogeneous, atol=1e-12)
@@ -223,14 +239,16 @@ def test_a_capsule_is_that_of_pybullet(write):
     client = pybullet.connect(pybullet.DIRECT)
     try:
         body = pybullet.loadURDF(str(path), physicsClientId=client)
-        (_, _, kind, size, *_), = pybullet.getCollisionShapeData(body, -1, physicsClientId=client)
+        ((_, _, kind, size, *_),) = pybullet.getCollisionShapeData(body, -1, physicsClientId=client)
         assert kind == pybullet.GEOM_CAPSULE
         (ours,) = read_urdf(path).bodies
         assert ours.shape == Capsule(size[1], size[0])
         # the overall length: a ball under the end of the axis touches at length / 2 + radius
         ball = pybullet.createMultiBody(
-            0, pybullet.createCollisionShape(pybullet.GEOM_SPHERE, radius=0.05, physicsClientId=client),
-            basePosition=[0, 0, 0.5], physicsClientId=client,
+            0,
+            pybullet.createCollisionShape(pybullet.GEOM_SPHERE, radius=0.05, physicsClientId=client),
+            basePosition=[0, 0, 0.5],
+            physicsClientId=client,
         )
         distance = pybullet.getClosestPoints(body, ball, 1.0, physicsClientId=client)[0][8]
         assert distance == pytest.approx(0.5 - 0.05 - 0.3, abs=1e-6)
@@ -254,11 +272,17 @@ REFUSED = [
     (robot(LINK_A, LINK_A), "3 a second link named 'a', first in line 2; accepted: names used once"),
     (robot('<link name="a/b"/>'), "2 <link> needs a name; found 'a/b'"),
     (robot('<link name="a" nmae="b"/>'), "2 unknown attribute 'nmae' of <link>; accepted: name (nearest)"),
-    (robot('<link name="a"><colision/></link>'), "2 unknown element <colision> in <link>; accepted: collision (nearest)"),
+    (
+        robot('<link name="a"><colision/></link>'),
+        "2 unknown element <colision> in <link>; accepted: collision (nearest)",
+    ),
     (robot(LINK_A, '<link name="b"/>'), "3 2 links are nobody's child: a, b; accepted: one root link"),
     # joints
-    (two("floating"), "4 joint 'j': a floating joint moves freely; armcarry places things by attaching them; "
-     "found 'floating'; accepted: fixed, revolute, continuous, prismatic"),
+    (
+        two("floating"),
+        "4 joint 'j': a floating joint moves freely; armcarry places things by attaching them; "
+        "found 'floating'; accepted: fixed, revolute, continuous, prismatic",
+    ),
     (two("planar"), "4 joint 'j': a planar joint has no single position; found 'planar'"),
     (two("spherical"), "4 joint 'j': unknown type; found 'spherical'"),
     (two("fixed", attributes='nme="j"'), "4 <joint> needs a name"),
@@ -267,66 +291,148 @@ REFUSED = [
     (two("revolute", '<limit velocity="1"/>'), "7 <limit> has no attribute 'effort'"),
     (two("revolute", '<limit effort="1"/>'), "7 <limit> has no attribute 'velocity'"),
     (two("revolute", '<limit effort="1" velocity="-1"/>'), "7 joint 'j': a negative velocity limit; found -1.0"),
-    (two("revolute", '<limit effort="1" velocity="1" lower="2" upper="1"/>'), "7 joint 'j': lower is above upper; found '2.0 > 1.0'"),
-    (two("revolute", '<limit effort="1" velocity="1" lower="nan"/>'),
-     "7 <limit lower>: not what is accepted; found 'nan'; accepted: a finite number"),
+    (
+        two("revolute", '<limit effort="1" velocity="1" lower="2" upper="1"/>'),
+        "7 joint 'j': lower is above upper; found '2.0 > 1.0'",
+    ),
+    (
+        two("revolute", '<limit effort="1" velocity="1" lower="nan"/>'),
+        "7 <limit lower>: not what is accepted; found 'nan'; accepted: a finite number",
+    ),
     (two("revolute", '<limit effort="inf" velocity="1"/>'), "7 <limit effort>: not what is accepted; found 'inf'"),
     (two("continuous", '<axis xyz="0 0 0"/>'), "7 joint 'j': the axis has no direction; found '0 0 0'"),
-    (two("continuous", '<axis xyz="0 0"/>'), "7 <axis xyz>: not what is accepted; found '0 0'; accepted: 3 finite numbers, spaces between"),
+    (
+        two("continuous", '<axis xyz="0 0"/>'),
+        "7 <axis xyz>: not what is accepted; found '0 0'; accepted: 3 finite numbers, spaces between",
+    ),
     (two("continuous", '<axis xyz="0 0 1"/><axis xyz="0 0 1"/>'), "7 a second <axis> in <joint>; accepted: one"),
     (two("fixed", '<origin xyz="0 0 1e400"/>'), "7 <origin xyz>: not what is accepted; found '0 0 1e400'"),
-    (two("fixed", '<origin xyz="0 0 1e7"/>'), "7 <origin xyz>: too large to be meant; found '0 0 1e7'; accepted: metres and radians"),
+    (
+        two("fixed", '<origin xyz="0 0 1e7"/>'),
+        "7 <origin xyz>: too large to be meant; found '0 0 1e7'; accepted: metres and radians",
+    ),
     (two("fixed", '<origin xyz="0,1,2"/>'), "7 <origin xyz>: not what is accepted; found '0,1,2'"),
     (two("fixed", '<origin quat_xyzw="0 0 0 1"/>'), "7 unknown attribute 'quat_xyzw' of <origin>; accepted: "),
-    (two("continuous", '<mimic joint="x"/>'), "7 joint 'j' mimics another, which is not supported; accepted: a joint of its own, or type fixed"),
-    (two("continuous", '<safety_controller soft_lower_limit="0"/>'), "7 <safety_controller> has no attribute 'k_velocity'"),
+    (
+        two("continuous", '<mimic joint="x"/>'),
+        "7 joint 'j' mimics another, which is not supported; accepted: a joint of its own, or type fixed",
+    ),
+    (
+        two("continuous", '<safety_controller soft_lower_limit="0"/>'),
+        "7 <safety_controller> has no attribute 'k_velocity'",
+    ),
     (two("continuous", "<limits/>"), "7 unknown element <limits> in <joint>; accepted: limit (nearest)"),
     (robot(LINK_A, '<joint name="j" type="fixed"><parent link="a"/></joint>'), "3 <joint> has no <child>"),
-    (robot(LINK_A, '<joint name="j" type="fixed"><parent/><child link="a"/></joint>'), "3 <parent> has no attribute 'link'"),
-    (robot('<link name="arm"/>', '<joint name="j" type="fixed"><parent link="arm"/><child link="amr"/></joint>'),
-     "3 joint 'j': child link 'amr' does not exist; accepted: arm"),
-    (robot(LINK_A, '<link name="b"/>', '<joint name="j" type="fixed"><parent link="a"/><child link="b"/></joint>',
-           '<joint name="k" type="fixed"><parent link="a"/><child link="b"/></joint>'),
-     "5 joint 'k': link 'b' is already the child of 'j'; accepted: one parent a link"),
-    (robot(LINK_A, '<link name="b"/>', '<joint name="j" type="fixed"><parent link="a"/><child link="b"/></joint>',
-           '<joint name="k" type="fixed"><parent link="b"/><child link="a"/></joint>'),
-     "4 joints go round in a circle: j, k; accepted: a tree of links"),
-    (robot('<link name="r"/>', LINK_A, '<link name="b"/>', '<joint name="j" type="fixed"><parent link="a"/><child link="b"/></joint>',
-           '<joint name="k" type="fixed"><parent link="b"/><child link="a"/></joint>'),
-     "5 joints go round in a circle: j, k; accepted: a tree of links"),
-    (robot(LINK_A, '<link name="b"/>', '<joint name="j" type="fixed"><parent link="a"/><child link="b"/></joint>',
-           '<joint name="j" type="fixed"><parent link="a"/><child link="b"/></joint>'),
-     "5 a second joint named 'j', first in line 4; accepted: names used once"),
+    (
+        robot(LINK_A, '<joint name="j" type="fixed"><parent/><child link="a"/></joint>'),
+        "3 <parent> has no attribute 'link'",
+    ),
+    (
+        robot('<link name="arm"/>', '<joint name="j" type="fixed"><parent link="arm"/><child link="amr"/></joint>'),
+        "3 joint 'j': child link 'amr' does not exist; accepted: arm",
+    ),
+    (
+        robot(
+            LINK_A,
+            '<link name="b"/>',
+            '<joint name="j" type="fixed"><parent link="a"/><child link="b"/></joint>',
+            '<joint name="k" type="fixed"><parent link="a"/><child link="b"/></joint>',
+        ),
+        "5 joint 'k': link 'b' is already the child of 'j'; accepted: one parent a link",
+    ),
+    (
+        robot(
+            LINK_A,
+            '<link name="b"/>',
+            '<joint name="j" type="fixed"><parent link="a"/><child link="b"/></joint>',
+            '<joint name="k" type="fixed"><parent link="b"/><child link="a"/></joint>',
+        ),
+        "4 joints go round in a circle: j, k; accepted: a tree of links",
+    ),
+    (
+        robot(
+            '<link name="r"/>',
+            LINK_A,
+            '<link name="b"/>',
+            '<joint name="j" type="fixed"><parent link="a"/><child link="b"/></joint>',
+            '<joint name="k" type="fixed"><parent link="b"/><child link="a"/></joint>',
+        ),
+        "5 joints go round in a circle: j, k; accepted: a tree of links",
+    ),
+    (
+        robot(
+            LINK_A,
+            '<link name="b"/>',
+            '<joint name="j" type="fixed"><parent link="a"/><child link="b"/></joint>',
+            '<joint name="j" type="fixed"><parent link="a"/><child link="b"/></joint>',
+        ),
+        "5 a second joint named 'j', first in line 4; accepted: names used once",
+    ),
     # geometry
     (shape('<box size="1 1 0"/>'), "3 <box size>: no size; found (1.0, 1.0, 0.0); accepted: metres, more than 0"),
     (shape('<sphere radius="0"/>'), "3 <sphere radius>: no size; found 0.0; accepted: metres, more than 0"),
     (shape('<cylinder radius="1" length="-1"/>'), "3 <cylinder length>: no size; found -1.0"),
     (shape('<capsule radius="1"/>'), "3 <capsule> has no attribute 'length'"),
     (shape('<sphere radius="1m"/>'), "3 <sphere radius>: not what is accepted; found '1m'; accepted: a finite number"),
-    (shape('<cone radius="1" length="1"/>'), "3 unknown element <cone> in <geometry>; accepted: box, capsule, cylinder, mesh, sphere"),
-    (shape(""), "2 <geometry> needs exactly one shape; found '0 shapes'; accepted: <box>, <sphere>, <cylinder>, <capsule>, <mesh>"),
+    (
+        shape('<cone radius="1" length="1"/>'),
+        "3 unknown element <cone> in <geometry>; accepted: box, capsule, cylinder, mesh, sphere",
+    ),
+    (
+        shape(""),
+        "2 <geometry> needs exactly one shape; found '0 shapes'; "
+        "accepted: <box>, <sphere>, <cylinder>, <capsule>, <mesh>",
+    ),
     (shape('<sphere radius="1"/><sphere radius="2"/>'), "2 <geometry> needs exactly one shape; found '2 shapes'"),
     (robot('<link name="a"><collision/></link>'), "2 <collision> has no <geometry>"),
-    (shape('<sphere radius="1"/>', before="<orign/>"), "2 unknown element <orign> in <collision>; accepted: origin (nearest)"),
+    (
+        shape('<sphere radius="1"/>', before="<orign/>"),
+        "2 unknown element <orign> in <collision>; accepted: origin (nearest)",
+    ),
     (shape('<sphere radius="1"/>', name=' name="a b"'), "2 <collision> needs a name; found 'a b'"),
-    (robot('<link name="a"><collision name="x"><geometry><sphere radius="1"/></geometry></collision>',
-           '<collision name="x"><geometry><sphere radius="1"/></geometry></collision></link>'),
-     "2 a second body named 'x', first in line 2; accepted: collision names used once"),
-    (robot('<material name="m"><color rgba="1 0 0 2"/></material>', LINK_A), "2 <color rgba>: outside 0 to 1; found (1.0, 0.0, 0.0, 2.0)"),
+    (
+        robot(
+            '<link name="a"><collision name="x"><geometry><sphere radius="1"/></geometry></collision>',
+            '<collision name="x"><geometry><sphere radius="1"/></geometry></collision></link>',
+        ),
+        "2 a second body named 'x', first in line 2; accepted: collision names used once",
+    ),
+    (
+        robot('<material name="m"><color rgba="1 0 0 2"/></material>', LINK_A),
+        "2 <color rgba>: outside 0 to 1; found (1.0, 0.0, 0.0, 2.0)",
+    ),
     # meshes
-    (shape('<mesh filename="gone.stl"/>'), "3 <mesh filename>: no such file; found 'gone.stl'; accepted: a path inside the model folder"),
-    (shape('<mesh filename="../outside.obj"/>'), "3 <mesh filename>: leads out of the model folder; found '../outside.obj'"),
+    (
+        shape('<mesh filename="gone.stl"/>'),
+        "3 <mesh filename>: no such file; found 'gone.stl'; accepted: a path inside the model folder",
+    ),
+    (
+        shape('<mesh filename="../outside.obj"/>'),
+        "3 <mesh filename>: leads out of the model folder; found '../outside.obj'",
+    ),
     (shape('<mesh filename="package://../../outside.obj"/>'), "3 <mesh filename>: leads out of the model folder"),
-    (shape('<mesh filename="/outside.obj"/>'), "3 <mesh filename>: not a path inside the model folder; found '/outside.obj'"),
+    (
+        shape('<mesh filename="/outside.obj"/>'),
+        "3 <mesh filename>: not a path inside the model folder; found '/outside.obj'",
+    ),
     (shape('<mesh filename="file:///outside.obj"/>'), "3 <mesh filename>: not a path inside the model folder"),
     (shape('<mesh filename="https://example.org/a.obj"/>'), "3 <mesh filename>: not a path inside the model folder"),
     (shape('<mesh filename="..\\outside.obj"/>'), "3 <mesh filename>: not a path inside the model folder"),
     (shape('<mesh filename=""/>'), "3 <mesh filename>: not a path inside the model folder; found ''"),
     (shape('<mesh filename="link.obj"/>'), "3 <mesh filename>: leads out of the model folder; found 'link.obj'"),
-    (shape('<mesh filename="cube.obj" scale="1 1 -1"/>'), "3 <mesh scale>: zero or mirrored; found '1 1 -1'; accepted: three numbers more than 0"),
-    (shape('<mesh filename="m.urdf"/>'), "3 <mesh filename>: {folder}/m.urdf: a mesh of a kind that is not read; found '.urdf'; accepted: .stl, .obj"),
+    (
+        shape('<mesh filename="cube.obj" scale="1 1 -1"/>'),
+        "3 <mesh scale>: zero or mirrored; found '1 1 -1'; accepted: three numbers more than 0",
+    ),
+    (
+        shape('<mesh filename="m.urdf"/>'),
+        "3 <mesh filename>: {folder}/m.urdf: a mesh of a kind that is not read; found '.urdf'; accepted: .stl, .obj",
+    ),
     # XML itself
-    ('<!DOCTYPE robot [<!ENTITY a "x">]>\n<robot name="&a;"/>', "1 a document type or entity is not accepted; accepted: XML without <!DOCTYPE ...>"),
+    (
+        '<!DOCTYPE robot [<!ENTITY a "x">]>\n<robot name="&a;"/>',
+        "1 a document type or entity is not accepted; accepted: XML without <!DOCTYPE ...>",
+    ),
     ('<!DOCTYPE robot SYSTEM "file:///etc/passwd">\n<robot name="a"/>', "1 a document type or entity is not accepted"),
     ('<robot name="&x;"/>', "1 not XML: undefined entity"),
     ('<robot name="a" name="b"/>', "1 not XML: duplicate attribute"),
@@ -352,8 +458,10 @@ def test_what_is_refused(tmp_path, text, words):
 
 def test_all_problems_of_links_and_joints_are_told(write):
     text = robot(
-        '<link name="a"><collision><geometry><sphere radius="0"/></geometry></collision></link>', '<link name="b"/>',
-        '<joint name="j" type="ball"/>', '<joint name="k" type="revolute"/>',
+        '<link name="a"><collision><geometry><sphere radius="0"/></geometry></collision></link>',
+        '<link name="b"/>',
+        '<joint name="j" type="ball"/>',
+        '<joint name="k" type="revolute"/>',
     )
     with pytest.raises(InputErrors) as caught:
         read_urdf(write(text))

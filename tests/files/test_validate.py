@@ -65,44 +65,104 @@ ONE_MISTAKE = [
     ("title: t", "title:", "2: title: nothing stands here; accepted: text"),
     ("title: t", "title: [a]", "2: title: a value of the wrong kind; found 'a list of 1'; accepted: text"),
     ("title: t\n", "", "1: key 'title' is missing"),
-    ("base: {mount: fixed}", "base: {}", "7: key 'mount' is missing in base; accepted: lower case, digits, underscores"),
-    ("base: {mount: fixed}", "base: fixed",
-     "7: base: a value of the wrong kind; found 'fixed'; accepted: a mapping: lines 'key: value'"),
-    ("base: {mount: fixed}", "base: {mount: Fixed One}",
-     "7: base.mount: not an accepted name; found 'Fixed One'; accepted: lower case, digits, underscores"),
-    ("base: {mount: fixed}", "base: {mount: fixed, station: 3}",
-     "7: base.station: a bare number, the unit is missing; found 3; accepted: a length with its unit (m, mm, cm, ft, in)"),
-    ("base: {mount: fixed}", "base: {mount: fixed, station: 3 kg}",
-     "7: base.station: not an accepted unit; found '3 kg'; accepted: a length with its unit (m, mm, cm, ft, in)"),
-    ("base: {mount: fixed}", "base: {mount: fixed, staton: 3 m}",
-     "7: unknown key 'staton' in base; accepted: station (nearest), or one of: mount, station"),
-    ("crew:", "vehicle: dock\ncrew:", "8: vehicle: not one of the accepted words; found 'dock'; accepted: docked or absent"),
-    ("t, at: arm", "t, at: No Where",
-     "9: crew.ev1.at: not one of the accepted words; found 'No Where'; accepted: arm, inside, or a frame where the "
-     "boots are"),
-    ("  ev1: {", "  EV 1: {",
-     "9: crew.EV 1: not an accepted name; found 'EV 1'; accepted: lower case, digits, underscores"),
-    ("posture: rest, ", "posture: rest, sizze: small, ",
-     "9: unknown key 'sizze' in crew.ev1; accepted: size (nearest), or one of: at, body, posture, size"),
-    ("hold: 10 s", "hold: 10 s\n    rate: 3",
-     "14: carries[0].moves[0].rate: should be less than or equal to 1; found 3; accepted: share of the allowed rates"),
-    ("hold: 10 s", "hold: 10 s\n    rate: '1'",
-     "14: carries[0].moves[0].rate: a value of the wrong kind; found '1'; accepted: a number"),
-    ("hold: 10 s", "hold: 90",
-     "13: carries[0].moves[0].hold: a bare number, the unit is missing; found 90; accepted: a time with its unit (s, min, h)"),
-    ("hold: 10 s", "say: hello",
-     "13: carries[0].moves[0]: a move needs exactly one of: to_joints, to_pose, to_worksite, line, one_joint, hold, "
-     "attach, detach, appendage, posture; found none"),
+    (
+        "base: {mount: fixed}",
+        "base: {}",
+        "7: key 'mount' is missing in base; accepted: lower case, digits, underscores",
+    ),
+    (
+        "base: {mount: fixed}",
+        "base: fixed",
+        "7: base: a value of the wrong kind; found 'fixed'; accepted: a mapping: lines 'key: value'",
+    ),
+    (
+        "base: {mount: fixed}",
+        "base: {mount: Fixed One}",
+        "7: base.mount: not an accepted name; found 'Fixed One'; accepted: lower case, digits, underscores",
+    ),
+    (
+        "base: {mount: fixed}",
+        "base: {mount: fixed, station: 3}",
+        "7: base.station: a bare number, the unit is missing; found 3; "
+        "accepted: a length with its unit (m, mm, cm, ft, in)",
+    ),
+    (
+        "base: {mount: fixed}",
+        "base: {mount: fixed, station: 3 kg}",
+        "7: base.station: not an accepted unit; found '3 kg'; accepted: a length with its unit (m, mm, cm, ft, in)",
+    ),
+    (
+        "base: {mount: fixed}",
+        "base: {mount: fixed, staton: 3 m}",
+        "7: unknown key 'staton' in base; accepted: station (nearest), or one of: mount, station",
+    ),
+    (
+        "crew:",
+        "vehicle: dock\ncrew:",
+        "8: vehicle: not one of the accepted words; found 'dock'; accepted: docked or absent",
+    ),
+    (
+        "t, at: arm",
+        "t, at: No Where",
+        "9: crew.ev1.at: not one of the accepted words; found 'No Where'; accepted: arm, inside, or a frame where the "
+        "boots are",
+    ),
+    (
+        "  ev1: {",
+        "  EV 1: {",
+        "9: crew.EV 1: not an accepted name; found 'EV 1'; accepted: lower case, digits, underscores",
+    ),
+    (
+        "posture: rest, ",
+        "posture: rest, sizze: small, ",
+        "9: unknown key 'sizze' in crew.ev1; accepted: size (nearest), or one of: at, body, posture, size",
+    ),
+    (
+        "hold: 10 s",
+        "hold: 10 s\n    rate: 3",
+        "14: carries[0].moves[0].rate: should be less than or equal to 1; found 3; "
+        "accepted: share of the allowed rates",
+    ),
+    (
+        "hold: 10 s",
+        "hold: 10 s\n    rate: '1'",
+        "14: carries[0].moves[0].rate: a value of the wrong kind; found '1'; accepted: a number",
+    ),
+    (
+        "hold: 10 s",
+        "hold: 90",
+        "13: carries[0].moves[0].hold: a bare number, the unit is missing; found 90; "
+        "accepted: a time with its unit (s, min, h)",
+    ),
+    (
+        "hold: 10 s",
+        "say: hello",
+        "13: carries[0].moves[0]: a move needs exactly one of: to_joints, to_pose, to_worksite, line, one_joint, hold, "
+        "attach, detach, appendage, posture; found none",
+    ),
     ("hold: 10 s", "line: {frame: a/b}", "13: carries[0].moves[0].line: a line needs exactly one of: to, by"),
     ("hold: 10 s", "line: {frame: a/b, by: [1 m, 2 m]}", "13: carries[0].moves[0].line.by[2]: key 2 is missing"),
-    ("hold: 10 s", "attach: {what: box, to: a/b, seat: yes}",
-     "13: carries[0].moves[0].attach.seat: a value of the wrong kind; found 'yes'; accepted: true or false"),
-    ("hold: 10 s", "to_joints: {turn: 3 s}",
-     "13: carries[0].moves[0].to_joints.turn: not an accepted unit; found '3 s'; accepted: an angle with its unit "
-     "(deg, rad) or a length with its unit (m, mm, cm, ft, in)"),
-    ("carries:", "carries:\n- {name: back, reverse_of: gone}",
-     "11: carry 'back' is a variant of 'gone', which is no earlier carry; earlier: none"),
-    ("  moves:\n  - hold: 10 s\n", "", "11: carry 'one' needs exactly one of: moves, reverse_of, repeat_of; found none"),
+    (
+        "hold: 10 s",
+        "attach: {what: box, to: a/b, seat: yes}",
+        "13: carries[0].moves[0].attach.seat: a value of the wrong kind; found 'yes'; accepted: true or false",
+    ),
+    (
+        "hold: 10 s",
+        "to_joints: {turn: 3 s}",
+        "13: carries[0].moves[0].to_joints.turn: not an accepted unit; found '3 s'; accepted: an angle with its unit "
+        "(deg, rad) or a length with its unit (m, mm, cm, ft, in)",
+    ),
+    (
+        "carries:",
+        "carries:\n- {name: back, reverse_of: gone}",
+        "11: carry 'back' is a variant of 'gone', which is no earlier carry; earlier: none",
+    ),
+    (
+        "  moves:\n  - hold: 10 s\n",
+        "",
+        "11: carry 'one' needs exactly one of: moves, reverse_of, repeat_of; found none",
+    ),
 ]
 
 
@@ -124,7 +184,9 @@ def test_a_step_of_the_day_is_told_at_its_own_line(tmp_path):
 
 
 def test_all_mistakes_of_a_file_are_told_in_the_order_of_lines(tmp_path):
-    told = _told(tmp_path, SCRIPT.replace("title: t", "title: 3").replace("10 s", "10 kg").replace("mount: fixed", "mont: x"))
+    told = _told(
+        tmp_path, SCRIPT.replace("title: t", "title: 3").replace("10 s", "10 kg").replace("mount: fixed", "mont: x")
+    )
     assert [int(re.match(r"s\.yaml:(\d+):", text).group(1)) for text in told] == [2, 7, 7, 13]
 
 

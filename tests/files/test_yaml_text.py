@@ -22,16 +22,35 @@ def test_values_are_those_of_yaml_1_2():
         "int: -7\nfloat: 1.5\nexp: 1e3\ntrue: true\nnothing: ~\nempty:\nquoted: '7'\nlist: [a, 2, {b: c}]\n"
     )
     assert parse_yaml(text.encode(), FILE).data == {
-        "yes": "no", "on": "off", "clock": "1:30:00", "day": "2026-01-01", "octal": 10, "old": "0o10",
-        "hexa": "0x10", "under": "1_000", "int": -7, "float": 1.5, "exp": 1000.0, "true": True, "nothing": None,
-        "empty": None, "quoted": "7", "list": ["a", 2, {"b": "c"}],
+        "yes": "no",
+        "on": "off",
+        "clock": "1:30:00",
+        "day": "2026-01-01",
+        "octal": 10,
+        "old": "0o10",
+        "hexa": "0x10",
+        "under": "1_000",
+        "int": -7,
+        "float": 1.5,
+        "exp": 1000.0,
+        "true": True,
+        "nothing": None,
+        "empty": None,
+        "quoted": "7",
+        "list": ["a", 2, {"b": "c"}],
     }
 
 
 def test_lines_are_those_of_the_keys():
     yaml = parse_yaml(b"# first\na:\n  b: 1\n  c:\n  - x\n  - y: |\n      long\n      text\nd: 2\n", FILE)
     assert yaml.lines == {
-        (): 1, ("a",): 2, ("a", "b"): 3, ("a", "c"): 4, ("a", "c", 0): 5, ("a", "c", 1): 6, ("a", "c", 1, "y"): 6,
+        (): 1,
+        ("a",): 2,
+        ("a", "b"): 3,
+        ("a", "c"): 4,
+        ("a", "c", 0): 5,
+        ("a", "c", 1): 6,
+        ("a", "c", 1, "y"): 6,
         ("d",): 9,
     }
     assert yaml.line(("a", "gone", "deeper")) == 2
@@ -55,8 +74,11 @@ REFUSED = [
     (b"a: *x", "a.yaml:1: an alias (*name) is not accepted; accepted: the value itself"),
     (b"<<: {a: 1}", "a.yaml:1: an empty or merge key; found '<<'; accepted: keys of plain text"),
     (b": 1", "a.yaml:1: an empty or merge key; found ''; accepted: keys of plain text"),
-    (b"a: !!python/object:os.system x", "a.yaml:1: a tag is not accepted; found 'tag:yaml.org,2002:python/object:os.system'; "
-     "accepted: values without tags"),
+    (
+        b"a: !!python/object:os.system x",
+        "a.yaml:1: a tag is not accepted; found 'tag:yaml.org,2002:python/object:os.system'; "
+        "accepted: values without tags",
+    ),
     (b"a: !local x", "a.yaml:1: a tag is not accepted; found '!local'; accepted: values without tags"),
     (b"a: 1\n---\nb: 2", "a.yaml:2: a second document begins; accepted: one document a file"),
     (b"", "a.yaml:1: not a mapping of keys to values; accepted: lines such as 'key: value'"),
@@ -102,7 +124,15 @@ def test_files_that_cannot_be_read(tmp_path):
 
 @pytest.mark.parametrize(
     "content",
-    [b"[" * 100_000, b"{" * 100_000, b"- " * 100_000, b"? " * 100_000, b"[a," * 50_000, b"a: !a " * 50_000, b"&a " * 90_000],
+    [
+        b"[" * 100_000,
+        b"{" * 100_000,
+        b"- " * 100_000,
+        b"? " * 100_000,
+        b"[a," * 50_000,
+        b"a: !a " * 50_000,
+        b"&a " * 90_000,
+    ],
     ids=["lists", "mappings", "dashes", "questions", "lists_of_two", "tags", "anchors"],
 )
 def test_deep_nesting_is_refused_at_once(content):

@@ -21,7 +21,13 @@ def test_short_values_stand_in_one_line_and_long_ones_below():
         "format": "armcarry scenario 1",
         "start": {"turn": "15 deg", "slide": "0.5 m"},
         "moves": [{"to_joints": {f"joint_{k}": f"{k}.5 deg" for k in range(9)}, "say": "go: now"}, {"hold": "1:30"}],
-        "empty": {}, "none": None, "flag": True, "yes": "yes", "null": "null", "number": "7", "pattern": "arm/*",
+        "empty": {},
+        "none": None,
+        "flag": True,
+        "yes": "yes",
+        "null": "null",
+        "number": "7",
+        "pattern": "arm/*",
     }
     assert yaml_document(data).splitlines() == [
         "format: armcarry scenario 1",
@@ -42,7 +48,9 @@ def test_short_values_stand_in_one_line_and_long_ones_below():
 
 
 _keys = st.text("abcXYZ019_ :-#'\"", min_size=1, max_size=8).filter(lambda key: key not in ("null", "~", "<<"))
-_words = st.text(st.characters(exclude_categories=("Cs", "Cn")), max_size=20) | st.text("ab: #-'\"[]{}\\\n\t~&*!|>%@`0.eE+,?", max_size=12)
+_words = st.text(st.characters(exclude_categories=("Cs", "Cn")), max_size=20) | st.text(
+    "ab: #-'\"[]{}\\\n\t~&*!|>%@`0.eE+,?", max_size=12
+)
 _scalars = st.none() | st.booleans() | st.integers(-(10**12), 10**12) | st.floats(-1e200, 1e200) | _words
 _values = st.recursive(
     _scalars, lambda inner: st.lists(inner, max_size=4) | st.dictionaries(_keys, inner, max_size=4), max_leaves=15

@@ -24,8 +24,14 @@ def _cube(half=1.0):
 
 
 SHAPES = [
-    Sphere(0.7), Capsule(0.3, 1.1), Box((0.4, 1.0, 2.0)), Cylinder(0.5, 1.6), ConvexMesh.hull_of(_cube(0.6)),
-    ConvexMesh.hull_of(np.random.default_rng(2).normal(size=(40, 3))), Capsule(0.5, 1e-9), Cylinder(2.0, 0.01),
+    Sphere(0.7),
+    Capsule(0.3, 1.1),
+    Box((0.4, 1.0, 2.0)),
+    Cylinder(0.5, 1.6),
+    ConvexMesh.hull_of(_cube(0.6)),
+    ConvexMesh.hull_of(np.random.default_rng(2).normal(size=(40, 3))),
+    Capsule(0.5, 1e-9),
+    Cylinder(2.0, 0.01),
 ]
 
 
@@ -108,8 +114,10 @@ def _support(shape, directions):
 def test_volumes_are_those_of_coal(shape):
     coal = pytest.importorskip("coal")
     other = {
-        Sphere: lambda s: coal.Sphere(s.radius_m), Capsule: lambda s: coal.Capsule(s.radius_m, s.length_m),
-        Box: lambda s: coal.Box(*s.size_m), Cylinder: lambda s: coal.Cylinder(s.radius_m, s.length_m),
+        Sphere: lambda s: coal.Sphere(s.radius_m),
+        Capsule: lambda s: coal.Capsule(s.radius_m, s.length_m),
+        Box: lambda s: coal.Box(*s.size_m),
+        Cylinder: lambda s: coal.Cylinder(s.radius_m, s.length_m),
     }[type(shape)](shape)
     assert volume_m3(shape) == pytest.approx(other.computeVolume(), rel=1e-14)
 

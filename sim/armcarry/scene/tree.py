@@ -60,6 +60,7 @@ class Tree:
         self.mounting(instance)
         if parent != WORLD and instance in self._line_of(parent):
             raise FrameError("link outside the attached thing", parent, [])
+        self.index(parent)
         return Tree(
             tuple(
                 replace(mounting, parent=parent, pose=pose) if mounting.instance == instance else mounting
