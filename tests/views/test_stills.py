@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from armcarry.clearance.distance import distances
 from armcarry.errors import ArmcarryError
 from armcarry.views import gl, palette, rehearsed
 from armcarry.views.actors import SceneActors
@@ -193,3 +194,16 @@ def test_importing_the_package_loads_no_drawing_library():
     heavy = ("pyvista", "vtkmodules", "matplotlib", "PIL")
     code = f"import sys, armcarry, armcarry.views.rehearsed; print([m for m in {heavy} if m in sys.modules])"
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True).stdout.strip() == "[]"
+
+
+def test_the_closest_pair_is_the_same_as_by_measuring_all(small_run, monkeypatch):
+    record, _ = small_run
+    times = np.linspace(0, 540, 40)
+    monkeypatch.setattr("armcarry.views.closest._BLOCK", 7)
+    track = closest_track(record, times)
+    rows = [row for row in record.pairs if judged(row)]
+    where = {body.name: k for k, body in enumerate(record.bodies)}
+    pairs = np.array([(where[row.body_a], where[row.body_b]) for row in rows])
+    found = distances([body.shape for body in record.bodies], record.body_poses(times), pairs)
+    margin = found.lower_m - np.array([row.required_m for row in rows])
+    assert np.allclose(track.lower_m, found.lower_m[np.arange(40), margin.argmin(axis=1)], atol=1e-9)

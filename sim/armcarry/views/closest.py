@@ -15,6 +15,9 @@ from armcarry.clearance.distance import distances
 from armcarry.geometry.poses import Array
 from armcarry.record.record import PairRow, Record
 
+#: pairs measured at once
+_BLOCK = 120
+
 
 @dataclass(frozen=True, eq=False)
 class Track:
@@ -43,15 +46,16 @@ def closest_track(record: Record, times_s: ArrayLike) -> Track:
         times, np.full(count, -1, dtype=np.int64), np.full(count, np.inf), np.full(count, np.inf),
         np.full((count, 3), np.nan), np.full((count, 3), np.nan),
     )
-    rows = [k for k, row in enumerate(record.pairs) if judged(row)]
-    if not rows:
-        return track
-    windows = np.array([(record.pairs[k].start_s, record.pairs[k].end_s) for k in rows])
-    active = (windows[:, 0] <= times[:, None]) & (times[:, None] <= windows[:, 1])
-    patterns, which = np.unique(active, axis=0, return_inverse=True)
-    for k, pattern in enumerate(patterns):
-        if pattern.any():
-            _fill(record, track, np.flatnonzero(which.ravel() == k), np.array(rows)[pattern])
+    rows = np.array([k for k, row in enumerate(record.pairs) if judged(row)], dtype=np.int64)
+    least = np.array([record.pairs[k].margin_m for k in rows])
+    rows, best = rows[np.argsort(least)], np.full(count, np.inf)
+    # a pair is nowhere nearer than its proven least: once that is beyond the best found, no later pair counts
+    for start in range(0, len(rows), _BLOCK):
+        block = rows[start : start + _BLOCK]
+        at = np.flatnonzero(best > record.pairs[block[0]].margin_m)
+        if not at.size:
+            break
+        _fill(record, track, best, at, block)
     return track
 
 
@@ -60,24 +64,29 @@ def judged(row: PairRow) -> bool:
     return row.required_m is not None and row.status not in ("farther", "intended")
 
 
-def _fill(record: Record, track: Track, at: NDArray[np.int64], rows: NDArray[np.int64]) -> None:
-    """Measure the pairs of ``rows`` at the instants ``at`` and keep the one with the least margin."""
+def _fill(record: Record, track: Track, best: Array, at: NDArray[np.int64], rows: NDArray[np.int64]) -> None:
+    """Measure the pairs of ``rows`` at the instants ``at``, and keep those with less margin than ``best``."""
     where = {body.name: k for k, body in enumerate(record.bodies)}
     pairs = np.array([(where[record.pairs[k].body_a], where[record.pairs[k].body_b]) for k in rows])
     used, renumbered = np.unique(pairs, return_inverse=True)
-    pose = record.body_poses(track.times_s[at])[:, used]
-    found = distances([record.bodies[k].shape for k in used], pose, renumbered.reshape(-1, 2))
+    times = track.times_s[at]
+    found = distances(
+        [record.bodies[k].shape for k in used], record.body_poses(times)[:, used], renumbered.reshape(-1, 2)
+    )
     required = np.array([record.pairs[k].required_m for k in rows], dtype=float)
-    reach = record.scene.loaded.rules.report_distance
-    margin = np.where(found.lower_m > reach, np.inf, found.lower_m - required)
+    windows = np.array([(record.pairs[k].start_s, record.pairs[k].end_s) for k in rows])
+    counts = (windows[:, 0] <= times[:, None]) & (times[:, None] <= windows[:, 1])
+    counts &= found.lower_m <= record.scene.loaded.rules.report_distance
+    margin = np.where(counts, found.lower_m - required, np.inf)
     # of several pairs in contact the deepest is unknown: the one that asks most is shown
-    least = np.lexsort((-np.broadcast_to(required, margin.shape), margin), axis=1)[:, 0]
+    pick = np.lexsort((-np.broadcast_to(required, margin.shape), margin), axis=1)[:, 0]
     line = np.arange(len(at))
-    near = np.isfinite(found.upper_m[line, least]) & (found.lower_m[line, least] <= reach)
-    at, line, least = at[near], line[near], least[near]
-    track.row[at] = rows[least]
-    track.lower_m[at], track.upper_m[at] = found.lower_m[line, least], found.upper_m[line, least]
-    track.point_a[at], track.point_b[at] = found.point_a[line, least], found.point_b[line, least]
+    nearer = counts[line, pick] & (margin[line, pick] < best[at])
+    at, line, pick = at[nearer], line[nearer], pick[nearer]
+    best[at] = margin[line, pick]
+    track.row[at] = rows[pick]
+    track.lower_m[at], track.upper_m[at] = found.lower_m[line, pick], found.upper_m[line, pick]
+    track.point_a[at], track.point_b[at] = found.point_a[line, pick], found.point_b[line, pick]
 
 
 def worded(row: PairRow, value_m: float) -> str:

@@ -136,7 +136,7 @@ def _overview(record: Record, stage: Stage) -> Still:
     for site in record.scene.loaded.platform.document.worksites.values():
         stand = links[tree.index(f"{PLATFORM}/{site.stand}"), :3, 3]
         if stage.in_view([stand])[0]:
-            sheet.label(stage.pixels(stand)[0][0], site.title, palette.BLUISH_GREEN)
+            sheet.label(stage.pixels(stand)[0][0], site.title.split(":")[0], palette.BLUISH_GREEN, 0.85)
     return Still("overview", "The whole scene at the start, with the path of the tool", sheet.pixels())
 
 

@@ -94,11 +94,14 @@ def towards_gap(
     along = (b - a) / gap if gap > 1e-6 else np.zeros(3)
     ways = directions()
     looked_at = np.stack([a + (b - a) * share for share in (0.1, 0.5, 0.9)])
-    skip = bodies if gap < 2 * _START_M else ()
-    seen = sight(record, time_s, looked_at, ways * away_m + (a + b) / 2, skip)
+    eyes = ways * away_m + (a + b) / 2
+    seen = sight(record, time_s, looked_at, eyes, bodies if gap < 2 * _START_M else ())
+    # what is around the gap, the two bodies themselves left out: struts before it spoil the picture
+    around = (a + b) / 2 + max(0.4, 0.6 * gap) * np.concatenate([np.eye(3), -np.eye(3)])
+    free = sight(record, time_s, around, eyes, bodies)
     across = np.sqrt(1 - np.clip(ways @ along, -1, 1) ** 2) if gap > 1e-6 else np.ones(len(ways))
     # a gap seen nearly end on is not seen; from a little above is how people expect to look
-    score = 3.0 * seen + across + 0.25 * ways[:, 2] - 0.6 * np.abs(ways[:, 2]) ** 4
+    score = 3.0 * seen + 1.2 * free + across + 0.25 * ways[:, 2] - 0.6 * np.abs(ways[:, 2]) ** 4
     return _best(score, ways, away_m, (a + b) / 2, seen)
 
 
@@ -115,24 +118,34 @@ def towards_place(record: Record, time_s: float, points_m: ArrayLike, away_m: fl
 def sight(record: Record, time_s: float, points_m: Array, eyes_m: Array, skip: Collection[str]) -> Array:
     """Return which share (E,) of the points (P, 3) each eye (E, 3) sees past all bodies but those of ``skip``.
 
-    Each line of sight is a thin capsule, measured against every body; it starts 6 cm before its point.
+    Each line of sight is a thin capsule that starts 6 cm before its point, measured against every body whose
+    bounding ball it meets.
     """
     rows = [k for k, body in enumerate(record.bodies) if body.name not in skip]
     shapes = [record.bodies[k].shape for k in rows]
     place = record.body_poses(time_s)[0, rows]
-    seen = np.zeros(len(eyes_m))
-    for k, eye in enumerate(eyes_m):
-        lines, where = [], []
-        for point in points_m:
-            way = eye - point
-            far = float(np.linalg.norm(way))
-            lines.append(Capsule(_SIGHT_RADIUS_M, far - _START_M))
-            where.append(_z_along(point + way * (0.5 + 0.5 * _START_M / far), way / far))
-        pairs = np.array([(i, len(lines) + j) for i in range(len(lines)) for j in range(len(shapes))])
-        found = distances([*lines, *shapes], np.concatenate([np.stack(where), place])[None], pairs)
-        blocked = (found.upper_m[0] <= 0.0).reshape(len(lines), len(shapes)).any(axis=1)
-        seen[k] = 1.0 - blocked.mean()
-    return seen
+    start = np.broadcast_to(points_m, (len(eyes_m), *points_m.shape)).reshape(-1, 3)
+    end = np.repeat(eyes_m, len(points_m), axis=0)
+    far = np.linalg.norm(end - start, axis=1)
+    way = (end - start) / far[:, None]
+    begin = start + _START_M * way
+    radius = np.array([bounding_radius_m(shape) for shape in shapes])
+    pairs = np.argwhere(_from_segment_m(place[:, :3, 3], begin, end) <= radius + _SIGHT_RADIUS_M)
+    blocked = np.zeros(len(start), dtype=bool)
+    if len(pairs):
+        lines = [Capsule(_SIGHT_RADIUS_M, float(length) - _START_M) for length in far]
+        where = np.stack([_z_along(p, w) for p, w in zip((begin + end) / 2, way, strict=True)])
+        found = distances([*lines, *shapes], np.concatenate([where, place])[None], pairs + np.array([0, len(lines)]))
+        blocked[pairs[found.upper_m[0] <= 0.0, 0]] = True
+    return np.asarray(1.0 - blocked.reshape(len(eyes_m), -1).mean(axis=1))
+
+
+def _from_segment_m(points: Array, start: Array, end: Array) -> Array:
+    """Return the distance (S, P) of points (P, 3) from segments between (S, 3) and (S, 3)."""
+    along = end - start
+    share = np.einsum("sk,spk->sp", along, points - start[:, None]) / np.einsum("sk,sk->s", along, along)[:, None]
+    nearest = start[:, None] + np.clip(share, 0.0, 1.0)[..., None] * along[:, None]
+    return np.asarray(np.linalg.norm(points - nearest, axis=-1))
 
 
 def _best(score: Array, ways: Array, away_m: float, focus: Array, seen: Array) -> Viewpoint:
