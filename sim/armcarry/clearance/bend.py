@@ -15,29 +15,57 @@ from __future__ import annotations
 
 import math
 
+from armcarry.clearance.book import (
+    ARM,
+    BASE,
+    BEND,
+    BEND_EPOCH,
+    BODY,
+    CORE,
+    ENDS,
+    FIRST,
+    FRAME,
+    LAST,
+    LINKS,
+    NODE_T,
+    ON,
+    POSE,
+    POSE_EPOCH,
+    SIZE,
+    SLIDES,
+    SLOT,
+    STEP,
+    STRAY,
+    TALLY,
+    real2,
+    real3,
+    whole1,
+    whole2,
+)  # fmt: skip
 from armcarry.clearance.jit import inlined, kernel
 from armcarry.clearance.pool import EPOCH
 
 
-@kernel
-def row_of(V, W, m, n):
-    """Return the row of W.pose of mover m at node n, placing it on first use."""
-    slot = V.slot[m]
+@inlined
+def row_of(book, m, n):
+    """Return the row of POSE of mover m at node n, placing it on first use."""
+    slot = whole1(book, SLOT)[m]
     if slot < 0:
         return m
-    nodes = W.node_t.shape[0]
-    row = W.pose.shape[0] - (W.bend.shape[0] - slot) * nodes + n  # movers that rest come first
-    if W.pose_epoch[row] != W.tally[EPOCH]:
-        W.pose_epoch[row] = W.tally[EPOCH]
-        _seat(V, W, m, n, row)
+    epochs, epoch = whole1(book, POSE_EPOCH), whole1(book, TALLY)[EPOCH]
+    # movers that rest come first, one row each
+    row = epochs.shape[0] - (book[BEND, 1] - slot) * book[NODE_T, 1] + n
+    if epochs[row] != epoch:
+        epochs[row] = epoch
+        _seat(book, m, n, row)
     return row
 
 
-@inlined
-def _seat(V, W, m, n, row):
+@kernel
+def _seat(book, m, n, row):
     """Write the pose of mover m at node n, seen from its base frame."""
-    f, base = V.frame[m], V.base[m]
-    r, core, out = W.frame, V.core, W.pose
+    f, base = whole1(book, ON)[m], whole1(book, BASE)[m]
+    r, core, out = real3(book, FRAME), real2(book, CORE), real2(book, POSE)
     for k in range(4):
         x, y, z = core[m, 3 * k], core[m, 3 * k + 1], core[m, 3 * k + 2]
         px = r[n, f, 0] * x + r[n, f, 3] * y + r[n, f, 6] * z
@@ -59,42 +87,46 @@ def _seat(V, W, m, n, row):
         out[row, 3 * k], out[row, 3 * k + 1], out[row, 3 * k + 2] = px, py, pz
 
 
-@kernel
-def bend_of(S, F, V, W, m, c):
+@inlined
+def bend_of(book, m, c):
     """Return how far any point of mover m leaves its chord over cell c, metres; 0 only where it rests."""
-    slot = V.slot[m]
+    slot = whole1(book, SLOT)[m]
     if slot < 0:
         return 0.0
-    if W.bend_epoch[slot, c] != W.tally[EPOCH]:
-        W.bend_epoch[slot, c] = W.tally[EPOCH]
-        W.bend[slot, c] = _bend(S, F, V, W, m, c)
-    return W.bend[slot, c]
+    bend, epochs, epoch = real2(book, BEND), whole2(book, BEND_EPOCH), whole1(book, TALLY)[EPOCH]
+    if epochs[slot, c] != epoch:
+        epochs[slot, c] = epoch
+        bend[slot, c] = _bend(book, m, c)
+    return bend[slot, c]
 
 
 @kernel
-def _bend(S, F, V, W, m, c):
+def _bend(book, m, c):
+    links, slides, ends = whole1(book, LINKS), whole1(book, SLIDES), whole2(book, ENDS)
+    step, stray, arm = real2(book, STEP), real2(book, STRAY), real2(book, ARM)
+    begin, end = whole1(book, FIRST)[m], whole1(book, LAST)[m]
     moves = False
-    for i in range(V.first[m], V.last[m]):
-        f = V.links[i]
-        moves |= W.step[c, f] != 0.0 or W.stray[c, f] != 0.0
+    for i in range(begin, end):
+        f = links[i]
+        moves |= step[c, f] != 0.0 or stray[c, f] != 0.0
     if not moves:
         return 0.0
-    radius = S.size[V.body[m], 4]
-    for i in range(V.first[m], V.last[m]):
-        W.arm[0, i - V.first[m]] = 0.0
-    second = max(_second(F, V, W, m, c, W.nodes[c, 0], radius), _second(F, V, W, m, c, W.nodes[c, 1], radius))
+    radius = real2(book, SIZE)[whole1(book, BODY)[m], 4]
+    for i in range(begin, end):
+        arm[0, i - begin] = 0.0
+    second = max(_second(book, m, c, ends[c, 0], radius), _second(book, m, c, ends[c, 1], radius))
     spread, strayed = 0.0, 0.0
-    for i in range(V.last[m] - 1, V.first[m] - 1, -1):  # from the body to the base
-        f, k = V.links[i], i - V.first[m]
-        lever = 1.0 if F.slides[f] else W.arm[0, k] + spread
-        W.arm[1, k] = lever if F.slides[f] else lever + radius
-        spread += (0.5 * abs(W.step[c, f]) + W.stray[c, f]) * lever
-        strayed += W.stray[c, f] * W.arm[1, k]
+    for i in range(end - 1, begin - 1, -1):  # from the body to the base
+        f, k = links[i], i - begin
+        lever = 1.0 if slides[f] else arm[0, k] + spread
+        arm[1, k] = lever if slides[f] else lever + radius
+        spread += (0.5 * abs(step[c, f]) + stray[c, f]) * lever
+        strayed += stray[c, f] * arm[1, k]
     turned, rough, third = 0.0, 0.0, 0.0
-    for i in range(V.first[m], V.last[m]):
-        f, k = V.links[i], i - V.first[m]
-        d, lever = abs(W.step[c, f]), W.arm[1, k]
-        if F.slides[f]:
+    for i in range(begin, end):
+        f, k = links[i], i - begin
+        d, lever = abs(step[c, f]), arm[1, k]
+        if slides[f]:
             rough += 2.0 * turned * d
             third += 3.0 * turned * turned * d
         else:
@@ -106,31 +138,33 @@ def _bend(S, F, V, W, m, c):
 
 
 @kernel
-def _second(F, V, W, m, c, n, radius):
+def _second(book, m, c, n, radius):
     """Bound |p''| of any point of mover m at node n along the joint line of cell c, metres.
 
-    Raises W.arm[0] to the distance of the centre from each axis on the way. World axes, base frame at rest.
+    Raises arm[0] to the distance of the centre from each axis on the way. World axes, base frame at rest.
     """
-    r, core, end = W.frame, V.core, V.frame[m]
-    cx = r[n, end, 9] + r[n, end, 0] * core[m, 9] + r[n, end, 3] * core[m, 10] + r[n, end, 6] * core[m, 11]
-    cy = r[n, end, 10] + r[n, end, 1] * core[m, 9] + r[n, end, 4] * core[m, 10] + r[n, end, 7] * core[m, 11]
-    cz = r[n, end, 11] + r[n, end, 2] * core[m, 9] + r[n, end, 5] * core[m, 10] + r[n, end, 8] * core[m, 11]
+    r, core, on = real3(book, FRAME), real2(book, CORE), whole1(book, ON)[m]
+    links, slides, step, arm = whole1(book, LINKS), whole1(book, SLIDES), real2(book, STEP), real2(book, ARM)
+    begin, end = whole1(book, FIRST)[m], whole1(book, LAST)[m]
+    cx = r[n, on, 9] + r[n, on, 0] * core[m, 9] + r[n, on, 3] * core[m, 10] + r[n, on, 6] * core[m, 11]
+    cy = r[n, on, 10] + r[n, on, 1] * core[m, 9] + r[n, on, 4] * core[m, 10] + r[n, on, 7] * core[m, 11]
+    cz = r[n, on, 11] + r[n, on, 2] * core[m, 9] + r[n, on, 5] * core[m, 10] + r[n, on, 8] * core[m, 11]
     wx = wy = wz = 0.0  # turn of the frames so far, per unit of the common parameter
     ax = ay = az = 0.0  # p'' of the centre
     bx = by = bz = 0.0  # derivative of the turn
-    for i in range(V.first[m], V.last[m]):
-        f = V.links[i]
-        d = W.step[c, f]
+    for i in range(begin, end):
+        f = links[i]
+        d = step[c, f]
         zx, zy, zz = r[n, f, 6], r[n, f, 7], r[n, f, 8]
-        if F.slides[f]:
+        if slides[f]:
             ax += 2.0 * d * (wy * zz - wz * zy)
             ay += 2.0 * d * (wz * zx - wx * zz)
             az += 2.0 * d * (wx * zy - wy * zx)
             continue
         x, y, z = cx - r[n, f, 9], cy - r[n, f, 10], cz - r[n, f, 11]
         vx, vy, vz = zy * z - zz * y, zz * x - zx * z, zx * y - zy * x
-        k = i - V.first[m]
-        W.arm[0, k] = max(W.arm[0, k], math.sqrt(vx * vx + vy * vy + vz * vz))
+        k = i - begin
+        arm[0, k] = max(arm[0, k], math.sqrt(vx * vx + vy * vy + vz * vz))
         zx, zy, zz = d * zx, d * zy, d * zz
         ux, uy, uz = 2.0 * wx + zx, 2.0 * wy + zy, 2.0 * wz + zz
         ax += d * (uy * vz - uz * vy)

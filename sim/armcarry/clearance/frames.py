@@ -22,7 +22,7 @@ WORLD_FRAME = -1
 
 
 class Frames(NamedTuple):
-    """Moving frames, parents first: parent (F,), slides (F,) bool, hang (F, 12) T_parent_joint, lever_m (F,)."""
+    """Moving frames, parents first: parent (F,), slides (F,) 0 or 1, hang (F, 12) T_parent_joint, lever_m (F,)."""
 
     parent: np.ndarray
     slides: np.ndarray
@@ -92,7 +92,7 @@ def body_frames(tree: Tree) -> tuple[list[int], list[Array], Frames]:
             frame, pose = len(parent) - 1, poses.inverse(align)
         frame_of.append(frame)
         inside.append(pose)
-    slides = tree.kinds[tree.kinds > 0] == 2
+    slides = (tree.kinds[tree.kinds > 0] == 2).astype(np.int64)
     rows = pose_rows(np.stack(hang), np.zeros(3)) if hang else np.zeros((0, 12))
     frames = Frames(np.array(parent, dtype=np.int64), slides, rows, np.ones(len(parent)))
     return frame_of, inside, frames
@@ -181,7 +181,7 @@ def _levers(frames: Frames, frame: np.ndarray, cores: Array, bound: Array) -> Ar
             levers[at] = max(levers[at], reach)
             reach += float(np.linalg.norm(frames.hang[at, 9:]))
             at = int(frames.parent[at])
-    return np.where(frames.slides, 1.0, levers)
+    return np.where(frames.slides == 1, 1.0, levers)
 
 
 def _z_onto(axis: Array) -> Array:

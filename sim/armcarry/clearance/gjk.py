@@ -10,6 +10,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from armcarry.clearance.jit import kernel
 from armcarry.clearance.simplex import nearest
 from armcarry.clearance.support import support
@@ -37,12 +39,13 @@ def gjk(form, size, verts, a, b, pose, ra, rb, nx, ny, nz, tolerance, cap, work,
     balls = size[a, 3] + size[b, 3]
     low, high = -math.inf, math.inf
     count = 0
+    at_a, at_b = np.int64(3), np.int64(0)  # a literal would be compiled on its own
     vx, vy, vz = nx, ny, nz
     length = math.sqrt(vx * vx + vy * vy + vz * vz)
     for _ in range(64):
         row = work[count]
-        support(form, size, verts, a, pose, ra, vx, vy, vz, row, 3)
-        support(form, size, verts, b, pose, rb, -vx, -vy, -vz, row, 0)
+        support(form, size, verts, a, pose, ra, vx, vy, vz, row, at_a)
+        support(form, size, verts, b, pose, rb, -vx, -vy, -vz, row, at_b)
         row[0] -= row[3]
         row[1] -= row[4]
         row[2] -= row[5]

@@ -22,8 +22,8 @@ class Curves(NamedTuple):
     Attributes:
         breaks: (K+1,) seconds.
         poly: (K, F, D+1) ascending, in time since the start of the piece.
-        varies: (K, F) whether the joint moves in the piece.
-        size: (K, F) sum of |coefficient| T^power: scale of the rounding error of evaluation.
+        varies: (K, F) 1 where the joint moves in the piece.
+        scale: (K, F) sum of |coefficient| T^power: the rounding error of evaluation goes with it.
         travel: (K,) lever-weighted length of all joint paths, metres; it steers, it proves nothing.
         bernstein: (D+1, D+1) from monomial coefficients on [0, 1] to Bernstein coefficients.
     """
@@ -31,7 +31,7 @@ class Curves(NamedTuple):
     breaks: Array
     poly: Array
     varies: np.ndarray
-    size: Array
+    scale: Array
     travel: Array
     bernstein: Array
 
@@ -59,7 +59,7 @@ def load(layout: Layout, motion: Motion) -> Curves:
     column = [where[name] if need else -1 for name, need in zip(layout.joints, layout.needed, strict=True)]
     table = np.asarray(motion.coefficients, dtype=float)
     picked = np.where(np.array(column) >= 0, table[:, :, column], 0.0) if column else table[:, :, :0]
-    return arrange(layout, np.asarray(motion.breaks_s, dtype=float), np.ascontiguousarray(picked.swapaxes(1, 2)))
+    return arrange(layout, np.asarray(motion.breaks_s, dtype=float), np.ascontiguousarray(picked.transpose(0, 2, 1)))
 
 
 def arrange(layout: Layout, breaks: Array, poly: Array) -> Curves:
@@ -76,7 +76,7 @@ def arrange(layout: Layout, breaks: Array, poly: Array) -> Curves:
                 f"joint '{layout.joints[frame]}' jumps by {jump[piece, frame]:.3g} at {breaks[piece + 1]:g} s; "
                 "prove the parts before and after on their own"
             )
-    varies = np.any(poly[:, :, 1:] != 0.0, axis=2)
+    varies = np.any(poly[:, :, 1:] != 0.0, axis=2).astype(np.int64)
     matrix = bernstein_matrix(poly.shape[2] - 1)
     control = scaled @ matrix.T
     travel = np.abs(np.diff(control, axis=2)).sum(axis=2) @ layout.frames.lever_m

@@ -6,56 +6,66 @@ pair search (``serial``) it belongs to.
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 
 from armcarry.clearance.frames import Layout
-from armcarry.geometry.poses import Array
+from armcarry.clearance.polynomials import Curves
 
-NODES, CELLS, EPOCH, SERIAL, FULL, GJKS, LOOSE, ROOTS = range(8)
-#: roots of the time tree are made by travel, at most this many (plus one a break between long pieces)
+# the entries of TALLY
+NODES, CELLS, EPOCH, SERIAL, FULL, GJKS, LOOSE = range(7)
+#: the time tree starts from about this many cells of like travel
 MAX_ROOTS = 96
+#: room for roots: pieces longer than a root's share are cut up on their own
+_ROOT_ROOM = 4 * MAX_ROOTS + 8
 
 
-class Pool(NamedTuple):
-    """Scratch arrays; N nodes (instants), C cells (intervals), F frames, m movers that move."""
+class Pool:
+    """Owns the arrays of a layout and the scratch of the kernels, and the book that lists them.
 
-    tally: np.ndarray  # (8,) counters, see the names above
-    node_t: Array  # (N,) s
-    node_q: Array  # (N, F)
-    frame: Array  # (N, F, 12) world poses of frames
-    pose: Array  # (static + m N, 12) poses of movers in their base frames
-    pose_epoch: np.ndarray  # (static + m N,)
-    nodes: np.ndarray  # (C, 2) first and last node of a cell
-    pieces: np.ndarray  # (C, 2) first and last polynomial piece
-    child: np.ndarray  # (C,) first of two children, -1 for none yet
-    step: Array  # (C, F) change of each joint over the cell
-    stray: Array  # (C, F) how far each joint leaves the straight joint line
-    bend: Array  # (m, C) how far any point of a mover leaves its chord, m
-    bend_epoch: np.ndarray  # (m, C)
-    plane: Array  # (N, 4) lower bound and parting direction of the pair in hand
-    plane_tag: np.ndarray  # (N,) 2 serial + (1 where GJK made it)
-    stack: np.ndarray  # (512,)
-    ball: Array  # (8 MAX_ROOTS,) bounding-ball bound of every root
-    bern: Array  # (F + 1, D + 1) Bernstein coefficients of the joints, last row of the common parameter
-    arm: Array  # (4, F) lever arms
-    work: Array  # (5, 6) GJK
-    out: Array  # (9,) GJK
+    Pages, with N nodes (instants), C cells (intervals), F frames and m movers that move:
 
+        TALLY (8,) counters, named above           NODE_T (N,) s              NODE_Q (N, F)
+        FRAME (N, F, 12) world poses               POSE (still + m N, 12) of movers in their base frames
+        POSE_EPOCH (still + m N,)                  ENDS (C, 2) nodes          PIECES (C, 2) first, last piece
+        CHILD (C,) first of two children or -1     STEP (C, F) change of each joint over the cell
+        STRAY (C, F) how far each joint leaves the straight joint line
+        BEND (m, C) how far any point of a mover leaves its chord, m          BEND_EPOCH (m, C)
+        PLANE (N, 4) lower bound and parting direction of the pair in hand
+        PLANE_TAG (N,) 2 serial + (1 where GJK made it)                       STACK (512,) cells to do
+        BALL (R,) bounding-ball bound of every root                           CENTRE (m, 3, R) at root nodes
+        ROOT_BEND (m, R)                           APART (3, R) centre of b from centre of a
+        BERN (F+1, D+1) Bernstein coefficients of the joints, last row of the common parameter
+        ARM (2, F) lever arms                      WORK (5, 6) and OUT (9,) of GJK
+    """
 
-def make_pool(layout: Layout, degree: int, nodes: int) -> Pool:
-    """Allocate a pool for ``nodes`` instants; untouched pages cost nothing."""
-    frames, moving = len(layout.frames.parent), layout.moving
-    still = len(layout.movers.slot) - moving
-    cells = 2 * nodes
-    pose = np.empty((still + moving * nodes, 12))
-    pose[:still] = layout.movers.core[:still]
-    return Pool(
-        np.zeros(8, np.int64), np.empty(nodes), np.empty((nodes, frames)), np.empty((nodes, frames, 12)),
-        pose, np.zeros(len(pose), np.int64), np.empty((cells, 2), np.int64), np.empty((cells, 2), np.int64),
-        np.empty(cells, np.int64), np.empty((cells, frames)), np.empty((cells, frames)),
-        np.empty((moving, cells)), np.zeros((moving, cells), np.int64), np.empty((nodes, 4)),
-        np.zeros(nodes, np.int64), np.empty(512, np.int64), np.empty(8 * MAX_ROOTS),
-        np.empty((frames + 1, degree + 1)), np.empty((4, max(frames, 1))), np.empty((5, 6)), np.empty(9),
-    )  # fmt: skip
+    def __init__(self, layout: Layout, degree: int, nodes: int) -> None:
+        from armcarry.clearance import book as pages
+
+        frames, moving = len(layout.frames.parent), layout.moving
+        still, cells = len(layout.movers.slot) - moving, 2 * nodes
+        pose = np.empty((still + moving * nodes, 12))
+        pose[:still] = layout.movers.core[:still]
+        self.tally = np.zeros(8, np.int64)
+        scratch = [
+            self.tally, np.empty(nodes), np.empty((nodes, frames)), np.empty((nodes, frames, 12)), pose,
+            np.zeros(len(pose), np.int64), np.empty((cells, 2), np.int64), np.empty((cells, 2), np.int64),
+            np.empty(cells, np.int64), np.empty((cells, frames)), np.empty((cells, frames)),
+            np.empty((moving, cells)), np.zeros((moving, cells), np.int64), np.empty((nodes, 4)),
+            np.zeros(nodes, np.int64), np.empty(512, np.int64), np.empty(_ROOT_ROOM),
+            np.empty((moving, 3, _ROOT_ROOM)), np.empty((moving, _ROOT_ROOM)), np.empty((3, _ROOT_ROOM)),
+            np.empty((frames + 1, degree + 1)), np.empty((2, frames)), np.empty((5, 6)), np.empty(9),
+        ]  # fmt: skip
+        solids = layout.solids
+        self._kept = [solids.form, solids.size, solids.verts, *layout.frames, *layout.movers, *scratch]
+        self._curves: Curves | None = None
+        self.book = np.zeros((pages.PAGE_COUNT, 4), np.int64)
+        pages.write_pages(self.book, pages.FORM, self._kept[: pages.BREAKS])
+        pages.write_pages(self.book, pages.TALLY, scratch)
+
+    def set_motion(self, curves: Curves) -> np.ndarray:
+        """Enter a motion of the pool's degree and return the book."""
+        from armcarry.clearance import book as pages
+
+        self._curves = curves
+        pages.write_pages(self.book, pages.BREAKS, curves)
+        return self.book

@@ -7,10 +7,11 @@ import math
 
 import numpy as np
 
+from armcarry.clearance.book import BASE, FRAME, NODE_T, OUT, PLANE, TALLY, real1, real2, real3, whole1
 from armcarry.clearance.contact import first_contact
 from armcarry.clearance.jit import entry, kernel, source_digest
 from armcarry.clearance.pool import EPOCH, FULL, GJKS, LOOSE
-from armcarry.clearance.search import CONTACT_M, guess_plane, measure_node, search
+from armcarry.clearance.search import CONTACT_M, gather_roots, guess_plane, measure_node, search
 from armcarry.clearance.timetree import plant
 
 #: metres of lever-weighted joint travel in one root cell
@@ -22,46 +23,48 @@ SHARP_M = 1e-7
 
 
 @kernel
-def to_world(W, base, n, x, y, z, row, at):
+def _to_world(book, base, n, x, y, z, row, at):
     """Write a point seen from a base frame at node n to row[at:at + 3] in the world frame."""
-    r = W.frame
+    if base < 0:
+        row[at], row[at + 1], row[at + 2] = x, y, z
+        return
+    r = real3(book, FRAME)
     for i in range(3):
-        if base < 0:
-            row[at + i] = x if i == 0 else (y if i == 1 else z)
-        else:
-            row[at + i] = r[n, base, i] * x + r[n, base, 3 + i] * y + r[n, base, 6 + i] * z + r[n, base, 9 + i]
+        row[at + i] = r[n, base, i] * x + r[n, base, 3 + i] * y + r[n, base, 6 + i] * z + r[n, base, 9 + i]
 
 
 @kernel
-def write_witness(S, V, W, ma, mb, n, row):
+def write_witness(book, ma, mb, n, row):
     """Measure node n sharply; write upper bound, time and nearest points in the world to row[1:9]."""
-    guess_plane(S, V, W, ma, mb, n, W.plane[n, 1], W.plane[n, 2], W.plane[n, 3])
-    high = measure_node(S, V, W, ma, mb, n, SHARP_M, math.inf)
-    row[1], row[2] = high, W.node_t[n]
-    o, base = W.out, V.base[ma]
-    to_world(W, base, n, o[3], o[4], o[5], row, 3)
-    to_world(W, base, n, o[6], o[7], o[8], row, 6)
+    plane, out, base = real2(book, PLANE), real1(book, OUT), whole1(book, BASE)[ma]
+    guess_plane(book, ma, mb, n, plane[n, 1], plane[n, 2], plane[n, 3])
+    row[1] = measure_node(book, ma, mb, n, SHARP_M, math.inf)
+    row[2] = real1(book, NODE_T)[n]
+    _to_world(book, base, n, out[3], out[4], out[5], row, np.int64(3))
+    _to_world(book, base, n, out[6], out[7], out[8], row, np.int64(6))
 
 
 def _make(digest):
     @entry
-    def prove(S, F, V, M, W, pairs, start, end, tolerance, report, table):
-        """Fill table (P, 11): lower, upper, time, point a, point b, contact start and end; 0 if W is full."""
-        W.tally[EPOCH] += 1
-        W.tally[GJKS] = W.tally[LOOSE] = 0
-        roots = plant(F, M, W, start, end, ROOT_TRAVEL_M)
+    def prove(book, pairs, start, end, tolerance, report, table):
+        """Fill table (P, 11): lower, upper, time, point a, point b, contact start, end; 0 if the pool is full."""
+        tally = whole1(book, TALLY)
+        tally[EPOCH] += 1
+        tally[GJKS] = tally[LOOSE] = 0
+        roots = plant(book, start, end, ROOT_TRAVEL_M)
         if roots < 0 or digest == 0:
             return 0
+        gather_roots(book, roots)
         for i in range(pairs.shape[0]):
             ma, mb, row = pairs[i, 0], pairs[i, 1], table[i]
             row[:] = np.nan
-            lower, upper, seat = search(S, F, V, M, W, ma, mb, 0, roots, math.inf, tolerance, report)
+            lower, upper, seat = search(book, ma, mb, 0, roots, math.inf, tolerance, report)
             row[0], row[1] = lower, upper
             if seat >= 0:
-                write_witness(S, V, W, ma, mb, seat, row)
+                write_witness(book, ma, mb, seat, row)
             if upper <= CONTACT_M:
-                row[9], row[10] = first_contact(S, F, V, M, W, ma, mb, roots, CONTACT_RESOLUTION_S)
-            if W.tally[FULL]:
+                row[9], row[10] = first_contact(book, ma, mb, roots, CONTACT_RESOLUTION_S)
+            if tally[FULL]:
                 return 0
         return 1
 

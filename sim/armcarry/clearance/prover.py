@@ -11,8 +11,7 @@ import numpy as np
 from armcarry.clearance.distance import PAD_M
 from armcarry.clearance.frames import Layout, lay_out
 from armcarry.clearance.polynomials import Curves, load
-from armcarry.clearance.pool import Pool, make_pool
-from armcarry.clearance.solids import Shapes
+from armcarry.clearance.pool import GJKS, LOOSE, Pool
 from armcarry.errors import MotionError
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
@@ -79,7 +78,7 @@ class Prover:
             self._nodes *= 2
             self._pools.clear()
         if degree not in self._pools:
-            self._pools[degree] = make_pool(self.layout, degree, self._nodes)
+            self._pools[degree] = Pool(self.layout, degree, self._nodes)
         return self._pools[degree]
 
     def bounds(
@@ -106,15 +105,10 @@ class Prover:
         """Run the kernel, with larger working memory until it fits."""
         from armcarry.clearance.prove import prove
 
-        layout, solids = self.layout, self.layout.solids
-        degree, larger = curves.poly.shape[2] - 1, False
+        pairs, larger = self.layout.pairs, False
         while True:
-            pool = self.pool(degree, larger=larger)
-            shapes = Shapes(solids.form, solids.size, solids.verts)
-            if prove(
-                shapes, layout.frames, layout.movers, curves, pool, layout.pairs, start, end, tolerance, report,
-                table,
-            ):  # fmt: skip
+            pool = self.pool(curves.poly.shape[2] - 1, larger=larger)
+            if prove(pool.set_motion(curves), pairs, start, end, tolerance, report, table):
                 return pool
             larger = True
 
@@ -128,7 +122,7 @@ class Prover:
         return ClearanceBounds(
             self.pairs, lower, np.where(contact, 0.0, table[:, 1]), table[:, 2], table[:, 3:6], table[:, 6:9],
             np.where(contact, CONTACT, np.where(farther, FARTHER, PROVEN)), table[:, 9:11],
-            int(pool.tally[5]), int(pool.tally[6]),
+            int(pool.tally[GJKS]), int(pool.tally[LOOSE]),
         )  # fmt: skip
 
 

@@ -17,7 +17,35 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from armcarry.clearance.bend import bend_of, row_of
+from armcarry.clearance.book import (
+    APART,
+    BALL,
+    BODY,
+    CENTRE,
+    CORE,
+    ENDS,
+    FORM,
+    NODE_T,
+    OUT,
+    PLANE,
+    PLANE_TAG,
+    POSE,
+    ROOT_BEND,
+    SIZE,
+    SLOT,
+    STACK,
+    TALLY,
+    VERTS,
+    WORK,
+    real1,
+    real2,
+    real3,
+    whole1,
+    whole2,
+)  # fmt: skip
 from armcarry.clearance.gjk import gjk
 from armcarry.clearance.jit import inlined, kernel
 from armcarry.clearance.pool import FULL, GJKS, LOOSE, SERIAL
@@ -31,68 +59,64 @@ SHORTEST_S = 1e-7
 
 
 @inlined
-def _set_plane(W, n, gap, x, y, z, exact):
-    W.plane[n, 0], W.plane[n, 1], W.plane[n, 2], W.plane[n, 3] = gap, x, y, z
-    W.plane_tag[n] = 2 * W.tally[SERIAL] + exact
+def _set_plane(book, n, gap, x, y, z, exact):
+    plane, tags = real2(book, PLANE), whole1(book, PLANE_TAG)
+    plane[n, 0], plane[n, 1], plane[n, 2], plane[n, 3] = gap, x, y, z
+    tags[n] = 2 * whole1(book, TALLY)[SERIAL] + exact
 
 
 @inlined
-def _known(W, n):
-    return W.plane_tag[n] >= 2 * W.tally[SERIAL]
+def known(book, n):
+    """Tell whether node n has a plane for the pair in hand."""
+    return whole1(book, PLANE_TAG)[n] >= 2 * whole1(book, TALLY)[SERIAL]
 
 
 @inlined
-def _measured(W, n):
-    return W.plane_tag[n] == 2 * W.tally[SERIAL] + 1
+def measured(book, n):
+    """Tell whether GJK made the plane of node n for the pair in hand."""
+    return whole1(book, PLANE_TAG)[n] == 2 * whole1(book, TALLY)[SERIAL] + 1
+
+
+@inlined
+def _gap(book, ma, mb, n, x, y, z):
+    """Return the slab of movers ma, mb at node n across unit (x, y, z)."""
+    bodies = whole1(book, BODY)
+    return plane_gap(
+        whole2(book, FORM), real2(book, SIZE), real2(book, VERTS), bodies[ma], bodies[mb], real2(book, POSE),
+        row_of(book, ma, n), row_of(book, mb, n), x, y, z,
+    )  # fmt: skip
 
 
 @kernel
-def guess_plane(S, V, W, ma, mb, n, x, y, z):
+def guess_plane(book, ma, mb, n, x, y, z):
     """Give node n the slab across direction (x, y, z), normalised here; across the centres if that is 0."""
-    ra, rb = row_of(V, W, ma, n), row_of(V, W, mb, n)
     length = math.sqrt(x * x + y * y + z * z)
     if length == 0.0:
-        x, y, z = W.pose[rb, 9] - W.pose[ra, 9], W.pose[rb, 10] - W.pose[ra, 10], W.pose[rb, 11] - W.pose[ra, 11]
+        ra, rb, pose = row_of(book, ma, n), row_of(book, mb, n), real2(book, POSE)
+        x, y, z = pose[rb, 9] - pose[ra, 9], pose[rb, 10] - pose[ra, 10], pose[rb, 11] - pose[ra, 11]
         length = math.sqrt(x * x + y * y + z * z)
         if length == 0.0:
             x, length = 1.0, 1.0
     x, y, z = x / length, y / length, z / length
-    gap = plane_gap(S.form, S.size, S.verts, V.body[ma], V.body[mb], W.pose, ra, rb, x, y, z)
-    _set_plane(W, n, gap, x, y, z, 0)
+    _set_plane(book, n, _gap(book, ma, mb, n, x, y, z), x, y, z, np.int64(0))
 
 
 @kernel
-def measure_node(S, V, W, ma, mb, n, tolerance, cap):
-    """Run GJK at node n from its guessed plane; return the upper bound, points left in W.out."""
-    ra, rb = row_of(V, W, ma, n), row_of(V, W, mb, n)
-    W.tally[GJKS] += 1
+def measure_node(book, ma, mb, n, tolerance, cap):
+    """Run GJK at node n from its guessed plane; return the upper bound, points left in OUT."""
+    plane, out, bodies = real2(book, PLANE), real1(book, OUT), whole1(book, BODY)
+    whole1(book, TALLY)[GJKS] += 1
+    exact = np.int64(1)
     low, high = gjk(
-        S.form, S.size, S.verts, V.body[ma], V.body[mb], W.pose, ra, rb,
-        W.plane[n, 1], W.plane[n, 2], W.plane[n, 3], tolerance, cap, W.work, W.out,
+        whole2(book, FORM), real2(book, SIZE), real2(book, VERTS), bodies[ma], bodies[mb], real2(book, POSE),
+        row_of(book, ma, n), row_of(book, mb, n), plane[n, 1], plane[n, 2], plane[n, 3], tolerance, cap,
+        real2(book, WORK), out,
     )  # fmt: skip
     if low > -math.inf:
-        _set_plane(W, n, low, W.out[0], W.out[1], W.out[2], 1)
+        _set_plane(book, n, low, out[0], out[1], out[2], exact)
     else:
-        _set_plane(W, n, low, W.plane[n, 1], W.plane[n, 2], W.plane[n, 3], 1)
+        _set_plane(book, n, low, plane[n, 1], plane[n, 2], plane[n, 3], exact)
     return high
-
-
-@kernel
-def ball_bound(S, F, V, W, ma, mb, c):
-    """Bound the distance over cell c from the bounding balls, whose centres keep near their chords."""
-    a, b = W.nodes[c, 0], W.nodes[c, 1]
-    p, q = row_of(V, W, ma, a), row_of(V, W, mb, a)
-    x, y, z = W.pose[q, 9] - W.pose[p, 9], W.pose[q, 10] - W.pose[p, 10], W.pose[q, 11] - W.pose[p, 11]
-    p, q = row_of(V, W, ma, b), row_of(V, W, mb, b)
-    u = W.pose[q, 9] - W.pose[p, 9] - x
-    v = W.pose[q, 10] - W.pose[p, 10] - y
-    w = W.pose[q, 11] - W.pose[p, 11] - z
-    length2 = u * u + v * v + w * w
-    if length2 > 0.0:
-        t = min(1.0, max(0.0, -(x * u + y * v + z * w) / length2))
-        x, y, z = x + t * u, y + t * v, z + t * w
-    balls = S.size[V.body[ma], 4] + S.size[V.body[mb], 4]
-    return math.sqrt(x * x + y * y + z * z) - balls - bend_of(S, F, V, W, ma, c) - bend_of(S, F, V, W, mb, c)
 
 
 @inlined
@@ -105,26 +129,70 @@ def _least_of_quadratic(c0, c1, c2):
 
 
 @kernel
-def cell_bound(S, F, V, W, ma, mb, c, goal):
+def cell_bound(book, ma, mb, c, goal):
     """Bound the distance over cell c from the planes at its ends; -inf once goal is out of reach."""
-    a, b = W.nodes[c, 0], W.nodes[c, 1]
-    ga, gb = W.plane[a, 0], W.plane[b, 0]
-    bend = bend_of(S, F, V, W, ma, c) + bend_of(S, F, V, W, mb, c)
+    ends, plane = whole2(book, ENDS), real2(book, PLANE)
+    a, b = ends[c, 0], ends[c, 1]
+    ga, gb = plane[a, 0], plane[b, 0]
+    bend = bend_of(book, ma, c) + bend_of(book, mb, c)
     if bend == 0.0:  # at rest: what holds at one end holds throughout
         return max(ga, gb)
     if min(ga, gb) - bend < goal:  # no slab at the ends reaches that far
         return -math.inf
-    body_a, body_b = V.body[ma], V.body[mb]
-    ab = plane_gap(
-        S.form, S.size, S.verts, body_a, body_b, W.pose, row_of(V, W, ma, b), row_of(V, W, mb, b),
-        W.plane[a, 1], W.plane[a, 2], W.plane[a, 3],
-    )  # fmt: skip
-    ba = plane_gap(
-        S.form, S.size, S.verts, body_a, body_b, W.pose, row_of(V, W, ma, a), row_of(V, W, mb, a),
-        W.plane[b, 1], W.plane[b, 2], W.plane[b, 3],
-    )  # fmt: skip
+    ab = _gap(book, ma, mb, b, plane[a, 1], plane[a, 2], plane[a, 3])
+    ba = _gap(book, ma, mb, a, plane[b, 1], plane[b, 2], plane[b, 3])
     turned = _least_of_quadratic(ga, 0.5 * (ab + ba), gb)
     return max(turned, min(ga, ab), min(gb, ba)) - bend
+
+
+@kernel
+def gather_roots(book, roots):
+    """Line up the centres and bends of all movers that move at the root cells, for ball_pass."""
+    slot, pose, centre, bend = whole1(book, SLOT), real2(book, POSE), real3(book, CENTRE), real2(book, ROOT_BEND)
+    for m in range(slot.shape[0]):
+        s = slot[m]
+        if s < 0:
+            continue
+        for n in range(roots + 1):
+            row = row_of(book, m, n)
+            centre[s, 0, n], centre[s, 1, n], centre[s, 2, n] = pose[row, 9], pose[row, 10], pose[row, 11]
+            if n < roots:
+                bend[s, n] = bend_of(book, m, n)
+
+
+@kernel
+def ball_pass(book, ma, mb, first, last):
+    """Bound the distance over root cells [first, last) from bounding balls; return the least one's cell.
+
+    A ball's centre keeps within the mover's bend of its chord.
+    """
+    slot, core, bodies, size = whole1(book, SLOT), real2(book, CORE), whole1(book, BODY), real2(book, SIZE)
+    apart, ball, bend, centre = real2(book, APART), real1(book, BALL), real2(book, ROOT_BEND), real3(book, CENTRE)
+    sa, sb = slot[ma], slot[mb]
+    for i in range(3):
+        for n in range(first, last + 1):
+            apart[i, n] = centre[sb, i, n] if sb >= 0 else core[mb, 9 + i]
+        for n in range(first, last + 1):
+            apart[i, n] -= centre[sa, i, n] if sa >= 0 else core[ma, 9 + i]
+    balls = size[bodies[ma], 4] + size[bodies[mb], 4]
+    for c in range(first, last):
+        x, y, z = apart[0, c], apart[1, c], apart[2, c]
+        u, v, w = apart[0, c + 1] - x, apart[1, c + 1] - y, apart[2, c + 1] - z
+        t = -(x * u + y * v + z * w) / max(u * u + v * v + w * w, 1e-300)
+        t = min(1.0, max(0.0, t))
+        x, y, z = x + t * u, y + t * v, z + t * w
+        ball[c] = math.sqrt(x * x + y * y + z * z) - balls
+    if sa >= 0:
+        for c in range(first, last):
+            ball[c] -= bend[sa, c]
+    if sb >= 0:
+        for c in range(first, last):
+            ball[c] -= bend[sb, c]
+    lead = first
+    for c in range(first + 1, last):
+        if ball[c] < ball[lead]:
+            lead = c
+    return lead
 
 
 @inlined
@@ -134,7 +202,7 @@ def goal_of(best, tolerance, report):
 
 
 @kernel
-def search(S, F, V, M, W, ma, mb, first_root, last_root, best, tolerance, report):
+def search(book, ma, mb, first_root, last_root, best, tolerance, report):
     """Bound the least distance of two movers over root cells [first_root, last_root).
 
     Args:
@@ -145,81 +213,79 @@ def search(S, F, V, M, W, ma, mb, first_root, last_root, best, tolerance, report
     Returns:
         lower, upper, node of the upper bound (-1 where none beats ``best``); lower is -inf at contact.
     """
-    W.tally[SERIAL] += 1
-    seat, lower = -1, math.inf
-    nearest, lead = math.inf, first_root
-    for c in range(first_root, last_root):
-        W.ball[c] = ball_bound(S, F, V, W, ma, mb, c)
-        if W.ball[c] < nearest:
-            nearest, lead = W.ball[c], c
+    tally, stack, ball = whole1(book, TALLY), whole1(book, STACK), real1(book, BALL)
+    tally[SERIAL] += 1
+    seat, lower = np.int64(-1), math.inf
+    lead = ball_pass(book, ma, mb, first_root, last_root)
     for k in range(first_root - 1, last_root):  # the most promising root first
         root = lead if k < first_root else k
-        goal = goal_of(best, tolerance, report)
-        if k == lead or W.ball[root] >= goal:
-            lower = min(lower, W.ball[root]) if k != lead else lower
+        if k == lead:
             continue
-        W.stack[0], top = root, 1
+        if ball[root] >= goal_of(best, tolerance, report):
+            lower = min(lower, ball[root])
+            continue
+        stack[0], top = root, 1
         while top > 0:
             top -= 1
-            c = W.stack[top]
-            bound, best, seat = _prove_cell(S, F, V, W, ma, mb, c, best, seat, tolerance, report)
+            bound, best, seat = _prove_cell(book, ma, mb, stack[top], best, seat, tolerance, report)
             if best <= CONTACT_M:
                 return -math.inf, best, seat
             if bound > -math.inf:
                 lower = min(lower, bound)
                 continue
-            top = _push_children(S, F, V, M, W, ma, mb, c, top)
+            top = push_children(book, ma, mb, stack[top], top)
             if top < 0:
                 return -math.inf, best, seat
     return lower, best, seat
 
 
 @kernel
-def _prove_cell(S, F, V, W, ma, mb, c, best, seat, tolerance, report):
+def _prove_cell(book, ma, mb, c, best, seat, tolerance, report):
     """Try to prove cell c from planes, then by measuring its ends; return bound or -inf, best, seat."""
-    a, b = W.nodes[c, 0], W.nodes[c, 1]
-    if not _known(W, a):
-        if _known(W, b):
-            guess_plane(S, V, W, ma, mb, a, W.plane[b, 1], W.plane[b, 2], W.plane[b, 3])
+    ends, plane, node_t = whole2(book, ENDS), real2(book, PLANE), real1(book, NODE_T)
+    a, b = ends[c, 0], ends[c, 1]
+    if not known(book, a):
+        if known(book, b):
+            guess_plane(book, ma, mb, a, plane[b, 1], plane[b, 2], plane[b, 3])
         else:
-            guess_plane(S, V, W, ma, mb, a, 0.0, 0.0, 0.0)
-    if not _known(W, b):
-        guess_plane(S, V, W, ma, mb, b, W.plane[a, 1], W.plane[a, 2], W.plane[a, 3])
+            guess_plane(book, ma, mb, a, 0.0, 0.0, 0.0)
+    if not known(book, b):
+        guess_plane(book, ma, mb, b, plane[a, 1], plane[a, 2], plane[a, 3])
     goal = goal_of(best, tolerance, report)
     for _ in range(3):
-        bound = cell_bound(S, F, V, W, ma, mb, c, goal)
+        bound = cell_bound(book, ma, mb, c, goal)
         if bound >= goal:
             return bound, best, seat
-        if _measured(W, a) and _measured(W, b):
+        if measured(book, a) and measured(book, b):
             break
-        first = not _measured(W, a) and (_measured(W, b) or W.plane[a, 0] <= W.plane[b, 0])
+        first = not measured(book, a) and (measured(book, b) or plane[a, 0] <= plane[b, 0])
         n = a if first else b
-        high = measure_node(S, V, W, ma, mb, n, 0.02 * tolerance, best)
+        high = measure_node(book, ma, mb, n, 0.02 * tolerance, best)
         if high < best:
             best, seat = high, n
             goal = goal_of(best, tolerance, report)
             if best <= CONTACT_M:
-                break
-    if W.node_t[b] - W.node_t[a] < SHORTEST_S:
-        W.tally[LOOSE] += 1
-        return max(cell_bound(S, F, V, W, ma, mb, c, -math.inf), -1e300), best, seat
+                return -math.inf, best, seat
+    if node_t[b] - node_t[a] < SHORTEST_S:
+        whole1(book, TALLY)[LOOSE] += 1
+        return max(cell_bound(book, ma, mb, c, -math.inf), -1e300), best, seat
     return -math.inf, best, seat
 
 
 @kernel
-def _push_children(S, F, V, M, W, ma, mb, c, top):
+def push_children(book, ma, mb, c, top):
     """Split cell c and stack its children, the one at the nearer end on top; -1 where the pool is full."""
-    child = split(F, M, W, c)
-    if child < 0 or top + 2 > W.stack.shape[0]:
-        W.tally[FULL] = 1
+    stack, ends, plane = whole1(book, STACK), whole2(book, ENDS), real2(book, PLANE)
+    child = split(book, c)
+    if child < 0 or top + 2 > stack.shape[0]:
+        whole1(book, TALLY)[FULL] = 1
         return -1
-    a, b, middle = W.nodes[c, 0], W.nodes[c, 1], W.nodes[child, 1]
-    if not _known(W, middle):
+    a, b, middle = ends[c, 0], ends[c, 1], ends[child, 1]
+    if not known(book, middle):
         guess_plane(
-            S, V, W, ma, mb, middle, W.plane[a, 1] + W.plane[b, 1], W.plane[a, 2] + W.plane[b, 2],
-            W.plane[a, 3] + W.plane[b, 3],
-        )  # fmt: skip
-    left_last = W.plane[a, 0] <= W.plane[b, 0]
-    W.stack[top] = child + 1 if left_last else child
-    W.stack[top + 1] = child if left_last else child + 1
+            book, ma, mb, middle, plane[a, 1] + plane[b, 1], plane[a, 2] + plane[b, 2], plane[a, 3] + plane[b, 3]
+        )
+    left_last = plane[a, 0] <= plane[b, 0]
+    stack[top] = child + 1 if left_last else child
+    stack[top + 1] = child if left_last else child + 1
     return top + 2

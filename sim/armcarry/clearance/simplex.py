@@ -12,6 +12,8 @@ in [0, 1] with sum 1 are a true point of the simplex, so rounding here costs tig
 # mypy: disable-error-code="no-untyped-def,no-untyped-call"
 from __future__ import annotations
 
+import numpy as np
+
 from armcarry.clearance.jit import inlined
 
 
@@ -103,11 +105,12 @@ def nearest(s, lam, count):
     if count == 1:
         lam[0] = 1.0
         return 1
+    first, second, third = np.int64(0), np.int64(1), np.int64(2)  # a literal would be compiled on its own
     if count == 2:
-        t, _ = _edge(s, 0, 1)
+        t, _ = _edge(s, first, second)
         lam[0], lam[1] = 1.0 - t, t
     elif count == 3:
-        lam[0], lam[1], lam[2], _ = _triangle(s, 0, 1, 2)
+        lam[0], lam[1], lam[2], _ = _triangle(s, first, second, third)
     elif _tetrahedron(s, lam):
         return 5
     kept = 0

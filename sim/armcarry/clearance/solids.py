@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 
@@ -29,14 +28,6 @@ class Solids:
     size: Array
     verts: Array
     centre: Array
-
-
-class Shapes(NamedTuple):
-    """The arrays of Solids that the kernels read."""
-
-    form: np.ndarray
-    size: Array
-    verts: Array
 
 
 def pack(shapes: Sequence[Shape]) -> Solids:

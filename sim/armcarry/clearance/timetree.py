@@ -11,6 +11,33 @@ from __future__ import annotations
 
 import math
 
+from armcarry.clearance.book import (
+    BERN,
+    BERNSTEIN,
+    BREAKS,
+    CHILD,
+    ENDS,
+    FRAME,
+    HANG,
+    LEVER,
+    NODE_Q,
+    NODE_T,
+    PARENT,
+    PIECES,
+    POLY,
+    SCALE,
+    SLIDES,
+    STEP,
+    STRAY,
+    TALLY,
+    TRAVEL,
+    VARIES,
+    real1,
+    real2,
+    real3,
+    whole1,
+    whole2,
+)  # fmt: skip
 from armcarry.clearance.jit import inlined, kernel
 from armcarry.clearance.pool import CELLS, FULL, MAX_ROOTS, NODES
 
@@ -27,27 +54,28 @@ def _value(poly, p, f, u):
 
 
 @kernel
-def add_node(F, M, W, t, p):
+def add_node(book, t, p):
     """Place all frames at time t, piece p; return the node, or -1 where the pool is full."""
-    n = W.tally[NODES]
-    if n >= W.node_t.shape[0]:
-        W.tally[FULL] = 1
+    tally, node_t, node_q = whole1(book, TALLY), real1(book, NODE_T), real2(book, NODE_Q)
+    poly, varies = real3(book, POLY), whole2(book, VARIES)
+    n = tally[NODES]
+    if n >= node_t.shape[0]:
+        tally[FULL] = 1
         return -1
-    W.tally[NODES] = n + 1
-    W.node_t[n] = t
-    u = t - M.breaks[p]
-    for f in range(F.parent.shape[0]):
-        q = _value(M.poly, p, f, u) if M.varies[p, f] else M.poly[p, f, 0]
-        W.node_q[n, f] = q
-        _place(F, W, n, f, q)
+    tally[NODES] = n + 1
+    node_t[n] = t
+    u = t - real1(book, BREAKS)[p]
+    for f in range(node_q.shape[1]):
+        q = _value(poly, p, f, u) if varies[p, f] else poly[p, f, 0]
+        node_q[n, f] = q
+        _place(book, n, f, q)
     return n
 
 
 @inlined
-def _place(F, W, n, f, q):
+def _place(book, n, f, q):
     """Set the world pose of frame f at node n: parent, hang, then the joint along or about z."""
-    h, r = F.hang, W.frame
-    up = F.parent[f]
+    h, r, up = real2(book, HANG), real3(book, FRAME), whole1(book, PARENT)[f]
     for i in range(3):
         if up < 0:
             x, y, z, s = h[f, i], h[f, 3 + i], h[f, 6 + i], h[f, 9 + i]
@@ -58,7 +86,7 @@ def _place(F, W, n, f, q):
             z = a * h[f, 6] + b * h[f, 7] + c * h[f, 8]
             s = a * h[f, 9] + b * h[f, 10] + c * h[f, 11] + r[n, up, 9 + i]
         r[n, f, i], r[n, f, 3 + i], r[n, f, 6 + i], r[n, f, 9 + i] = x, y, z, s
-    if F.slides[f]:
+    if whole1(book, SLIDES)[f]:
         for i in range(3):
             r[n, f, 9 + i] += q * r[n, f, 6 + i]
     else:
@@ -69,137 +97,154 @@ def _place(F, W, n, f, q):
 
 
 @kernel
-def _to_bernstein(M, W, p, f, low, high):
-    """Write the Bernstein coefficients of joint f of piece p on local times [low, high] to W.bern[f]."""
-    count = M.poly.shape[2]
-    row, top = W.bern[f], W.bern[W.bern.shape[0] - 1]
+def _to_bernstein(book, p, f, low, high):
+    """Write the Bernstein coefficients of joint f of piece p on local times [low, high] to row f of BERN."""
+    poly, bern, matrix = real3(book, POLY), real2(book, BERN), real2(book, BERNSTEIN)
+    count, top = poly.shape[2], bern.shape[0] - 1
     for k in range(count):
-        top[k] = M.poly[p, f, k]
+        bern[top, k] = poly[p, f, k]
     for start in range(count - 1):  # Taylor shift
         for k in range(count - 2, start - 1, -1):
-            top[k] += low * top[k + 1]
+            bern[top, k] += low * bern[top, k + 1]
     scale = 1.0
     for k in range(count):
-        top[k] *= scale
+        bern[top, k] *= scale
         scale *= high - low
     for i in range(count):
         total = 0.0
         for k in range(i + 1):
-            total += M.bernstein[i, k] * top[k]
-        row[i] = total
+            total += matrix[i, k] * bern[top, k]
+        bern[f, i] = total
 
 
 @kernel
-def add_cell(F, M, W, a, b, pa, pb):
+def add_cell(book, a, b, pa, pb):
     """Bound the joints' motion between nodes a and b over pieces pa..pb; return the cell (children -1)."""
-    c = W.tally[CELLS]
-    W.tally[CELLS] = c + 1
-    W.nodes[c, 0], W.nodes[c, 1] = a, b
-    W.pieces[c, 0], W.pieces[c, 1] = pa, pb
-    W.child[c] = -1
-    frames = F.parent.shape[0]
+    tally, node_t, node_q = whole1(book, TALLY), real1(book, NODE_T), real2(book, NODE_Q)
+    step, stray, lever, breaks = real2(book, STEP), real2(book, STRAY), real1(book, LEVER), real1(book, BREAKS)
+    ends, pieces = whole2(book, ENDS), whole2(book, PIECES)
+    c = tally[CELLS]
+    tally[CELLS] = c + 1
+    ends[c, 0], ends[c, 1] = a, b
+    pieces[c, 0], pieces[c, 1] = pa, pb
+    whole1(book, CHILD)[c] = -1
+    frames = node_q.shape[1]
     weight = 0.0
     for f in range(frames):
-        d = W.node_q[b, f] - W.node_q[a, f]
-        W.step[c, f], W.stray[c, f] = d, 0.0
-        weight += (F.lever_m[f] * d) ** 2
-    ta, tb = W.node_t[a], W.node_t[b]
+        d = node_q[b, f] - node_q[a, f]
+        step[c, f], stray[c, f] = d, 0.0
+        weight += (lever[f] * d) ** 2
     over = 0.0
     for p in range(pa, pb + 1):
-        low = max(ta - M.breaks[p], 0.0)
-        high = min(tb, M.breaks[p + 1]) - M.breaks[p]
-        over = max(over, _stray_in_piece(F, M, W, c, p, low, high, weight))
+        low = max(node_t[a] - breaks[p], 0.0)
+        high = min(node_t[b], breaks[p + 1]) - breaks[p]
+        over = max(over, _stray_in_piece(book, c, p, low, high, weight))
     if over > 0.0:  # where the common parameter leaves [0, 1] it is held at the end
         for f in range(frames):
-            W.stray[c, f] += over * abs(W.step[c, f])
+            stray[c, f] += over * abs(step[c, f])
     return c
 
 
 @kernel
-def _stray_in_piece(F, M, W, c, p, low, high, weight):
-    """Widen W.stray[c] by piece p on local times [low, high]; return how far the parameter leaves [0, 1]."""
-    count = M.poly.shape[2]
-    frames = F.parent.shape[0]
-    a, b = W.nodes[c, 0], W.nodes[c, 1]
-    line = W.bern[frames]
-    moves = False
+def _stray_in_piece(book, c, p, low, high, weight):
+    """Widen STRAY of cell c by piece p on local times [low, high]; return how far l leaves [0, 1]."""
+    poly, varies, scale, bern = real3(book, POLY), whole2(book, VARIES), real2(book, SCALE), real2(book, BERN)
+    node_q, step, stray = real2(book, NODE_Q), real2(book, STEP), real2(book, STRAY)
+    count, frames = poly.shape[2], node_q.shape[1]
+    a = whole2(book, ENDS)[c, 0]
     for f in range(frames):
-        if M.varies[p, f]:
-            _to_bernstein(M, W, p, f, low, high)
-            moves = True
-    span = W.node_t[b] - W.node_t[a]
-    first = (M.breaks[p] + low - W.node_t[a]) / span
-    last = (M.breaks[p] + high - W.node_t[a]) / span
-    for i in range(count):
-        line[i] = 0.0 if weight > 0.0 else first + (last - first) * i / max(count - 1, 1)
-    if weight > 0.0:
-        for f in range(frames):
-            if W.step[c, f] != 0.0:
-                w = F.lever_m[f] ** 2 * W.step[c, f] / weight
-                for i in range(count):
-                    value = W.bern[f, i] if M.varies[p, f] else M.poly[p, f, 0]
-                    line[i] += w * (value - W.node_q[a, f])
-    over = 0.0
-    for i in range(count):
-        over = max(over, -line[i], line[i] - 1.0)
+        if varies[p, f]:
+            _to_bernstein(book, p, f, low, high)
+    over = _parameter(book, c, p, low, high, weight)
     for f in range(frames):
-        varies = M.varies[p, f]
-        if not varies and W.step[c, f] == 0.0 and M.poly[p, f, 0] == W.node_q[a, f]:
+        moves = varies[p, f] != 0
+        if not moves and step[c, f] == 0.0 and poly[p, f, 0] == node_q[a, f]:
             continue
         worst = 0.0
         for i in range(count):
-            value = W.bern[f, i] if varies else M.poly[p, f, 0]
-            worst = max(worst, abs(value - W.node_q[a, f] - line[i] * W.step[c, f]))
-        W.stray[c, f] = max(W.stray[c, f], worst + _ROUNDING * (M.size[p, f] + abs(W.step[c, f])))
-    return over if moves or over > 0.0 else 0.0
+            value = bern[f, i] if moves else poly[p, f, 0]
+            worst = max(worst, abs(value - node_q[a, f] - bern[frames, i] * step[c, f]))
+        stray[c, f] = max(stray[c, f], worst + _ROUNDING * (scale[p, f] + abs(step[c, f])))
+    return over
 
 
 @kernel
-def _travel(M, p, low, high):
+def _parameter(book, c, p, low, high, weight):
+    """Write the Bernstein coefficients of l on piece p to the last row of BERN; return how far it leaves [0, 1]."""
+    poly, varies, bern, lever = real3(book, POLY), whole2(book, VARIES), real2(book, BERN), real1(book, LEVER)
+    node_t, node_q, step = real1(book, NODE_T), real2(book, NODE_Q), real2(book, STEP)
+    count, frames = poly.shape[2], node_q.shape[1]
+    ends = whole2(book, ENDS)
+    a, b = ends[c, 0], ends[c, 1]
+    if weight > 0.0:
+        for i in range(count):
+            bern[frames, i] = 0.0
+        for f in range(frames):
+            if step[c, f] != 0.0:
+                w = lever[f] ** 2 * step[c, f] / weight
+                for i in range(count):
+                    value = bern[f, i] if varies[p, f] else poly[p, f, 0]
+                    bern[frames, i] += w * (value - node_q[a, f])
+    else:  # back where it began: plain time
+        start = real1(book, BREAKS)[p] - node_t[a]
+        for i in range(count):
+            bern[frames, i] = (start + low + (high - low) * i / max(count - 1, 1)) / (node_t[b] - node_t[a])
+    over = 0.0
+    for i in range(count):
+        over = max(over, -bern[frames, i], bern[frames, i] - 1.0)
+    return over
+
+
+@kernel
+def _travel(book, p, low, high):
     """Estimate the travel in piece p between absolute times low and high."""
-    span = M.breaks[p + 1] - M.breaks[p]
-    return M.travel[p] * (min(high, M.breaks[p + 1]) - max(low, M.breaks[p])) / span
+    breaks = real1(book, BREAKS)
+    share = (min(high, breaks[p + 1]) - max(low, breaks[p])) / (breaks[p + 1] - breaks[p])
+    return real1(book, TRAVEL)[p] * share
 
 
 @kernel
-def split(F, M, W, c):
+def split(book, c):
     """Give cell c two children; return the first, or -1 where the pool is full.
 
     A cell over several pieces is split at the break that best halves its travel, so that a hold becomes
     a child of its own and costs nothing more; a cell within one piece is split in the middle.
     """
-    if W.child[c] >= 0:
-        return W.child[c]
-    a, b = W.nodes[c, 0], W.nodes[c, 1]
-    pa, pb = W.pieces[c, 0], W.pieces[c, 1]
-    ta, tb = W.node_t[a], W.node_t[b]
+    child, node_t, breaks = whole1(book, CHILD), real1(book, NODE_T), real1(book, BREAKS)
+    if child[c] >= 0:
+        return child[c]
+    ends = whole2(book, ENDS)
+    a, b = ends[c, 0], ends[c, 1]
+    pieces = whole2(book, PIECES)
+    pa, pb = pieces[c, 0], pieces[c, 1]
+    ta, tb = node_t[a], node_t[b]
     t, left, right = 0.5 * (ta + tb), pa, pa
     if pb > pa:
         total = 0.0
         for p in range(pa, pb + 1):
-            total += _travel(M, p, ta, tb)
+            total += _travel(book, p, ta, tb)
         done, best = 0.0, math.inf
         for p in range(pa, pb):
-            done += _travel(M, p, ta, tb)
+            done += _travel(book, p, ta, tb)
             if abs(total - 2.0 * done) < best:
                 best = abs(total - 2.0 * done)
-                t, left, right = M.breaks[p + 1], p, p + 1
-    n = add_node(F, M, W, t, right)
+                t, left, right = breaks[p + 1], p, p + 1
+    n = add_node(book, t, right)
     if n < 0:
         return -1
-    first = add_cell(F, M, W, a, n, pa, left)
-    add_cell(F, M, W, n, b, right, pb)
-    W.child[c] = first
+    first = add_cell(book, a, n, pa, left)
+    add_cell(book, n, b, right, pb)
+    child[c] = first
     return first
 
 
 @kernel
-def piece_of(M, t):
+def _piece_of(breaks, t):
     """Return the piece that holds time t, the later one at a break."""
-    low, high = 0, M.breaks.shape[0] - 2
+    low, high = 0, breaks.shape[0] - 2
     while low < high:
         middle = (low + high + 1) // 2
-        if M.breaks[middle] <= t:
+        if breaks[middle] <= t:
             low = middle
         else:
             high = middle - 1
@@ -207,45 +252,46 @@ def piece_of(M, t):
 
 
 @kernel
-def plant(F, M, W, start, end, root_travel):
+def plant(book, start, end, root_travel):
     """Cut [start, end] into root cells of like travel; return their number, or -1 where the pool is full.
 
     Root r runs from node r to node r + 1.
     """
-    W.tally[NODES] = W.tally[CELLS] = W.tally[FULL] = 0
-    p0, p1 = piece_of(M, start), piece_of(M, end)
-    if p1 > p0 and M.breaks[p1] >= end:
+    tally, breaks = whole1(book, TALLY), real1(book, BREAKS)
+    tally[NODES] = tally[CELLS] = tally[FULL] = 0
+    p0, p1 = _piece_of(breaks, start), _piece_of(breaks, end)
+    if p1 > p0 and breaks[p1] >= end:
         p1 -= 1
     total = 0.0
     for p in range(p0, p1 + 1):
-        total += _travel(M, p, start, end)
+        total += _travel(book, p, start, end)
     size = total / min(max(math.ceil(total / root_travel), 1.0), MAX_ROOTS)
-    add_node(F, M, W, start, p0)
+    add_node(book, start, p0)
     held, since = 0.0, p0
     for p in range(p0, p1 + 1):
-        low, high = max(start, M.breaks[p]), min(end, M.breaks[p + 1])
-        travel = _travel(M, p, start, end)
+        low, high = max(start, breaks[p]), min(end, breaks[p + 1])
+        travel = _travel(book, p, start, end)
         if travel > size * 1.0000001:
             if held > 0.0:
-                _root(F, M, W, low, p, since, p - 1)
+                _root(book, low, p, since, p - 1)
                 since = p
             parts = math.ceil(travel / size)
             for k in range(1, parts):
-                _root(F, M, W, low + (high - low) * k / parts, p, since, p)
+                _root(book, low + (high - low) * k / parts, p, since, p)
                 since = p
             held = travel / parts
         else:
             held += travel
         if p == p1:
-            _root(F, M, W, end, p, since, p)
+            _root(book, end, p, since, p)
         elif held >= size * 0.9999999:
-            _root(F, M, W, high, p + 1, since, p)
+            _root(book, high, p + 1, since, p)
             held, since = 0.0, p + 1
-    return -1 if W.tally[FULL] else W.tally[CELLS]
+    return -1 if tally[FULL] else tally[CELLS]
 
 
 @kernel
-def _root(F, M, W, t, piece, first, last):
-    n = add_node(F, M, W, t, piece)
+def _root(book, t, piece, first, last):
+    n = add_node(book, t, piece)
     if n > 0:
-        add_cell(F, M, W, n - 1, n, first, last)
+        add_cell(book, n - 1, n, first, last)
