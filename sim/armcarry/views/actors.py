@@ -43,9 +43,12 @@ class SceneActors:
         self._matrices = [vtkMatrix4x4() for _ in self.groups]
         self._marks: list[Any] = []
         self._base: list[tuple[Any, str]] = []
+        #: rows into ``record.bodies`` that each of ``actors`` draws, their vertices in this order
+        self.drawn: list[tuple[int, ...]] = []
         for k, group in enumerate(self.groups):
-            self._base += [(self._actor(k, rows, palette.BODIES[kind]), palette.BODIES[kind])
-                           for kind, rows in self._by_kind(group).items()]
+            for kind, rows in self._by_kind(group).items():
+                self._base.append((self._actor(k, rows, palette.BODIES[kind]), palette.BODIES[kind]))
+                self.drawn.append(tuple(rows))
         self.show(self.time_s)
 
     @property

@@ -21,6 +21,16 @@ from armcarry.views.viewpoint import Viewpoint
 SIZE = (1600, 900)
 
 
+def add_lights(plotter: Any) -> None:
+    """Light the scene of a PyVista plotter as all our views are lit: three lights that go with the camera."""
+    import pyvista
+
+    for place, strength in (((0.4, -1.0, 1.2), 0.85), ((-1.0, 0.6, 0.2), 0.4), ((0.6, 0.9, -0.8), 0.35)):
+        plotter.add_light(
+            pyvista.Light(position=place, focal_point=(0, 0, 0), intensity=strength, light_type="camera light")
+        )
+
+
 class Stage:
     """One plotter kept open for any number of pictures; use it in a ``with`` block."""
 
@@ -44,9 +54,7 @@ class Stage:
         self.plotter: Any = pyvista.Plotter(off_screen=True, window_size=list(size), lighting="none")
         self.plotter.set_background(palette.ROOM)
         self.plotter.render_window.SetMultiSamples(samples)
-        for place, strength in (((0.4, -1.0, 1.2), 0.85), ((-1.0, 0.6, 0.2), 0.4), ((0.6, 0.9, -0.8), 0.35)):
-            light = pyvista.Light(position=place, focal_point=(0, 0, 0), intensity=strength, light_type="camera light")
-            self.plotter.add_light(light)
+        add_lights(self.plotter)
         self.scene = SceneActors(record)
         for actor in self.scene.actors:
             self.plotter.renderer.AddActor(actor)
