@@ -55,7 +55,7 @@ def at_site(rider_scene):
 def test_a_stop_lasts_to_the_next_move_of_the_arm(at_site):
     moves = (*ARRIVE, _move(4, "line", 25.0, 25.0))
     (first, second) = stops(_stopped(at_site({}), moves))
-    assert (first.worksite, first.start_s, first.end_s, first.times_s) == ("site", 10.0, 25.0, (10.0, 20.0, 25.0))
+    assert (first.worksite, first.start_s, first.end_s, first.times_s) == ("site", 10.0, 25.0, (9.999, 19.999, 24.999))
     assert first.title == "there move 1 (to_worksite words)"
     assert second.times_s == (25.0,)  # the line ends on the stand too
 
@@ -183,14 +183,24 @@ def test_a_point_on_the_face_of_what_is_held_is_seen(at_site):
     assert finding.verdict is Verdict.PASS
 
 
-def test_what_is_let_go_hides_nothing_any_more(at_site):
+def _left(scene, at_s, moves):
+    """The load is left far below at a time."""
+    left = scene.tree.attach("load", "world", poses.translation((0.0, 0.0, -9.0)))
+    return Record(scene, (Phase(0.0, at_s, scene.tree), Phase(at_s, 25.0, left)), _stopped(scene).motion, moves)
+
+
+@pytest.mark.parametrize("at_s", [10.0, 20.0])
+def test_what_is_let_go_hides_nothing_any_more(at_site, at_s):
+    """Also when it is let go at once on arrival, or as the last thing before the arm leaves."""
     board = Body("board", "base", Box((0.02, 0.4, 0.3)), poses.translation((0.0, 0.0, 0.05)))
     scene = at_site({"behind": (0.65, 0.0, 1.35)}, held=[board])
-    record = _stopped(scene)
-    left = scene.tree.attach("load", "world", poses.translation((0.0, 0.0, -9.0)))
-    record = Record(scene, (Phase(0.0, 15.0, scene.tree), Phase(15.0, 25.0, left)), record.motion, ARRIVE)
-    (finding,) = held_view.check(record)
+    before = [_move(2, "hold", 10.0, 20.0)] if at_s > 10 else []
+    moves = (ARRIVE[0], *before, _move(3, "detach", at_s, at_s))
+    (finding,) = held_view.check(_left(scene, at_s, moves))
     assert finding.verdict is Verdict.PASS
+    assert finding.message.endswith("but none of its 1 work points throughout the stop")
+    (still,) = held_view.check(_stopped(scene, moves[:-1]))
+    assert still.verdict is Verdict.FAIL
 
 
 def test_hardware_carried_past_no_work_is_not_assessed(at_site):

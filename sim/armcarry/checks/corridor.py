@@ -158,16 +158,16 @@ def _finding(record: Record, crew: str, worst: _Narrowest) -> Finding:
     member = record.scene.loaded.crew[crew]
     needed = member.document.corridor
     passed = worst.width_m >= needed
-    wide = f"more than {worst.width_m:.2f} m" if worst.width_m >= 2 * needed else f"{worst.width_m:.3f} m"
-    place = f", by {' and '.join(worst.names)}" if worst.names else ""
+    where = f"{worst.width_m:.3f} m wide at its narrowest at {clock(worst.time_s)}, by {' and '.join(worst.names)}"
+    if not worst.names:
+        where = f"more than {worst.width_m:.2f} m wide throughout"
     note = " (an assumption)" if is_assumed(record.scene.loaded, member.path, "corridor") else ""
     return Finding(
         check="corridor",
         verdict=Verdict.PASS if passed else Verdict.FAIL,
         subject=crew,
         other=worst.names[0] if worst.names else "",
-        message=f"the way of {crew} is {wide} wide at its narrowest at {clock(worst.time_s)}{place}, looked at every "
-        f"{SPACING_M:g} m; the body needs {needed:.2f} m{note}",
+        message=f"the way of {crew} is {where}, looked at every {SPACING_M:g} m; the body needs {needed:.2f} m{note}",
         start_s=worst.time_s,
         end_s=worst.time_s,
         value=worst.width_m,

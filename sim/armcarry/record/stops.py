@@ -16,6 +16,8 @@ STANDING_KINDS = ("hold", "attach", "detach", "appendage", "posture")
 #: the plate is on the stand when it is this near, m and rad
 NEAR_M = 0.05
 NEAR_RAD = 0.1
+#: a move is judged this long before its end, when what follows at once has not changed anything, s
+LAST_S = 1e-3
 
 
 @dataclass(frozen=True)
@@ -26,7 +28,8 @@ class Stop:
         worksite: its name.
         title: title of the move that arrives.
         start_s, end_s: when the arm stands there.
-        times_s: instants to judge: the arrival, and the end of each thing done there.
+        times_s: instants to judge: just before the arm has arrived and before each thing done there ends, so
+            with what is in the hands until then; and when something is taken or left.
     """
 
     worksite: str
@@ -47,7 +50,7 @@ def stops(record: Record) -> tuple[Stop, ...]:
     for move in record.moves:
         if move.kind in STANDING_KINDS:
             if here is not None:
-                here = replace(here, end_s=move.end_s, times_s=_with(here.times_s, move.end_s))
+                here = replace(here, end_s=move.end_s, times_s=(*here.times_s, _judged_s(move)))
                 found[-1] = here
             continue
         here = _arrival(record, move)
@@ -56,8 +59,9 @@ def stops(record: Record) -> tuple[Stop, ...]:
     return tuple(stop for stop in found if any(record.scene.aboard(record.phase_at(t).tree) for t in stop.times_s))
 
 
-def _with(times_s: tuple[float, ...], time_s: float) -> tuple[float, ...]:
-    return times_s if time_s == times_s[-1] else (*times_s, time_s)
+def _judged_s(move: MoveSpan) -> float:
+    """Return an instant at the end of a move that still belongs to it; its only one where it takes no time."""
+    return max(move.end_s - LAST_S, (move.start_s + move.end_s) / 2)
 
 
 def _arrival(record: Record, move: MoveSpan) -> Stop | None:
@@ -74,7 +78,7 @@ def _arrival(record: Record, move: MoveSpan) -> Stop | None:
         near = np.linalg.norm(gap[:3, 3]) <= NEAR_M and np.linalg.norm(poses.rotation_vector(gap)) <= NEAR_RAD
         goal = script.to_pose if script is not None else None
         if near or (goal is not None and goal.frame == frame and goal.point in (None, record.scene.tool(tree))):
-            return Stop(name, move.title, move.end_s, move.end_s, (move.end_s,))
+            return Stop(name, move.title, move.end_s, move.end_s, (_judged_s(move),))
     return None
 
 
