@@ -15,7 +15,7 @@ BAND_M_S = 1e-4
 
 def check(record: Record) -> tuple[Finding, ...]:
     """Give one finding a load class: the largest tip speed over its moves, bounded from above at every instant."""
-    worst: dict[tuple[LoadName, bool], tuple[float, float, float, MoveSpan]] = {}
+    worst: dict[tuple[LoadName, bool], tuple[float, float, float, float, MoveSpan]] = {}
     scene = record.scene
     for move in record.moves:
         if move.end_s <= move.start_s:
@@ -31,13 +31,12 @@ def check(record: Record) -> tuple[Finding, ...]:
         _, upper, when = tip_speed_maximum(chain, part, tolerance_m_s=BAND_M_S)
         key = (move.load, rider)
         if key not in worst or upper / allowed > worst[key][0]:
-            worst[key] = (upper / allowed, upper, when, move)
+            worst[key] = (upper / allowed, upper, allowed, when, move)
     return tuple(_finding(load, rider, entry) for (load, rider), entry in worst.items())
 
 
-def _finding(load: str, rider: bool, entry: tuple[float, float, float, MoveSpan]) -> Finding:
-    share, upper, when, move = entry
-    allowed = upper / share
+def _finding(load: str, rider: bool, entry: tuple[float, float, float, float, MoveSpan]) -> Finding:
+    _, upper, allowed, when, move = entry
     passed = upper <= allowed + BAND_M_S
     who = " with a rider aboard" if rider else ""
     return Finding(
