@@ -309,9 +309,10 @@ def test_walls_that_close_in_refuse_every_setting(rider_scene):
     found = find_settings(scene, "site", postures=["upright"], clearance_m=0.05)
     assert found.choices == ()
     assert found.measured == found.too_close == found.in_sight == 125
+    assert found.in_the_way == ("ev1/boots", "platform/wall")
     assert found.message == (
         "site: 125 of 125 settings and postures bring all work within two-hand reach and into view, but each has a "
-        "body closer than 0.050 m"
+        "body closer than 0.050 m, most often ev1/boots to platform/wall"
     )
 
 

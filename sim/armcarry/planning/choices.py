@@ -81,6 +81,7 @@ class RestraintSearch:
         tried: settings x turns x postures.
         in_reach: how many of them bring every work point before the hands; in_sight: and into view.
         measured: for how many of those clearance was measured; too_close: how many of these were refused.
+        in_the_way: the two bodies that refuse most often, empty where none is refused.
         nearest_miss: the best one before clearance was looked at.
         assumed: whether the lengths of the envelope are an assumption.
     """
@@ -97,6 +98,7 @@ class RestraintSearch:
     in_sight: int
     measured: int
     too_close: int
+    in_the_way: tuple[str, ...]
     nearest_miss: RestraintChoice
     assumed: bool = False
 
@@ -113,7 +115,8 @@ class RestraintSearch:
         if self.in_sight:
             return (
                 f"{self.worksite}: {self.in_sight} of {self.tried} settings and postures bring all work within "
-                f"{self.hands}-hand reach and into view, but each has a body closer than {self.clearance_m:.3f} m"
+                f"{self.hands}-hand reach and into view, but each has a body closer than {self.clearance_m:.3f} m, "
+                f"most often {' to '.join(self.in_the_way)}"
             )
         worst = min(self.nearest_miss.points, key=lambda point: min(self._hand_m(point), point.sight_m))
         short = "within reach" if self._hand_m(worst) < worst.sight_m else "into view"
@@ -142,7 +145,8 @@ class RestraintSearch:
         return {
             "worksite": self.worksite, "crew": self.crew, "size": self.size, "hands": self.hands, "place": self.place,
             "clearance_m": self.clearance_m, "tried": self.tried, "in_reach": self.in_reach, "in_sight": self.in_sight,
-            "measured": self.measured, "too_close": self.too_close, "reach_is_assumed": self.assumed,
+            "measured": self.measured, "too_close": self.too_close,
+            "in_the_way": list(self.in_the_way), "reach_is_assumed": self.assumed,
             "message": self.message, "choices": [_plain(choice) for choice in self.choices],
         }
 

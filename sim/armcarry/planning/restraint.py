@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -99,6 +100,7 @@ def find_settings(
         in_sight=int((reach.least_m >= 0).sum()),
         measured=search.measured,
         too_close=search.too_close,
+        in_the_way=search.in_the_way,
         nearest_miss=search.nearest_miss,
         assumed=is_assumed(scene.loaded, member.path, f"sizes.{member.size_name}.reach"),
     )
@@ -169,6 +171,15 @@ class _Search:
         steps = stance.detents.steps[:, None] + np.abs(stance.turns)
         self.steps = np.repeat(steps.reshape(-1, 1), len(stance.postures), axis=1)
         self.measured = self.too_close = 0
+        self.refused_by: Counter[int] = Counter()
+
+    @property
+    def in_the_way(self) -> tuple[str, ...]:
+        """The two bodies that refuse most often, of those measured; empty where nothing is refused."""
+        if not self.refused_by:
+            return ()
+        pair = min(self.refused_by, key=lambda row: (-self.refused_by[row], row))
+        return tuple(self.stance.names[k] for k in self.stance.pairs[pair])
 
     @property
     def nearest_miss(self) -> RestraintChoice:
@@ -202,6 +213,7 @@ class _Search:
         clear = found.lower_m >= self.required_m
         self.measured += len(rows)
         self.too_close += int((~clear).sum())
+        self.refused_by.update(found.pair[~clear].tolist())
         rank = _ranked(np.minimum(least, found.lower_m - self.required_m))
         return [
             ((-int(rank[k]), int(steps[rows[k]]), int(rows[k])), float(found.lower_m[k]), int(found.pair[k]))
