@@ -95,14 +95,9 @@ class Record:
     @cached_property
     def plan(self) -> DayPlan | None:
         """The day worked out with the carries as they were flown; None when the scenario has no day."""
-        from armcarry.timeline.plan import plan_day
+        from armcarry.timeline.plan import flown_s, plan_day
 
-        flown: dict[str, tuple[float, float]] = {}
-        for move in self.moves:
-            first, last = flown.get(move.carry, (move.start_s, move.end_s))
-            flown[move.carry] = (min(first, move.start_s), max(last, move.end_s))
-        took_s = {carry: last - first for carry, (first, last) in flown.items()}
-        return plan_day(self.scene, took_s, slip=self.slip, failed=self.failed)
+        return plan_day(self.scene, flown_s(self.scene, self.moves), slip=self.slip, failed=self.failed)
 
     @property
     def duration_s(self) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -19,7 +19,6 @@ from armcarry.timeline.acts import acts_of_day, custody_at_start
 from armcarry.timeline.conflicts import (
     AIRLOCK,
     Conflict,
-    Situation,
     destinations,
     find_conflicts,
     situation_after,
@@ -28,9 +27,11 @@ from armcarry.timeline.conflicts import (
 from armcarry.timeline.handling import Replay, replay
 from armcarry.timeline.handrails import NoRoute, RailRoute, find_route, rails_of
 from armcarry.timeline.network import build
+from armcarry.timeline.run import MoveSpan
 from armcarry.timeline.schedule import Schedule, schedule, slipped
 from armcarry.timeline.task import Duration, Limit, Point, Task, limits_of, tasks_of
 from armcarry.timeline.translation import Pace, body_poses, facing, translate_path
+from armcarry.timeline.trolley import rail_conflicts
 
 #: posture of the crew model for going along handrails, where it has one
 CLIMB = "climb"
@@ -40,12 +41,14 @@ CLIMB = "climb"
 class Walk:
     """How a worker gets from place to place in one step: the way, and the motion of the free joints from 0 s.
 
-    Without a way along handrails ``motion`` is None and the time is that of the straight line.
+    ``poses`` (2, 4, 4) are T_world_boots before and after. Without a way along handrails, or where there is
+    nothing to go, ``motion`` is None and the time is that of the straight line.
     """
 
     worker: str
     start: str
     goal: str
+    poses: Array
     route: RailRoute | NoRoute
     motion: Motion | None
     straight_s: float
@@ -87,7 +90,9 @@ class DayPlan:
     def conflicts(self) -> tuple[Conflict, ...]:
         """What cannot be."""
         loaded = self.scene.loaded
-        return find_conflicts(self.day, self.schedule, situation_at_start(loaded), destinations(loaded))
+        people = find_conflicts(self.day, self.schedule, situation_at_start(loaded), destinations(loaded))
+        rail = rail_conflicts(loaded, self.day, self.schedule, self.custody.start)
+        return tuple(sorted((*people, *rail), key=lambda conflict: (conflict.start_s, conflict.step)))
 
     def step(self, name: str) -> Step:
         """Return a step of the day. Raises FrameError when there is none."""
@@ -166,43 +171,55 @@ def grip(scene: Scene, worker: str) -> Array:
     return np.asarray(np.mean(gloves, axis=0))
 
 
+def flown_s(scene: Scene, moves: Sequence[MoveSpan]) -> dict[str, float]:
+    """Return how long each carry's moves take together; 0 for one that was not flown, a shortfall says why."""
+    spans: dict[str, tuple[float, float]] = {}
+    for move in moves:
+        first, last = spans.get(move.carry, (move.start_s, move.end_s))
+        spans[move.carry] = (min(first, move.start_s), max(last, move.end_s))
+    took_s = {carry: last - first for carry, (first, last) in spans.items()}
+    return {carry.name: took_s.get(carry.name, 0.0) for carry in scene.loaded.scenario.carries}
+
+
+def walk_between(scene: Scene, day: Day, step: Step, worker: str, begins: str | None) -> Walk:
+    """Return how a worker goes in a translation step.
+
+    Args:
+        begins: where the worker is by then, None if not known; a start that the step states wins.
+
+    Raises:
+        FrameError: the step is no translation, or names a place that does not exist.
+    """
+    if step.translate is None:
+        raise FrameError("translation", step.name, (s.name for s in day.steps if s.translate is not None))
+    start = step.translate.start or begins or AIRLOCK
+    reach = grip(scene, worker)
+    ends = np.stack([place_pose(scene, start, reach), place_pose(scene, step.translate.to, reach)])
+    hands = poses.apply(ends, reach)
+    rails = rails_of(scene.loaded.platform.document, scene.tree, scene.position)
+    route = find_route(rails, hands[0], hands[1], gap_m=day.rail_gap, reach_m=day.rail_reach)
+    speed = step.translate.speed or scene.loaded.crew[worker].document.translation_speed
+    straight_s = float(np.linalg.norm(hands[1] - hands[0])) / speed
+    motion = None
+    if isinstance(route, RailRoute) and not np.allclose(ends[0], ends[1]):
+        keys = body_poses(route, reach, *ends)
+        motion = translate_path(keys, reach, Pace(speed), [f"{worker}/{joint}" for joint in FREE_JOINTS])
+    return Walk(worker, start, step.translate.to, ends, route, motion, straight_s)
+
+
 def _walks(scene: Scene, day: Day) -> dict[str, tuple[Walk, ...]]:
     """Return the walks of all translations, each from where its worker is by then."""
-    rails = rails_of(scene.loaded.platform.document, scene.tree, scene.position)
     found: dict[str, tuple[Walk, ...]] = {}
-
-    def go(worker: str, step: Step, now: Situation) -> Walk:
-        if step.translate is None:
-            raise FrameError("translation", step.name, found)
-        start = step.translate.start or now.place(worker) or AIRLOCK
-        reach = grip(scene, worker)
-        ends = (place_pose(scene, start, reach), place_pose(scene, step.translate.to, reach))
-        hands = [poses.apply(end, reach) for end in ends]
-        route = find_route(rails, *hands, gap_m=day.rail_gap, reach_m=day.rail_reach)
-        speed = step.translate.speed or scene.loaded.crew[worker].document.translation_speed
-        straight_s = float(np.linalg.norm(hands[1] - hands[0])) / speed
-        motion = None
-        if isinstance(route, RailRoute) and not np.allclose(ends[0], ends[1]):
-            keys = body_poses(route, reach, *ends)
-            motion = translate_path(keys, reach, Pace(speed), [f"{worker}/{joint}" for joint in FREE_JOINTS])
-        return Walk(worker, start, step.translate.to, route, motion, straight_s)
-
-    for step, now in _in_order(scene, day):
+    now, goes_to = situation_at_start(scene.loaded), destinations(scene.loaded)
+    for step in steps_in_order(day):
         if step.translate is not None:
             workers = [actor for actor in step.actors if actor in scene.loaded.crew]
-            found[step.name] = tuple(go(worker, step, now) for worker in workers)
+            found[step.name] = tuple(walk_between(scene, day, step, w, now.place(w)) for w in workers)
+        now = situation_after(now, step, goes_to)
     return found
 
 
-def _in_order(scene: Scene, day: Day) -> list[tuple[Step, Situation]]:
-    """Return all steps in an order the links allow, each with where everybody is before it."""
-    tasks = tasks_of(day, {step.name: Duration.exactly(0.0) for step in day.steps})
-    network = build(tasks)
-    now, result = situation_at_start(scene.loaded), []
-    goes_to = destinations(scene.loaded)
-    for node in network.order:
-        for member in network.members[node]:
-            step = day.steps[member]
-            result.append((step, now))
-            now = situation_after(now, step, goes_to)
-    return result
+def steps_in_order(day: Day) -> list[Step]:
+    """Return all steps in an order that links and actors allow, whatever they take."""
+    network = build(tasks_of(day, {step.name: Duration.exactly(0.0) for step in day.steps}))
+    return [day.steps[member] for node in network.order for member in network.members[node]]

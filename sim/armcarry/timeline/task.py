@@ -101,7 +101,7 @@ def tasks_of(day: Day, computed: Mapping[str, Duration]) -> tuple[Task, ...]:
 
     Args:
         computed: step name -> duration that follows from a motion or a path (carries, translations);
-            a duration the step states itself wins, so that a check can compare the two.
+            a step takes what it states, but never less than that.
 
     Raises:
         InputError: a step neither states a duration nor has one computed.
@@ -132,13 +132,13 @@ def _task(step: Step, waits_for: tuple[str, ...], computed: Mapping[str, Duratio
 
 
 def duration_of(step: Step, computed: Mapping[str, Duration]) -> Duration:
-    """Return what a step takes: as stated, else by count, else as computed.
+    """Return what a step takes: as stated but not less than computed, else by count, else as computed.
 
     Raises:
         InputError: none of these is there.
     """
     if step.takes is not None:
-        return _duration(step.takes)
+        return _at_least(_duration(step.takes), computed.get(step.name))
     counted = step.bolt or step.connect
     if counted is not None and counted.each is not None:
         return _duration(counted.each).times(counted.count)
@@ -149,6 +149,15 @@ def duration_of(step: Step, computed: Mapping[str, Duration]) -> Duration:
     raise InputError(
         f"step '{step.name}' ({step.kind}) states no duration and none could be computed",
         accepted="takes: a time, or least, likely and most",
+    )
+
+
+def _at_least(stated: Duration, computed: Duration | None) -> Duration:
+    if computed is None:
+        return stated
+    return Duration(
+        max(stated.least_s, computed.least_s), max(stated.likely_s, computed.likely_s),
+        max(stated.most_s, computed.most_s),
     )
 
 

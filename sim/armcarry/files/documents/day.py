@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, field_validator, model_validator
 
 from armcarry.files.documents.base import FullName, Length, Name, Part, Speed, Text, Time
+from armcarry.files.documents.relaxation import Relaxation
 
 STEP_KINDS = (
     "translate", "fit_restraint", "enter_restraint", "leave_restraint", "carry", "steady", "take", "hand_over",
@@ -174,6 +175,7 @@ class Step(Part):
         default=None, description="begins together with this step of another actor; what follows waits for both"
     )
     as_time_permits: AsTimePermits | None = None
+    relax: list[Relaxation] = Field(default_factory=list)
     fallback: Name | None = Field(default=None, description="step done instead when this one is left out or fails")
 
     @field_validator("takes", mode="before", json_schema_input_type=Takes | Time | None)

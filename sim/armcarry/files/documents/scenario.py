@@ -24,19 +24,11 @@ from armcarry.files.documents.base import (
 from armcarry.files.documents.day import Day
 from armcarry.files.documents.environment import Environment
 from armcarry.files.documents.models import JointSettings
+from armcarry.files.documents.relaxation import Relaxation
 
 MOVE_KINDS = (
     "to_joints", "to_pose", "to_worksite", "line", "one_joint", "hold", "attach", "detach", "appendage", "posture",
 )
-
-
-class Relaxation(Part):
-    """A smaller required clearance for named bodies while this move lasts."""
-
-    bodies: tuple[NamePattern, NamePattern]
-    required: Length
-    why: Text
-    through: Name | None = Field(default=None, description="name of the last move it holds for; default this move")
 
 
 class Line(Part):
