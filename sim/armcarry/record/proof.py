@@ -109,8 +109,8 @@ def _window_rows(
     rows = []
     for seats, ((a, b), status, lower, upper, time, point_a, point_b) in zip(seating.tolist(), columns, strict=True):
         required, why = asked.of(classes[a], classes[b])
-        if seats and status == "contact" and required == 0.0:
-            required, status, lower = None, "intended", 0.0
+        if seats and required == 0.0:
+            required, status = None, "intended"
         rows.append(
             PairRow(
                 phase.tree.bodies[a].name, phase.tree.bodies[b].name, classes[a], classes[b], start_s, end_s,
