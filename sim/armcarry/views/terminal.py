@@ -46,6 +46,18 @@ class Console:
             task = bar.add_task("", total=1.0)
             yield lambda words, share: bar.update(task, description=words, completed=share)
 
+    def table(self, title: str, headings: tuple[str, ...], rows: list[tuple[str, ...]]) -> None:
+        """Print a plain table."""
+        from rich.markup import escape
+        from rich.table import Table
+
+        table = Table(title=escape(title), title_justify="left")
+        for heading in headings:
+            table.add_column(heading)
+        for row in rows:
+            table.add_row(*map(escape, row))
+        self.out.print(table)
+
     def findings(self, record: Record, findings: tuple[Finding, ...], summary: dict[str, Any], folder: Path) -> None:
         """Print the findings table, the tightest clearance and where the run was written."""
         from rich.markup import escape
