@@ -53,7 +53,7 @@ class Console:
 
         table = Table(title=escape(title), title_justify="left")
         for heading in headings:
-            table.add_column(heading)
+            table.add_column(heading, overflow="fold")
         for row in rows:
             table.add_row(*map(escape, row))
         self.out.print(table)
