@@ -124,7 +124,7 @@ function fill() {
   option($("camera"), "follow", "Follow the tip");
   for (const camera of data.cameras) option($("camera"), camera.name, camera.title);
   data.curves.forEach((curve, k) => option($("group"), String(k), curve.group));
-  $("group").hidden = data.curves.length === 0;
+  $("group").parentElement.hidden = data.curves.length === 0;
   $("tightest").disabled = data.tightest === null;
   listFindings();
 }
@@ -207,7 +207,12 @@ function frame(now) {
     view.draw();
     const place = view.labelPlace();
     $("label").hidden = place === null;
-    if (place) $("label").style.transform = `translate(${place.x + 14}px, ${place.y - 16}px)`;
+    if (place) {
+      const wide = $("label").offsetWidth;
+      const right = place.x + 14 + wide < $("scene").clientWidth;
+      const x = right ? place.x + 14 : Math.max(place.x - 14 - wide, 0);
+      $("label").style.transform = `translate(${x}px, ${Math.max(place.y - 16, 0)}px)`;
+    }
     frames.count += 1;
   }
   requestAnimationFrame(frame);

@@ -1,0 +1,96 @@
+import re
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+
+from armcarry.errors import ArmcarryError, InputError, MissingExtraError
+from armcarry.views import gl, palette
+from armcarry.views.eyes import eyes
+from armcarry.views.movie import FOLLOW, WHOLE, Cut, camera_path, whole_run, write_movie
+
+needs_gl = pytest.mark.skipif(gl.problem() is not None, reason="no OpenGL here")
+
+
+def decoded(path):
+    """The size, frames a second, codec and frames (n, h, w, 3) of a movie, by ffmpeg itself."""
+    exe = pytest.importorskip("imageio_ffmpeg").get_ffmpeg_exe()
+    told = subprocess.run([exe, "-hide_banner", "-i", str(path)], capture_output=True, text=True, check=False).stderr
+    codec, wide, tall, rate = re.search(r"Video: (\w+).*?, (\d+)x(\d+).*?, ([\d.]+) fps", told).groups()
+    raw = subprocess.run(
+        [exe, "-loglevel", "error", "-i", str(path), "-f", "rawvideo", "-pix_fmt", "rgb24", "-"],
+        capture_output=True, check=True,
+    ).stdout
+    frames = np.frombuffer(raw, np.uint8).reshape(-1, int(tall), int(wide), 3).astype(int)
+    return (int(wide), int(tall)), float(rate), codec, frames
+
+
+@needs_gl
+def test_the_movie_has_its_frames_its_size_and_something_to_see(small_run, tmp_path):
+    pytest.importorskip("imageio_ffmpeg")
+    told = []
+    cuts = (Cut(0.0, 120.0, 100.0, WHOLE), Cut(440.0, 470.0, 60.0, FOLLOW), Cut(200.0, 230.0, 60.0, "ev1"))
+    path = write_movie(small_run[0], tmp_path / "run.mp4", cuts, size=(480, 270), frames_per_s=10,
+                       tell=lambda words, share: told.append(share))
+    size, rate, codec, frames = decoded(path)
+    # 1.2 s, 0.5 s and 0.5 s of movie at 10 frames a second, each with its last instant
+    assert len(frames) == 13 + 6 + 6
+    assert (size, rate, codec) == ((480, 270), 10.0, "h264")
+    assert told[-1] == 1.0 and told == sorted(told)
+    ground = np.array(palette.channels(palette.ROOM)) * 255
+    for frame in frames:
+        assert (np.abs(frame - ground).sum(axis=2) > 60).mean() > 0.015
+    assert np.abs(frames[0] - frames[12]).mean() > 0.3  # things move
+    assert np.abs(frames[12] - frames[13]).mean() > 3  # and the camera changes
+    assert [p.name for p in tmp_path.iterdir()] == ["run.mp4"]
+
+
+@needs_gl
+def test_a_movie_that_cannot_be_written_leaves_nothing(small_run, tmp_path):
+    pytest.importorskip("imageio_ffmpeg")
+    with pytest.raises(ArmcarryError, match="cannot write"):
+        write_movie(small_run[0], tmp_path / "no folder" / "run.mp4", (Cut(0, 100, 10),), size=(160, 90))
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("cut", "message"),
+    [
+        (Cut(10.0, 5.0), "a cut must lie inside the run .* found '10 s to 5 s at 20x'; accepted: 0 s to 540 s"),
+        (Cut(0.0, 999.0), "a cut must lie inside the run"),
+        (Cut(0.0, 5.0, 0.0), "speed above 0"),
+        (Cut(0.0, 5.0, 1.0, "moon"), "no such camera; found 'moon'; accepted: whole, follow, ev1, mast"),
+    ],
+)
+def test_a_cut_that_cannot_be_shown_is_refused(small_run, tmp_path, cut, message):
+    with pytest.raises(InputError, match=message):
+        write_movie(small_run[0], tmp_path / "run.mp4", (cut,))
+
+
+@needs_gl
+def test_without_the_encoder_it_says_what_to_type(small_run, tmp_path, monkeypatch):
+    monkeypatch.setitem(sys.modules, "imageio_ffmpeg", None)
+    with pytest.raises(MissingExtraError, match=r"writing a movie needs imageio-ffmpeg.*armcarry\[view\]"):
+        write_movie(small_run[0], tmp_path / "run.mp4", (Cut(0, 10, 10),), size=(160, 90))
+
+
+def test_cameras_are_where_they_are_said_to_be(small_run):
+    record, _ = small_run
+    times = np.linspace(0, 540, 200)
+    for name in ("ev1", "mast"):
+        eye = next(each for each in eyes(record) if each.name == name)
+        path = record.link_path(eye.link, times)
+        for k, view in enumerate(camera_path(record, name, times, 16 / 9)):
+            assert np.allclose(view.eye_m, path[k, :3, 3])
+            assert np.allclose(np.subtract(view.focus_m, view.eye_m) / 5, path[k, :3, 0])
+    followed = np.array([view.focus_m for view in camera_path(record, FOLLOW, times, 16 / 9)])
+    tool = record.link_path("restraint/plate", times)[:, :3, 3]
+    assert np.linalg.norm(followed - tool, axis=1).max() < 2.0
+    assert np.abs(np.diff(followed, n=2, axis=0)).max() < np.abs(np.diff(tool, n=2, axis=0)).max()
+
+
+def test_the_whole_run_is_shown_in_the_length_asked_for(small_run):
+    (cut,) = whole_run(small_run[0], 60.0)
+    assert (cut.start_s, cut.end_s, cut.speed) == (0.0, 540.0, 9.0)
+    assert whole_run(small_run[0], 3600.0)[0].speed == 1.0
