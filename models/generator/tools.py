@@ -49,7 +49,7 @@ def pump_box() -> Robot:
     box.cylinder("base", "connector", 0.05, (0.25, -0.36, -0.12), (0.25, -0.45, -0.12), "seat")
     box.turning("cover_fold", "cover", "base", at(0.5, 0, 0.3), (0, -1, 0), (0, 185), 30.0, 2.0)
     box.box("cover", "cover_lip", (0.20, 0.6, 0.015), at(0.10, 0, 0), "box_cover")
-    box.box("cover", "cover_flap", (0.015, 0.6, 0.36), at(0.20, 0, -0.18), "box_cover")
+    box.box("cover", "cover_flap", (0.015, 0.6, 0.33), at(0.20, 0, -0.165), "box_cover")
     return box
 
 

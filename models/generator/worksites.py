@@ -56,9 +56,9 @@ def hands_on(seat: Array, hardware: str) -> Array:
 
 
 BOX_SEATS = {
-    "rack_a_seat": axes((bay_middle(11), SIDE_M + 0.24, 0.05), PORT, UP),
-    "bay_7_seat": axes((bay_middle(7), SIDE_M + 0.22, 0.05), PORT, UP),
-    "bay_10_seat": axes((bay_middle(10), -SIDE_M - 0.22, 0.05), STAR, UP),
+    "rack_a_seat": axes((bay_middle(11), SIDE_M + 0.24, 0.0), PORT, UP),
+    "bay_7_seat": axes((bay_middle(7), SIDE_M + 0.22, 0.0), PORT, UP),
+    "bay_10_seat": axes((bay_middle(10), -SIDE_M - 0.22, 0.0), STAR, UP),
 }
 CAMERA_SEATS = {
     "mast_top_seat": axes((MAST_X_M, 0.0, MAST_TOP_M), UP, STERN),
@@ -94,7 +94,7 @@ def add_seats(yard: Robot) -> None:
         deep = 0.18 if name == "rack_a_seat" else 0.16
         yard.box("racks", f"{name}_plate", (0.06, 0.8, 0.64), frame @ at(-0.03), "seat")
         for side, y in (("left", -0.3), ("right", 0.3)):
-            place = frame @ at(-0.06 - deep / 2, y, -0.05)
+            place = frame @ at(-0.06 - deep / 2, y)
             yard.box("racks", f"{name}_bracket_{side}", (deep, 0.08, 2.2), place, "rack")
     for name, frame in BLANKET_SEATS.items():
         yard.box("racks", f"{name}_plate", (0.06, 1.0, 0.3), frame @ at(-0.158), "seat")
