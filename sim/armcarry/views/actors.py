@@ -69,6 +69,14 @@ class SceneActors:
         matrix = np.array([[self._matrices[k].GetElement(i, j) for j in range(4)] for i in range(4)])
         return np.asarray(matrix @ self.groups[k].local[self.groups[k].bodies.index(row)])
 
+    def vertex_count(self, row: int) -> int:
+        """Return how many vertices the body of a row is drawn with."""
+        return len(triangles(self.record.bodies[row].shape, self._sides).vertices_m)
+
+    def matrix(self, group: int) -> Any:
+        """Return the vtkMatrix4x4 that moves a group, for further actors that go with it."""
+        return self._matrices[group]
+
     def mark(self, colours: Mapping[str, str]) -> list[Any]:
         """Draw bodies, by name, over the others in a colour, and return the new actors to add.
 

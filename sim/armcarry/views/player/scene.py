@@ -1,0 +1,185 @@
+"""The 3-D view: the bodies of one run or two, the closest pair, layers and a camera, on any PyVista plotter.
+
+It knows nothing of the window: the same class draws on screen and off.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from armcarry.record.record import Record
+from armcarry.views import palette
+from armcarry.views.actors import SceneActors
+from armcarry.views.closest import worded
+from armcarry.views.player import layers, look
+from armcarry.views.player.cameras import Cameras
+from armcarry.views.player.layers import Layer
+from armcarry.views.player.marks import Lines, place, words
+from armcarry.views.player.nearest import Nearest
+from armcarry.views.player.tint import Tint
+from armcarry.views.stage import add_lights
+
+#: corners of round parts: fewer than in pictures, for speed
+_SIDES = 16
+SHARP, QUICK = 4, 0
+
+
+class SceneView:
+    """Everything in the 3-D view of a run.
+
+    Attributes:
+        cameras: where it is seen from.
+        shown: names of the layers that are shown now.
+    """
+
+    def __init__(self, plotter: Any, record: Record, other: Record | None = None) -> None:
+        """Args: plotter, a PyVista plotter; record, the run; other, a second run drawn as a ghost."""
+        from vtkmodules.vtkRenderingCore import vtkRenderer
+
+        self.plotter, self.record = plotter, record
+        self.renderer = plotter.renderer
+        plotter.set_background(palette.ROOM)
+        add_lights(plotter)
+        self.scene = SceneActors(record, _SIDES)
+        for actor in self.scene.actors:
+            # bodies are closed: their backs are never seen, and an eye inside a helmet must see out
+            actor.GetProperty().SetBackfaceCulling(True)
+            self.renderer.AddActor(actor)
+        self.ghost = None if other is None else self._ghost(other)
+        self._above = vtkRenderer()
+        self._above.SetLayer(1)
+        self._above.InteractiveOff()
+        self._above.SetActiveCamera(self.renderer.GetActiveCamera())
+        plotter.render_window.SetNumberOfLayers(2)
+        plotter.render_window.AddRenderer(self._above)
+        self._line = Lines([palette.LIGHT], 5.0)
+        self._value = words(" ", 17, bold=True)
+        self._value.SetLayerNumber(1)  # over all other words
+        for item in (self._line.actor, self._value):
+            item.VisibilityOff()
+            self._above.AddActor(item)
+        self.tint = Tint(self.scene)
+        self.cameras = Cameras(record, self.renderer.GetActiveCamera())
+        self._layers: dict[str, Layer] = {}
+        self.shown: set[str] = set()
+        self.time_s = self.scene.time_s
+        self.cameras.overview(self.time_s, self.aspect)
+        self.plotter.camera.is_set = True
+
+    # -- layers -------------------------------------------------------------------------------
+
+    @property
+    def makers(self) -> dict[str, Callable[[], Layer]]:
+        """The layers this run can show, and what builds them."""
+        return {
+            "rails": lambda: layers.handrails(self.record),
+            "sites": lambda: layers.worksites(self.record),
+            "frames": lambda: layers.frames(self.record),
+            "shell": lambda: layers.shell(self.record, self.scene),
+        }
+
+    def show_layer(self, name: str, on: bool) -> None:
+        """Show or hide a layer. Raises KeyError when there is no such layer."""
+        if name not in self._layers:
+            if not on:
+                return
+            layer = self._layers[name] = self.makers[name]()
+            for actor in layer.solid:
+                self.renderer.AddActor(actor)
+            for actor in layer.above:
+                self._above.AddActor(actor)
+        layer = self._layers[name]
+        for actor in (*layer.solid, *layer.above):
+            actor.SetVisibility(on)
+        (self.shown.add if on else self.shown.discard)(name)
+        if on and layer.follow is not None:
+            layer.follow(self.time_s)
+
+    def show_ghost(self, on: bool) -> None:
+        """Show or hide the second run."""
+        for actor in self._ghost_actors():
+            actor.SetVisibility(on)
+
+    def _ghost(self, other: Record) -> SceneActors:
+        ghost = SceneActors(other, 12)
+        for actor in self._ghost_actors(ghost):
+            actor.GetProperty().SetColor(*palette.channels(look.GHOST))
+            actor.GetProperty().SetOpacity(0.45)
+            actor.GetProperty().SetBackfaceCulling(True)
+            actor.PickableOff()
+            self.renderer.AddActor(actor)
+        return ghost
+
+    def _ghost_actors(self, ghost: SceneActors | None = None) -> list[Any]:
+        """Return the actors of the second run that move; the platform is drawn once."""
+        ghost = ghost or self.ghost
+        if ghost is None:
+            return []
+        moving = {row for group in ghost.groups if group.moves for row in group.bodies}
+        return [actor for actor, rows in zip(ghost.actors, ghost.drawn, strict=True) if moving & set(rows)]
+
+    # -- the instant --------------------------------------------------------------------------
+
+    def show(self, time_s: float) -> None:
+        """Move everything to where it is at an instant."""
+        self.scene.show(time_s)
+        self.time_s = self.scene.time_s
+        if self.ghost is not None:
+            self.ghost.show(time_s)
+        for name in self.shown:
+            follow = self._layers[name].follow
+            if follow is not None:
+                follow(self.time_s)
+        self.cameras.update(self.time_s)
+
+    def show_nearest(self, nearest: Nearest | None) -> None:
+        """Draw the line between the closest pair with its value and what is required; None takes it away."""
+        row = None if nearest is None else nearest.row
+        self._line.actor.SetVisibility(row is not None)
+        self._value.SetVisibility(row is not None)
+        if nearest is None or row is None:
+            return
+        colour = gap_colour(nearest.margin)
+        self._line.move([nearest.point_a, nearest.point_b])
+        self._line.paint([colour])
+        text = worded(row, nearest.lower_m)
+        if self._value.GetInput() != text:
+            self._value.SetInput(text)
+        self._value.GetTextProperty().SetColor(*palette.channels(colour))
+        place(self._value, self._beside((nearest.point_a + nearest.point_b) / 2))
+
+    def _beside(self, point: np.ndarray) -> np.ndarray:
+        """Return a point a little above another as the camera sees it, so that the words do not hide the gap."""
+        camera = self.renderer.GetActiveCamera()
+        far = float(np.linalg.norm(np.subtract(camera.GetPosition(), point)))
+        rise = 2 * far * np.tan(np.radians(camera.GetViewAngle()) / 2) * 0.045
+        return np.asarray(point + rise * np.array(camera.GetViewUp()))
+
+    def samples(self, count: int) -> bool:
+        """Use so many samples a pixel: QUICK while playing, SHARP at rest; True when that changed."""
+        window = self.plotter.render_window
+        if window.GetMultiSamples() == count:
+            return False
+        window.SetMultiSamples(count)
+        return True
+
+    def render(self) -> None:
+        """Draw."""
+        self.renderer.ResetCameraClippingRange()
+        near, far = self.renderer.GetActiveCamera().GetClippingRange()
+        self.renderer.GetActiveCamera().SetClippingRange(min(near, 0.05 + 0.001 * far), far)
+        self.plotter.render_window.Render()
+
+    @property
+    def aspect(self) -> float:
+        """Width over height of the view."""
+        wide, tall = self.plotter.render_window.GetSize()
+        return wide / tall if wide > 0 and tall > 0 else 16 / 9
+
+
+def gap_colour(margin_m: float) -> str:
+    """Return the colour of the closest pair's line: below what is required or not."""
+    return look.FAIL_TEXT if margin_m < 0 else look.PASS_TEXT
