@@ -132,7 +132,8 @@ def _read_binary_stl(content: bytes, path: Path) -> Triangles:
             f"not an STL file: {count} triangles need {84 + 50 * count} bytes", file=path, found=f"{len(content)} bytes"
         )
     record = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
-    corners = np.frombuffer(content, record, count, 84)["corners"].astype(float).reshape(-1, 3)
+    with np.errstate(invalid="ignore"):  # a signalling NaN; refused with the others that are not finite
+        corners = np.frombuffer(content, record, count, 84)["corners"].astype(float).reshape(-1, 3)
     return Triangles(corners, np.arange(3 * count).reshape(-1, 3))
 
 
