@@ -63,7 +63,10 @@ def test_clearance_shows_each_group_with_its_required_line_and_where_it_falls_sh
     record, _ = small_run
     panels = panels_with_title(plots.clearance(record))
     assert [p.get_title(loc="left").split(":")[0] for p in panels] == [
-        "hardware against structure", "rider against structure", "arm against structure"]
+        "hardware against structure",
+        "rider against structure",
+        "arm against structure",
+    ]
     hardware = next(c for c in record.curves if c.group.startswith("hardware"))
     assert line_at(panels[0], 0.3) and "✕ under 0.30 m" in panels[0].get_title(loc="left")
     assert "✓ at least 0.50 m" in panels[1].get_title(loc="left")
@@ -89,3 +92,16 @@ def test_nothing_global_is_left_behind(small_run):
     before = dict(matplotlib.rcParams)
     plots.clearance(small_run[0])
     assert dict(matplotlib.rcParams) == before
+
+
+def test_a_window_shows_that_part_alone(small_run):
+    record, _ = small_run
+    yaw = panels_with_title(plots.joint_angles(record, window_s=(90.0, 330.0)))[0]
+    assert yaw.get_xlim() == pytest.approx((1.5, 5.5))
+    assert yaw.get_title(loc="left") == "shoulder yaw: margin 98 deg (≥ 10)"
+    later = panels_with_title(plots.joint_angles(record, window_s=(330.0, 540.0)))[0]
+    assert later.get_title(loc="left") == "shoulder yaw: margin 210 deg (≥ 10)"
+    calm = panels_with_title(plots.clearance(record, window_s=(100.0, 200.0)))
+    assert "✓ at least 0.30 m" in next(p for p in calm if p.get_title(loc="left").startswith("hardware")).get_title(
+        loc="left"
+    )

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 SLIDE_IN = (13.333, 7.5)
 _DPI = 120
 _MINUTE_S = 60.0
+Window = tuple[float, float]
 #: as many groups of clearance fit on a slide and stay readable
 _PANELS = 5
 _STYLE = {
@@ -60,14 +61,16 @@ _RATE_LEGEND = (("rate", {"color": palette.BLUE}), ("limit for the load", {"colo
 DEGREE, METRE = Unit(180 / np.pi, "deg"), Unit(1.0, "m")
 
 
-def joint_angles(record: Record, cursor_s: float | None = None) -> Figure:
+def joint_angles(record: Record, cursor_s: float | None = None, window_s: Window | None = None) -> Figure:
     """Plot every arm joint against time with its travel limits and the margin the rules ask for.
 
     Args:
         record: the run.
         cursor_s: an instant to mark in every panel.
+        window_s: from when to when; the whole run when left out.
     """
-    times = _times(record)
+    window = _window(record, window_s)
+    times = _times(record, window)
     values = record.motion.at(times)[:, record.scene.arm_columns]
     rules = record.scene.loaded.rules.margins
     limits = record.scene.tree.joint_limits[record.scene.arm_columns]
@@ -86,12 +89,13 @@ def joint_angles(record: Record, cursor_s: float | None = None) -> Figure:
         axes.plot(times[np.argmin(left)] / _MINUTE_S, angle[np.argmin(left)], "o", color=palette.INK, markersize=8)
         return f"margin {left.min():.3g} {unit.word} (≥ {margin:.3g})"
 
-    return _joint_panels(record, "Joint positions", _POSITION_LEGEND, panel, cursor_s)
+    return _joint_panels(record, "Joint positions", _POSITION_LEGEND, panel, (window, cursor_s))
 
 
-def joint_rate_figure(record: Record, cursor_s: float | None = None) -> Figure:
-    """Plot every arm joint's rate against time with the limits of the load it moves."""
-    times = _times(record)
+def joint_rate_figure(record: Record, cursor_s: float | None = None, window_s: Window | None = None) -> Figure:
+    """Plot every arm joint's rate against time with the limits of the load it moves; arguments as joint_angles."""
+    window = _window(record, window_s)
+    times = _times(record, window)
     rates = record.motion.at(times, order=1)[:, record.scene.arm_columns]
     steps, allowed = rate_limits(record)
 
@@ -104,7 +108,7 @@ def joint_rate_figure(record: Record, cursor_s: float | None = None) -> Figure:
         axes.set_ylim(-1.15 * top, 1.15 * top)
         return f"largest {np.abs(rates[:, k]).max() * unit.factor:.3g} {unit.word}/s"
 
-    return _joint_panels(record, "Joint rates", _RATE_LEGEND, panel, cursor_s, per="/s")
+    return _joint_panels(record, "Joint rates", _RATE_LEGEND, panel, (window, cursor_s), per="/s")
 
 
 def rate_limits(record: Record) -> tuple[Array, Array]:
@@ -120,19 +124,24 @@ def rate_limits(record: Record) -> tuple[Array, Array]:
     return edges, limits
 
 
-def clearance(record: Record, cursor_s: float | None = None) -> Figure:
-    """Plot the proven band of the least distance against time, one panel a group, with the required line."""
-    curves = sorted(record.curves, key=lambda curve: float(np.min(curve.lower_m)) - curve.required_m)[:_PANELS]
+def clearance(record: Record, cursor_s: float | None = None, window_s: Window | None = None) -> Figure:
+    """Plot the proven band of the least distance against time, one panel a group, with the required line.
+
+    Arguments as joint_angles.
+    """
+    window = _window(record, window_s)
+    shown = [cut for curve in record.curves if (cut := _cut(curve, window)) is not None]
+    curves = sorted(shown, key=lambda curve: float(np.min(curve.lower_m)) - curve.required_m)[:_PANELS]
     title, words = "Clearance against time", "shaded: proven band of the least distance; dashed: required"
-    if len(record.curves) > len(curves):
-        words += f"; the tightest {len(curves)} of {len(record.curves)} groups"
+    if len(shown) > len(curves):
+        words += f"; the tightest {len(curves)} of {len(shown)} groups"
     with _page(max(len(curves), 1), 1, title, words) as (figure, panels):
         if not curves:
             _say(panels[0], "No pair of bodies with a required clearance moves in this run")
         report = record.scene.loaded.rules.report_distance
         for axes, curve in zip(panels, curves, strict=False):
             _band(axes, curve, report)
-            _time_axis(axes, record, axes is panels[len(curves) - 1], cursor_s)
+            _time_axis(axes, record, axes is panels[len(curves) - 1], (window, cursor_s))
     return figure
 
 
@@ -168,7 +177,7 @@ def _joint_panels(
     title: str,
     legend: Sequence[tuple[str, dict[str, Any]]],
     panel: Callable[[Axes, int, Unit, bool], str],
-    cursor_s: float | None,
+    when: tuple[Window, float | None],
     per: str = "",
 ) -> Figure:
     scene = record.scene
@@ -181,9 +190,9 @@ def _joint_panels(
             axes.set_title(f"{joint.split('/')[-1].replace('_', ' ')}: {note}", loc="left")
             axes.set_ylabel(unit.word + per)
             _ticks(axes, unit)
-            _time_axis(axes, record, (k + 1) % rows == 0, cursor_s)
+            _time_axis(axes, record, (k + 1) % rows == 0, when)
         for k, axes in enumerate(panels[len(scene.arm_joints) :], start=len(scene.arm_joints)):
-            _time_axis(axes, record, (k + 1) % rows == 0, cursor_s)
+            _time_axis(axes, record, (k + 1) % rows == 0, when)
             axes.spines["left"].set_visible(False)
             axes.tick_params(left=False, labelleft=False)
         _legend(panels[len(scene.arm_joints)], legend)
@@ -211,12 +220,15 @@ def _legend(axes: Axes, entries: Sequence[tuple[str, dict[str, Any]]]) -> None:
     axes.legend(marks, [words for words, _ in entries], loc="center", frameon=False, ncols=2, fontsize=13)
 
 
-def _time_axis(axes: Axes, record: Record, labelled: bool, cursor_s: float | None) -> None:
-    axes.set_xlim(0, record.duration_s / _MINUTE_S)
+def _time_axis(axes: Axes, record: Record, labelled: bool, when: tuple[Window, float | None]) -> None:
+    (start, end), cursor_s = when
+    axes.set_xlim(start / _MINUTE_S, end / _MINUTE_S)
     axes.tick_params(labelbottom=labelled)
     if labelled:
         axes.set_xlabel("minutes from the start")
     for move in record.moves:
+        if not start <= move.start_s <= end:
+            continue
         axes.axvline(move.start_s / _MINUTE_S, color=palette.FAINT_INK, linewidth=0.7, alpha=0.6)
     if cursor_s is not None:
         axes.axvline(cursor_s / _MINUTE_S, color=palette.INK, linewidth=2.4)
@@ -243,6 +255,23 @@ def _say(axes: Axes, words: str) -> None:
     axes.text(0.5, 0.5, words, transform=axes.transAxes, ha="center", va="center", fontsize=16)
 
 
-def _times(record: Record, count: int = 2000) -> Array:
+def _window(record: Record, window_s: Window | None) -> Window:
+    return (record.motion.start_s, record.motion.end_s) if window_s is None else window_s
+
+
+def _times(record: Record, window: Window, count: int = 2000) -> Array:
     """Return instants to draw at: an even grid, and every break of the motion."""
-    return np.union1d(np.linspace(record.motion.start_s, record.motion.end_s, count), record.motion.breaks_s)
+    breaks = record.motion.breaks_s
+    return np.union1d(np.linspace(*window, count), breaks[(breaks > window[0]) & (breaks < window[1])])
+
+
+def _cut(curve: Curve, window: Window) -> Curve | None:
+    """Return the cells of a curve that meet a window, None when there is none."""
+    inside = np.flatnonzero((curve.times_s[1:] > window[0]) & (curve.times_s[:-1] < window[1]))
+    if not inside.size:
+        return None
+    first, last = int(inside[0]), int(inside[-1]) + 1
+    return replace(
+        curve, times_s=curve.times_s[first : last + 1], lower_m=curve.lower_m[first:last],
+        upper_m=curve.upper_m[first:last],
+    )
