@@ -97,7 +97,10 @@ class Record:
         """The day worked out with the carries as they were flown; None when the scenario has no day."""
         from armcarry.timeline.plan import flown_s, plan_day
 
-        return plan_day(self.scene, flown_s(self.scene, self.moves), slip=self.slip, failed=self.failed)
+        day = self.scene.loaded.scenario.day
+        if day is None:
+            return None
+        return plan_day(self.scene, day, flown_s(self.scene, self.moves), slip=self.slip, failed=self.failed)
 
     @property
     def duration_s(self) -> float:

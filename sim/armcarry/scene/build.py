@@ -181,6 +181,11 @@ def _start_position(loaded: LoadedScenario, tree: Tree) -> Array:
         values.update({f"{name}/{joint}": value for joint, value in posture.items()})
     for name, item in loaded.hardware.items():
         values.update({f"{name}/{joint}": value for joint, value in item.document.rest.items()})
+        for fastener, state in script.hardware[name].fasteners.items():
+            rule = item.document.fasteners[fastener]
+            value = rule.open if state == "open" else rule.closed
+            if rule.joint is not None and value is not None:
+                values[f"{name}/{rule.joint}"] = value
     position = np.zeros(len(tree.joints))
     for joint, value in values.items():
         position[tree.column(joint)] = value

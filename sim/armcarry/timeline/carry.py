@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from armcarry.files.documents.scenario import Relaxation
+from armcarry.files.documents.relaxation import Relaxation
 from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
 from armcarry.motion.curve import Motion
@@ -16,9 +16,10 @@ from armcarry.motion.timing import RateLimits, compose, smooth, time_path
 from armcarry.scene.build import Scene
 from armcarry.scene.limits import joint_accelerations, joint_rates
 from armcarry.scene.tree import WORLD, Tree
-from armcarry.timeline.moves import PlannedMove, Way, plan_carries
+from armcarry.timeline.moves import PlannedMove, Way
 from armcarry.timeline.near import near_zones
 from armcarry.timeline.run import Event, MoveSpan, Phase, Relaxed, Run, Shortfall
+from armcarry.timeline.variants import plan_all
 from armcarry.timeline.widen import widened
 
 Tell = Callable[[str, float], None]
@@ -37,7 +38,7 @@ def run_carries(scene: Scene, tell: Tell | None = None) -> Run:
     say = tell or (lambda words, share: None)
     carries = tuple(scene.loaded.scenario.carries)
     start = Way(scene.tree, scene.position)
-    way, shortfall = plan_carries(
+    way, shortfall = plan_all(
         scene, carries, start, lambda done, total: say(f"planning move {done} of {total}", 0.1 + 0.3 * done / total)
     )
     clock = Clock(scene, scene.tree, scene.position)

@@ -104,13 +104,14 @@ class DayPlan:
 
 def plan_day(
     scene: Scene,
+    day: Day,
     carry_s: Mapping[str, float],
     *,
     slip: Mapping[str, float] | None = None,
     failed: Collection[str] = (),
     point: Point = "likely",
-) -> DayPlan | None:
-    """Work out the day of a scenario, None when it has none.
+) -> DayPlan:
+    """Work out the day of a scenario.
 
     Args:
         carry_s: how long the motion of each carry takes, by the carry's name.
@@ -121,9 +122,6 @@ def plan_day(
         FrameError: slip or failed names no step, a step a place that does not exist.
         InputError: a step without any duration, or steps in a circle.
     """
-    day = scene.loaded.scenario.day
-    if day is None:
-        return None
     walks = _walks(scene, day)
     computed = {name: Duration.exactly(max(walk.duration_s for walk in group)) for name, group in walks.items()}
     for step in day.steps:

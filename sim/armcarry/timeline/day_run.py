@@ -1,0 +1,162 @@
+"""A day on the clock: carries, walks, climbing on and off and hands on hardware, merged into one run."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from armcarry.errors import InputError
+from armcarry.files.documents.day import Day
+from armcarry.motion.curve import Motion
+from armcarry.scene.build import Scene
+from armcarry.timeline.merge import Jump, Part, merge, stretched
+from armcarry.timeline.plan import DayPlan, flown_s, plan_day
+from armcarry.timeline.run import Event, MoveSpan, Phase, Relaxed, Run
+from armcarry.timeline.schedule import Slot
+from armcarry.timeline.walkthrough import Walkthrough, matters, walk_through
+
+Tell = Callable[[str, float], None]
+#: rounds of planning, should the schedule leave out a step that others stand on
+ROUNDS = 3
+
+
+def run_day(
+    scene: Scene, tell: Tell | None = None, *, slip: Mapping[str, float] | None = None, failed: Collection[str] = ()
+) -> Run:
+    """Rehearse the day of a scenario.
+
+    Args:
+        tell: told what is being done and the share of the whole rehearsal.
+        slip: step -> seconds it takes longer.
+        failed: steps that are tried, fail and are followed by their fallback.
+
+    Returns:
+        The run from the start of the day to its end; when a carry cannot be flown it ends before that step.
+
+    Raises:
+        InputError: the scenario has no day; steps in a circle; a step without any duration.
+        FrameError: slip or failed names no step.
+    """
+    say = tell or (lambda words, share: None)
+    day = scene.loaded.scenario.day
+    if day is None:
+        raise InputError("the scenario has no day", accepted="a scenario with day: steps")
+    walk, plan = _once(scene, day, None, say, slip, failed)
+    for _ in range(ROUNDS - 1):
+        done = plan.schedule.tasks_done()
+        differing = {step.name for step in day.steps if (step.name in done) != (step.name in walk.steps)}
+        if walk.shortfall is not None or not any(matters(plan.step(name)) for name in differing):
+            break
+        walk, plan = _once(scene, day, done, say, slip, failed)
+    return _on_the_clock(walk, plan)
+
+
+def _once(
+    scene: Scene,
+    day: Day,
+    done: frozenset[str] | None,
+    say: Tell,
+    slip: Mapping[str, float] | None,
+    failed: Collection[str],
+) -> tuple[Walkthrough, DayPlan]:
+    walk = walk_through(scene, day, done, lambda words, share: say(words, 0.1 + 0.5 * share))
+    return walk, plan_day(scene, day, flown_s(scene, _all_moves(walk)), slip=slip, failed=failed)
+
+
+def _all_moves(walk: Walkthrough) -> tuple[MoveSpan, ...]:
+    return tuple(move for run in walk.carries.values() for move in run.moves)
+
+
+def _on_the_clock(walk: Walkthrough, plan: DayPlan) -> Run:
+    """Put what the steps come to at the times of the schedule."""
+    slots = {slot.name: slot for slot in plan.schedule.slots}
+    stop_s = _stop_s(walk, plan)
+    slots = {name: slot for name, slot in slots.items() if slot.end_s <= stop_s + 1e-6}
+    parts, jumps = [], []
+    for item in walk.moved:
+        slot = slots.get(item.step)
+        if slot is None:
+            continue
+        lasting_s = slot.end_s - slot.start_s
+        if item.motion is not None and lasting_s > 0.0:
+            place = _spread if item.spread else stretched
+            parts.append(Part(place(item.motion, slot.start_s, lasting_s), item.columns))
+        elif item.values is not None:
+            jumps.append(Jump(slot.end_s if item.at_end else slot.start_s, item.columns, item.values))
+    phases, events = _phases(walk, slots, stop_s)
+    return Run(
+        phases=phases,
+        motion=merge(walk.scene.tree.joints, walk.scene.position, parts, jumps, stop_s),
+        moves=_moves(walk, slots),
+        events=events,
+        relaxed=_relaxed(walk, plan, slots),
+        shortfalls=() if walk.shortfall is None else (replace(walk.shortfall, time_s=stop_s),),
+    )
+
+
+def _stop_s(walk: Walkthrough, plan: DayPlan) -> float:
+    """Return when the run ends: with the day, or where a carry cannot be flown; never at once."""
+    end_s = plan.schedule.end_s
+    if walk.shortfall is not None:
+        end_s = min(s.start_s for s in plan.schedule.slots if plan.step(s.name).carry == walk.shortfall.carry)
+    return max(end_s, 1.0)
+
+
+def _spread(motion: Motion, start_s: float, lasting_s: float) -> Motion:
+    """Return a motion of one second spread over a whole step."""
+    powers = lasting_s ** -np.arange(motion.coefficients.shape[1], dtype=float)
+    return Motion(motion.joints, start_s + motion.breaks_s * lasting_s, motion.coefficients * powers[None, :, None])
+
+
+def _phases(
+    walk: Walkthrough, slots: Mapping[str, Slot], stop_s: float
+) -> tuple[tuple[Phase, ...], tuple[Event, ...]]:
+    """Apply every hang at its time; what ends comes before what begins, else in the order of the walk."""
+    timed = []
+    for k, item in enumerate(walk.hangs):
+        slot = slots.get(item.step)
+        if slot is not None:
+            time_s = slot.end_s if item.after_s is None else min(slot.start_s + item.after_s, slot.end_s)
+            timed.append((min(time_s, stop_s), 0 if item.after_s is None else 1, k))
+    tree, since_s = walk.scene.tree, 0.0
+    phases, events = [], []
+    for time_s, _, k in sorted(timed):
+        item = walk.hangs[k]
+        if time_s > since_s + 1e-6:
+            phases.append(Phase(since_s, time_s, tree))
+            since_s = time_s
+        tree = tree.attach(item.instance, item.parent, item.pose)
+        if item.event is not None:
+            events.append(replace(item.event, time_s=time_s))
+    if stop_s > since_s or not phases:
+        phases.append(Phase(since_s, stop_s, tree))
+    return tuple(phases), tuple(events)
+
+
+def _moves(walk: Walkthrough, slots: Mapping[str, Slot]) -> tuple[MoveSpan, ...]:
+    found = [
+        replace(move, start_s=slots[step].start_s + move.start_s, end_s=slots[step].start_s + move.end_s)
+        for step, run in walk.carries.items()
+        if step in slots
+        for move in run.moves
+    ]
+    return tuple(sorted(found, key=lambda move: (move.start_s, move.number)))
+
+
+def _relaxed(walk: Walkthrough, plan: DayPlan, slots: Mapping[str, Slot]) -> tuple[Relaxed, ...]:
+    """Return relaxations of moves and of steps with their times; ``through`` names a later move or step."""
+    found = []
+    for step, run in walk.carries.items():
+        if step in slots:
+            by_s = slots[step].start_s
+            found += [replace(item, start_s=item.start_s + by_s, end_s=item.end_s + by_s) for item in run.relaxed]
+    for own in plan.day.steps:
+        slot = slots.get(own.name)
+        if slot is None:
+            continue
+        for relax in own.relax:
+            last = slots.get(relax.through or own.name, slot)
+            found.append(Relaxed(*relax.bodies, relax.required, slot.start_s, last.end_s, relax.why))
+    return tuple(sorted(found, key=lambda item: item.start_s))

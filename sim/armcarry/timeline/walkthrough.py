@@ -1,0 +1,295 @@
+"""The walk through a day's steps, before any clock time: what each step moves, and what it hangs where.
+
+Steps are taken in an order their links allow, which fixes where everything is when each carry is planned.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import partial
+
+import numpy as np
+
+from armcarry.files.documents.day import ARM, Day, Step
+from armcarry.geometry import poses
+from armcarry.geometry.poses import Array
+from armcarry.motion.curve import Motion
+from armcarry.scene.build import PLATFORM, RESTRAINT, Scene, hang
+from armcarry.scene.crew import FREE_JOINTS
+from armcarry.scene.tree import WORLD, Tree
+from armcarry.timeline.carry import Clock
+from armcarry.timeline.conflicts import AIRLOCK, destinations, situation_after, situation_at_start
+from armcarry.timeline.moves import PlannedMove, Way
+from armcarry.timeline.plan import grip, place_pose, steps_in_order, walk_between
+from armcarry.timeline.run import Event, Run, Shortfall
+from armcarry.timeline.translation import Pace, joint_positions, translate_path
+from armcarry.timeline.variants import plan_all
+
+Places = Mapping[str, str | None]
+
+
+@dataclass(frozen=True, eq=False)
+class Hang:
+    """A thing hangs from another link from some instant of a step on.
+
+    Attributes:
+        after_s: seconds after the step's start; None for its end.
+        event: what checks are told of it, its time to be set.
+    """
+
+    step: str
+    after_s: float | None
+    instance: str
+    parent: str
+    pose: Array
+    event: Event | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Moved:
+    """Joints a step moves: by a motion that begins with it, or by taking values at its start or end.
+
+    Attributes:
+        spread: the motion, given from 0 to 1 s, takes the whole step; else it keeps its own pace.
+    """
+
+    step: str
+    columns: np.ndarray
+    motion: Motion | None = None
+    spread: bool = False
+    values: Array | None = None
+    at_end: bool = True
+
+
+@dataclass(eq=False)
+class Walkthrough:
+    """Where everything is so far, and what the steps came to."""
+
+    scene: Scene
+    day: Day
+    tree: Tree
+    position: Array
+    carries: dict[str, Run] = field(default_factory=dict)
+    flown: list[PlannedMove] = field(default_factory=list)
+    hangs: list[Hang] = field(default_factory=list)
+    moved: list[Moved] = field(default_factory=list)
+    steps: set[str] = field(default_factory=set)
+    shortfall: Shortfall | None = None
+
+    def slide(self, step: Step, joint: str, to: float) -> None:
+        """Move one joint over the whole step, from rest to rest (cubic)."""
+        column = np.array([self.scene.tree.column(joint)])
+        here = float(self.position[column[0]])
+        table = np.array([here, 0.0, 3.0 * (to - here), -2.0 * (to - here)]).reshape(1, 4, 1)
+        self.moved.append(Moved(step.name, column, Motion((joint,), np.array([0.0, 1.0]), table), spread=True))
+        self.put(column, to)
+
+    def jump(self, step: Step, columns: np.ndarray, values: Array, *, at_end: bool = True) -> None:
+        """Let joints take new values when a step begins or ends."""
+        self.moved.append(Moved(step.name, columns, values=values, at_end=at_end))
+        self.put(columns, values)
+
+    def put(self, columns: np.ndarray, values: Array | float) -> None:
+        """Set joints of the position so far."""
+        self.position = self.position.copy()
+        self.position[columns] = values
+
+    def rehang(self, step: Step, what: str, parent: str) -> None:
+        """Hang a thing from a link when a step ends, its meeting frame exactly on it, and note how far they were."""
+        gap = self.tree.pose_of(self.scene.meeting_frame(what, parent), self.position, relative_to=parent)
+        event = Event(
+            0.0, "detach" if parent.startswith(f"{PLATFORM}/") else "attach", what, parent,
+            float(np.linalg.norm(gap[:3, 3])), float(np.linalg.norm(poses.rotation_vector(gap))),
+        )
+        self.tree = hang(self.scene, self.tree, what, parent, self.position)
+        self.hangs.append(Hang(step.name, None, what, parent, self.tree.mounting(what).pose, event))
+
+
+def walk_through(
+    scene: Scene, day: Day, done: frozenset[str] | None, tell: Callable[[str, float], None]
+) -> Walkthrough:
+    """Walk through the steps of a day.
+
+    Args:
+        done: names of the steps that are done; None for all but fallbacks.
+        tell: told the step and the share of all steps.
+
+    Returns:
+        The walkthrough; it ends before the first carry that cannot be flown.
+    """
+    walk = Walkthrough(scene, day, scene.tree, scene.position)
+    goes_to, now = destinations(scene.loaded), situation_at_start(scene.loaded)
+    fallbacks = {step.fallback for step in day.steps}
+    ordered = [s for s in steps_in_order(day) if (s.name not in fallbacks if done is None else s.name in done)]
+    for count, step in enumerate(ordered):
+        tell(f"planning {step.title or step.name}", count / len(ordered))
+        begins = {actor: now.place(actor) for actor in step.actors}
+        if step.kind in _DO:
+            _DO[step.kind](walk, step, begins)
+        if walk.shortfall is not None:
+            break
+        walk.steps.add(step.name)
+        now = situation_after(now, step, goes_to)
+    return walk
+
+
+def matters(step: Step) -> bool:
+    """Tell whether leaving a step out changes where anything is for the steps after it."""
+    return step.kind in _DO
+
+
+# -- the arm and the rail -------------------------------------------------------------------------------------
+
+
+def _carry(walk: Walkthrough, step: Step, begins: Places) -> None:
+    scene = walk.scene
+    carry = next(c for c in scene.loaded.scenario.carries if c.name == step.carry)
+    clock = Clock(scene, walk.tree, walk.position)
+    way, walk.shortfall = plan_all(scene, (carry,), Way(walk.tree, walk.position), flown=walk.flown)
+    for planned in way.moves:
+        clock.add(planned)
+    run = clock.run()
+    walk.carries[step.name] = run
+    walk.flown += way.moves
+    for event in run.events:
+        phase = next(phase for phase in run.phases if phase.start_s >= event.time_s) if len(run.phases) > 1 else None
+        hung = (way.tree if phase is None else phase.tree).mounting(event.what)
+        walk.hangs.append(Hang(step.name, event.time_s, event.what, hung.parent, hung.pose, event))
+    walk.tree, walk.position = way.tree, way.position
+    changed = np.flatnonzero(np.any(run.motion.coefficients[:, 1:] != 0, axis=(0, 1)))
+    columns = np.union1d(changed, scene.arm_columns)
+    names = tuple(run.motion.joints[k] for k in columns)
+    own = Motion(names, run.motion.breaks_s, run.motion.coefficients[:, :, columns])
+    walk.moved.append(Moved(step.name, columns, own))
+
+
+def _move_base(walk: Walkthrough, step: Step, begins: Places) -> None:
+    joint = walk.scene.loaded.platform.document.mounts[walk.scene.loaded.scenario.base.mount].joint
+    if step.move_base is not None and joint is not None:
+        walk.slide(step, f"{PLATFORM}/{joint}", step.move_base.to)
+
+
+def _move_cart(walk: Walkthrough, step: Step, begins: Places) -> None:
+    if step.move_cart is not None:
+        joint = walk.scene.loaded.platform.document.carts[step.move_cart.cart].joint
+        walk.slide(step, f"{PLATFORM}/{joint}", step.move_cart.to)
+
+
+# -- the workers ----------------------------------------------------------------------------------------------
+
+
+def free_columns(scene: Scene, worker: str) -> np.ndarray:
+    """Return the columns of a worker's six free joints."""
+    return np.array([scene.tree.column(f"{worker}/{joint}") for joint in FREE_JOINTS])
+
+
+def _plate(scene: Scene) -> str:
+    restraint = scene.loaded.restraint
+    return scene.arm_tip if restraint is None else f"{RESTRAINT}/{restraint.document.plate}"
+
+
+def _translate(walk: Walkthrough, step: Step, begins: Places) -> None:
+    for worker in step.actors:
+        going = walk_between(walk.scene, walk.day, step, worker, begins[worker])
+        _go(walk, step, worker, going.poses, going.motion)
+        hatch = walk.scene.loaded.platform.document.airlock
+        if going.goal == AIRLOCK and hatch is not None:
+            _stand(walk, step, worker, f"{PLATFORM}/{hatch}")
+
+
+def _leave(walk: Walkthrough, step: Step, begins: Places) -> None:
+    for worker in step.actors:
+        plate = walk.tree.pose_of(_plate(walk.scene), walk.position)
+        to = step.leave_restraint.to if step.leave_restraint is not None else None
+        goal = plate if to is None else place_pose(walk.scene, to, grip(walk.scene, worker))
+        ends = np.stack([plate, goal])
+        _go(walk, step, worker, ends, _step_over(walk.scene, worker, ends))
+
+
+def _enter(walk: Walkthrough, step: Step, begins: Places) -> None:
+    for worker in step.actors:
+        boots = f"{worker}/{walk.scene.loaded.crew[worker].document.boots}"
+        plate = _plate(walk.scene)
+        ends = np.stack([walk.tree.pose_of(link, walk.position) for link in (boots, plate)])
+        _go(walk, step, worker, ends, _step_over(walk.scene, worker, ends))
+        _stand(walk, step, worker, plate)
+
+
+def _step_over(scene: Scene, worker: str, ends: Array) -> Motion | None:
+    """Return the motion of a body from one pose to another close by (2, 4, 4), None when there is no way to go."""
+    if np.allclose(ends[0], ends[1], atol=1e-9):
+        return None
+    pace = Pace(scene.loaded.crew[worker].document.translation_speed)
+    return translate_path(ends, grip(scene, worker), pace, [f"{worker}/{joint}" for joint in FREE_JOINTS])
+
+
+def _go(walk: Walkthrough, step: Step, worker: str, ends: Array, motion: Motion | None) -> None:
+    """Hang a worker from the world when a step begins and let the free joints take them from pose to pose."""
+    columns = free_columns(walk.scene, worker)
+    walk.hangs.append(Hang(step.name, 0.0, worker, WORLD, poses.identity()))
+    walk.tree = walk.tree.attach(worker, WORLD, poses.identity())
+    if motion is None:  # no way along handrails, or nothing to go: there at once
+        walk.jump(step, columns, joint_positions(ends[1:])[0], at_end=False)
+        return
+    walk.jump(step, columns, motion.at(motion.start_s), at_end=False)
+    walk.moved.append(Moved(step.name, columns, motion))
+    walk.put(columns, motion.at(motion.end_s, side="left"))
+
+
+def _stand(walk: Walkthrough, step: Step, worker: str, link: str) -> None:
+    """Stand a worker on a link when a step ends."""
+    walk.jump(step, free_columns(walk.scene, worker), np.zeros(6))
+    walk.tree = hang(walk.scene, walk.tree, worker, link, walk.position)
+    walk.hangs.append(Hang(step.name, None, worker, link, walk.tree.mounting(worker).pose))
+
+
+# -- hardware -------------------------------------------------------------------------------------------------
+
+
+def _fit(walk: Walkthrough, step: Step, begins: Places) -> None:
+    walk.rehang(step, RESTRAINT, walk.scene.arm_tip)
+
+
+def _take(walk: Walkthrough, step: Step, begins: Places) -> None:
+    walk.rehang(step, str(step.item), _hands(walk.scene, step.actors[0]))
+
+
+def _hand_over(walk: Walkthrough, step: Step, begins: Places) -> None:
+    if step.hand_over is not None:
+        walk.rehang(step, step.hand_over.what, _hands(walk.scene, step.hand_over.to))
+
+
+def _seat(walk: Walkthrough, step: Step, begins: Places) -> None:
+    if step.seat is None:
+        return
+    platform = walk.scene.loaded.platform.document
+    frame = platform.seats[step.seat.into].frame
+    cart = next((cart for cart in platform.carts.values() if cart.body_frame == frame), None)
+    if cart is not None and step.seat.station is not None:  # the empty place on the rail goes where it is set down
+        column = np.array([walk.scene.tree.column(f"{PLATFORM}/{cart.joint}")])
+        walk.jump(step, column, np.array([step.seat.station]))
+    walk.rehang(step, step.seat.what, f"{PLATFORM}/{frame}")
+
+
+def _hands(scene: Scene, actor: str) -> str:
+    return scene.arm_tip if actor == ARM else f"{actor}/{scene.loaded.crew[actor].document.hands}"
+
+
+def _fasten(walk: Walkthrough, step: Step, begins: Places, make: str = "") -> None:
+    """Turn the joint of a lock or cover to its open or closed position over the step."""
+    detail = step.fold_cover or step.lock or step.unlock
+    if detail is None:
+        return
+    fastener = walk.scene.loaded.hardware[detail.what].document.fasteners[detail.fastener]
+    to = fastener.open if (make or getattr(detail, "make", "")) == "open" else fastener.closed
+    if fastener.joint is not None and to is not None:
+        walk.slide(step, f"{detail.what}/{fastener.joint}", to)
+
+
+_DO: dict[str, Callable[[Walkthrough, Step, Places], None]] = {
+    "carry": _carry, "move_base": _move_base, "move_cart": _move_cart, "translate": _translate,
+    "leave_restraint": _leave, "enter_restraint": _enter, "fit_restraint": _fit, "take": _take,
+    "hand_over": _hand_over, "seat": _seat, "fold_cover": _fasten, "lock": partial(_fasten, make="closed"),
+    "unlock": partial(_fasten, make="open"),
+}
