@@ -17,7 +17,8 @@ import pytest
 from armcarry.errors import ArmcarryError
 from armcarry.files import places
 from armcarry.files.meshes import convex, read_mesh
-from armcarry.files.model_files import check_model, open_model
+from armcarry.files.model_checks import check_model
+from armcarry.files.model_files import open_model
 from armcarry.files.urdf import read_urdf
 from armcarry.files.validate import read_any
 
@@ -28,7 +29,8 @@ LARGEST_BYTES = 1_000_000_000
 HURTFUL = [
     b"nan", b"inf", b"-1", b"0", b"1e999", b"1e-320", b"9" * 400, b"&a ", b"*a", b"<<: ", b"!!python/object:os.system ",
     b"\t", b"\r", b"\0", b"\xff\xfe", b"\xef\xbb\xbf", b"\xed\xa0\x80", b"- ", b"? ", b": ", b"| ", b"> ", b"{", b"}",
-    b"[", b"]", b'"', b"'", b"#", b"%YAML 1.1\n", b"---\n", b"...\n", b"<!DOCTYPE x [<!ENTITY a 'b'>]>", b"&a;", b"&#0;",
+    b"[", b"]", b'"', b"'", b"#", b"%YAML 1.1\n", b"---\n", b"...\n", b"<!DOCTYPE x [<!ENTITY a 'b'>]>", b"&a;",
+    b"&#0;",
     b"<![CDATA[", b"]]>", b"<!--", b"-->", b"</", b"/>", b"<link/>", b"<joint>", b"../../../etc/passwd",
     b"package://", b"file:///", b"null", b"~", b"true", b"[" * 60, b"{a: " * 60, b"0 0 0", b"1 1", b"1:60",
     b"12 m^9",

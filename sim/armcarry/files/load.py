@@ -26,7 +26,8 @@ from armcarry.files.documents.rules import RulesDocument
 from armcarry.files.documents.scenario import ScenarioDocument
 from armcarry.files.inputs import Inputs
 from armcarry.files.loaded import Assumption, InputFile, Loaded, LoadedCrew, LoadedScenario
-from armcarry.files.model_files import ModelFile, check_model, check_sources, open_model
+from armcarry.files.model_checks import check_model, check_sources
+from armcarry.files.model_files import ModelFile, open_model
 from armcarry.files.places import ModelKind
 from armcarry.files.scenario_checks import check_scenario
 from armcarry.files.validate import Source, raise_all, read_any, read_source

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Any
 
 from armcarry.errors import InputError
+from armcarry.files import names
+from armcarry.files.document_types import spell
+from armcarry.files.documents.base import Document
 from armcarry.files.documents.models import (
     ArmDocument,
     Camera,
@@ -14,12 +18,40 @@ from armcarry.files.documents.models import (
     PlatformDocument,
     RestraintDocument,
 )
-from armcarry.files.model_files import Finder, ModelFile
+from armcarry.files.finder import Finder
+from armcarry.files.model_files import ModelFile
+from armcarry.files.validate import Source
 from armcarry.geometry.model import Joint, Model
 
 _RATE = ("angular_speed", "speed")
 _ACCELERATION = ("angular_acceleration", "acceleration")
 DEFAULT = "default"
+
+
+def check_model(file: ModelFile[Any]) -> list[InputError]:
+    """Return every problem between a model document and its URDFs, each with file and line."""
+    checks: dict[type[Document], Callable[[ModelFile[Any], list[InputError]], None]] = {
+        ArmDocument: check_arm,
+        PlatformDocument: check_platform,
+        CrewDocument: check_crew,
+        HardwareDocument: check_hardware,
+        RestraintDocument: check_restraint,
+    }
+    problems: list[InputError] = []
+    if type(file.document) in checks:
+        checks[type(file.document)](file, problems)
+    check_sources(file.source, problems)
+    return sorted(problems, key=lambda problem: problem.line or 0)
+
+
+def check_sources(source: Source[Any], problems: list[InputError]) -> None:
+    """Ask that each key under ``sources`` stands in the file."""
+    spelled = {spell(path) for path in source.yaml.lines if path}
+    unknown = [key for key in source.document.sources if key not in spelled]
+    problems.extend(
+        source.problem(("sources", key), f"no key '{key[:80]}' in this file", accepted=names.accepted(key, spelled))
+        for key in unknown
+    )
 
 
 def _way_up(model: Model, link: str) -> list[Joint]:

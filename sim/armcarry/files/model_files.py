@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Generic, TypeVar
 
 from armcarry.errors import InputError
-from armcarry.files import names
 from armcarry.files.documents.base import Document
 from armcarry.files.documents.models import (
     ArmDocument,
@@ -104,94 +103,3 @@ def _inside(source: Source[Any], key: YamlPath, file: str) -> Path:
     if not path.is_file():
         raise source.problem(key, "no such URDF", found=file, accepted=accepted)
     return path
-
-
-class Finder:
-    """Collects the problems of a document's names against the links, joints and bodies of a model."""
-
-    def __init__(self, source: Source[Any], model: Model, problems: list[InputError]) -> None:
-        self.source = source
-        self.problems = problems
-        self.links = model.links
-        self.joints = {joint.name: joint for joint in model.movable()}
-        self.bodies = tuple(body.name for body in model.bodies)
-        self.file = model.name
-
-    def tell(self, path: YamlPath, problem: str, *, found: object = None, accepted: str | None = None) -> None:
-        """Add a problem at a key."""
-        self.problems.append(self.source.problem(path, problem, found=found, accepted=accepted))
-
-    def known(self, path: YamlPath, name: str, known: Iterable[str], what: str) -> bool:
-        """Tell whether a name is known; add a problem when it is not."""
-        names_known = list(known)
-        if name in names_known:
-            return True
-        self.tell(path, f"no {what} named '{name[:80]}'", accepted=names.accepted(name, names_known, what))
-        return False
-
-    def link(self, path: YamlPath, name: str | None) -> None:
-        """Ask for a link of the model; None asks for nothing."""
-        if name is not None:
-            self.known(path, name, self.links, "link")
-
-    def joint(self, path: YamlPath, name: str | None) -> bool:
-        """Ask for a movable joint of the model; None asks for nothing."""
-        return name is not None and self.known(path, name, self.joints, "movable joint")
-
-    def pattern(self, path: YamlPath, pattern: str) -> None:
-        """Ask for a pattern that fits a body of the model."""
-        if not names.matches_any(pattern, self.bodies):
-            self.tell(path, f"no body of '{self.file}' fits '{pattern}'", accepted=names.accepted(pattern, self.bodies))
-
-    def settings(self, path: YamlPath, settings: Mapping[str, float]) -> None:
-        """Ask for movable joints, values of the right unit and inside the travel."""
-        for name, value in settings.items():
-            if self.joint((*path, name), name):
-                self.value((*path, name), name, value)
-
-    def value(self, path: YamlPath, joint: str, value: float, kind: tuple[str, str] = ("angle", "length")) -> None:
-        """Ask for a value of the joint's unit; a position also inside its travel."""
-        from armcarry.errors import QuantityError
-        from armcarry.quantities import describe, parse, show
-
-        found = self.joints[joint]
-        wanted = kind[0] if found.kind == "revolute" else kind[1]
-        written = self.source.yaml.value(path)
-        try:
-            parse(written, wanted)
-        except QuantityError:
-            self.tell(path, f"joint '{joint}' is {found.kind}", found=written, accepted=describe(wanted))
-            return
-        if kind == ("angle", "length") and not found.lower - 1e-9 <= value <= found.upper + 1e-9:
-            travel = f"{show(found.lower, wanted)} to {show(found.upper, wanted)}"
-            self.tell(path, f"outside the travel of joint '{joint}'", found=written, accepted=travel)
-
-
-def check_model(file: ModelFile[Any]) -> list[InputError]:
-    """Return every problem between a model document and its URDFs, each with file and line."""
-    from armcarry.files import model_checks
-
-    checks: dict[type[Document], Callable[[ModelFile[Any], list[InputError]], None]] = {
-        ArmDocument: model_checks.check_arm,
-        PlatformDocument: model_checks.check_platform,
-        CrewDocument: model_checks.check_crew,
-        HardwareDocument: model_checks.check_hardware,
-        RestraintDocument: model_checks.check_restraint,
-    }
-    problems: list[InputError] = []
-    if type(file.document) in checks:
-        checks[type(file.document)](file, problems)
-    check_sources(file.source, problems)
-    return sorted(problems, key=lambda problem: problem.line or 0)
-
-
-def check_sources(source: Source[Any], problems: list[InputError]) -> None:
-    """Ask that each key under ``sources`` stands in the file."""
-    from armcarry.files.document_types import spell
-
-    spelled = {spell(path) for path in source.yaml.lines if path}
-    unknown = [key for key in source.document.sources if key not in spelled]
-    problems.extend(
-        source.problem(("sources", key), f"no key '{key[:80]}' in this file", accepted=names.accepted(key, spelled))
-        for key in unknown
-    )

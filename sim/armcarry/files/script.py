@@ -8,7 +8,8 @@ from typing import Any
 from armcarry.errors import InputError
 from armcarry.files import names
 from armcarry.files.documents.scenario import ScenarioDocument
-from armcarry.files.model_files import Finder, ModelFile
+from armcarry.files.finder import Finder
+from armcarry.files.model_files import ModelFile
 from armcarry.files.validate import Source
 from armcarry.files.yaml_text import YamlPath
 from armcarry.geometry.model import Model

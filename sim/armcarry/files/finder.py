@@ -1,0 +1,71 @@
+"""Names and values of a document against the links, joints and bodies of a model."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from armcarry.errors import InputError, QuantityError
+from armcarry.files import names
+from armcarry.files.validate import Source
+from armcarry.files.yaml_text import YamlPath
+from armcarry.geometry.model import Model
+from armcarry.quantities import describe, parse, show
+
+
+class Finder:
+    """Collects the problems of a document's names against the links, joints and bodies of a model."""
+
+    def __init__(self, source: Source[Any], model: Model, problems: list[InputError]) -> None:
+        self.source = source
+        self.problems = problems
+        self.links = model.links
+        self.joints = {joint.name: joint for joint in model.movable()}
+        self.bodies = tuple(body.name for body in model.bodies)
+        self.file = model.name
+
+    def tell(self, path: YamlPath, problem: str, *, found: object = None, accepted: str | None = None) -> None:
+        """Add a problem at a key."""
+        self.problems.append(self.source.problem(path, problem, found=found, accepted=accepted))
+
+    def known(self, path: YamlPath, name: str, known: Iterable[str], what: str) -> bool:
+        """Tell whether a name is known; add a problem when it is not."""
+        names_known = list(known)
+        if name in names_known:
+            return True
+        self.tell(path, f"no {what} named '{name[:80]}'", accepted=names.accepted(name, names_known, what))
+        return False
+
+    def link(self, path: YamlPath, name: str | None) -> None:
+        """Ask for a link of the model; None asks for nothing."""
+        if name is not None:
+            self.known(path, name, self.links, "link")
+
+    def joint(self, path: YamlPath, name: str | None) -> bool:
+        """Ask for a movable joint of the model; None asks for nothing."""
+        return name is not None and self.known(path, name, self.joints, "movable joint")
+
+    def pattern(self, path: YamlPath, pattern: str) -> None:
+        """Ask for a pattern that fits a body of the model."""
+        if not names.matches_any(pattern, self.bodies):
+            self.tell(path, f"no body of '{self.file}' fits '{pattern}'", accepted=names.accepted(pattern, self.bodies))
+
+    def settings(self, path: YamlPath, settings: Mapping[str, float]) -> None:
+        """Ask for movable joints, values of the right unit and inside the travel."""
+        for name, value in settings.items():
+            if self.joint((*path, name), name):
+                self.value((*path, name), name, value)
+
+    def value(self, path: YamlPath, joint: str, value: float, kind: tuple[str, str] = ("angle", "length")) -> None:
+        """Ask for a value of the joint's unit; a position also inside its travel."""
+        found = self.joints[joint]
+        wanted = kind[0] if found.kind == "revolute" else kind[1]
+        written = self.source.yaml.value(path)
+        try:
+            parse(written, wanted)
+        except QuantityError:
+            self.tell(path, f"joint '{joint}' is {found.kind}", found=written, accepted=describe(wanted))
+            return
+        if kind == ("angle", "length") and not found.lower - 1e-9 <= value <= found.upper + 1e-9:
+            travel = f"{show(found.lower, wanted)} to {show(found.upper, wanted)}"
+            self.tell(path, f"outside the travel of joint '{joint}'", found=written, accepted=travel)
