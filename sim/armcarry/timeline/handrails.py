@@ -163,7 +163,7 @@ def rail_graph(rails: Sequence[Rail], gap_m: float, places: Mapping[str, Array],
     stops: dict[str, set[float]] = {rail.name: {0.0, 1.0} for rail in rails}
     joins: list[tuple[tuple[str, float], tuple[str, float]]] = []
     for first, second in combinations(rails, 2):
-        for s, t in _crossings(first, second):
+        for s, t in crossings(first, second):
             if np.linalg.norm(first.point(s) - second.point(t)) <= gap_m:
                 a = (first.name, _stop(stops[first.name], s))
                 joins.append((a, (second.name, _stop(stops[second.name], t))))
@@ -201,7 +201,7 @@ def _edge(graph: Any, a: Any, b: Any, kind: LegKind, rail: str) -> None:
         graph.add_edge(a, b, length_m=length, kind=kind, rail=rail)
 
 
-def _crossings(first: Rail, second: Rail) -> Iterator[tuple[float, float]]:
+def crossings(first: Rail, second: Rail) -> Iterator[tuple[float, float]]:
     """Yield shares of two rails between which hands may pass: ends to ends, ends across, nearest to nearest."""
     for s in (0.0, 1.0):
         for t in (0.0, 1.0):

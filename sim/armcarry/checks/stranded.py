@@ -1,0 +1,154 @@
+"""If the arm stops for good, can its rider get home in time along the handrails?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from armcarry.geometry.poses import Array
+from armcarry.quantities import clock
+from armcarry.record.finding import Finding, Verdict
+from armcarry.record.record import Record
+from armcarry.record.stranding import Stranding, strandings
+
+#: gaps below this are none, m
+_NOTHING_M = 1e-6
+
+
+@dataclass(frozen=True, eq=False)
+class StrandedCurve:
+    """What a plot of one rider shows: time of the run, time to the hatch and gap to the nearest handrail, (T,)."""
+
+    crew: str
+    time_s: Array
+    return_time_s: Array
+    gap_m: Array
+
+
+def stranded_curve(record: Record) -> tuple[StrandedCurve, ...]:
+    """Return the curves of every rider; none without a hatch or handrails."""
+    return tuple(
+        StrandedCurve(item.crew, item.time_s, item.return_time_s, item.gap_m) for item in strandings(record)
+    )
+
+
+def check(record: Record) -> tuple[Finding, ...]:
+    """Give two findings a rider: time to the hatch, and gaps that gloves cannot bridge.
+
+    Both hold at every instant aboard: between the instants looked at, how far the shoulders can have moved is
+    added. The gap is judged against ``tether_reach`` of the rules; without it a gap is not assessed.
+    """
+    riders = [
+        crew for crew in record.scene.loaded.crew
+        if any(crew in record.scene.aboard(phase.tree) and phase.end_s > phase.start_s for phase in record.phases)
+    ]
+    found = {item.crew: item for item in strandings(record)}
+    findings: list[Finding] = []
+    for crew in riders:
+        if crew not in found or not len(found[crew].time_s):
+            findings.append(_nowhere_to_go(record, crew))
+        else:
+            findings += [_return(record, found[crew]), _gap(record, found[crew])]
+    return tuple(findings)
+
+
+def _nowhere_to_go(record: Record, crew: str) -> Finding:
+    platform = record.scene.loaded.platform.document
+    missing = "hatch (airlock)" if platform.airlock is None else "handrails that stand still"
+    return Finding(
+        "stranded",
+        Verdict.NOT_ASSESSED,
+        crew,
+        f"the platform has no {missing}, so how {crew} would get home is not known",
+        other="airlock",
+        remedy="name the airlock and the handrails in the platform's document",
+    )
+
+
+def _return(record: Record, item: Stranding) -> Finding:
+    allowed = record.scene.loaded.rules.safe_return
+    k = int(np.argmax(item.way_m))
+    most = item.most_way_m / item.speed_m_s
+    passed = most <= allowed
+    when = float(item.time_s[k])
+    return Finding(
+        check="stranded",
+        verdict=Verdict.PASS if passed else Verdict.FAIL,
+        subject=item.crew,
+        other="airlock",
+        message=f"stranded at {clock(when)}, the worst moment, {item.crew} goes {item.way_m[k]:.1f} m by "
+        f"{_words(item.ways[k])} to the hatch, {clock(float(item.return_time_s[k]))} at {item.speed_m_s:g} m/s; "
+        f"at no instant aboard more than {clock(most)}, {clock(allowed)} allowed",
+        start_s=when,
+        end_s=when,
+        value=most,
+        limit=allowed,
+        unit="s",
+        remedy="" if passed else _shorter(item, allowed),
+    )
+
+
+def _shorter(item: Stranding, allowed_s: float) -> str:
+    late = item.time_s[item.return_time_s > allowed_s]
+    stretch = f" from {clock(float(late[0]))} to {clock(float(late[-1]))}" if len(late) else ""
+    over = item.most_way_m - allowed_s * item.speed_m_s
+    return f"lead the carry{stretch} over handrails {over:.1f} m nearer to the hatch, or add handrails that shorten it"
+
+
+def _gap(record: Record, item: Stranding) -> Finding:
+    bridged = record.scene.loaded.rules.tether_reach
+    gaps = np.maximum(item.gap_m, item.rail_gap_m)
+    k = int(np.argmax(gaps))
+    when, most = float(item.time_s[k]), max(item.most_gap_m, float(item.rail_gap_m.max()))
+    if most <= _NOTHING_M:
+        verdict, message = Verdict.PASS, f"a handrail is in reach of the gloves of {item.crew} at every instant aboard"
+    else:
+        verdict = Verdict.NOT_ASSESSED
+        message = f"{_open(item, k)}; a tether or a second worker must bridge it"
+        if bridged is None:
+            message += ", and the rules do not say how wide a gap that may be (tether_reach)"
+        else:
+            verdict = Verdict.PASS if most <= bridged else Verdict.FAIL
+            message += f", {bridged:g} m at most"
+    return Finding(
+        check="stranded",
+        verdict=verdict,
+        subject=item.crew,
+        other="handrail",
+        message=message,
+        start_s=when,
+        end_s=when,
+        value=most,
+        limit=bridged,
+        unit="m",
+        remedy="" if verdict is Verdict.PASS else _nearer(item, k, bridged),
+    )
+
+
+def _open(item: Stranding, k: int) -> str:
+    """Say where the widest gap is and for how long one is open."""
+    if item.rail_gap_m[k] > item.gap_m[k]:
+        return f"on the way home from {item.rail[k]} handrails are {item.rail_gap_m[k]:.2f} m apart"
+    lasting = float(np.sum(np.diff(item.time_s)[(item.gap_m[:-1] > _NOTHING_M) & (item.gap_m[1:] > _NOTHING_M)]))
+    return (
+        f"for {clock(lasting)} no handrail is in reach of {item.crew}; at {clock(float(item.time_s[k]))} the nearest, "
+        f"{item.rail[k]}, is {item.gap_m[k]:.2f} m from the gloves (never more than {item.most_gap_m:.2f} m)"
+    )
+
+
+def _nearer(item: Stranding, k: int, bridged_m: float | None) -> str:
+    if item.rail_gap_m[k] > item.gap_m[k]:
+        return f"close the gap after {item.rail[k]} with a handrail, or have a second worker wait there"
+    within = "" if bridged_m is None else f" within {bridged_m:g} m of it"
+    return (
+        f"lead the carry nearer to {item.rail[k]}{within}, have a second worker wait there, or give the rider a tether "
+        f"of {item.most_gap_m:.1f} m to it"
+    )
+
+
+def _words(ways: tuple[str, ...]) -> str:
+    """Name the handrails, the middle ones of a long way left out."""
+    if len(ways) <= 4:
+        return ", ".join(ways)
+    return f"{ways[0]}, {ways[1]}, ... {ways[-1]} ({len(ways)} handrails)"

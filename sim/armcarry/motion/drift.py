@@ -1,0 +1,108 @@
+"""How far points can have moved between two instants: a bound of the way they go, by joints' polynomials.
+
+What holds at one instant of a run holds near it as long as nothing has moved farther than the margin it
+held with. So a check looks at instants and reads here how far things can have gone in between.
+"""
+
+from __future__ import annotations
+
+from functools import cached_property
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from armcarry.geometry import poses
+from armcarry.geometry.poses import Array
+from armcarry.motion.chain import Chain
+from armcarry.motion.curve import Motion
+from armcarry.motion.speed import cell_bounds, chain_motion
+from armcarry.scene.tree import WORLD, Tree
+
+#: speeds are bounded over cells of at most this length, s
+STEP_S = 1.0
+#: shortest piece of a motion told apart, s; shorter ones join their neighbour with its end speed
+_SHORT_S = 1e-9
+
+
+class Drift:
+    """Bounds of how far points of one tree move, and how far links turn, over one stretch of a motion."""
+
+    def __init__(self, tree: Tree, motion: Motion, start_s: float, end_s: float, step_s: float = STEP_S) -> None:
+        self.tree = tree
+        self.part = motion.between(start_s, end_s)
+        self.edges_s = _edges(self.part.breaks_s, step_s)
+        self._known: dict[tuple[int, int, tuple[float, ...]], tuple[Array, Array]] = {}
+
+    @cached_property
+    def moving(self) -> frozenset[str]:
+        """Joints that change over the stretch."""
+        varies = np.any(self.part.coefficients[:, 1:] != 0.0, axis=(0, 1))
+        varies |= np.ptp(self.part.coefficients[:, 0], axis=0) > 0.0
+        return frozenset(name for name, moves in zip(self.part.joints, varies, strict=True) if moves)
+
+    @cached_property
+    def islands(self) -> NDArray[np.int64]:
+        """For every link (L,) the row of the topmost link that it never moves against."""
+        columns = np.array([joint in self.moving for joint in self.tree.joints], dtype=bool)
+        found = np.arange(len(self.tree.links))
+        for row in range(1, len(found)):
+            column = int(self.tree.columns[row])
+            if column < 0 or not columns[column]:
+                found[row] = found[self.tree.parents[row]]
+        return found
+
+    def way(self, link: str, offset_m: ArrayLike = (0.0, 0.0, 0.0), seen_from: str = WORLD) -> tuple[Array, Array]:
+        """Return bounds, from the start to each of ``edges_s``, of the way a point goes and of how far it turns.
+
+        Between two instants the point moves at most as far as the first bound grows, in metres, and its link
+        turns at most as far as the second grows, in radians; both grow evenly between edges.
+
+        Args:
+            link: the link the point is fixed to.
+            offset_m: the point in the link's frame (3,).
+            seen_from: link whose frame the motion is seen in.
+
+        Returns:
+            (E,), (E,) beginning with 0.
+        """
+        offset = tuple(np.asarray(offset_m, dtype=float).tolist())
+        key = (self.tree.index(link), int(self.islands[self.tree.index(seen_from)]), offset)
+        if key not in self._known:
+            self._known[key] = self._measured(link, offset, self.tree.links[key[1]])
+        return self._known[key]
+
+    def _measured(self, link: str, offset: tuple[float, ...], base: str) -> tuple[Array, Array]:
+        zero = np.zeros(len(self.edges_s))
+        if self.islands[self.tree.index(link)] == self.tree.index(base):
+            return zero, zero
+        above, below = set(self.tree.ancestry(base)), set(self.tree.ancestry(link))
+        between = {int(self.tree.columns[row]) for row in above ^ below}
+        joints = [name for k, name in enumerate(self.tree.joints) if k in between and name in self.moving]
+        if not joints:
+            return zero, zero
+        chain = Chain.of(self.tree, base, link, joints=joints, held=self.part.at(self.part.start_s))
+        middles, halves = (self.edges_s[:-1] + self.edges_s[1:]) / 2, np.diff(self.edges_s) / 2
+        bounds = cell_bounds(chain, chain_motion(chain, self.part), middles, halves, poses.translation(offset))
+        grown = np.cumsum(2 * halves * np.stack(bounds[2:]), axis=1)
+        return np.append(0.0, grown[0]), np.append(0.0, grown[1])
+
+    def at(self, way: Array, times_s: ArrayLike) -> Array:
+        """Read a bound of ``way`` at times (...)."""
+        return np.asarray(np.interp(np.asarray(times_s, dtype=float), self.edges_s, way))
+
+    def reach(self, way: Array, middles: Array, starts: Array, ends: Array) -> Array:
+        """Return how far a bound grows at most from middles (N,) to anywhere between starts and ends (N,)."""
+        here = self.at(way, middles)
+        return np.maximum(here - self.at(way, starts), self.at(way, ends) - here)
+
+
+def _edges(breaks_s: Array, step_s: float) -> Array:
+    """Return the ends of cells: every break of a motion, and between them steps of at most step_s."""
+    kept = breaks_s[np.append(True, np.diff(breaks_s) > _SHORT_S)]
+    kept[-1] = breaks_s[-1]
+    parts = [
+        np.linspace(a, b, max(int(np.ceil((b - a) / step_s)), 1), endpoint=False)
+        for a, b in pairwise(kept.tolist())
+    ]
+    return np.concatenate([*parts, kept[-1:]])

@@ -1,0 +1,182 @@
+"""What a rider would have to do if the arm stopped for good: the way to a handrail and along it to the hatch.
+
+The rider lets go of the restraint, turns round as need be, takes hold of a handrail within a glove's reach of
+either shoulder (of several the one with the shortest way home; with none in reach the nearest, across a gap
+that a tether or a second worker bridges) and goes hand over hand to the hatch. Handrails on parts that move
+in the same phase are left out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from armcarry.files.documents.day import Day
+from armcarry.geometry.poses import Array
+from armcarry.motion.drift import Drift
+from armcarry.motion.forward import forward
+from armcarry.record.record import Phase, Record
+from armcarry.scene.build import PLATFORM
+from armcarry.timeline.handrails import Rail, rails_of
+from armcarry.timeline.ways_home import WaysHome, ways_home
+
+#: how much a proven bound may be above the worst instant that was looked at, m
+TOLERANCE_M = 0.05
+#: cells shorter than this are not halved, s
+_CLOSE_S = 0.02
+#: at least this many instants of a phase are looked at, for the curve
+_LEAST_CELLS = 120
+
+
+@dataclass(frozen=True, eq=False)
+class Stranding:
+    """One rider over the time aboard, at T instants in order.
+
+    Attributes:
+        crew: the rider.
+        time_s: (T,).
+        way_m: (T,) to the handrail and along handrails to the hatch.
+        gap_m: (T,) from the gloves to the nearest handrail, 0 within reach.
+        rail_gap_m: (T,) widest gap between handrails on the way that hands cannot bridge, 0 if none.
+        rail: (T,) name of the handrail taken hold of.
+        ways: (T,) the handrails followed, in order.
+        most_way_m, most_gap_m: what way_m and gap_m do not pass at any instant aboard, looked at or not.
+        speed_m_s: how fast the rider goes along handrails.
+    """
+
+    crew: str
+    time_s: Array
+    way_m: Array
+    gap_m: Array
+    rail_gap_m: Array
+    rail: tuple[str, ...]
+    ways: tuple[tuple[str, ...], ...]
+    most_way_m: float
+    most_gap_m: float
+    speed_m_s: float
+
+    @property
+    def return_time_s(self) -> Array:
+        """Time to the hatch (T,)."""
+        return np.asarray(self.way_m / self.speed_m_s)
+
+
+def strandings(record: Record) -> tuple[Stranding, ...]:
+    """Return the stranding of every crewmember who ever rides, none without a hatch or handrails."""
+    platform = record.scene.loaded.platform.document
+    if platform.airlock is None or not platform.handrails:
+        return ()
+    found = []
+    known: _Known = {}
+    for crew in record.scene.loaded.crew:
+        phases = [phase for phase in record.phases if _rides(record, phase, crew)]
+        if phases:
+            found.append(_joined(record, crew, [_Leg(record, phase, crew, known) for phase in phases]))
+    return tuple(found)
+
+
+def _rides(record: Record, phase: Phase, crew: str) -> bool:
+    return phase.end_s > phase.start_s and crew in record.scene.aboard(phase.tree)
+
+
+#: ways home by the places of hatch and handrails, so that they are found once for phases alike
+_Known = dict[tuple[bytes, ...], WaysHome]
+
+
+class _Leg:
+    """One rider in one phase, looked at until the worst is known to the tolerance at every instant."""
+
+    def __init__(self, record: Record, phase: Phase, crew: str, known: _Known) -> None:
+        self.record, self.phase = record, phase
+        member = record.scene.loaded.crew[crew]
+        self.reach_m = member.size.reach.one_hand
+        self.links = [f"{crew}/{link}" for link in member.document.shoulders]
+        self.drift = Drift(phase.tree, record.motion, phase.start_s, phase.end_s)
+        self.paths = [self.drift.way(link)[0] for link in self.links]
+        self.home = self._ways_home(known)
+        self.samples: list[tuple[float, float, float, float, int, int]] = []  # the columns of Stranding
+        self.most_way_m = self.most_gap_m = 0.0
+        if self.home is not None:
+            self._look(self.home)
+
+    def _ways_home(self, known: _Known) -> WaysHome | None:
+        platform = self.record.scene.loaded.platform.document
+        position = self.record.motion.at(self.phase.start_s)
+        rails = [rail for rail in rails_of(platform, self.phase.tree, position) if self._stays(rail)]
+        day = self.record.scene.loaded.scenario.day
+        gap, reach = (float(Day.model_fields[key].default) for key in ("rail_gap", "rail_reach"))
+        if day is not None:
+            gap, reach = day.rail_gap, day.rail_reach
+        hatch = self.phase.tree.pose_of(f"{PLATFORM}/{platform.airlock}", position)[:3, 3]
+        if not rails:
+            return None
+        places = (hatch.tobytes(), *(rail.start.tobytes() + rail.end.tobytes() for rail in rails))
+        if places not in known:
+            known[places] = ways_home(rails, hatch, gap_m=gap, reach_m=reach)
+        return known[places]
+
+    def _stays(self, rail: Rail) -> bool:
+        ends = self.record.scene.loaded.platform.document.handrails[rail.name]
+        islands, tree = self.drift.islands, self.phase.tree
+        return all(islands[tree.index(f"{PLATFORM}/{end}")] == 0 for end in (ends.start, ends.end))
+
+    def _look(self, home: WaysHome) -> None:
+        """Halve cells of time until neither bound is above the worst seen by more than the tolerance."""
+        edges = np.linspace(self.phase.start_s, self.phase.end_s, _LEAST_CELLS + 1)
+        starts, ends = edges[:-1], edges[1:]
+        worst_way = worst_gap = 0.0
+        while len(starts):
+            middles = (starts + ends) / 2
+            way, gap, most_way, most_gap = self._cells(home, middles, starts, ends)
+            worst_way, worst_gap = max(worst_way, float(way.max())), max(worst_gap, float(gap.max()))
+            closed = (most_way <= worst_way + TOLERANCE_M) & (most_gap <= worst_gap + TOLERANCE_M)
+            closed |= ends - starts <= _CLOSE_S
+            self.most_way_m = max(self.most_way_m, float(most_way[closed].max(initial=0.0)))
+            self.most_gap_m = max(self.most_gap_m, float(most_gap[closed].max(initial=0.0)))
+            starts, middles, ends = starts[~closed], middles[~closed], ends[~closed]
+            starts, ends = np.concatenate([starts, middles]), np.concatenate([middles, ends])
+
+    def _cells(self, home: WaysHome, middles: Array, starts: Array, ends: Array) -> tuple[Array, Array, Array, Array]:
+        """Return way and gap (N,) at the middles, then bounds of both over the cells.
+
+        The way over one rail is the shorter of those of the two shoulders. From a point it is the distance to
+        the rail and the way along it, at right angles to each other, so a step of d changes their sum by at
+        most sqrt(2) d. Which rail is taken is known only as far as the distances are: every rail that may be
+        the nearest counts, or the best of those surely in reach.
+        """
+        shoulders = forward(self.phase.tree, self.record.motion.at(middles), self.links)[:, :, :3, 3]
+        left, right = (home.holds(shoulders[:, side]) for side in (0, 1))
+        drift = np.max([self.drift.reach(path, middles, starts, ends) for path in self.paths], axis=0)
+        apart = np.minimum(left.apart_m, right.apart_m)
+        by_left = left.apart_m + left.home_m <= right.apart_m + right.home_m
+        length = np.where(by_left, left.apart_m + left.home_m, right.apart_m + right.home_m)
+        line, nearest = np.arange(len(middles)), apart.argmin(axis=1)
+        within = np.where(apart <= self.reach_m, length, np.inf)
+        taken = np.where(np.isfinite(within).any(axis=1), within.argmin(axis=1), nearest)
+        way, gap = length[line, taken], np.maximum(apart[line, nearest] - self.reach_m, 0.0)
+        stop = np.where(by_left, left.stop, right.stop)[line, taken]
+        rail_gap = np.where(by_left, left.gap_m, right.gap_m)[line, taken]
+        columns = (middles, way, gap, rail_gap, taken, stop)
+        self.samples.extend(zip(*(column.tolist() for column in columns), strict=True))
+        surely = np.where(apart + drift[:, None] <= self.reach_m, length, np.inf).min(axis=1)
+        maybe = apart <= apart.min(axis=1, keepdims=True) + 2 * drift[:, None]
+        most = np.minimum(surely, np.where(maybe, length, -np.inf).max(axis=1)) + np.sqrt(2.0) * drift
+        most_gap = np.maximum(apart.min(axis=1) + drift - self.reach_m, 0.0)
+        return way, gap, most, most_gap
+
+
+def _joined(record: Record, crew: str, legs: list[_Leg]) -> Stranding:
+    rows = sorted(
+        (time, way, gap, rail_gap, leg.home.rails[rail].name, leg.home.way(rail, stop))
+        for leg in legs
+        if leg.home is not None
+        for time, way, gap, rail_gap, rail, stop in leg.samples
+    )
+    numbers = np.array([row[:4] for row in rows], dtype=float).reshape(-1, 4).T
+    time_s, way_m, gap_m, rail_gap_m = numbers
+    return Stranding(
+        crew, time_s, way_m, gap_m, rail_gap_m, tuple(row[4] for row in rows), tuple(row[5] for row in rows),
+        max(leg.most_way_m for leg in legs), max(leg.most_gap_m for leg in legs),
+        record.scene.loaded.crew[crew].document.translation_speed,
+    )
