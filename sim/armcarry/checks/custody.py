@@ -47,7 +47,10 @@ def _replayed(record: Record) -> tuple[Replay, str]:
         acts = acts_of_run(loaded, start, record.moves, record.events)
         return replay(start, acts), "; bolts and connectors are taken as done in the pauses, no step says by whom"
     start = custody_at_start(loaded)
-    return replay(start, acts_of_day(plan.day, plan.schedule, start, loaded=loaded, events=record.events)), ""
+    # what the moves of a carry attach and leave; what the steps take and seat is in the day already
+    switches = {move.start_s for move in record.moves if move.kind in ("attach", "detach")}
+    events = [event for event in record.events if event.time_s in switches]
+    return replay(start, acts_of_day(plan.day, plan.schedule, start, loaded=loaded, events=events)), ""
 
 
 def _violation(record: Record, violation: Violation) -> Finding:

@@ -24,11 +24,14 @@ def custody_at_start(loaded: LoadedScenario, *, bonds: bool = True) -> Custody:
     """Return where all hardware of a scenario is at the start.
 
     Args:
-        bonds: whether bolts and connectors of an occupied seat are fastened at the start. Without a day
-            nobody turns them, so what a run does with them cannot be judged: pass False then.
+        bonds: whether seats have bolts and connectors, fastened where something sits at the start. Without
+            a day nobody turns them, so what a run does with them cannot be judged: pass False then.
     """
     script, platform = loaded.scenario, loaded.platform.document
-    seats = {name: SeatRule(tuple(seat.accepts), seat.bolts, seat.connectors) for name, seat in platform.seats.items()}
+    seats = {
+        name: SeatRule(tuple(seat.accepts), *((seat.bolts, seat.connectors) if bonds else (0, 0)))
+        for name, seat in platform.seats.items()
+    }
     items, states = {}, {}
     for name, item in script.hardware.items():
         document = loaded.hardware[name].document
@@ -39,8 +42,7 @@ def custody_at_start(loaded: LoadedScenario, *, bonds: bool = True) -> Custody:
         seat = seat_at(loaded, item.at)
         if seat is not None:
             rule = seats[seat]
-            fastened = (rule.bolts, rule.connectors) if bonds else (0, 0)
-            states[name] = ItemState("seat", seat, frozenset(), frozenset(), *fastened, fasteners)
+            states[name] = ItemState("seat", seat, frozenset(), frozenset(), rule.bolts, rule.connectors, fasteners)
         else:
             holder = holder_at(loaded, item.at)
             hands = frozenset(() if holder is None else (holder,))

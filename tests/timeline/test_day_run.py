@@ -1,0 +1,251 @@
+"""A short day with the demo models: two workers, a cart, a box; everything where it should be at every instant."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from armcarry.errors import FrameError, InputError
+from armcarry.files.load import load_scenario
+from armcarry.geometry import poses
+from armcarry.motion.forward import forward
+from armcarry.record.record import Record
+from armcarry.scene.build import build_scene
+from armcarry.timeline.day_run import run_day
+from armcarry.timeline.plan import flown_s, grip, place_pose, plan_day
+
+SCRIPT = """
+format: armcarry scenario 1
+title: a short day
+purpose: to test days
+platform: tern_yard
+arm: heron
+rules: tern_yard
+base: {mount: trolley, station: 11 m}
+carts: {cart_1: 16.2 m, cart_2: -14.2 m}
+restraint: {model: foot_restraint, at: arm, settings: {pitch: 90 deg}}
+crew:
+  ev1: {posture: carry, at: arm}
+  ev2: {posture: carry, at: inside}
+hardware:
+  pump_box: {model: pump_box, at: platform/rack_a_seat, fasteners: {cover: closed}}
+  rail_cart_1: {model: rail_cart, at: platform/cart_1_seat}
+  rail_cart_2: {model: rail_cart, at: platform/cart_2_seat}
+  thermal_blanket: {model: thermal_blanket, at: platform/rack_b_seat}
+carries:
+  - {name: close_in, moves: [{to_worksite: rack_a}]}
+  - {name: pull_out, moves: [{line: {frame: platform/rack_a_stand, by: [-0.9 m, 0 m, 0 m]}, rate: 0.5}, {hold: 5 s}]}
+  - {name: put_back, reverse_of: pull_out}
+day:
+  start: "7:30"
+  cut_off: "1:50"
+  steps:
+    - {name: fly_in, actors: [arm, ev1], carry: close_in}
+    - {name: unfold, actors: [ev1], at: rack_a, fold_cover: {what: pump_box, fastener: cover}, takes: 2 min}
+    - {name: hold, actors: [ev1], at: rack_a, steady: {what: pump_box}, takes: 1 min}
+    - {name: loosen, actors: [ev1], at: rack_a, bolt: {what: pump_box, count: 4, each: 1 min, make: loose}}
+    - {name: take, actors: [ev1], at: rack_a, take: {what: pump_box}, takes: 1 min}
+    - {name: fly_out, actors: [arm, ev1], carry: pull_out}
+    - {name: fly_back, actors: [arm, ev1], carry: put_back, after: [push]}
+    - {name: seat, actors: [ev1], at: rack_a, seat: {what: pump_box, into: rack_a_seat}, takes: 1 min}
+    - {name: tighten, actors: [ev1], at: rack_a, bolt: {what: pump_box, count: 4, each: 1 min, make: tight}}
+    - {name: climb_out, actors: [ev1], leave_restraint: {to: platform/keel_port_11_from}, takes: 5 min}
+    - {name: to_rack_b, actors: [ev2], translate: {from: airlock, to: rack_b}, takes: 20 min}
+    - {name: fetch, actors: [ev2], at: rack_b, take: {what: thermal_blanket}, takes: 2 min, before: [to_den]}
+    - {name: to_den, actors: [ev2], translate: {to: den_top}}
+    - {name: lay, actors: [ev2], at: den_top, seat: {what: thermal_blanket, into: den_top_seat}, takes: 2 min}
+    - {name: push, actors: [ev2], move_cart: {cart: cart_1, to: 16.6 m}, takes: 2 min}
+    - {name: come, actors: [ev2], translate: {to: platform/keel_port_11_to}, before: [climb_in]}
+    - {name: climb_in, actors: [ev2], enter_restraint: {}, takes: 6 min, after: [climb_out, come]}
+    - {name: roll, actors: [arm, ev2], move_base: {to: 10 m}, takes: 2 min}
+    - {name: look, actors: [ev1], inspect: rails, takes: 100 min, as_time_permits: {}, fallback: glance}
+    - {name: glance, actors: [ev1], inspect: rails, takes: 5 min}
+"""
+START = """start:
+  shoulder_turn: 41.89 deg
+  shoulder_swing: -5.51 deg
+  shoulder_lift: 71.2 deg
+  elbow_bend: 96.71 deg
+  wrist_lift: 95.98 deg
+  wrist_swing: 47.81 deg
+  wrist_turn: 171.78 deg
+"""
+
+
+@pytest.fixture(scope="module")
+def scene(tmp_path_factory):
+    path = tmp_path_factory.mktemp("day") / "short.yaml"
+    path.write_text(SCRIPT + START)
+    return build_scene(load_scenario(path))
+
+
+@pytest.fixture(scope="module")
+def run(scene):
+    return run_day(scene)
+
+
+@pytest.fixture(scope="module")
+def plan(scene, run):
+    return plan_day(scene, scene.loaded.scenario.day, flown_s(scene, run.moves))
+
+
+def link_pose(scene, run, link, time_s, side="right"):
+    if side == "left":
+        phase = next(p for p in run.phases if time_s <= p.end_s)
+    else:
+        phase = next(p for p in reversed(run.phases) if time_s >= p.start_s)
+    q = run.motion.at(time_s, side=side)
+    return forward(phase.tree, q)[phase.tree.index(link)]
+
+
+def test_the_run_covers_the_day_without_gaps(scene, run, plan):
+    assert run.shortfalls == ()
+    assert run.phases[0].start_s == run.motion.start_s == 0.0
+    assert run.phases[-1].end_s == run.motion.end_s == plan.schedule.end_s
+    assert all(a.end_s == b.start_s for a, b in pairwise(run.phases))
+    assert run.motion.joints == scene.tree.joints
+
+
+def test_nothing_jumps_when_it_changes_hands(scene, run):
+    """At every break each body is where it was, to the millionth of a metre that grasps leave."""
+    times = run.motion.breaks_s[1:-1]
+    bodies = scene.tree.bodies
+    for time_s in times:
+        both = []
+        for side in ("left", "right"):
+            if side == "left":
+                tree = next(p for p in run.phases if time_s <= p.end_s).tree
+            else:
+                tree = next(p for p in reversed(run.phases) if time_s >= p.start_s).tree
+            frames = forward(tree, run.motion.at(time_s, side=side))
+            both.append(frames[[tree.index(body.link) for body in bodies]])
+        assert np.abs(both[0] - both[1]).max() < 5e-6, time_s
+
+
+def test_hardware_is_where_the_steps_put_it(scene, run, plan):
+    end = plan.schedule.slot
+    for step, item, frame in (("take", "pump_box", "ev1/hands"), ("seat", "pump_box", "platform/rack_a_seat"),
+                              ("fetch", "thermal_blanket", "ev2/hands"),
+                              ("lay", "thermal_blanket", "platform/den_top_seat")):
+        meeting = scene.meeting_frame(item, frame)
+        time_s = end(step).end_s
+        pair = [link_pose(scene, run, link, time_s) for link in (meeting, frame)]
+        assert np.allclose(pair[0], pair[1], atol=1e-9)
+    held = [link_pose(scene, run, "pump_box/base", t)[:3, 3] for t in (end("take").end_s, end("fly_out").end_s)]
+    assert np.linalg.norm(held[1] - held[0]) == pytest.approx(0.9, abs=0.01)
+    home = [link_pose(scene, run, "pump_box/base", t) for t in (0.0, run.motion.end_s)]
+    assert np.allclose(home[0], home[1], atol=1e-5)  # taken out, flown back, seated where it was
+
+
+def test_covers_carts_and_trolley_follow_their_steps(scene, run, plan):
+    for joint, step, before, after in (
+        ("pump_box/cover_fold", "unfold", 0.0, scene.loaded.hardware["pump_box"].document.fasteners["cover"].open),
+        ("platform/cart_1_slide", "push", 16.2, 16.6), ("platform/trolley_slide", "roll", 11.0, 10.0),
+    ):
+        slot, column = plan.schedule.slot(step), scene.tree.column(joint)
+        half = (slot.start_s + slot.end_s) / 2
+        values = run.motion.at([slot.start_s, half, slot.end_s])[:, column]
+        assert values == pytest.approx([before, (before + after) / 2, after])
+        assert run.motion.at([slot.start_s, slot.end_s], order=1, side="left")[1, column] == pytest.approx(0, abs=1e-9)
+
+
+def test_workers_walk_stand_and_ride(scene, run, plan):
+    slot = plan.schedule.slot
+    reach = grip(scene, "ev2")
+    for step, place in (("to_rack_b", "rack_b"), ("to_den", "den_top"), ("come", "platform/keel_port_11_to")):
+        boots = link_pose(scene, run, "ev2/boots", slot(step).end_s)
+        assert np.allclose(boots, place_pose(scene, place, reach), atol=1e-9)
+    route = plan.walks["to_den"][0].route
+    assert route.length_m > 20
+    times = np.linspace(slot("to_den").start_s, slot("to_den").end_s, 300)
+    gloves = np.array([poses.apply(link_pose(scene, run, "ev2/boots", t), reach) for t in times])
+    nearest = np.min([
+        np.linalg.norm(gloves - (a + np.clip((gloves - a) @ (b - a) / ((b - a) @ (b - a)), 0, 1)[:, None] * (b - a)),
+                       axis=1) for a, b in pairwise(route.points)], axis=0)
+    assert np.quantile(nearest, 0.5) < 1e-6
+    assert nearest.max() < 0.35
+    plate = "restraint/plate"
+    for who, time_s in (("ev1", slot("climb_out").start_s - 1), ("ev2", slot("climb_in").end_s + 1)):
+        pair = [link_pose(scene, run, link, time_s) for link in (f"{who}/boots", plate)]
+        assert np.allclose(pair[0], pair[1], atol=1e-9)
+    rolled = [link_pose(scene, run, "ev2/boots", t)[:3, 3] for t in (slot("roll").start_s, slot("roll").end_s)]
+    assert rolled[1] - rolled[0] == pytest.approx([-1.0, 0, 0], abs=1e-6)
+
+
+def test_a_reversed_carry_takes_the_same_way_back(scene, run, plan):
+    out, back = plan.schedule.slot("fly_out"), plan.schedule.slot("fly_back")
+    moves = [m for m in run.moves if m.carry == "put_back"]
+    assert [m.words.split(":")[0] for m in moves] == ["back", "back"]
+    ends = [run.motion.at(t)[scene.arm_columns] for t in (out.start_s, out.end_s, back.start_s, back.end_s)]
+    assert np.allclose(ends[0], ends[3], atol=1e-9)
+    assert np.allclose(ends[1], ends[2], atol=1e-9)
+
+
+def test_the_plan_has_no_conflict_and_custody_is_in_order(plan):
+    assert plan.conflicts == ()
+    assert plan.custody.violations == ()
+    assert [d.name for d in plan.schedule.dropped] == ["look"]
+    assert plan.schedule.dropped[0].fallback == "glance"
+
+
+def record_of(scene, run, **more):
+    return Record(scene, run.phases, run.motion, run.moves, run.events, run.relaxed, run.shortfalls, **more)
+
+
+def test_the_record_works_the_same_plan_out_again(scene, run, plan):
+    record = record_of(scene, run)
+    assert {s.name: s.start_s for s in record.plan.schedule.slots} == pytest.approx(
+        {s.name: s.start_s for s in plan.schedule.slots}
+    )
+
+
+def test_checks_on_the_record(scene, run):
+    from armcarry.checks import custody, schedule
+
+    record = record_of(scene, run)
+    found = [*custody.check(record), *schedule.check(record)]
+    assert {str(f.verdict) for f in found} == {"pass"}
+    assert {f.subject for f in found if f.check == "custody"} == {"pump_box", "thermal_blanket"}
+    assert {f.other for f in found if f.check == "schedule"} >= {"cut_off", "chance", "left_out", "to_den"}
+    late = record_of(scene, run, slip={"tighten": 7000.0})
+    failed = [f for f in schedule.check(late) if str(f.verdict) == "fail"]
+    assert {f.other for f in failed} == {"cut_off", "chance"}
+    assert all(f.remedy for f in failed)
+
+
+def test_swapped_steps_fail_exactly_their_checks(scene, run):
+    from armcarry.checks import custody
+
+    document = scene.loaded.scenario
+    steps = list(document.day.steps)
+    k = next(k for k, step in enumerate(steps) if step.name == "loosen")
+    steps[k], steps[k + 1] = steps[k + 1], steps[k]
+    day = document.day.model_copy(update={"steps": steps})
+    loaded = replace(scene.loaded, scenario=document.model_copy(update={"day": day}))
+    record = record_of(replace(scene, loaded=loaded), run)
+    failed = [f for f in custody.check(record) if str(f.verdict) == "fail"]
+    assert [(f.subject, f.other) for f in failed] == [("pump_box", "take")]
+    assert failed[0].message == "take: pump_box is taken with 4 of its bolts still tight"
+    assert failed[0].remedy == "put the step that loosens its bolts before"
+
+
+def test_unknown_steps_and_no_day_are_refused(scene, tmp_path):
+    with pytest.raises(FrameError, match="no step named 'tigten'; did you mean 'tighten'"):
+        plan_day(scene, scene.loaded.scenario.day, flown_s(scene, ()), slip={"tigten": 1.0})
+    document = scene.loaded.scenario.model_copy(update={"day": None})
+    without = replace(scene, loaded=replace(scene.loaded, scenario=document))
+    with pytest.raises(InputError, match="the scenario has no day; accepted: a scenario with day: steps"):
+        run_day(without)
+
+
+def test_no_day_no_slip(tmp_path):
+    from armcarry.rehearsal import rehearse
+
+    path = Path(tmp_path) / "plain.yaml"
+    path.write_text(SCRIPT[: SCRIPT.index("day:\n  start")] + START)
+    with pytest.raises(InputError, match="the scenario has no day, so no step of it can slip or fail"):
+        rehearse(path, slip={"a": 60.0})
