@@ -57,6 +57,12 @@ def rehearse(
     out: Annotated[Path | None, typer.Option(help="Run folder to write; default runs/<scenario name>.")] = None,
     overwrite: Annotated[bool, typer.Option(help="Put the new run in place of an old one at --out.")] = False,
     views: Annotated[bool, typer.Option(help="Write pictures and plots into the run folder.")] = True,
+    slip: Annotated[
+        list[str] | None, typer.Option(help="A step of the day takes longer: STEP=+20min. May be given again.")
+    ] = None,
+    fail: Annotated[
+        list[str] | None, typer.Option(help="A step of the day is tried and fails; its fallback follows.")
+    ] = None,
     as_json: Json = False,
 ) -> None:
     """Compute a run, check it, write the run folder and print the findings.
@@ -70,7 +76,7 @@ def rehearse(
 
     console = Console(quiet=as_json)
     with console.progress() as tell:
-        record = compute(scenario, tell)
+        record = compute(scenario, tell, slip=dict(map(_slip, slip or [])), failed=fail or [])
         tell("checking", 0.9)
         findings = judge(record)
     folder, overwrite = _run_folder(scenario, out, overwrite)
@@ -84,7 +90,19 @@ def rehearse(
         _print_json({**summary, "folder": str(folder), "findings": [finding.as_dict() for finding in findings]})
     else:
         console.findings(record, findings, summary, folder)
+        console.slip(record)
     raise typer.Exit(1 if summary["verdict"] == "fail" else 0)
+
+
+def _slip(text: str) -> tuple[str, float]:
+    """Return step and seconds of ``STEP=+20min``."""
+    from armcarry.errors import InputError
+    from armcarry.quantities import parse
+
+    step, sign, by = text.partition("=")
+    if not (step and sign):
+        raise InputError("not a slip", found=text, accepted="STEP=+20min")
+    return step, parse(by, "time")
 
 
 def _run_folder(scenario: Path, out: Path | None, overwrite: bool) -> tuple[Path, bool]:
@@ -100,7 +118,7 @@ def validate(
     as_json: Json = False,
 ) -> None:
     """Check files only: scenarios with all they name, model documents, URDF."""
-    from armcarry.files.validate import validate_files
+    from armcarry.files.load import validate_files
 
     problems = validate_files(files)
     if as_json:

@@ -132,6 +132,12 @@ def plan_day(
     return DayPlan(scene, day, tasks, limits, result, computed, walks, dict(slip or {}), tuple(failed))
 
 
+def without_slip(plan: DayPlan) -> Schedule:
+    """Return the schedule of the same day with every step as long as stated and none failing."""
+    back = {step: -seconds for step, seconds in plan.slip.items()}
+    return schedule(slipped(plan.tasks, back), plan.limits)
+
+
 def place_pose(scene: Scene, place: str, reach: Array) -> Array:
     """Return T_world_boots (4, 4) of a worker at a worksite, at the airlock, or at a frame by full name.
 

@@ -1,4 +1,4 @@
-"""The schedule: earliest and latest times, slack, the critical path, and what there is no time for."""
+"""The schedule: every step as early as links and actors allow, and what there is no time for."""
 
 from __future__ import annotations
 
@@ -6,102 +6,10 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from armcarry.errors import FrameError, InputError
-from armcarry.timeline.network import Edge, Network, build
+from armcarry.timeline.network import build
+from armcarry.timeline.slots import SAME_S, Dropped, LimitUse, Schedule, Slot
 from armcarry.timeline.task import Duration, Limit, Point, Task
-
-#: instants closer than this are the same, seconds; sums of doubles over a day err by far less
-SAME_S = 1e-6
-
-
-@dataclass(frozen=True)
-class Slot:
-    """When one step is done.
-
-    Attributes:
-        latest_start_s, latest_end_s: still without a later end of the day.
-        total_slack_s: how much later it may end without a later end of the day.
-        free_slack_s: how much later it may end without any other step beginning later.
-    """
-
-    name: str
-    actors: tuple[str, ...]
-    start_s: float
-    end_s: float
-    latest_start_s: float
-    latest_end_s: float
-    free_slack_s: float
-
-    @property
-    def total_slack_s(self) -> float:
-        """Latest end less end."""
-        return self.latest_end_s - self.end_s
-
-    @property
-    def critical(self) -> bool:
-        """Whether any delay of it delays the end of the day."""
-        return self.total_slack_s <= SAME_S
-
-
-@dataclass(frozen=True)
-class Dropped:
-    """A step left out, why, and what is done in its place."""
-
-    name: str
-    why: str
-    fallback: str | None = None
-
-
-@dataclass(frozen=True)
-class LimitUse:
-    """How much of a limit the schedule uses; ``margin_s`` below zero is an overrun."""
-
-    limit: Limit
-    end_s: float
-    last_step: str
-
-    @property
-    def margin_s(self) -> float:
-        """What is left."""
-        return self.limit.lasts_s - self.end_s
-
-
-@dataclass(frozen=True)
-class Schedule:
-    """A computed day.
-
-    Attributes:
-        slots: one for each step that is done, in listed order.
-        critical_path: steps from the start to the end of the day, each waiting for the one before.
-        dropped: steps left out.
-        limits: cut-off and consumables, with margins.
-        network: the waits it was computed from.
-    """
-
-    slots: tuple[Slot, ...]
-    critical_path: tuple[str, ...]
-    dropped: tuple[Dropped, ...]
-    limits: tuple[LimitUse, ...]
-    network: Network
-
-    @property
-    def end_s(self) -> float:
-        """End of the last step."""
-        return max((slot.end_s for slot in self.slots), default=0.0)
-
-    def slot(self, name: str) -> Slot:
-        """Return the slot of a step. Raises FrameError when it is not done."""
-        for slot in self.slots:
-            if slot.name == name:
-                return slot
-        raise FrameError("step in the schedule", name, (slot.name for slot in self.slots))
-
-    def of(self, actor: str) -> tuple[Slot, ...]:
-        """Return what one actor does, by start."""
-        return tuple(sorted((s for s in self.slots if actor in s.actors), key=lambda s: (s.start_s, s.end_s)))
-
-    def tasks_done(self) -> frozenset[str]:
-        """Return the names of the steps that are done."""
-        return frozenset(slot.name for slot in self.slots)
+from armcarry.timeline.times import times
 
 
 @dataclass(frozen=True)
@@ -208,7 +116,7 @@ def retimed(planned: Schedule, tasks: Sequence[Task], point: Point) -> Schedule:
     done = planned.tasks_done()
     idle = frozenset(task.name for task in tasks if task.name not in done)
     network = replace(planned.network, tasks=_at(tasks, point))
-    return _times(network, idle, planned.dropped, [use.limit for use in planned.limits])
+    return times(network, idle, planned.dropped, [use.limit for use in planned.limits])
 
 
 def _at(tasks: Sequence[Task], point: Point) -> tuple[Task, ...]:
@@ -240,7 +148,7 @@ class _Trial:
             for task in self.tasks
             if state[task.name] == "dropped"
         )
-        return _times(build(self.tasks, idle, stands_in), idle, dropped, self.limits)
+        return times(build(self.tasks, idle, stands_in), idle, dropped, self.limits)
 
     def _state(
         self, name: str, out: Mapping[str, str], primary_of: Mapping[str, str], state: dict[str, str],
@@ -278,72 +186,6 @@ class _Trial:
         return max(result.slot(task.name).start_s - task.start_by_s, 0.0)
 
 
-def _times(
-    network: Network, idle: frozenset[str], dropped: tuple[Dropped, ...], limits: Sequence[Limit]
-) -> Schedule:
-    tasks = network.tasks
-    length = [0.0 if task.name in idle else task.duration.likely_s for task in tasks]
-    start = earliest(network, idle, length)
-    end = [start[network.node_of[k]] + length[k] for k in range(len(tasks))]
-    horizon = max((end[k] for k, task in enumerate(tasks) if task.name not in idle), default=0.0)
-    latest_end, follower = _latest(network, length, start, horizon)
-    slots = []
-    for k, task in enumerate(tasks):
-        if task.name not in idle:
-            node = network.node_of[k]
-            latest_start = min(latest_end[j] - length[j] for j in network.members[node])
-            slots.append(
-                Slot(task.name, task.actors, start[node], end[k], latest_start, latest_end[k], follower[k] - end[k])
-            )
-    path = _critical_path(network, idle, start, end, horizon)
-    uses = tuple(_use(limit, slots) for limit in limits)
-    return Schedule(tuple(slots), path, dropped, uses, network)
-
-
-def earliest(network: Network, idle: frozenset[str], length: Sequence[float]) -> list[float]:
-    """Return the earliest start of every node: the longest path to it, and its clock times."""
-    start = [0.0] * len(network.members)
-    for node in network.order:
-        clock = [network.tasks[k].not_before_s for k in network.members[node] if network.tasks[k].name not in idle]
-        waits = [start[edge.of] + length[edge.by] for edge in network.edges_into[node]]
-        start[node] = max([0.0, *clock, *waits])
-    return start
-
-
-def _latest(
-    network: Network, length: Sequence[float], start: Sequence[float], horizon: float
-) -> tuple[list[float], list[float]]:
-    """Return for every task its latest end, and the earliest start of what waits for it (or the horizon)."""
-    latest_end = [horizon] * len(network.tasks)
-    follower = [horizon] * len(network.tasks)
-    for node in reversed(network.order):
-        latest_start = min(latest_end[k] - length[k] for k in network.members[node])
-        for edge in network.edges_into[node]:
-            latest_end[edge.by] = min(latest_end[edge.by], latest_start)
-            follower[edge.by] = min(follower[edge.by], start[node])
-    return latest_end, follower
-
-
-def _critical_path(
-    network: Network, idle: frozenset[str], start: Sequence[float], end: Sequence[float], horizon: float
-) -> tuple[str, ...]:
-    """Walk back from the first listed step that ends last, along the waits that bind."""
-    last = [k for k, task in enumerate(network.tasks) if task.name not in idle and abs(end[k] - horizon) <= SAME_S]
-    path: list[str] = []
-    k: int | None = last[0] if last else None
-    while k is not None:
-        if network.tasks[k].name not in idle:
-            path.append(network.tasks[k].name)
-        node = network.node_of[k]
-        binding: list[Edge] = [e for e in network.edges_into[node] if abs(end[e.by] - start[node]) <= SAME_S]
-        k = min((edge.by for edge in binding), default=None)
-    return tuple(reversed(path))
-
-
-def _use(limit: Limit, slots: Sequence[Slot]) -> LimitUse:
-    counted = [slot for slot in slots if not limit.actors or set(limit.actors) & set(slot.actors)]
-    since = next((slot.start_s for slot in slots if slot.name == limit.since), 0.0)
-    if not counted:
-        return LimitUse(limit, 0.0, "")
-    last = max(counted, key=lambda slot: slot.end_s)
-    return LimitUse(limit, last.end_s - since, last.name)
+__all__ = [
+    "SAME_S", "Dropped", "LimitUse", "Schedule", "SlipReport", "Slot", "compare", "retimed", "schedule", "slipped",
+]

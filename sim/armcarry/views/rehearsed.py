@@ -43,6 +43,10 @@ def write_views(
     for k, (name, make) in enumerate(makers.items()):
         tell(f"plotting {name.replace('_', ' ')}", 0.1 * k)
         written.append(plots.save(make(record), folder / f"{name}.png"))
+    if record.plan is not None:
+        from armcarry.views.gantt import day_chart
+
+        written.append(plots.save(day_chart(record.plan), folder / "day.png"))
     try:
         pictures = stills(record, tight=1, worksites=False, tell=lambda words, share: tell(words, 0.3 + 0.7 * share))
         written += [still.save(folder) for still in pictures]

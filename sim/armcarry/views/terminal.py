@@ -13,6 +13,7 @@ from armcarry.record.record import Record
 
 if TYPE_CHECKING:
     from armcarry.rehearsal import Progress
+    from armcarry.timeline.plan import DayPlan
 
 #: word and style of each verdict; the word carries the meaning, the colour only helps
 _WORDS = {
@@ -86,6 +87,33 @@ class Console:
         )
         self.out.print(f"Written to {escape(str(folder))}", soft_wrap=True)
         self.out.print(f"[dim]{escape(summary['caution'])}[/dim]", soft_wrap=True)
+
+
+    def slip(self, record: Record) -> None:
+        """Print what the slips and failed steps of the day change, nothing when there are none."""
+        plan = record.plan
+        if plan is not None and (plan.slip or plan.failed):
+            for line in slip_lines(plan):
+                self.out.print(line, markup=False)
+
+
+def slip_lines(plan: DayPlan) -> list[str]:
+    """Say in a few lines what slips and failed steps change against the day as planned."""
+    from armcarry.timeline.plan import without_slip
+    from armcarry.timeline.schedule import compare
+
+    report = compare(without_slip(plan), plan.schedule)
+    moved = sorted(report.moved_s.items(), key=lambda item: -abs(item[1]))
+    later = "later" if report.end_change_s >= 0 else "earlier"
+    lines = [f"The day ends {clock(abs(report.end_change_s))} {later}, at {clock(plan.schedule.end_s)}."]
+    for dropped in report.newly_dropped:
+        instead = f"; {dropped.fallback} is done instead" if dropped.fallback else ""
+        lines.append(f"Left out now: {dropped.name} ({dropped.why}){instead}.")
+    lines += [f"Done now: {name}." for name in report.newly_done]
+    if moved:
+        name, by = moved[0]
+        lines.append(f"{len(moved)} steps begin at another time, {name} by {clock(by)}.")
+    return lines
 
 
 def _shortened(findings: tuple[Finding, ...]) -> list[tuple[Finding, int]]:
