@@ -8,21 +8,41 @@ from __future__ import annotations
 
 from functools import cached_property
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
+from armcarry.motion.bounds import taylor, tool_acceleration
 from armcarry.motion.chain import Chain
 from armcarry.motion.curve import Motion
-from armcarry.motion.speed import cell_bounds, chain_motion
+from armcarry.motion.jacobian import jacobian
+from armcarry.motion.speed import chain_motion
 from armcarry.scene.tree import WORLD, Tree
 
 #: speeds are bounded over cells of at most this length, s
 STEP_S = 1.0
 #: shortest piece of a motion told apart, s; shorter ones join their neighbour with its end speed
 _SHORT_S = 1e-9
+
+
+class _Pair(NamedTuple):
+    """How the frame of one island moves in that of another, at the middles of N cells.
+
+    Attributes:
+        linear, angular: velocity (N, 3), (N, 3) of its origin and of turning.
+        turned: its rotation (N, 3, 3).
+        most_rate, most_acceleration: greatest |rate| and |acceleration| of the joints (N, n) over the cells.
+    """
+
+    chain: Chain
+    linear: Array
+    angular: Array
+    turned: Array
+    most_rate: Array
+    most_acceleration: Array
 
 
 class Drift:
@@ -33,6 +53,7 @@ class Drift:
         self.part = motion.between(start_s, end_s)
         self.edges_s = _edges(self.part.breaks_s, step_s)
         self._known: dict[tuple[int, int, tuple[float, ...]], tuple[Array, Array]] = {}
+        self._pairs: dict[tuple[int, int], _Pair | None] = {}
 
     @cached_property
     def moving(self) -> frozenset[str]:
@@ -66,25 +87,46 @@ class Drift:
         Returns:
             (E,), (E,) beginning with 0.
         """
-        offset = tuple(np.asarray(offset_m, dtype=float).tolist())
-        key = (self.tree.index(link), int(self.islands[self.tree.index(seen_from)]), offset)
+        home, base = (int(self.islands[self.tree.index(name)]) for name in (link, seen_from))
+        point = poses.apply(self._place(link, home), offset_m)
+        key = (home, base, tuple(point.tolist()))
         if key not in self._known:
-            self._known[key] = self._measured(link, offset, self.tree.links[key[1]])
+            zero = np.zeros(len(self.edges_s))
+            pair = self._pair(home, base)
+            self._known[key] = (zero, zero) if pair is None else self._grown(pair, point)
         return self._known[key]
 
-    def _measured(self, link: str, offset: tuple[float, ...], base: str) -> tuple[Array, Array]:
-        zero = np.zeros(len(self.edges_s))
-        if self.islands[self.tree.index(link)] == self.tree.index(base):
-            return zero, zero
-        above, below = set(self.tree.ancestry(base)), set(self.tree.ancestry(link))
+    def _place(self, link: str, island: int) -> Array:
+        """Return T_island_link (4, 4), which does not change over the stretch."""
+        return self.tree.pose_of(link, self.part.at(self.part.start_s), self.tree.links[island])
+
+    def _pair(self, home: int, base: int) -> _Pair | None:
+        """Return how one island moves against another, None where it does not."""
+        if (home, base) not in self._pairs:
+            self._pairs[home, base] = self._measured(home, base)
+        return self._pairs[home, base]
+
+    def _measured(self, home: int, base: int) -> _Pair | None:
+        links = self.tree.links
+        above, below = set(self.tree.ancestry(links[base])), set(self.tree.ancestry(links[home]))
         between = {int(self.tree.columns[row]) for row in above ^ below}
         joints = [name for k, name in enumerate(self.tree.joints) if k in between and name in self.moving]
         if not joints:
-            return zero, zero
-        chain = Chain.of(self.tree, base, link, joints=joints, held=self.part.at(self.part.start_s))
+            return None
+        chain = Chain.of(self.tree, links[base], links[home], joints=joints, held=self.part.at(self.part.start_s))
         middles, halves = (self.edges_s[:-1] + self.edges_s[1:]) / 2, np.diff(self.edges_s) / 2
-        bounds = cell_bounds(chain, chain_motion(chain, self.part), middles, halves, poses.translation(offset))
-        grown = np.cumsum(2 * halves * np.stack(bounds[2:]), axis=1)
+        q, rate, most_rate, most_acceleration = taylor(chain_motion(chain, self.part), middles, halves)
+        twist = np.einsum("nri,ni->nr", jacobian(chain, q), rate)
+        return _Pair(chain, twist[:, :3], twist[:, 3:], chain.forward(q)[:, :3, :3], most_rate, most_acceleration)
+
+    def _grown(self, pair: _Pair, point: Array) -> tuple[Array, Array]:
+        """Add up, cell by cell, the greatest speed of a point: that at the middle and half a cell of acceleration."""
+        halves = np.diff(self.edges_s) / 2
+        levers = pair.chain.levers(poses.translation(point))
+        linear_a, angular_a = tool_acceleration(pair.chain, levers, pair.most_rate, pair.most_acceleration)
+        linear = np.linalg.norm(pair.linear + np.cross(pair.angular, pair.turned @ point), axis=1)
+        speeds = linear + halves * linear_a, np.linalg.norm(pair.angular, axis=1) + halves * angular_a
+        grown = np.cumsum(2 * halves * np.stack(speeds), axis=1)
         return np.append(0.0, grown[0]), np.append(0.0, grown[1])
 
     def at(self, way: Array, times_s: ArrayLike) -> Array:

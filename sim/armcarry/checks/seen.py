@@ -1,0 +1,179 @@
+"""Do cameras see the arm's tip, its riders and the gaps it passes through?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from armcarry.quantities import clock
+from armcarry.record.finding import ClearanceDetail, Finding, Verdict
+from armcarry.record.gaps import CloseGap, Gaps, judged
+from armcarry.record.record import MoveSpan, PairRow, Record
+from armcarry.record.sight import Sightings, sightings
+
+
+@dataclass(frozen=True)
+class Watched:
+    """What cameras see of one target in one move.
+
+    Attributes:
+        cameras: those proven to see it from beginning to end.
+        pair: the two that fix it best, empty where no two see it at once: the greatest sum over time of the
+            sine of the angle between their lines.
+        crossing_rad: least angle between those two lines while both see it.
+        pair_share: share of the move in which both are proven to see it.
+        unseen_s: time in which no camera is proven to see it.
+    """
+
+    move: MoveSpan
+    target: str
+    cameras: tuple[str, ...]
+    pair: tuple[str, ...]
+    crossing_rad: float
+    pair_share: float
+    unseen_s: float
+
+
+def watched(record: Record) -> tuple[Watched, ...]:
+    """Return what cameras see of the tip and every rider, move by move."""
+    found = sightings(record)
+    moves = [move for move in record.moves if move.end_s > move.start_s]
+    return tuple(
+        _watched(found, move, k)
+        for move in moves
+        for k in range(len(found.targets))
+        if found.there[found.within(move.start_s, move.end_s), k].any()
+    )
+
+
+def _watched(found: Sightings, move: MoveSpan, target: int) -> Watched:
+    cells = found.within(move.start_s, move.end_s) & found.there[:, target]
+    lasting, seen = found.lengths_s[cells], found.seen[cells][:, :, target]
+    names = tuple(name for name, sees in zip(found.cameras, seen.all(axis=0), strict=True) if sees)
+    angle = found.crossing_rad[cells][..., target]
+    worth = np.einsum("c,cab->ab", lasting, np.sin(angle))
+    pair: tuple[str, ...] = ()
+    crossing = share = 0.0
+    if worth.size and worth.max() > 0:
+        a, b = np.unravel_index(int(worth.argmax()), worth.shape)
+        both = seen[:, a] & seen[:, b]
+        pair = (found.cameras[a], found.cameras[b])
+        crossing, share = float(angle[both, a, b].min()), float(lasting[both].sum() / lasting.sum())
+    unseen = float(lasting[~seen.any(axis=1)].sum())
+    return Watched(move, found.targets[target], names, pair, crossing, share, unseen)
+
+
+def check(record: Record) -> tuple[Finding, ...]:
+    """Give a finding for the tip and every rider, and one for every gap that is too close while nobody sees it.
+
+    That a camera sees tip or rider is proven at every instant; the rest counts as unseen. Where the rules add
+    a distance to what no camera sees (``unseen_extra``), every gap between what the arm moves and anything
+    else, if closer than its requirement and that distance, must be seen. A granted relaxation stands as it is.
+    """
+    if not sightings(record).cameras:
+        return (
+            Finding(
+                "seen", Verdict.NOT_ASSESSED, "arm", "neither platform, arm nor crew has a camera",
+                remedy="name the cameras in the documents of platform, arm and crew",
+            ),
+        )
+    extra = record.scene.loaded.rules.unseen_extra
+    targets = [_target(record, target, extra) for target in sightings(record).targets]
+    return (*targets, *(_gaps(record, extra) if extra > 0 else ()))
+
+
+def _target(record: Record, target: str, extra_m: float) -> Finding:
+    found = sightings(record)
+    unseen = found.unseen(target)
+    dark = float(sum(end - start for start, end in unseen))
+    moves = [item for item in watched(record) if item.target == target]
+    if not unseen:
+        message = f"at every instant a camera sees {target}{_least(moves)}"
+        verdict, remedy, start, end = Verdict.PASS, "", 0.0, record.duration_s
+    else:
+        start, end = max(unseen, key=lambda item: item[1] - item[0])
+        move = record.move_at((start + end) / 2)
+        message = (
+            f"for {clock(dark)} in {len(unseen)} stretches no camera is proven to see {target}, longest from "
+            f"{clock(start)} to {clock(end)}{f' in {move.title}' if move else ''}"
+        )
+        if extra_m > 0:
+            verdict, remedy = Verdict.PASS, ""
+            message += f"; gaps that nobody sees must be {extra_m:g} m wider"
+        else:
+            verdict = Verdict.NOT_ASSESSED
+            message += "; the rules do not say what that asks for (unseen_extra)"
+            remedy = f"turn or add a camera that sees {target} from {clock(start)} to {clock(end)}"
+    return Finding(
+        "seen", verdict, target, message, start_s=start, end_s=end, value=dark, limit=None, unit="s", remedy=remedy
+    )
+
+
+def _least(moves: list[Watched]) -> str:
+    """Say where two cameras fix a target worst, and which two do it there."""
+    moves = [item for item in moves if item.move.kind not in ("attach", "detach")]
+    if not moves:
+        return ""
+    worst = min(moves, key=lambda item: item.pair_share * float(np.sin(item.crossing_rad)))
+    if not worst.pair:
+        return f"; in {worst.move.title} never two at once"
+    angle = np.degrees(worst.crossing_rad)
+    share = "" if worst.pair_share > 0.99 else f" in {worst.pair_share:.0%} of it"
+    return (
+        f"; the best pair fixes it least well in {worst.move.title}: {worst.pair[0]} with {worst.pair[1]}, lines "
+        f"crossing at {angle:.0f} deg or more{share}"
+    )
+
+
+def _gaps(record: Record, extra_m: float) -> list[Finding]:
+    close = [row for row in record.pairs if judged(row) and row.required_m is not None and 0 <= row.margin_m < extra_m]
+    gaps = Gaps(record)
+    found = [gap for row in close if (gap := gaps.close(row, row.lower_m - row.margin_m + extra_m)) is not None]
+    blind = [gap for gap in found if not gap.seen.any(axis=1).all()]
+    if blind:
+        return sorted((_blind(gap, extra_m) for gap in blind), key=lambda item: (item.value or 0) - (item.limit or 0))
+    if found:
+        words = (
+            f"a camera sees the gap wherever {len(found)} pairs come within {extra_m:g} m of what is required of them; "
+            f"{_watchers(found, gaps)}"
+        )
+    else:
+        words = f"every gap is at least {extra_m:g} m wider than required, so none needs to be seen"
+    return [Finding("seen", Verdict.PASS, "gaps", words, limit=extra_m, unit="m")]
+
+
+def _watchers(found: list[CloseGap], gaps: Gaps) -> str:
+    gap = min(found, key=lambda item: item.row.margin_m)
+    k = int(np.argmin(gap.lower_m))
+    names = [camera.name for camera, sees in zip(gaps.cameras, gap.seen[k], strict=True) if sees]
+    return f"{_pair(gap.row)} at {clock(float(gap.time_s[k]))} by {', '.join(names)}"
+
+
+def _pair(row: PairRow) -> str:
+    return f"{row.body_a} and {row.body_b}"
+
+
+def _blind(gap: CloseGap, extra_m: float) -> Finding:
+    dark = np.flatnonzero(~gap.seen.any(axis=1))
+    k = dark[int(np.argmin(gap.lower_m[dark]))]
+    row, when = gap.row, float(gap.time_s[k])
+    required = (row.required_m or 0.0) + extra_m
+    lower = max(row.lower_m, float(gap.lower_m[k]))
+    lasting = float(np.sum(gap.end_s[dark] - gap.start_s[dark]))
+    return Finding(
+        check="seen",
+        verdict=Verdict.FAIL,
+        subject=row.body_a,
+        other=row.body_b,
+        message=f"{_pair(row)} come within {lower:.3f} m at {clock(when)} where no camera sees the gap, for "
+        f"{clock(lasting)} in all; {required - extra_m:.3f} m is required and {extra_m:g} m more where nobody sees",
+        start_s=float(gap.start_s[dark[0]]),
+        end_s=float(gap.end_s[dark[-1]]),
+        value=lower,
+        limit=required,
+        unit="m",
+        remedy=f"keep {required - lower:.2f} m more apart there, or turn or add a camera that sees between "
+        f"{row.body_a} and {row.body_b} at {clock(when)}",
+        clearance=ClearanceDetail(lower, row.upper_m, required, when, row.point_a, row.point_b),
+    )

@@ -1,0 +1,146 @@
+"""Close gaps between what the arm moves and everything else, and whether a camera sees them.
+
+A gap is seen when some camera has the middle of it, half way between the two nearest points, in view with
+no body in the way. It is looked at wherever the two bodies may be close, in steps of at most STEP_M of their
+motion against each other; that they are not close elsewhere is proven. Where a third body stands between the
+two nearest points they are no gap: what stands between is nearer to both.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from armcarry.clearance.distance import distances
+from armcarry.clearance.sightline import sight_lines
+from armcarry.geometry.poses import Array
+from armcarry.geometry.shapes import bounding_radius_m
+from armcarry.record.record import MoveSpan, PairRow, Phase, Record
+from armcarry.record.sight import Watch
+from armcarry.scene.eyes import scene_cameras
+from armcarry.scene.names import pair_matches
+from armcarry.timeline.near import MOVING
+
+#: two bodies move against each other at most this far between instants that are looked at, m
+STEP_M = 0.05
+_COARSE_S = 8.0
+
+
+@dataclass(frozen=True, eq=False)
+class CloseGap:
+    """Two bodies over the time they are closer than a distance, at N instants.
+
+    Attributes:
+        row: the pair.
+        time_s, start_s, end_s: (N,) instants and the cells of time they stand for.
+        lower_m: (N,) less than the gap at any instant of the cell.
+        seen: (N, E) which cameras see the middle of the gap.
+    """
+
+    row: PairRow
+    time_s: Array
+    start_s: Array
+    end_s: Array
+    lower_m: Array
+    seen: np.ndarray
+
+
+class Gaps:
+    """The gaps of a run and the cameras that watch them."""
+
+    def __init__(self, record: Record) -> None:
+        self.record, self.cameras = record, scene_cameras(record.scene)
+        self._watches: dict[int, Watch] = {}
+        self._rows = {body.name: k for k, body in enumerate(record.bodies)}
+
+    def tightest(self, move: MoveSpan) -> tuple[PairRow, tuple[str, ...]] | None:
+        """Return the pair with the least margin of a move, and the cameras that see its gap; None without any."""
+        rows = [row for row in self.record.pairs if judged(row) and move.start_s <= row.time_s <= move.end_s]
+        if not rows:
+            return None
+        row = min(rows, key=lambda item: item.margin_m)
+        middle = (np.array(row.point_a) + np.array(row.point_b)) / 2
+        time_s = min(row.time_s, np.nextafter(move.end_s, -np.inf))  # at a switch the phase before it
+        watch = self._watch(self.record.phase_at(time_s))
+        seen = watch.sees(np.array([time_s]), middle[None])[0]
+        return row, tuple(camera.name for camera, sees in zip(self.cameras, seen, strict=True) if sees)
+
+    def close(self, row: PairRow, within_m: float) -> CloseGap | None:
+        """Return where a pair may be within a distance, relaxed stretches left out; None where it never is."""
+        parts = []
+        for phase in self.record.phases:
+            start, end = max(phase.start_s, row.start_s), min(phase.end_s, row.end_s)
+            if end > start:
+                pieces = self._unrelaxed(row, start, end)
+                parts += [part for a, b in pieces if (part := self._cells(row, phase, a, b, within_m))]
+        if not parts:
+            return None
+        return CloseGap(row, *(np.concatenate([part[k] for part in parts]) for k in range(5)))
+
+    def _watch(self, phase: Phase) -> Watch:
+        if id(phase) not in self._watches:
+            self._watches[id(phase)] = Watch(self.record, phase, self.cameras)
+        return self._watches[id(phase)]
+
+    def _unrelaxed(self, row: PairRow, start_s: float, end_s: float) -> list[tuple[float, float]]:
+        """Return what is left of a stretch without the times at which less is required of the pair."""
+        left = [(start_s, end_s)]
+        for item in self.record.relaxed:
+            if pair_matches((item.pattern_a, item.pattern_b), (row.body_a, row.body_b)):
+                left = [
+                    piece
+                    for a, b in left
+                    for piece in ((a, min(b, item.start_s)), (max(a, item.end_s), b))
+                    if piece[1] > piece[0]
+                ]
+        return left
+
+    def _cells(self, row: PairRow, phase: Phase, start_s: float, end_s: float, within_m: float) -> _Columns | None:
+        """Halve cells until the pair is surely farther, or has moved less than a step in them."""
+        watch = self._watch(phase)
+        bodies = [self.record.bodies[self._rows[name]] for name in (row.body_a, row.body_b)]
+        way, turned = watch.drift.way(bodies[0].link, bodies[0].pose[:3, 3], bodies[1].link)
+        way = way + bounding_radius_m(bodies[0].shape) * turned
+        edges = np.linspace(start_s, end_s, int(np.ceil((end_s - start_s) / _COARSE_S)) + 1)
+        starts, ends = edges[:-1], edges[1:]
+        kept: list[_Columns] = []
+        while len(starts):
+            middles = (starts + ends) / 2
+            placed = self.record.body_poses(middles)
+            pair = [self._rows[body.name] for body in bodies]
+            found = distances([body.shape for body in bodies], placed[:, pair], np.array([[0, 1]]))
+            drift = watch.drift.reach(way, middles, starts, ends)
+            lower = found.lower_m[:, 0] - drift
+            near = lower < within_m
+            again = near & (drift > STEP_M)
+            fine = near & ~again
+            fine[fine] = ~self._filled(pair, found.point_a[fine, 0], found.point_b[fine, 0], placed[fine])
+            if fine.any():
+                middle = (found.point_a[fine, 0] + found.point_b[fine, 0]) / 2
+                seen = watch.sees(middles[fine], middle)
+                kept.append((middles[fine], starts[fine], ends[fine], lower[fine], seen))
+            starts, middles, ends = starts[again], middles[again], ends[again]
+            starts, ends = np.concatenate([starts, middles]), np.concatenate([middles, ends])
+        if not kept:
+            return None
+        order = np.argsort(np.concatenate([item[0] for item in kept]), kind="stable")
+        columns = [np.concatenate([item[k] for item in kept])[order] for k in range(5)]
+        return columns[0], columns[1], columns[2], columns[3], columns[4]
+
+    def _filled(self, pair: list[int], from_m: Array, to_m: Array, placed: Array) -> np.ndarray:
+        """Tell where a third body stands between two nearest points (N, 3), (N, 3)."""
+        if not len(from_m):
+            return np.zeros(0, dtype=bool)
+        lines = sight_lines(from_m, to_m, [body.shape for body in self.record.bodies], placed)
+        third = ~np.isin(np.arange(len(self.record.bodies)), pair)
+        return np.asarray(np.any((lines.upper_m <= 0.0) & third, axis=1))
+
+
+_Columns = tuple[Array, Array, Array, Array, np.ndarray]
+
+
+def judged(row: PairRow) -> bool:
+    """Tell whether a pair is one of something the arm moves and something it does not, under an unrelaxed rule."""
+    apart = (row.class_a in MOVING) != (row.class_b in MOVING)
+    return apart and row.required_m is not None and row.why == "rule" and row.status == "proven"

@@ -1,0 +1,268 @@
+"""Which cameras see the arm's tip and its riders, proven over stretches of time.
+
+A camera sees a target through a whole cell of time when, at the middle of the cell, the target is inside its
+field of view and the line to it is clear of every body by more than everything can have moved within the
+cell. Heads turn to the target. The bodies that a camera sits in and those of the target itself are not in the
+way. Cells are halved until that is proven or they are short; what is left unproven counts as unseen, so seen
+is certain and unseen is on the safe side.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
+from weakref import WeakKeyDictionary
+
+import numpy as np
+
+from armcarry.clearance.distance import distances
+from armcarry.clearance.sightline import sight_lines
+from armcarry.geometry import poses
+from armcarry.geometry.poses import Array
+from armcarry.geometry.shapes import Sphere, bounding_radius_m
+from armcarry.motion.drift import Drift
+from armcarry.record.record import Phase, Record
+from armcarry.scene.camera import View, crossing_rad, head_pose, look
+from armcarry.scene.eyes import SceneCamera, scene_cameras, switched_on, targets
+
+#: cells of time are at most this long while anything moves, and are halved down to the shorter length, s
+COARSE_S, FINE_S = 4.0, 0.5
+#: a body of the camera's own link this near to its eye is its housing, m
+HOUSING_M = 0.03
+#: lines of sight measured in one call
+_BATCH = 400
+
+
+@dataclass(frozen=True, eq=False)
+class Sightings:
+    """What is seen over the run, in C cells of time by E cameras of T targets.
+
+    Attributes:
+        cameras, targets: names.
+        edges_s: (C+1,) the cells' ends; cells follow one another without gaps.
+        there: (C, T) whether there is such a target: a rider is one while aboard.
+        seen: (C, E, T) whether the camera sees the target throughout the cell.
+        crossing_rad: (C, E, E, T) angle at the target between the lines of two cameras at the cell's middle, folded
+            to 0 to pi/2; 0 where one of them is not proven to see it.
+    """
+
+    cameras: tuple[str, ...]
+    targets: tuple[str, ...]
+    edges_s: Array
+    there: np.ndarray
+    seen: np.ndarray
+    crossing_rad: Array
+
+    @property
+    def lengths_s(self) -> Array:
+        """Length of every cell (C,)."""
+        return np.diff(self.edges_s)
+
+    def unseen(self, target: str) -> tuple[tuple[float, float], ...]:
+        """Return the stretches in which no camera is proven to see a target that is there."""
+        k = self.targets.index(target)
+        return stretches(self.edges_s, self.there[:, k] & ~self.seen[:, :, k].any(axis=1))
+
+    def within(self, start_s: float, end_s: float) -> np.ndarray:
+        """Tell which cells lie between two instants (C,)."""
+        middles = (self.edges_s[:-1] + self.edges_s[1:]) / 2
+        return np.asarray((middles >= start_s) & (middles <= end_s))
+
+
+def stretches(edges_s: Array, chosen: np.ndarray) -> tuple[tuple[float, float], ...]:
+    """Join chosen cells (C,) between edges (C+1,) into stretches of time."""
+    change = np.flatnonzero(np.diff(np.concatenate([[False], chosen, [False]]).astype(int)))
+    return tuple((float(edges_s[a]), float(edges_s[b])) for a, b in zip(change[::2], change[1::2], strict=True))
+
+
+_known: WeakKeyDictionary[Record, Sightings] = WeakKeyDictionary()
+
+
+def sightings(record: Record) -> Sightings:
+    """Find which cameras see what over a run; computed once for a record."""
+    if record not in _known:
+        _known[record] = _find(record)
+    return _known[record]
+
+
+def _find(record: Record) -> Sightings:
+    scene = record.scene
+    cameras = scene_cameras(scene)
+    names: dict[str, int] = {}
+    for phase in record.phases:
+        for target in targets(scene, phase.tree):
+            names.setdefault(target.name, len(names))
+    e, t = len(cameras), len(names)
+    parts: list[_Part] = [
+        (np.zeros(1), np.zeros((0, t), bool), np.zeros((0, e, t), bool), np.zeros((0, e, e, t)))
+    ]
+    parts += [Watch(record, phase, cameras).run(names) for phase in record.phases if phase.end_s > phase.start_s]
+    edges = np.concatenate([parts[0][0], *(part[0][1:] for part in parts[1:])])
+    there, seen, crossing = (np.concatenate([part[k] for part in parts]) for k in range(1, 4))
+    return Sightings(tuple(camera.name for camera in cameras), tuple(names), edges, there, seen, crossing)
+
+
+_Part = tuple[Array, np.ndarray, np.ndarray, Array]
+
+
+class Watch:
+    """The cameras and targets of one phase."""
+
+    def __init__(self, record: Record, phase: Phase, cameras: tuple[SceneCamera, ...]) -> None:
+        self.record, self.phase, self.cameras = record, phase, cameras
+        self.targets = targets(record.scene, phase.tree)
+        self.drift = Drift(phase.tree, record.motion, phase.start_s, phase.end_s)
+        self.on = switched_on(record.scene, phase.tree, cameras)
+        self.bodies = phase.tree.bodies
+        rows = np.array([phase.tree.index(body.link) for body in self.bodies], dtype=np.int64)
+        self.body_island = self.drift.islands[rows]
+        self.housing = [self._housing(camera) for camera in cameras]
+        self.own = [
+            np.array([body.name.startswith(target.parts) for body in self.bodies], dtype=bool)
+            for target in self.targets
+        ]
+
+    @cached_property
+    def ways(self) -> dict[str, Array]:
+        """How far cameras and targets go as seen from every island, by link (I, edges)."""
+        links = [camera.link for camera in self.cameras] + [target.link for target in self.targets]
+        return {link: self._ways(link) for link in links}
+
+    def _ways(self, link: str) -> Array:
+        islands = np.unique(self.body_island)
+        return np.stack([self.drift.way(link, seen_from=self.drift.tree.links[row])[0] for row in islands])
+
+    def _housing(self, camera: SceneCamera) -> np.ndarray:
+        """Tell which bodies (B,) the camera sits in."""
+        start = np.array([self.phase.start_s])
+        eye, placed = self.record.link_path(camera.link, start)[0, :3, 3], self.record.body_poses(start)[0]
+        owner, island = camera.name.split("/", 1)[0], self.drift.islands[self.phase.tree.index(camera.link)]
+        reach = np.array([bounding_radius_m(body.shape) for body in self.bodies]) + HOUSING_M
+        near = (np.linalg.norm(placed[:, :3, 3] - eye, axis=1) <= reach) & (self.body_island == island)
+        rows = [k for k in np.flatnonzero(near) if self.bodies[k].name.startswith(f"{owner}/")]
+        inside = np.zeros(len(self.bodies), dtype=bool)
+        if rows:
+            shapes = [Sphere(0.0), *(self.bodies[k].shape for k in rows)]
+            both = np.concatenate([poses.translation(eye)[None], placed[rows]])
+            gaps = distances(shapes, both[None], np.array([(0, k + 1) for k in range(len(rows))])).upper_m[0]
+            inside[np.array(rows)[gaps <= HOUSING_M]] = True
+        return inside
+
+    def run(self, names: dict[str, int]) -> _Part:
+        """Halve cells until what is seen is proven or they are short."""
+        starts, ends = self._first_cells()
+        kept: list[tuple[Array, Array, np.ndarray, Array]] = []
+        while len(starts):
+            seen, glimpsed, crossing = self._cells(starts, ends)
+            wanted = np.minimum(glimpsed.sum(axis=1), 2)  # two cameras, so that their crossing is known
+            open_ = np.any(seen.sum(axis=1) < wanted, axis=1) & (ends - starts > FINE_S)
+            kept.append((starts[~open_], ends[~open_], seen[~open_], crossing[~open_]))
+            middles = (starts[open_] + ends[open_]) / 2
+            starts, ends = np.concatenate([starts[open_], middles]), np.concatenate([middles, ends[open_]])
+        starts, ends, seen, crossing = (np.concatenate([item[k] for item in kept]) for k in range(4))
+        order = np.argsort(starts, kind="stable")
+        places = np.array([names[target.name] for target in self.targets])
+        there = np.isin(np.arange(len(names)), places) & np.ones((len(order), 1), dtype=bool)
+        all_seen = np.zeros((*seen.shape[:2], len(names)), dtype=bool)
+        all_crossing = np.zeros((*crossing.shape[:3], len(names)))
+        all_seen[:, :, places], all_crossing[..., places] = seen[order], crossing[order]
+        return np.append(starts[order], ends[order][-1]), there, all_seen, all_crossing
+
+    def _first_cells(self) -> tuple[Array, Array]:
+        """Cut a phase at its moves, and moves of the arm into coarse cells."""
+        start, end = self.phase.start_s, self.phase.end_s
+        cuts = {start, end}
+        for move in self.record.moves:
+            cuts |= {time for time in (move.start_s, move.end_s) if start < time < end}
+        edges = sorted(cuts)
+        cells: list[Array] = []
+        for a, b in pairwise(edges):
+            still = not self.drift.moving or self._still(a, b)
+            cells.append(np.linspace(a, b, 2 if still else int(np.ceil((b - a) / COARSE_S)) + 1)[:-1])
+        starts = np.concatenate(cells)
+        return starts, np.append(starts[1:], end)
+
+    def _still(self, start_s: float, end_s: float) -> bool:
+        """Tell whether no joint moves between two instants."""
+        low, high = self.record.motion.between(start_s, end_s).extremes(0)
+        return bool(np.all(high - low <= 1e-12))
+
+    def _cells(self, starts: Array, ends: Array) -> tuple[np.ndarray, np.ndarray, Array]:
+        """Return what is seen throughout each cell and at its middle (N, E, T), and crossings there (N, E, E, T)."""
+        middles = (starts + ends) / 2
+        placed = self.record.body_poses(middles)
+        eye = [self.record.link_path(camera.link, middles) for camera in self.cameras]
+        point = [self.record.link_path(target.link, middles)[:, :3, 3] for target in self.targets]
+        shape = (len(middles), len(self.cameras), len(self.targets))
+        glimpsed, framed = np.zeros(shape, dtype=bool), np.zeros(shape, dtype=bool)
+        for e, camera in enumerate(self.cameras):
+            for t, target in enumerate(self.targets):
+                if self.on[e]:
+                    way = self.drift.way(target.link, seen_from=camera.link)[0]
+                    drift = self.drift.reach(way, middles, starts, ends)
+                    depth = depth_in_view_m(camera.view, eye[e], point[t])
+                    glimpsed[:, e, t], framed[:, e, t] = depth > 0, depth > drift
+        self._trace(glimpsed, framed, (middles, starts, ends), placed, eye, point)
+        seen = glimpsed & framed
+        eyes = np.stack([pose[:, :3, 3] for pose in eye], axis=1) if eye else np.zeros((len(middles), 0, 3))
+        angle = crossing_rad(eyes[:, :, None, None], eyes[:, None, :, None], np.stack(point, axis=1)[:, None, None])
+        return seen, glimpsed, np.where(seen[:, :, None] & seen[:, None], angle, 0.0)
+
+    def sees(self, times_s: Array, points_m: Array) -> np.ndarray:
+        """Tell which cameras see points (N, 3) at instants (N,) of this phase, no body in the way: (N, E)."""
+        placed = self.record.body_poses(times_s)
+        found = np.zeros((len(times_s), len(self.cameras)), dtype=bool)
+        shapes = [body.shape for body in self.bodies]
+        for e, camera in enumerate(self.cameras):
+            eye = self.record.link_path(camera.link, times_s)
+            found[:, e] = self.on[e] & (depth_in_view_m(camera.view, eye, points_m) > 0)
+            rows = np.flatnonzero(found[:, e])
+            if len(rows):
+                lines = sight_lines(eye[rows, :3, 3], points_m[rows], shapes, placed[rows])
+                found[rows, e] = ~np.any((lines.upper_m <= 0.0) & ~self.housing[e], axis=1)
+        return found
+
+    def _trace(
+        self, glimpsed: np.ndarray, framed: np.ndarray, cells: tuple[Array, Array, Array], placed: Array,
+        eye: list[Array], point: list[Array],
+    ) -> None:
+        """Strike out of what is in view what bodies hide at the middle, or may hide elsewhere in the cell."""
+        lines = np.argwhere(glimpsed)
+        shapes = [body.shape for body in self.bodies]
+        grown = {link: self._reach(way, cells) for link, way in self.ways.items()}
+        for batch in np.split(lines, range(_BATCH, len(lines), _BATCH)):
+            if not len(batch):
+                continue
+            eyes = np.stack([eye[e][n, :3, 3] for n, e, _ in batch])
+            ends = np.stack([point[t][n] for n, _, t in batch])
+            drift = np.stack(
+                [np.maximum(grown[self.cameras[e].link][:, n], grown[self.targets[t].link][:, n]) for n, e, t in batch]
+            )
+            passed = np.stack([self.housing[e] | self.own[t] for _, e, t in batch])
+            found = sight_lines(eyes, ends, shapes, placed[batch[:, 0]], within_m=float(drift.max()))
+            blocked = np.any((found.upper_m <= 0.0) & ~passed, axis=1)
+            clear = np.all((found.lower_m > drift) | passed, axis=1)
+            glimpsed[tuple(batch[blocked].T)] = False
+            framed[tuple(batch[~clear].T)] = False
+
+    def _reach(self, ways: Array, cells: tuple[Array, Array, Array]) -> Array:
+        """Return how far a point goes in each cell as seen from every body (B, N)."""
+        islands = np.unique(self.body_island)
+        reach = np.stack([self.drift.reach(way, *cells) for way in ways])
+        return reach[np.searchsorted(islands, self.body_island)]
+
+
+def depth_in_view_m(view: View, T_world_camera: Array, points_m: Array) -> Array:
+    """Return how deep points (..., 3) are inside a field of view with its head turned to them, metres.
+
+    The distance to the nearest of the four planes that bound the view; negative outside. A ball of this
+    radius about the point is in view with the head held still.
+    """
+    sight = look(view, T_world_camera, points_m)
+    local = poses.apply(poses.inverse(head_pose(T_world_camera, sight.pan_rad, sight.tilt_rad)), points_m)
+    x, y, z = np.moveaxis(local, -1, 0)
+    wide, high = view.horizontal_rad / 2, view.vertical_rad / 2
+    return np.asarray(
+        np.minimum(x * np.sin(wide) - np.abs(y) * np.cos(wide), x * np.sin(high) - np.abs(z) * np.cos(high))
+    )
