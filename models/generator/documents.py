@@ -15,6 +15,12 @@ from writer import number
 HEADER = "# written by models/generator: change it there, or copy this folder and edit the copy\n"
 
 
+def header(document: Mapping[str, Any]) -> str:
+    """Return the first lines of a file: where editors find its schema, and who wrote it."""
+    kind = document["format"].split()[1]
+    return f"# yaml-language-server: $schema=../../../shared/schemas/{kind}.schema.json\n{HEADER}"
+
+
 def yaml_text(value: Mapping[str, Any], indent: int = 0) -> str:
     """Return block YAML of nested mappings; lists of plain values in one line."""
     lines = []
@@ -86,7 +92,7 @@ def platform() -> str:
             for name, (_, _, title) in furniture.CAMERAS.items()
         },
     }
-    return HEADER + yaml_text(document)
+    return header(document) + yaml_text(document)
 
 
 def _appendages() -> dict[str, Any]:
@@ -176,4 +182,4 @@ def suited() -> str:
             },
         },
     }
-    return HEADER + yaml_text(document)
+    return header(document) + yaml_text(document)

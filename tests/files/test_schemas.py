@@ -46,12 +46,11 @@ def test_shipped_models_have_no_problem():
     assert [str(problem) for problem in validate_files(models)] == []
 
 
-HINTED = [path for path in SHIPPED if path.read_text().startswith(HINT)]
-
-
-def test_a_hint_for_editors_leads_to_the_right_schema():
-    for path in HINTED:
-        schema = (path.parent / path.read_text().splitlines()[0].removeprefix(HINT)).resolve()
+def test_each_shipped_file_leads_editors_to_its_schema():
+    for path in SHIPPED:
+        first = path.read_text().splitlines()[0]
+        assert first.startswith(HINT), path
+        schema = (path.parent / first.removeprefix(HINT)).resolve()
         assert schema == places.shared_folder() / "schemas" / schema_name(read_yaml(path).data["format"])
 
 
