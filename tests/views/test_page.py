@@ -13,7 +13,8 @@ from armcarry.geometry import poses
 from armcarry.record.finding import Verdict
 from armcarry.record.record import Curve
 from armcarry.views import page as package
-from armcarry.views.page.facts import page_facts, thinned
+from armcarry.views.curves import thinned, within
+from armcarry.views.page.facts import page_facts
 from armcarry.views.page.write import in_script, write_page
 
 HERE = Path(package.__file__).parent
@@ -127,11 +128,14 @@ def test_a_thinned_band_still_holds_the_least_distance():
     rng = np.random.default_rng(2)
     low = rng.uniform(0, 2, 5000)
     curve = Curve("a", 0.5, np.arange(5001.0), low, low + 0.1)
-    times, lower, upper = thinned(curve, 300)
-    assert len(lower) == 300 and times[0] == 0 and times[-1] == 5000
+    short = thinned(curve, 300)
+    assert len(short.lower_m) == 300 and short.times_s[0] == 0 and short.times_s[-1] == 5000
     for k in range(300):
-        inside = slice(int(times[k]), int(times[k + 1]))
-        assert lower[k] == low[inside].min() and upper[k] == low[inside].min() + 0.1
+        inside = slice(int(short.times_s[k]), int(short.times_s[k + 1]))
+        assert short.lower_m[k] == low[inside].min() and short.upper_m[k] == low[inside].min() + 0.1
+    part = within(curve, 10.5, 12.0)
+    assert part.times_s.tolist() == [10, 11, 12] and part.lower_m.tolist() == low[10:12].tolist()
+    assert within(curve, 6000.0, 7000.0) is None
 
 
 def test_the_script_is_what_its_source_builds(tmp_path):

@@ -6,6 +6,7 @@ value over a stretch of time stands in the record; this says which pair it is, a
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -38,15 +39,21 @@ class Track:
     point_b: Array
 
 
-def closest_track(record: Record, times_s: ArrayLike) -> Track:
-    """Find the pair with the least margin over what is required of it at instants times_s (T,)."""
+def closest_track(record: Record, times_s: ArrayLike, only: Callable[[PairRow], bool] = lambda row: True) -> Track:
+    """Find the pair with the least margin over what is required of it at instants times_s (T,).
+
+    Args:
+        record: the run.
+        times_s: instants (T,).
+        only: which pairs count.
+    """
     times = np.atleast_1d(np.asarray(times_s, dtype=float))
     count = len(times)
     track = Track(
         times, np.full(count, -1, dtype=np.int64), np.full(count, np.inf), np.full(count, np.inf),
         np.full((count, 3), np.nan), np.full((count, 3), np.nan),
     )
-    rows = np.array([k for k, row in enumerate(record.pairs) if judged(row)], dtype=np.int64)
+    rows = np.array([k for k, row in enumerate(record.pairs) if judged(row) and only(row)], dtype=np.int64)
     least = np.array([record.pairs[k].margin_m for k in rows])
     rows, best = rows[np.argsort(least)], np.full(count, np.inf)
     # a pair is nowhere nearer than its proven least: once that is beyond the best found, no later pair counts

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +17,7 @@ from armcarry.geometry.poses import Array
 from armcarry.record.record import Curve, Record
 from armcarry.scene.limits import joint_rates
 from armcarry.views import palette
+from armcarry.views.curves import within
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -130,7 +131,7 @@ def clearance(record: Record, cursor_s: float | None = None, window_s: Window | 
     Arguments as joint_angles.
     """
     window = _window(record, window_s)
-    shown = [cut for curve in record.curves if (cut := _cut(curve, window)) is not None]
+    shown = [cut for curve in record.curves if (cut := within(curve, *window)) is not None]
     curves = sorted(shown, key=lambda curve: float(np.min(curve.lower_m)) - curve.required_m)[:_PANELS]
     title, words = "Clearance against time", "shaded: proven band of the least distance; dashed: required"
     if len(shown) > len(curves):
@@ -264,14 +265,3 @@ def _times(record: Record, window: Window, count: int = 2000) -> Array:
     breaks = record.motion.breaks_s
     return np.union1d(np.linspace(*window, count), breaks[(breaks > window[0]) & (breaks < window[1])])
 
-
-def _cut(curve: Curve, window: Window) -> Curve | None:
-    """Return the cells of a curve that meet a window, None when there is none."""
-    inside = np.flatnonzero((curve.times_s[1:] > window[0]) & (curve.times_s[:-1] < window[1]))
-    if not inside.size:
-        return None
-    first, last = int(inside[0]), int(inside[-1]) + 1
-    return replace(
-        curve, times_s=curve.times_s[first : last + 1], lower_m=curve.lower_m[first:last],
-        upper_m=curve.upper_m[first:last],
-    )

@@ -12,6 +12,7 @@ from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Curve, PairRow, Record
 from armcarry.views import palette
 from armcarry.views.closest import closest_track
+from armcarry.views.curves import thinned
 from armcarry.views.eyes import eyes
 from armcarry.views.groups import leaders
 from armcarry.views.viewpoint import Viewpoint, body_corners, overview, towards_gap
@@ -64,28 +65,15 @@ def colours() -> dict[str, str]:
     }
 
 
-def thinned(curve: Curve, cells: int) -> tuple[Array, Array, Array]:
-    """Return times (C+1,), lower and upper (C,) of a curve in at most so many cells.
-
-    Cells are joined to the least lower and the least upper bound in them: still a proven band of the least
-    distance over the joined cell.
-    """
-    count = len(curve.lower_m)
-    edges = np.unique(np.linspace(0, count, min(cells, count) + 1).astype(int))
-    low = np.minimum.reduceat(curve.lower_m, edges[:-1])
-    high = np.minimum.reduceat(curve.upper_m, edges[:-1])
-    return curve.times_s[edges], low, high
-
-
 def _least_margin_m(curve: Curve) -> float:
     return float(np.min(curve.lower_m, initial=np.inf)) - curve.required_m
 
 
 def _curve(curve: Curve) -> dict[str, Any]:
-    times, low, high = thinned(curve, _CURVE_CELLS)
+    short = thinned(curve, _CURVE_CELLS)
     return {
-        "group": curve.group, "required": curve.required_m, "times": _rounded(times, 2), "lower": _rounded(low),
-        "upper": _rounded(high),
+        "group": curve.group, "required": curve.required_m, "times": _rounded(short.times_s, 2),
+        "lower": _rounded(short.lower_m), "upper": _rounded(short.upper_m),
     }
 
 

@@ -1,0 +1,191 @@
+"""The briefing as slides: the same pictures, the movie, few words in large type."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from armcarry.errors import MissingExtraError
+from armcarry.quantities import clock
+from armcarry.record.finding import Finding, Verdict
+from armcarry.record.record import Record
+from armcarry.views import palette
+from armcarry.views.brief.content import Table, briefing, findings_table, margins
+from armcarry.views.brief.pictures import Pictures
+from armcarry.views.words import CAUTION, verdict_word
+
+_WIDE_IN, _TALL_IN, _EDGE_IN = 13.333, 7.5, 0.5
+#: rows of a table that stay readable from the back of a room
+_ROWS = 8
+
+
+class Deck:
+    """Slides of 16:9, plain ground, dark text."""
+
+    def __init__(self) -> None:
+        """Open an empty deck.
+
+        Raises:
+            MissingExtraError: python-pptx is not installed.
+        """
+        try:
+            from pptx import Presentation
+            from pptx.util import Inches
+        except ImportError as error:
+            raise MissingExtraError("python-pptx", "brief", "writing slides") from error
+        self._inches = Inches
+        self.file: Any = Presentation()
+        self.file.slide_width, self.file.slide_height = Inches(_WIDE_IN), Inches(_TALL_IN)
+
+    def slide(self, title: str) -> Any:
+        """Add a slide with a title and return it."""
+        slide = self.file.slides.add_slide(self.file.slide_layouts[5])  # title only
+        heading = slide.shapes.title
+        self._place(heading, _EDGE_IN, 0.25, _WIDE_IN - 2 * _EDGE_IN, 0.85)
+        self._write(heading.text_frame, [title], 30, bold=True)
+        return slide
+
+    def text(self, slide: Any, lines: Sequence[str], top_in: float, size: float, colour: str = palette.INK) -> None:
+        """Write lines across a slide."""
+        box = slide.shapes.add_textbox(0, 0, 0, 0)
+        self._place(box, _EDGE_IN, top_in, _WIDE_IN - 2 * _EDGE_IN, _TALL_IN - top_in - 0.3)
+        self._write(box.text_frame, lines, size, colour=colour)
+
+    def picture(self, slide: Any, path: Path, words: str) -> None:
+        """Put a picture below the title, as large as it fits, with its caption."""
+        from PIL import Image
+
+        with Image.open(path) as opened:
+            aspect = opened.size[0] / opened.size[1]
+        tall = _TALL_IN - 1.15 - 0.55
+        wide = min(tall * aspect, _WIDE_IN - 2 * _EDGE_IN)
+        left, size = (_WIDE_IN - wide) / 2, (self._inches(wide), self._inches(wide / aspect))
+        slide.shapes.add_picture(str(path), self._inches(left), self._inches(1.15), *size)
+        self.text(slide, [words], _TALL_IN - 0.55, 14, palette.FAINT_INK)
+
+    def movie(self, slide: Any, path: Path, poster: Path | None) -> None:
+        """Put the movie on a slide."""
+        wide, tall = 10.0, 5.625
+        slide.shapes.add_movie(
+            str(path), self._inches((_WIDE_IN - wide) / 2), self._inches(1.25), self._inches(wide), self._inches(tall),
+            poster_frame_image=None if poster is None else str(poster), mime_type="video/mp4",
+        )
+
+    def table(self, slide: Any, data: Table, shares: Sequence[float], size: float = 13) -> None:
+        """Put the first rows of a table on a slide, and say how many more there are."""
+        from pptx.util import Pt
+
+        rows = data.rows[:_ROWS]
+        width = _WIDE_IN - 2 * _EDGE_IN
+        frame = slide.shapes.add_table(
+            len(rows) + 1, len(data.columns), self._inches(_EDGE_IN), self._inches(1.2), self._inches(width),
+            self._inches(0.4 * (len(rows) + 1)),
+        )
+        for k, share in enumerate(shares):
+            frame.table.columns[k].width = self._inches(width * share / sum(shares))
+        for r, row in enumerate([data.columns, *rows]):
+            for c, words in enumerate(row):
+                cell = frame.table.cell(r, c)
+                cell.margin_left = cell.margin_right = Pt(4)
+                self._fill(cell, r)
+                self._write(cell.text_frame, [words], size, bold=r == 0)
+        if len(data.rows) > len(rows):
+            more = f"and {len(data.rows) - len(rows)} more in the report"
+            self.text(slide, [more], _TALL_IN - 0.5, 12, palette.FAINT_INK)
+
+    def _fill(self, cell: Any, row: int) -> None:
+        from pptx.dml.color import RGBColor
+
+        cell.fill.solid()
+        shade = palette.GRID if row == 0 else palette.PAPER
+        cell.fill.fore_color.rgb = RGBColor.from_string(shade.removeprefix("#"))
+
+    def _place(self, shape: Any, left: float, top: float, wide: float, tall: float) -> None:
+        shape.left, shape.top = self._inches(left), self._inches(top)
+        shape.width, shape.height = self._inches(wide), self._inches(tall)
+
+    def _write(
+        self, frame: Any, lines: Sequence[str], size: float, bold: bool = False, colour: str = palette.INK
+    ) -> None:
+        from pptx.dml.color import RGBColor
+        from pptx.enum.text import MSO_ANCHOR, PP_ALIGN
+        from pptx.util import Pt
+
+        frame.word_wrap, frame.vertical_anchor = True, MSO_ANCHOR.TOP
+        for k, line in enumerate(lines):
+            paragraph = frame.paragraphs[0] if k == 0 else frame.add_paragraph()
+            paragraph.alignment, paragraph.space_after = PP_ALIGN.LEFT, Pt(size / 3 if len(lines) > 1 else 0)
+            run = paragraph.add_run()
+            run.text = printable(line)
+            run.font.size, run.font.bold = Pt(size), bold
+            run.font.color.rgb = RGBColor.from_string(colour.removeprefix("#"))
+
+
+def printable(text: str) -> str:
+    """Return text without the control characters that the slides' XML cannot hold."""
+    return "".join(letter for letter in text if letter in "\n\t" or letter.isprintable() or ord(letter) >= 0xA0)
+
+
+def write_deck(
+    record: Record, findings: Sequence[Finding], pictures: Pictures, path: Path, movie: Path | None = None
+) -> Path:
+    """Write the slides and return their path.
+
+    Args:
+        record, findings: the run.
+        pictures: drawn before; the slides show all of them.
+        path: the file to write.
+        movie: an MP4 to put in, if there is one.
+
+    Raises:
+        MissingExtraError: python-pptx is not installed.
+    """
+    told, deck = briefing(record, findings), Deck()
+    sign = palette.VERDICTS[told.verdict][1]
+    first = deck.slide(told.title)
+    deck.text(first, [told.purpose, f"{sign} {verdict_word(told.verdict)}: {told.counts}", told.tightest], 1.4, 24)
+    deck.text(first, [CAUTION], 5.8, 14, palette.FAINT_INK)
+    deck.table(deck.slide("Configuration"), told.configuration, (2, 5), 14)
+    for picture in pictures.views[:1]:
+        deck.picture(deck.slide("The scene"), picture.path, picture.words)
+    if movie is not None:
+        deck.movie(deck.slide("The run"), movie, pictures.views[0].path if pictures.views else None)
+    for picture in pictures.plots:
+        if not picture.carry:
+            deck.picture(deck.slide("The day"), picture.path, picture.words)
+    for carry in told.carries:
+        when = f"{clock(carry.start_s)} to {clock(carry.end_s)}"
+        for picture in pictures.of(carry):
+            deck.picture(deck.slide(f"{carry.title}: {when}"), picture.path, picture.words)
+        table = _short(margins(record, carry.start_s, carry.end_s))
+        deck.table(deck.slide(f"Margins of {carry.title}"), table, (3, 3, 1.2, 1.5, 1.5, 1.5))
+    for picture in pictures.views[1:]:
+        deck.picture(deck.slide(picture.words.split(":")[0]), picture.path, picture.words)
+    _findings(deck, findings)
+    invented = f"{len(told.assumptions.rows)} numbers of this run are assumptions."
+    deck.text(deck.slide("Cautions"), [CAUTION, invented], 1.5, 24)
+    deck.file.save(str(path))
+    return path
+
+
+def _findings(deck: Deck, findings: Sequence[Finding]) -> None:
+    for verdict, title in ((Verdict.FAIL, "What failed"), (Verdict.NOT_ASSESSED, "What was not assessed")):
+        chosen = [finding for finding in findings if finding.verdict is verdict]
+        slide = deck.slide(f"{title}: {len(chosen)}")
+        if not chosen:
+            deck.text(slide, ["Nothing."], 1.5, 24)
+            continue
+        found = findings_table(chosen).rows
+        rows = tuple((check, at, _cut(message), _cut(remedy)) for _, check, at, message, remedy in found)
+        deck.table(slide, Table(("check", "at", "what was found", "what to change"), rows), (1.6, 1.1, 6, 4), 12)
+
+
+def _cut(text: str, letters: int = 150) -> str:
+    """Cut long text for a slide; the report has it whole."""
+    return text if len(text) <= letters else text[: letters - 1] + "…"
+
+
+def _short(data: Table) -> Table:
+    """Leave out the columns of uncertainty, which the report has."""
+    return Table(data.columns[:6], tuple(row[:6] for row in data.rows))

@@ -1,0 +1,226 @@
+"""What the step cards say of each move: joints, tip, rates, clearance, what the rider feels, who holds what."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from armcarry.geometry import poses
+from armcarry.geometry.poses import Array
+from armcarry.motion.chain import Chain
+from armcarry.motion.speed import tip_speed_maximum
+from armcarry.record.record import MoveSpan, PairRow, Record
+from armcarry.scene.build import ARM, PLATFORM
+from armcarry.scene.camera import View, look
+from armcarry.scene.tree import WORLD, Tree
+from armcarry.views.closest import closest_track, worded
+from armcarry.views.curves import within
+from armcarry.views.viewpoint import sight
+from armcarry.views.words import plain
+
+if TYPE_CHECKING:
+    from armcarry.files.documents.scenario import Move
+
+#: smaller movements are not worth a word to the rider: 3 cm, 1 deg
+_FELT_M, _FELT_RAD = 0.03, float(np.radians(1.0))
+#: instants of a move at which the closest pair is looked for
+_PROBES = 120
+
+
+@dataclass(frozen=True)
+class Expected:
+    """Proven least distance of two classes of body during a move, and what is required."""
+
+    group: str
+    least_m: float
+    required_m: float
+
+
+@dataclass(frozen=True)
+class Nearest:
+    """The pair that comes closest during a move, at the probed instant with the least margin."""
+
+    words: str
+    time_s: float
+    value: str
+    seen_by: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Card:
+    """One move.
+
+    Attributes:
+        joints: names of the arm's joints.
+        start, end: their positions (n,), rad or m.
+        frame: name of the frame in which the tip's pose is given.
+        tip_start, tip_end: T_frame_tool (4, 4).
+        tip: name of the link that is steered.
+        peak_rates: largest rate (n,) of each joint, exact.
+        tip_speed_m_s: upper bound of the tip's speed; allowed_m_s what is allowed.
+        nearest: the pair that comes closest; near_rider: the same for each rider and what is carried.
+        calls: what each rider is told, in the rider's own directions at the start of the move.
+        held: who or what holds what at the end of the move.
+    """
+
+    move: MoveSpan
+    joints: tuple[str, ...]
+    start: Array
+    end: Array
+    frame: str
+    tip: str
+    tip_start: Array
+    tip_end: Array
+    peak_rates: Array
+    tip_speed_m_s: float
+    allowed_m_s: float
+    expected: tuple[Expected, ...]
+    nearest: Nearest | None
+    near_rider: dict[str, Nearest | None]
+    calls: dict[str, str]
+    held: tuple[str, ...]
+
+    @property
+    def moves_arm(self) -> bool:
+        """Whether the arm moves."""
+        return bool(np.any(self.peak_rates > 0))
+
+
+def cards(record: Record) -> tuple[Card, ...]:
+    """Return one card a move, in order of time."""
+    return tuple(_card(record, move) for move in record.moves)
+
+
+def _card(record: Record, move: MoveSpan) -> Card:
+    scene = record.scene
+    first, last = record.motion.at(move.start_s), record.motion.at(move.end_s, side="left")
+    tree = record.phase_at((move.start_s + move.end_s) / 2).tree
+    tool, frame = scene.tool(tree), _frame(record, tree, move)
+    tip_speed, rates = 0.0, np.zeros(len(scene.arm_columns))
+    if move.end_s > move.start_s:
+        part = record.motion.between(move.start_s, move.end_s)
+        low, high = part.extremes(1)
+        rates = np.maximum(-low, high)[scene.arm_columns]
+        if np.any(rates > 0):
+            chain = Chain.of(tree, WORLD, tool, joints=scene.arm_joints, held=first)
+            tip_speed = tip_speed_maximum(chain, part, tolerance_m_s=1e-3)[1]
+    allowed = scene.loaded.arm.document.loads[move.load].tip_speed
+    riders = scene.aboard(tree)
+    if riders:
+        allowed = min(allowed, scene.loaded.rules.rider_tip_speed)
+    return Card(
+        move=move, joints=scene.arm_joints, start=first[scene.arm_columns], end=last[scene.arm_columns],
+        frame=frame, tip=tool, tip_start=tree.pose_of(tool, first, relative_to=frame),
+        tip_end=tree.pose_of(tool, last, relative_to=frame), peak_rates=rates, tip_speed_m_s=float(tip_speed),
+        allowed_m_s=float(allowed), expected=_expected(record, move), nearest=_nearest(record, move),
+        near_rider={name: _nearest(record, move, name) for name in riders},
+        calls={name: _call(record, tree, name, first, last) for name in riders},
+        held=who_holds_what(record, tree),
+    )
+
+
+def who_holds_what(record: Record, tree: Tree) -> tuple[str, ...]:
+    """Return ``pump box: in the hands of ev1`` and the like for crew, restraint and hardware."""
+    words = []
+    for thing in (*record.scene.loaded.crew, *record.scene.loaded.hardware):
+        parent = tree.mounting(thing).parent
+        holder, _, place = parent.partition("/")
+        if holder in record.scene.loaded.crew:
+            words.append(f"{plain(thing)}: held by {holder} ({plain(place)})")
+        elif tree.hangs_from(thing, ARM):
+            words.append(f"{plain(thing)}: on the arm ({plain(place)})")
+        elif holder == PLATFORM:
+            words.append(f"{plain(thing)}: at {plain(place)}")
+        else:
+            words.append(f"{plain(thing)}: free")
+    return tuple(words)
+
+
+def body_call(move: Array) -> str:
+    """Write a movement T_start_end (4, 4) of a body in its own directions: x ahead, y left, z up.
+
+    Only what is felt is said: 3 cm, 1 deg; the largest part first.
+    """
+    shift, turn = move[:3, 3], poses.rotation_vector(move)
+    words = [("ahead", "back"), ("to your left", "to your right"), ("up, towards your head", "down, towards your feet")]
+    turns = [("lean right", "lean left"), ("tip forward", "tip back"), ("turn left", "turn right")]
+    said = [f"{abs(shift[k]):.2f} m {words[k][int(shift[k] < 0)]}" for k in _felt(shift, _FELT_M)]
+    said += [f"{turns[k][int(turn[k] < 0)]} {np.degrees(abs(turn[k])):.0f}°" for k in _felt(turn, _FELT_RAD)]
+    return "; ".join(said) if said else "you stay where you are"
+
+
+def _felt(parts: Array, least: float) -> list[int]:
+    """Return which of three parts are felt, the largest first."""
+    return [int(k) for k in np.argsort(-np.abs(parts), kind="stable") if abs(parts[k]) >= least]
+
+
+def _call(record: Record, tree: Tree, name: str, first: Array, last: Array) -> str:
+    chest = f"{name}/{record.scene.loaded.crew[name].document.chest}"
+    return body_call(poses.inverse(tree.pose_of(chest, first)) @ tree.pose_of(chest, last))
+
+
+def _expected(record: Record, move: MoveSpan) -> tuple[Expected, ...]:
+    end = max(move.end_s, move.start_s + 1e-6)
+    parts = [part for curve in record.curves if (part := within(curve, move.start_s, end)) is not None]
+    found = [Expected(part.group, float(part.lower_m.min()), part.required_m) for part in parts]
+    return tuple(sorted(found, key=lambda each: each.least_m - each.required_m))
+
+
+def _nearest(record: Record, move: MoveSpan, rider: str = "") -> Nearest | None:
+    """Return the closest pair of a move, of a rider and the hardware carried when one is named."""
+
+    def counts(row: PairRow) -> bool:
+        mine = {body.split("/", 1)[0] for body in (row.body_a, row.body_b)}
+        return not rider or (rider in mine) != ("hardware" in (row.class_a, row.class_b))
+
+    times = np.linspace(move.start_s, move.end_s, _PROBES if move.end_s > move.start_s else 1)
+    track = closest_track(record, times, counts)
+    margins = [
+        np.inf if row < 0 else low - (record.pairs[row].required_m or 0.0)
+        for row, low in zip(track.row, track.lower_m, strict=True)
+    ]
+    k = int(np.argmin(margins))
+    if track.row[k] < 0:
+        return None
+    row = record.pairs[track.row[k]]
+    spot = (track.point_a[k] + track.point_b[k]) / 2
+    return Nearest(
+        f"{plain(row.body_a)} – {plain(row.body_b)}", float(times[k]), worded(row, float(track.lower_m[k])),
+        cameras_on(record, float(times[k]), spot),
+    )
+
+
+def cameras_on(record: Record, time_s: float, point_m: Array) -> tuple[str, ...]:
+    """Return the platform's cameras that have a point in view at an instant, with no body before it."""
+    seen = []
+    tree, links = record.link_poses(time_s)
+    for name, camera in record.scene.loaded.platform.document.cameras.items():
+        view = View(camera.horizontal_view, camera.vertical_view, camera.pan, camera.tilt)
+        place = links[tree.index(f"{PLATFORM}/{camera.frame}")]
+        own = [body.name for body in record.bodies if body.link == f"{PLATFORM}/{camera.frame}"]
+        if look(view, place, point_m).inside and sight(record, time_s, point_m[None], place[None, :3, 3], own)[0] > 0:
+            seen.append(camera.title or plain(name))
+    return tuple(seen)
+
+
+def _frame(record: Record, tree: Tree, move: MoveSpan) -> str:
+    """Return the frame in which the script gives the move's goal, else the platform's own."""
+    script = _script(record, move)
+    wanted = f"{PLATFORM}/{tree.mounting(PLATFORM).model.root}"
+    if script is not None:
+        if script.line is not None:
+            wanted = script.line.frame
+        elif script.to_pose is not None:
+            wanted = script.to_pose.frame
+        elif script.to_worksite is not None:
+            wanted = f"{PLATFORM}/{record.scene.loaded.platform.document.worksites[script.to_worksite].stand}"
+    return wanted if wanted in tree.links else WORLD
+
+
+def _script(record: Record, move: MoveSpan) -> Move | None:
+    for carry in record.scene.loaded.scenario.carries:
+        if carry.name == move.carry and 0 < move.number <= len(carry.moves):
+            return carry.moves[move.number - 1]
+    return None

@@ -1,0 +1,182 @@
+"""Pages for print: styles, tables and pictures that fit A4 and Letter, over ReportLab."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any, Literal
+from xml.sax.saxutils import escape
+
+from armcarry.errors import MissingExtraError
+from armcarry.record.finding import Verdict
+from armcarry.views import palette
+from armcarry.views.brief.content import Table
+
+Size = Literal["A4", "Letter"]
+_FONT, _BOLD = "DejaVuSans", "DejaVuSans-Bold"
+_MARGIN_MM = 15.0
+
+
+class Paper:
+    """Builds one PDF in one paper size; every text is escaped and wrapped, so nothing is cut."""
+
+    def __init__(self, path: Path, size: Size, title: str, foot: str) -> None:
+        """Open a document.
+
+        Args:
+            path: the file to write.
+            size: of the sheet.
+            title: of the document, also in its properties and at the foot of each page.
+            foot: a line at the foot of each page.
+
+        Raises:
+            MissingExtraError: ReportLab is not installed.
+        """
+        try:
+            from reportlab.lib import pagesizes
+            from reportlab.lib.units import mm
+            from reportlab.platypus import SimpleDocTemplate
+        except ImportError as error:
+            raise MissingExtraError("reportlab", "brief", "writing PDF") from error
+        _fonts()
+        self._title, self._foot = title, foot
+        margin = _MARGIN_MM * mm
+        self._document: Any = SimpleDocTemplate(
+            str(path), pagesize={"A4": pagesizes.A4, "Letter": pagesizes.LETTER}[size], leftMargin=margin,
+            rightMargin=margin, topMargin=margin, bottomMargin=margin + 6 * mm, title=title, author="armcarry",
+            creator="armcarry", invariant=1,
+        )
+        self.width, self.height = self._document.width - 12, self._document.height - 12  # frames have 6 points inside
+        self._story: list[Any] = []
+
+    def text(
+        self, words: str, size: float = 9.5, bold: bool = False, colour: str = palette.INK, after: float = 3
+    ) -> None:
+        """Add a paragraph."""
+        self._story.append(self.paragraph(words, size, bold, colour, after))
+
+    def heading(self, words: str, size: float = 15) -> None:
+        """Add a heading that stays with what follows."""
+        paragraph = self.paragraph(words, size, True, after=5)
+        paragraph.keepWithNext = True
+        paragraph.style.spaceBefore = 10
+        self._story.append(paragraph)
+
+    def paragraph(
+        self, words: str, size: float = 9.5, bold: bool = False, colour: str = palette.INK, after: float = 0
+    ) -> Any:
+        """Return a paragraph of plain text."""
+        from reportlab.lib.colors import HexColor
+        from reportlab.lib.styles import ParagraphStyle
+        from reportlab.platypus import Paragraph
+
+        style = ParagraphStyle(
+            "text", fontName=_BOLD if bold else _FONT, fontSize=size, leading=size * 1.28, textColor=HexColor(colour),
+            spaceAfter=after, splitLongWords=True, wordWrap="LTR",
+        )
+        return Paragraph(escape(words).replace("\n", "<br/>"), style)
+
+    def verdict(self, verdict: Verdict, words: str) -> None:
+        """Add a line with the sign and colour bar of a verdict."""
+        from reportlab.lib.colors import HexColor
+        from reportlab.platypus import Table as Grid
+
+        colour, sign = palette.VERDICTS[verdict]
+        grid = Grid([["", self.paragraph(f"{sign} {words}", 13, True)]], colWidths=[10, self.width - 10])
+        grid.setStyle([("BACKGROUND", (0, 0), (0, 0), HexColor(colour)), ("VALIGN", (0, 0), (-1, -1), "MIDDLE")])
+        self._story.append(grid)
+        self.gap(4)
+
+    def table(self, data: Table, shares: Sequence[float], size: float = 7.5) -> None:
+        """Add a table whose columns take the given shares of the width; its head repeats on each page."""
+        self._story.append(self.grid(data, shares, size, self.width))
+        self.gap(6)
+
+    def grid(self, data: Table, shares: Sequence[float], size: float, width: float) -> Any:
+        """Return a table with wrapped cells."""
+        from reportlab.lib.colors import HexColor
+        from reportlab.platypus import LongTable
+
+        head = [self.paragraph(words, size, True) for words in data.columns]
+        body = [[self.paragraph(words, size) for words in row] for row in data.rows]
+        widths = [width * share / sum(shares) for share in shares]
+        grid = LongTable([head, *body], colWidths=widths, repeatRows=1, spaceAfter=3)
+        grid.setStyle([
+            ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, 0), 1.2, HexColor(palette.INK)),
+            ("LINEBELOW", (0, 1), (-1, -1), 0.4, HexColor(palette.GRID)), ("LEFTPADDING", (0, 0), (-1, -1), 3),
+            ("RIGHTPADDING", (0, 0), (-1, -1), 3), ("TOPPADDING", (0, 0), (-1, -1), 2),
+            ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
+        ])
+        return grid
+
+    def box(self, words: str, title: str) -> None:
+        """Add a framed caution."""
+        from reportlab.lib.colors import HexColor
+        from reportlab.platypus import Table as Grid
+
+        grid = Grid([[[self.paragraph(title, 11, True, after=2), self.paragraph(words, 9)]]], colWidths=[self.width])
+        grid.setStyle([("BOX", (0, 0), (-1, -1), 2, HexColor(palette.VERMILLION)), ("TOPPADDING", (0, 0), (-1, -1), 6),
+                       ("BOTTOMPADDING", (0, 0), (-1, -1), 8)])
+        self._story.append(grid)
+        self.gap(6)
+
+    def picture(self, path: Path, words: str) -> None:
+        """Add a picture across the page with its caption, kept together."""
+        from PIL import Image as Opened
+        from reportlab.platypus import Image, KeepTogether, Spacer
+
+        with Opened.open(path) as opened:
+            wide, tall = opened.size
+        scale = min(self.width / wide, 0.42 * self.height / tall)
+        self._story.append(
+            KeepTogether([Image(str(path), wide * scale, tall * scale), Spacer(1, 3),
+                          self.paragraph(words, 8.5, colour=palette.FAINT_INK, after=10)])
+        )
+
+    def together(self, parts: Sequence[Any]) -> None:
+        """Add parts under a rule that stay on one page where they fit on one."""
+        from reportlab.lib.colors import HexColor
+        from reportlab.platypus import HRFlowable, KeepTogether
+
+        rule = HRFlowable(width="100%", thickness=1.2, color=HexColor(palette.INK), spaceBefore=0, spaceAfter=4)
+        self._story.append(KeepTogether([rule, *parts]))
+
+    def gap(self, points: float) -> None:
+        """Add empty space."""
+        from reportlab.platypus import Spacer
+
+        self._story.append(Spacer(1, points))
+
+    def new_page(self) -> None:
+        """Go on on another page."""
+        from reportlab.platypus import PageBreak
+
+        self._story.append(PageBreak())
+
+    def write(self) -> None:
+        """Lay the pages out and write the file."""
+        self._document.build(self._story, onFirstPage=self._mark, onLaterPages=self._mark)
+
+    def _mark(self, canvas: Any, document: Any) -> None:
+        """Write the foot of a page: caution left, page number right."""
+        from reportlab.lib.utils import simpleSplit
+
+        canvas.saveState()
+        canvas.setFont(_FONT, 7)
+        left, base = document.leftMargin + 6, document.bottomMargin - 14
+        for k, line in enumerate(simpleSplit(self._foot, _FONT, 7, self.width - 60)[:2]):
+            canvas.drawString(left, base - 9 * k, line)
+        canvas.drawRightString(left + self.width, base, str(canvas.getPageNumber()))
+        canvas.restoreState()
+
+
+def _fonts() -> None:
+    """Register the fonts that matplotlib carries: they hold every sign we write."""
+    import matplotlib
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+    for name in (_FONT, _BOLD):
+        if name not in pdfmetrics.getRegisteredFontNames():
+            pdfmetrics.registerFont(TTFont(name, str(folder / f"{name}.ttf")))

@@ -1,0 +1,56 @@
+"""The report as one HTML file, pictures inside, everything from the run escaped."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from armcarry.quantities import clock
+from armcarry.record.finding import Finding
+from armcarry.record.record import Record
+from armcarry.views import palette
+from armcarry.views.brief.content import Carry, briefing, margins
+from armcarry.views.brief.pictures import Picture, Pictures
+from armcarry.views.words import CAUTION, verdict_word
+
+_HERE = Path(__file__).parent
+
+
+def write_report(record: Record, findings: Sequence[Finding], pictures: Pictures, path: Path) -> Path:
+    """Write the report and return its path."""
+    from jinja2 import Environment, StrictUndefined
+    from markupsafe import Markup
+
+    told = briefing(record, findings)
+    template = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True).from_string(
+        (_HERE / "report.html").read_text(encoding="utf-8")
+    )
+    html = template.render(
+        told=told,
+        style=Markup((_HERE / "report.css").read_text(encoding="utf-8")),  # noqa: S704 - our own file
+        sign=palette.VERDICTS[told.verdict][1],
+        word=verdict_word(told.verdict),
+        caution=CAUTION,
+        left_out=pictures.left_out,
+        views=[_inside(picture) for picture in pictures.views],
+        day=[_inside(picture) for picture in pictures.plots if not picture.carry],
+        sections=[_section(record, carry, pictures) for carry in told.carries],
+    )
+    path.write_text(html, encoding="utf-8")
+    return path
+
+
+def _section(record: Record, carry: Carry, pictures: Pictures) -> dict[str, Any]:
+    return {
+        "title": f"Carry: {carry.title}",
+        "when": f"{clock(carry.start_s)} to {clock(carry.end_s)}, {len(carry.moves)} moves",
+        "pictures": [_inside(picture) for picture in pictures.of(carry)],
+        "margins": margins(record, carry.start_s, carry.end_s),
+    }
+
+
+def _inside(picture: Picture) -> dict[str, str]:
+    data = base64.b64encode(picture.path.read_bytes()).decode()
+    return {"src": f"data:image/png;base64,{data}", "words": picture.words}

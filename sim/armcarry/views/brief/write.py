@@ -1,0 +1,145 @@
+"""Write a whole briefing into a run folder: page, glTF, movie, pictures, report, slides, step cards."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from armcarry.errors import ArmcarryError
+from armcarry.record.finding import Finding
+from armcarry.record.record import Record
+from armcarry.views.brief.paper import Size
+from armcarry.views.brief.pictures import Pictures
+
+Tell = Callable[[str, float], None]
+
+#: what can be asked for, in the order in which it is made
+PARTS = ("page", "gltf", "movie", "report", "slides", "cards")
+
+
+@dataclass
+class Written:
+    """The files of a briefing, and what was left out, with the reason."""
+
+    files: list[Path] = field(default_factory=list)
+    left_out: dict[str, str] = field(default_factory=dict)
+
+
+def write_briefing(
+    record: Record,
+    findings: Sequence[Finding],
+    folder: Path,
+    *,
+    parts: Sequence[str] = PARTS,
+    paper: Size = "A4",
+    movie_s: float = 60.0,
+    progress: Tell | None = None,
+) -> Written:
+    """Write the parts of a briefing.
+
+    A part that needs a library or OpenGL that is missing is left out and named with the reason; the others
+    are written.
+
+    Args:
+        record, findings: the run and what was found.
+        folder: where; made when missing.
+        parts: which of PARTS.
+        paper: size of the printed ones.
+        movie_s: how long the movie lasts.
+        progress: told what is being done and the share done.
+    """
+    tell = progress or (lambda words, share: None)
+    folder.mkdir(parents=True, exist_ok=True)
+    written = Written()
+    draw = _Drawn(record, folder / "pictures")
+    makers: dict[str, Callable[[Tell], list[Path]]] = {
+        "page": lambda say: _page(record, findings, folder, say),
+        "gltf": lambda say: _gltf(record, folder, say),
+        "movie": lambda say: _movie(record, folder, movie_s, say),
+        "report": lambda say: _report(record, findings, folder, paper, draw(say, written)),
+        "slides": lambda say: _slides(record, findings, folder, draw(say, written), written),
+        "cards": lambda say: _cards(record, folder, paper, say),
+    }
+    chosen = [part for part in PARTS if part in parts]
+    for k, part in enumerate(chosen):
+        try:
+            written.files += makers[part](_share(tell, k / len(chosen), 1 / len(chosen)))
+        except ArmcarryError as error:
+            written.left_out[part] = str(error)
+    tell("the briefing is written", 1.0)
+    return written
+
+
+def _share(tell: Tell, start: float, width: float) -> Tell:
+    return lambda words, share: tell(words, start + width * share)
+
+
+def _page(record: Record, findings: Sequence[Finding], folder: Path, say: Tell) -> list[Path]:
+    from armcarry.views.page.write import write_page
+
+    return [write_page(record, findings, folder / "run.html", say)]
+
+
+def _gltf(record: Record, folder: Path, say: Tell) -> list[Path]:
+    from armcarry.views.gltf import write_glb
+
+    say("writing the scene as glTF", 0.0)
+    return [write_glb(record, folder / "run.glb")]
+
+
+def _movie(record: Record, folder: Path, length_s: float, say: Tell) -> list[Path]:
+    from armcarry.views.movie import whole_run, write_movie
+
+    return [write_movie(record, folder / "run.mp4", whole_run(record, length_s), tell=say)]
+
+
+class _Drawn:
+    """The pictures, drawn when first asked for."""
+
+    def __init__(self, record: Record, folder: Path) -> None:
+        self._record, self._folder = record, folder
+        self._pictures: Pictures | None = None
+
+    def __call__(self, say: Tell, written: Written) -> Pictures:
+        from armcarry.views.brief.pictures import draw
+
+        if self._pictures is None:
+            self._pictures = draw(self._record, self._folder, say)
+            written.files += [picture.path for picture in (*self._pictures.views, *self._pictures.plots)]
+            if self._pictures.left_out:
+                written.left_out["pictures"] = self._pictures.left_out
+        return self._pictures
+
+
+def _report(
+    record: Record, findings: Sequence[Finding], folder: Path, paper: Size, pictures: Pictures
+) -> list[Path]:
+    from armcarry.views.brief.report import write_report
+    from armcarry.views.brief.report_pdf import write_report_pdf
+
+    page = write_report(record, findings, pictures, folder / "report.html")
+    return [page, write_report_pdf(record, findings, pictures, folder / "report.pdf", paper)]
+
+
+def _slides(
+    record: Record, findings: Sequence[Finding], folder: Path, pictures: Pictures, written: Written
+) -> list[Path]:
+    from armcarry.views.brief.deck import write_deck
+
+    movie = folder / "run.mp4"
+    shown = movie if movie in written.files else None
+    return [write_deck(record, findings, pictures, folder / "slides.pptx", shown)]
+
+
+def _cards(record: Record, folder: Path, paper: Size, say: Tell) -> list[Path]:
+    from armcarry.views.brief.cards import write_operator_cards, write_rider_cards
+    from armcarry.views.brief.moves import cards
+
+    say("writing the step cards", 0.0)
+    told = cards(record)
+    riders = sorted({name for card in told for name in card.calls})
+    return [
+        write_operator_cards(record, folder / "cards_arm_operator.pdf", paper, told),
+        *(write_rider_cards(record, name, folder / f"cards_{name}.pdf", paper, told) for name in riders),
+    ]

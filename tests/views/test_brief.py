@@ -1,0 +1,261 @@
+import re
+import sys
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+
+from armcarry.errors import MissingExtraError
+from armcarry.geometry import poses
+from armcarry.record.finding import Finding, Verdict
+from armcarry.views import gl
+from armcarry.views.brief import content, moves
+from armcarry.views.brief.cards import write_operator_cards, write_rider_cards
+from armcarry.views.brief.deck import printable, write_deck
+from armcarry.views.brief.pictures import draw
+from armcarry.views.brief.report import write_report
+from armcarry.views.brief.report_pdf import write_report_pdf
+from armcarry.views.brief.write import write_briefing
+
+SIZES = {"A4": (595.28, 841.89), "Letter": (612.0, 792.0)}  # points; ISO 216, ANSI Y14.1
+
+
+@pytest.fixture(scope="module")
+def pictures(small_run, tmp_path_factory):
+    return draw(small_run[0], tmp_path_factory.mktemp("pictures"))
+
+
+def pages(path):
+    """The pages of a PDF, their text and where each piece of it begins."""
+    pypdf = pytest.importorskip("pypdf")
+    found = []
+    for page in pypdf.PdfReader(path).pages:
+        places = []
+
+        def visit(text, cm, tm, font, size, places=places):
+            if text.strip():
+                places.append((text.strip(), tm[4] * cm[0] + cm[4], tm[5] * cm[3] + cm[5], size))
+
+        words = page.extract_text(visitor_text=visit)
+        found.append((tuple(map(float, page.mediabox[2:])), words, places))
+    return found
+
+
+def nothing_is_cut(path, size):
+    for box, _, places in pages(path):
+        assert box == pytest.approx(SIZES[size], abs=0.1)
+        for text, x, y, _ in places:
+            assert 30 < x < box[0] - 30 and 20 < y < box[1] - 30, text
+
+
+# -- facts -----------------------------------------------------------------------------------------
+
+
+def test_calls_are_in_the_riders_own_directions():
+    ahead = poses.translation((1.0, 0.02, 0.0))
+    assert moves.body_call(ahead) == "1.00 m ahead"
+    left_up = poses.translation((-0.5, 1.2, 0.3))
+    assert moves.body_call(left_up) == "1.20 m to your left; 0.50 m back; 0.30 m up, towards your head"
+    down = poses.translation((0, -0.1, -0.4))
+    assert moves.body_call(down) == "0.40 m down, towards your feet; 0.10 m to your right"
+    # REP 103: x ahead, y left, z up, so a positive turn about z is to the left, about y bows, about x leans right
+    for axis, word, back in (
+        ((0, 0, 1), "turn left", "turn right"),
+        ((0, 1, 0), "tip forward", "tip back"),
+        ((1, 0, 0), "lean right", "lean left"),
+    ):
+        assert moves.body_call(poses.rotation_about(axis, np.radians(20))) == f"{word} 20°"
+        assert moves.body_call(poses.rotation_about(axis, np.radians(-20))) == f"{back} 20°"
+    assert moves.body_call(poses.identity()) == "you stay where you are"
+
+
+def test_a_call_does_not_depend_on_where_the_rider_is(small_run):
+    record, _ = small_run
+    card = next(card for card in moves.cards(record) if card.move.name == "swing")
+    start, end = (record.link_path("ev1/chest", t)[0] for t in (90.0, 330.0))
+    shift = start[:3, :3].T @ (end[:3, 3] - start[:3, 3])
+    assert f"{abs(shift[2]):.2f} m {'up' if shift[2] > 0 else 'down'}" in card.calls["ev1"]
+    assert f"{abs(shift[1]):.2f} m to your {'left' if shift[1] > 0 else 'right'}" in card.calls["ev1"]
+
+
+def test_a_card_holds_the_ends_of_its_move(small_run):
+    record, _ = small_run
+    cards = moves.cards(record)
+    assert [card.move.number for card in cards] == [1, 2, 3, 1, 2, 3]
+    swing = cards[3]
+    assert np.degrees(swing.start) == pytest.approx([172, -64, 0, 104, -60, 0, 0])
+    assert np.degrees(swing.end) == pytest.approx([60, -72, 20, 90, -40, 0, 0])
+    assert np.degrees(swing.peak_rates[0]) == pytest.approx(1.5 * 112 / 240)  # a cubic peaks at 1.5 of its mean
+    assert swing.frame == "platform/hull" and swing.tip == "restraint/plate"
+    tip = record.link_path("restraint/plate", [90.0, 330.0])
+    assert np.allclose([swing.tip_start, swing.tip_end], tip)
+    times = np.linspace(90, 330, 2001)
+    speed = np.linalg.norm(np.diff(record.link_path("restraint/plate", times)[:, :3, 3], axis=0), axis=1) / np.diff(
+        times
+    )
+    assert speed.max() <= swing.tip_speed_m_s <= speed.max() + 2e-3
+    assert swing.allowed_m_s == pytest.approx(0.3)
+    approach = cards[4]
+    assert approach.expected[0].group == "hardware against structure"
+    assert approach.nearest.words == "pump box case – bay 7 longeron 1 1"
+    assert approach.nearest.value.endswith("(0.30 m required)")
+
+
+def test_who_holds_what_follows_the_phases(small_run):
+    first, _, last = (moves.cards(small_run[0])[k].held for k in (0, 1, 3))
+    assert first == ("ev1: on the arm (plate)", "pump box: at rack seat")
+    assert last == ("ev1: on the arm (plate)", "pump box: held by ev1 (hands)")
+
+
+def test_margins_carry_their_uncertainty(small_run):
+    record, _ = small_run
+    row = content.margins(record).rows[0]
+    # 233 mm of 300 mm required; hardware has no term of its own, the structure 10 mm of thermal growth
+    assert row[:6] == ("pump box case", "bay 7 longeron 1 1", "7:38.0", "0.233", "0.300", "-67")
+    assert row[6:] == ("-77", "-77")
+    assert content.margins(record, 0.0, 100.0).rows[0][2] != "7:38.0"
+
+
+def test_the_overall_verdict_is_the_worst():
+    made = {v: Finding("a", v, "b", "c") for v in Verdict}
+    assert content.overall([made[Verdict.PASS]]) is Verdict.PASS
+    assert content.overall([made[Verdict.PASS], made[Verdict.NOT_ASSESSED]]) is Verdict.NOT_ASSESSED
+    assert content.overall(list(made.values())) is Verdict.FAIL
+
+
+def test_restraint_settings_are_counted_in_steps(small_run):
+    assert content.restraint_settings(small_run[0]) == (("pitch", "30.0 deg (+2 steps of 15.0 deg)"),)
+
+
+# -- documents -------------------------------------------------------------------------------------
+
+
+def test_the_report_holds_everything_and_escapes_it(small_run, pictures, tmp_path):
+    record, findings = small_run
+    html = write_report(record, findings, pictures, tmp_path / "report.html").read_text(encoding="utf-8")
+
+    class Reader(HTMLParser):
+        headings, tags, words, sources = [], set(), [], []
+
+        def handle_starttag(self, tag, attrs):
+            self.tags.add(tag)
+            self.sources += [value for name, value in attrs if name in ("src", "href")]
+
+        def handle_data(self, data):
+            self.words.append(data)
+
+    reader = Reader()
+    reader.feed(html)
+    text = " ".join(reader.words)
+    for heading in (
+        "Cautions",
+        "Configuration",
+        "Pictures",
+        "Timeline",
+        "Findings",
+        "What if",
+        "Assumptions",
+        "Provenance",
+    ):
+        assert f"<h2>{heading}</h2>" in html
+    assert "script" not in reader.tags and "b" not in reader.tags
+    assert all(source.startswith("data:image/png;base64,") for source in reader.sources)
+    assert len(reader.sources) == len(pictures.views) + len(pictures.plots)
+    for finding in findings:
+        assert finding.message in text
+    assert "Small carry <script>alert(1)</script>" in text
+    assert "1 fail, 1 not assessed, 4 pass" in text and "ab" * 32 in text
+    assert "does not replace" in text or "do not replace" in text
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_the_report_prints_on_either_paper(small_run, pictures, tmp_path, size):
+    record, findings = small_run
+    path = write_report_pdf(record, findings, pictures, tmp_path / "report.pdf", size)
+    nothing_is_cut(path, size)
+    text = " ".join(words for _, words, _ in pages(path))
+    flat = re.sub(r"\s+", " ", text)
+    assert "Small carry <script>alert(1)</script>" in flat
+    for heading in ("Cautions", "Configuration", "Timeline", "Margins of the whole run", "Findings", "Provenance"):
+        assert heading in flat
+    assert "✕ fail: 1 fail, 1 not assessed, 4 pass" in flat
+    pypdf = pytest.importorskip("pypdf")
+    assert sum(len(page.images) for page in pypdf.PdfReader(path).pages) == len(pictures.views) + len(pictures.plots)
+    assert path.read_bytes() == write_report_pdf(record, findings, pictures, tmp_path / "again.pdf", size).read_bytes()
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_cards_print_on_either_paper(small_run, tmp_path, size):
+    record, _ = small_run
+    operator = write_operator_cards(record, tmp_path / "operator.pdf", size)
+    rider = write_rider_cards(record, "ev1", tmp_path / "ev1.pdf", size)
+    for path in (operator, rider):
+        nothing_is_cut(path, size)
+    told = re.sub(r"\s+", " ", " ".join(words for _, words, _ in pages(operator)))
+    assert "4. swing" in told and "172.0" in told and "Tip speed at most" in told and "look with: Mast camera" in told
+    assert "Stops at 5:30.0" in told and "-0.0" not in told
+    heard = re.sub(r"\s+", " ", " ".join(words for _, words, _ in pages(rider)))
+    assert "30.0 deg (+2 steps of 15.0 deg)" in heard and "to your right" in heard and "Say STOP" in heard
+    assert "“Pump box in hand <now>”" in heard and "pump box: held by ev1 (hands)" in heard
+
+
+def test_slides_show_every_picture_the_movie_and_stay_inside(small_run, pictures, tmp_path):
+    pptx = pytest.importorskip("pptx")
+    record, findings = small_run
+    movie = tmp_path / "run.mp4"
+    movie.write_bytes(b"\0" * 100)  # the slides only carry it
+    deck = pptx.Presentation(str(write_deck(record, findings, pictures, tmp_path / "slides.pptx", movie)))
+    kinds = [shape.shape_type for slide in deck.slides for shape in slide.shapes]
+    assert kinds.count(pptx.enum.shapes.MSO_SHAPE_TYPE.PICTURE) == len(pictures.views) + len(pictures.plots)
+    assert kinds.count(pptx.enum.shapes.MSO_SHAPE_TYPE.MEDIA) == 1
+    for slide in deck.slides:
+        assert slide.shapes.title.text_frame.text
+        for shape in slide.shapes:
+            assert shape.left >= 0 and shape.top >= 0
+            assert shape.left + shape.width <= deck.slide_width and shape.top + shape.height <= deck.slide_height
+    text = " ".join(shape.text_frame.text for slide in deck.slides for shape in slide.shapes if shape.has_text_frame)
+    assert "Small carry <script>alert(1)</script>" in text and "What failed: 1" in text and "Cautions" in text
+    assert printable("a\x00b\x1bc\nd") == "abc\nd"
+
+
+@pytest.mark.skipif(gl.problem() is not None, reason="no OpenGL here")
+def test_the_whole_briefing_is_written(small_run, tmp_path):
+    pytest.importorskip("imageio_ffmpeg")
+    told = []
+    written = write_briefing(
+        *small_run,
+        tmp_path,
+        parts=("page", "gltf", "movie", "cards"),
+        movie_s=1.0,
+        progress=lambda words, share: told.append(share),
+    )
+    assert [path.name for path in written.files] == [
+        "run.html",
+        "run.glb",
+        "run.mp4",
+        "cards_arm_operator.pdf",
+        "cards_ev1.pdf",
+    ]
+    assert all(path.stat().st_size > 5000 for path in written.files)
+    assert written.left_out == {}
+    assert told == sorted(told) and told[-1] == 1.0
+
+
+def test_what_cannot_be_made_is_left_out_with_the_reason(small_run, tmp_path, monkeypatch):
+    monkeypatch.setattr(gl, "problem", lambda: gl.HINT)
+    monkeypatch.setitem(sys.modules, "pptx", None)
+    written = write_briefing(*small_run, tmp_path, parts=("gltf", "movie", "report", "slides"))
+    names = [path.name for path in written.files]
+    assert "run.glb" in names and "report.html" in names and "report.pdf" in names
+    assert "run.mp4" not in names and "slides.pptx" not in names
+    assert "no 3-D picture can be drawn here" in written.left_out["movie"]
+    assert "no 3-D picture can be drawn here" in written.left_out["pictures"]
+    assert "pip install 'armcarry[brief]'" in written.left_out["slides"]
+    assert "Pictures were left out" in (tmp_path / "report.html").read_text(encoding="utf-8")
+
+
+def test_without_reportlab_it_says_what_to_type(small_run, tmp_path, monkeypatch):
+    monkeypatch.setitem(sys.modules, "reportlab", None)
+    monkeypatch.setitem(sys.modules, "reportlab.lib", None)
+    with pytest.raises(MissingExtraError, match=r"writing PDF needs reportlab.*armcarry\[brief\]"):
+        write_operator_cards(small_run[0], tmp_path / "cards.pdf")
