@@ -9,6 +9,7 @@ is certain and unseen is on the safe side.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -30,7 +31,7 @@ from armcarry.scene.eyes import SceneCamera, scene_cameras, switched_on, targets
 COARSE_S, FINE_S = 4.0, 0.5
 #: a body of the camera's own link this near to its eye is its housing, m
 HOUSING_M = 0.03
-#: lines of sight measured in one call
+#: cells or lines of sight looked at in one call
 _BATCH = 400
 
 
@@ -154,7 +155,8 @@ class Watch:
         starts, ends = self._first_cells()
         kept: list[tuple[Array, Array, np.ndarray, Array]] = []
         while len(starts):
-            seen, glimpsed, crossing = self._cells(starts, ends)
+            cells = [self._cells(*part) for part in _batches(starts, ends)]
+            seen, glimpsed, crossing = (np.concatenate([item[k] for item in cells]) for k in range(3))
             wanted = np.minimum(glimpsed.sum(axis=1), 2)  # two cameras, so that their crossing is known
             open_ = np.any(seen.sum(axis=1) < wanted, axis=1) & (ends - starts > FINE_S)
             kept.append((starts[~open_], ends[~open_], seen[~open_], crossing[~open_]))
@@ -211,6 +213,8 @@ class Watch:
 
     def sees(self, times_s: Array, points_m: Array) -> np.ndarray:
         """Tell which cameras see points (N, 3) at instants (N,) of this phase, no body in the way: (N, E)."""
+        if len(times_s) > _BATCH:
+            return np.concatenate([self.sees(*part) for part in _batches(times_s, points_m)])
         placed = self.record.body_poses(times_s)
         found = np.zeros((len(times_s), len(self.cameras)), dtype=bool)
         shapes = [body.shape for body in self.bodies]
@@ -251,6 +255,12 @@ class Watch:
         islands = np.unique(self.body_island)
         reach = np.stack([self.drift.reach(way, *cells) for way in ways])
         return reach[np.searchsorted(islands, self.body_island)]
+
+
+def _batches(*columns: Array) -> Iterator[tuple[Array, ...]]:
+    """Cut columns of one length into batches, so that the poses of all bodies fit into memory."""
+    for first in range(0, len(columns[0]), _BATCH):
+        yield tuple(column[first : first + _BATCH] for column in columns)
 
 
 def depth_in_view_m(view: View, T_world_camera: Array, points_m: Array) -> Array:
