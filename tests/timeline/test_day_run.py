@@ -16,7 +16,8 @@ from armcarry.motion.forward import forward
 from armcarry.record.record import Record
 from armcarry.scene.build import build_scene
 from armcarry.timeline.day_run import run_day
-from armcarry.timeline.plan import flown_s, grip, place_pose, plan_day
+from armcarry.timeline.plan import flown_s, plan_day
+from armcarry.timeline.walks import grip, place_pose
 
 SCRIPT = """
 format: armcarry scenario 1
@@ -158,7 +159,7 @@ def test_workers_walk_stand_and_ride(scene, run, plan):
     reach = grip(scene, "ev2")
     for step, place in (("to_rack_b", "rack_b"), ("to_den", "den_top"), ("come", "platform/keel_port_11_to")):
         boots = link_pose(scene, run, "ev2/boots", slot(step).end_s)
-        assert np.allclose(boots, place_pose(scene, place, reach), atol=1e-9)
+        assert np.allclose(boots, place_pose(scene, place, "ev2"), atol=1e-9)
     route = plan.walks["to_den"][0].route
     assert route.length_m > 20
     times = np.linspace(slot("to_den").start_s, slot("to_den").end_s, 300)

@@ -6,18 +6,11 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-import numpy as np
-
 from armcarry.errors import FrameError
 from armcarry.files.documents.day import Day, Step
-from armcarry.geometry import poses
-from armcarry.geometry.poses import Array
-from armcarry.motion.curve import Motion
-from armcarry.scene.build import PLATFORM, Scene
-from armcarry.scene.crew import FREE_JOINTS
+from armcarry.scene.build import Scene
 from armcarry.timeline.acts import acts_of_day, custody_at_start
 from armcarry.timeline.conflicts import (
-    AIRLOCK,
     Conflict,
     destinations,
     find_conflicts,
@@ -25,38 +18,12 @@ from armcarry.timeline.conflicts import (
     situation_at_start,
 )
 from armcarry.timeline.handling import Replay, replay
-from armcarry.timeline.handrails import NoRoute, RailRoute, find_route, rails_of
 from armcarry.timeline.network import build
 from armcarry.timeline.run import MoveSpan
 from armcarry.timeline.schedule import Schedule, schedule, slipped
 from armcarry.timeline.task import Duration, Limit, Point, Task, limits_of, tasks_of
-from armcarry.timeline.translation import Pace, body_poses, facing, translate_path
 from armcarry.timeline.trolley import rail_conflicts
-
-#: posture of the crew model for going along handrails, where it has one
-CLIMB = "climb"
-
-
-@dataclass(frozen=True, eq=False)
-class Walk:
-    """How a worker gets from place to place in one step: the way, and the motion of the free joints from 0 s.
-
-    ``poses`` (2, 4, 4) are T_world_boots before and after. Without a way along handrails, or where there is
-    nothing to go, ``motion`` is None and the time is that of the straight line.
-    """
-
-    worker: str
-    start: str
-    goal: str
-    poses: Array
-    route: RailRoute | NoRoute
-    motion: Motion | None
-    straight_s: float
-
-    @property
-    def duration_s(self) -> float:
-        """Time it takes."""
-        return self.straight_s if self.motion is None else self.motion.duration_s
+from armcarry.timeline.walks import Walk, walk_between
 
 
 @dataclass(frozen=True, eq=False)
@@ -138,43 +105,6 @@ def without_slip(plan: DayPlan) -> Schedule:
     return schedule(slipped(plan.tasks, back), plan.limits)
 
 
-def place_pose(scene: Scene, place: str, reach: Array) -> Array:
-    """Return T_world_boots (4, 4) of a worker at a worksite, at the airlock, or at a frame by full name.
-
-    At the end frame of a handrail the worker hangs on to the rail, gloves at ``reach`` (3,) in the boots frame.
-
-    Raises:
-        FrameError: there is no such place.
-    """
-    platform = scene.loaded.platform.document
-    if place in platform.worksites:
-        place = f"{PLATFORM}/{platform.worksites[place].stand}"
-    elif place == AIRLOCK and platform.airlock is not None:
-        place = f"{PLATFORM}/{platform.airlock}"
-    elif "/" not in place:
-        raise FrameError("worksite", place, (*platform.worksites, AIRLOCK))
-    for rail in rails_of(platform, scene.tree, scene.position):
-        ends = platform.handrails[rail.name]
-        if place in (f"{PLATFORM}/{ends.start}", f"{PLATFORM}/{ends.end}"):
-            pose = poses.identity()
-            pose[:3, :3] = facing(rail.end - rail.start, rail.away)
-            point = rail.start if place == f"{PLATFORM}/{ends.start}" else rail.end
-            pose[:3, 3] = point - pose[:3, :3] @ reach
-            return pose
-    return scene.tree.pose_of(place, scene.position)
-
-
-def grip(scene: Scene, worker: str) -> Array:
-    """Return the point between a worker's gloves (3,) in the boots frame, in the posture for handrails."""
-    crew = scene.loaded.crew[worker].document
-    position = np.zeros(len(scene.tree.joints))
-    for joint, value in crew.postures.get(CLIMB, next(iter(crew.postures.values()))).items():
-        position[scene.tree.column(f"{worker}/{joint}")] = value
-    boots = f"{worker}/{crew.boots}"
-    gloves = [scene.tree.pose_of(f"{worker}/{glove}", position, relative_to=boots)[:3, 3] for glove in crew.gloves]
-    return np.asarray(np.mean(gloves, axis=0))
-
-
 def flown_s(scene: Scene, moves: Sequence[MoveSpan]) -> dict[str, float]:
     """Return how long each carry's moves take together; 0 for one that was not flown, a shortfall says why."""
     spans: dict[str, tuple[float, float]] = {}
@@ -183,32 +113,6 @@ def flown_s(scene: Scene, moves: Sequence[MoveSpan]) -> dict[str, float]:
         spans[move.carry] = (min(first, move.start_s), max(last, move.end_s))
     took_s = {carry: last - first for carry, (first, last) in spans.items()}
     return {carry.name: took_s.get(carry.name, 0.0) for carry in scene.loaded.scenario.carries}
-
-
-def walk_between(scene: Scene, day: Day, step: Step, worker: str, begins: str | None) -> Walk:
-    """Return how a worker goes in a translation step.
-
-    Args:
-        begins: where the worker is by then, None if not known; a start that the step states wins.
-
-    Raises:
-        FrameError: the step is no translation, or names a place that does not exist.
-    """
-    if step.translate is None:
-        raise FrameError("translation", step.name, (s.name for s in day.steps if s.translate is not None))
-    start = step.translate.start or begins or AIRLOCK
-    reach = grip(scene, worker)
-    ends = np.stack([place_pose(scene, start, reach), place_pose(scene, step.translate.to, reach)])
-    hands = poses.apply(ends, reach)
-    rails = rails_of(scene.loaded.platform.document, scene.tree, scene.position)
-    route = find_route(rails, hands[0], hands[1], gap_m=day.rail_gap, reach_m=day.rail_reach)
-    speed = step.translate.speed or scene.loaded.crew[worker].document.translation_speed
-    straight_s = float(np.linalg.norm(hands[1] - hands[0])) / speed
-    motion = None
-    if isinstance(route, RailRoute) and not np.allclose(ends[0], ends[1]):
-        keys = body_poses(route, reach, *ends)
-        motion = translate_path(keys, reach, Pace(speed), [f"{worker}/{joint}" for joint in FREE_JOINTS])
-    return Walk(worker, start, step.translate.to, ends, route, motion, straight_s)
 
 
 def _walks(scene: Scene, day: Day) -> dict[str, tuple[Walk, ...]]:

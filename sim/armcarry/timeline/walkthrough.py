@@ -21,10 +21,11 @@ from armcarry.scene.tree import WORLD, Tree
 from armcarry.timeline.carry import Clock
 from armcarry.timeline.conflicts import AIRLOCK, destinations, situation_after, situation_at_start
 from armcarry.timeline.moves import PlannedMove, Way
-from armcarry.timeline.plan import grip, place_pose, steps_in_order, walk_between
+from armcarry.timeline.plan import steps_in_order
 from armcarry.timeline.run import Event, Run, Shortfall
 from armcarry.timeline.translation import Pace, joint_positions, translate_path
 from armcarry.timeline.variants import plan_all
+from armcarry.timeline.walks import grip, place_pose, walk_between
 
 Places = Mapping[str, str | None]
 
@@ -202,7 +203,7 @@ def _leave(walk: Walkthrough, step: Step, begins: Places) -> None:
     for worker in step.actors:
         plate = walk.tree.pose_of(_plate(walk.scene), walk.position)
         to = step.leave_restraint.to if step.leave_restraint is not None else None
-        goal = plate if to is None else place_pose(walk.scene, to, grip(walk.scene, worker))
+        goal = plate if to is None else place_pose(walk.scene, to, worker)
         ends = np.stack([plate, goal])
         _go(walk, step, worker, ends, _step_over(walk.scene, worker, ends))
 

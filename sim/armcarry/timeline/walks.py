@@ -1,0 +1,134 @@
+"""How a worker gets from place to place: where places are, the way along handrails, and the motion."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from armcarry.errors import FrameError
+from armcarry.files.documents.day import Day, Step
+from armcarry.geometry import poses
+from armcarry.geometry.poses import Array
+from armcarry.motion.curve import Motion
+from armcarry.scene.build import PLATFORM, VEHICLE, Scene
+from armcarry.scene.crew import FREE_JOINTS
+from armcarry.timeline.conflicts import AIRLOCK
+from armcarry.timeline.handrails import Leg, NoRoute, RailRoute, find_route, rails_of
+from armcarry.timeline.sides import choose_sides
+from armcarry.timeline.translation import Pace, body_poses, facing, translate_path
+
+#: posture of the crew model for going along handrails, where it has one
+CLIMB = "climb"
+
+
+@dataclass(frozen=True, eq=False)
+class Walk:
+    """How a worker gets from place to place in one step: the way, and the motion of the free joints from 0 s.
+
+    ``poses`` (2, 4, 4) are T_world_boots before and after. Without a way along handrails, or where there is
+    nothing to go, ``motion`` is None and the time is that of the straight line.
+    """
+
+    worker: str
+    start: str
+    goal: str
+    poses: Array
+    route: RailRoute | NoRoute
+    motion: Motion | None
+    straight_s: float
+
+    @property
+    def duration_s(self) -> float:
+        """Time it takes."""
+        return self.straight_s if self.motion is None else self.motion.duration_s
+
+
+def place_pose(scene: Scene, place: str, worker: str) -> Array:
+    """Return T_world_boots (4, 4) of a worker at a worksite, at the airlock, or at a frame by full name.
+
+    At the end frame of a handrail the worker hangs on to the rail, on its roomiest side.
+
+    Raises:
+        FrameError: there is no such place.
+    """
+    platform = scene.loaded.platform.document
+    if place in platform.worksites:
+        place = f"{PLATFORM}/{platform.worksites[place].stand}"
+    elif place == AIRLOCK and platform.airlock is not None:
+        place = f"{PLATFORM}/{platform.airlock}"
+    elif "/" not in place:
+        raise FrameError("worksite", place, (*platform.worksites, AIRLOCK))
+    for rail in rails_of(platform, scene.tree, scene.position):
+        ends = platform.handrails[rail.name]
+        if place in (f"{PLATFORM}/{ends.start}", f"{PLATFORM}/{ends.end}"):
+            leg = RailRoute(np.stack([rail.start, rail.end]), (Leg("rail", rail.name, rail.length_m),), rail.away[None])
+            away = _roomy(scene, worker, leg).aways[0]
+            pose = poses.identity()
+            pose[:3, :3] = facing(rail.end - rail.start, away)
+            point = rail.start if place == f"{PLATFORM}/{ends.start}" else rail.end
+            pose[:3, 3] = point - pose[:3, :3] @ grip(scene, worker)
+            return pose
+    return scene.tree.pose_of(place, scene.position)
+
+
+def grip(scene: Scene, worker: str) -> Array:
+    """Return the point between a worker's gloves (3,) in the boots frame, in the posture for handrails."""
+    crew = scene.loaded.crew[worker].document
+    position = np.zeros(len(scene.tree.joints))
+    for joint, value in crew.postures.get(CLIMB, next(iter(crew.postures.values()))).items():
+        position[scene.tree.column(f"{worker}/{joint}")] = value
+    boots = f"{worker}/{crew.boots}"
+    gloves = [scene.tree.pose_of(f"{worker}/{glove}", position, relative_to=boots)[:3, 3] for glove in crew.gloves]
+    return np.asarray(np.mean(gloves, axis=0))
+
+
+def walk_between(scene: Scene, day: Day, step: Step, worker: str, begins: str | None) -> Walk:
+    """Return how a worker goes in a translation step.
+
+    Args:
+        begins: where the worker is by then, None if not known; a start that the step states wins.
+
+    Raises:
+        FrameError: the step is no translation, or names a place that does not exist.
+    """
+    if step.translate is None:
+        raise FrameError("translation", step.name, (s.name for s in day.steps if s.translate is not None))
+    start = step.translate.start or begins or AIRLOCK
+    reach = grip(scene, worker)
+    ends = np.stack([place_pose(scene, place, worker) for place in (start, step.translate.to)])
+    hands = poses.apply(ends, reach)
+    rails = rails_of(scene.loaded.platform.document, scene.tree, scene.position)
+    route = find_route(rails, hands[0], hands[1], gap_m=day.rail_gap, reach_m=day.rail_reach)
+    speed = step.translate.speed or scene.loaded.crew[worker].document.translation_speed
+    straight_s = float(np.linalg.norm(hands[1] - hands[0])) / speed
+    motion = None
+    if isinstance(route, RailRoute) and not np.allclose(ends[0], ends[1]):
+        keys = _keys(scene, worker, route, ends, (start, step.translate.to))
+        ends = keys[[0, -1]]
+        if not np.allclose(ends[0], ends[1]):
+            motion = translate_path(keys, reach, Pace(speed), [f"{worker}/{joint}" for joint in FREE_JOINTS])
+    return Walk(worker, start, step.translate.to, ends, route, motion, straight_s)
+
+
+def _keys(scene: Scene, worker: str, route: RailRoute, ends: Array, names: tuple[str, str]) -> Array:
+    """Return the boots poses (K, 4, 4) of a walk, on the roomier side of every rail.
+
+    Passing the hatch is not modelled: a walk from or to the airlock begins or ends on the rail beside it.
+    """
+    first, last = int(names[0] == AIRLOCK), len(route.legs) - int(names[1] == AIRLOCK)
+    start, goal = (None if name == AIRLOCK else end for name, end in zip(names, ends, strict=True))
+    if last <= first:  # within reach of the hatch: no rail to go along
+        return np.stack([pose for pose in (start, goal) if pose is not None] or [ends[1]])
+    inner = RailRoute(route.points[first : last + 1], route.legs[first:last], route.aways[first:last])
+    return body_poses(_roomy(scene, worker, inner), grip(scene, worker), start, goal)
+
+
+def _roomy(scene: Scene, worker: str, route: RailRoute) -> RailRoute:
+    """Return a route with the sides on which the worker has room beside platform and vehicle."""
+    tree, position = scene.tree, scene.position
+    bodies = [body for body in tree.bodies if body.link.split("/", 1)[0] in (PLATFORM, VEHICLE)]
+    frames = np.stack([tree.pose_of(body.link, position) @ body.pose for body in bodies])
+    crew = scene.loaded.crew[worker].document
+    head = tree.pose_of(f"{worker}/{crew.visor}", position, relative_to=f"{worker}/{crew.boots}")
+    return choose_sides(route, grip(scene, worker), float(head[2, 3]), bodies, frames)
