@@ -63,6 +63,9 @@ def rehearse(
     fail: Annotated[
         list[str] | None, typer.Option(help="A step of the day is tried and fails; its fallback follows.")
     ] = None,
+    second_opinion: Annotated[
+        bool, typer.Option("--second-opinion", help="Ask other engines about the tightest pairs.")
+    ] = False,
     as_json: Json = False,
 ) -> None:
     """Compute a run, check it, write the run folder and print the findings.
@@ -77,7 +80,12 @@ def rehearse(
     console = Console(quiet=as_json)
     with console.progress() as tell:
         record = compute(scenario, tell, slip=dict(map(_slip, slip or [])), failed=fail or [])
-        tell("checking", 0.9)
+        if second_opinion:
+            from armcarry.record.opinions import with_opinions
+
+            tell("asking other engines", 0.9)
+            record = with_opinions(record)
+        tell("checking", 0.95)
         findings = judge(record)
     folder, overwrite = _run_folder(scenario, out, overwrite)
     summary = save(record, findings, folder, overwrite=overwrite)
@@ -85,7 +93,9 @@ def rehearse(
         from armcarry.views.rehearsed import write_views
 
         with console.progress() as tell:
-            write_views(record, findings, folder / "views", tell)
+            written = write_views(record, findings, folder / "views", tell)
+        if written[-1].suffix == ".txt":  # the reason why there are no pictures
+            typer.echo(written[-1].read_text(encoding="utf-8").strip(), err=True)
     if as_json:
         _print_json({**summary, "folder": str(folder), "findings": [finding.as_dict() for finding in findings]})
     else:
@@ -156,6 +166,54 @@ def restraint(
     else:
         Console().table(found.message, HEADINGS, found.rows())
     raise typer.Exit(0 if found.choices else 1)
+
+
+class PaperSize(StrEnum):
+    """Sheets the printed parts of a briefing fit on."""
+
+    a4 = "A4"
+    letter = "Letter"
+
+
+@app.command()
+def brief(
+    run: Annotated[Path, typer.Argument(help="A run folder that rehearse wrote.")],
+    out: Annotated[Path | None, typer.Option(help="Where to write; default views/ in the run folder.")] = None,
+    part: Annotated[
+        list[str] | None,
+        typer.Option(help="Only this: page, gltf, movie, report, slides or cards. May be given again."),
+    ] = None,
+    paper: Annotated[PaperSize, typer.Option(help="Sheet of report and step cards.")] = PaperSize.a4,
+    cut: Annotated[
+        list[str] | None,
+        typer.Option(help="A stretch of the movie: '400 s to 480 s, 20x, ev1' (from, to, speed, camera). Again for more."),
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Write web page, glTF, movie, pictures, report, slides and step cards of a run.
+
+    Exit code: 0 written, 2 bad input, or a part that was asked for by name could not be made.
+    """
+    from armcarry.record.store import load
+    from armcarry.views.brief.write import check_parts, write_briefing
+    from armcarry.views.movie import read_cut
+    from armcarry.views.terminal import Console
+
+    console = Console(quiet=as_json)
+    parts, cuts = check_parts(part), tuple(map(read_cut, cut or []))
+    record, findings = load(run)
+    with console.progress() as tell:
+        written = write_briefing(
+            record, findings, out or run / "views", parts=parts, paper=paper.value, cuts=cuts or None, progress=tell
+        )
+    if as_json:
+        _print_json({"files": [str(path) for path in written.files], "left_out": written.left_out})
+    else:
+        for path in written.files:
+            typer.echo(str(path))
+        for name, why in written.left_out.items():
+            typer.echo(f"left out: {name}: {why}", err=True)
+    raise typer.Exit(2 if part and written.left_out else 0)
 
 
 def _print_json(value: dict[str, Any]) -> None:

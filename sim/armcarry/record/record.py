@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike
 
+from armcarry.clearance.second_opinion import EngineAnswer
 from armcarry.geometry.model import Body
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
@@ -77,6 +78,7 @@ class Record:
         curves: clearance against time by group of classes.
         slip: steps of the day that take longer, and by how many seconds.
         failed: steps of the day that are tried, fail and are followed by their fallback.
+        engines: what other engines say of the tightest pairs; empty when they were not asked.
     """
 
     scene: Scene
@@ -91,6 +93,7 @@ class Record:
     timings_s: dict[str, float] = field(default_factory=dict)
     slip: dict[str, float] = field(default_factory=dict)
     failed: tuple[str, ...] = ()
+    engines: tuple[EngineAnswer, ...] = ()
 
     @cached_property
     def plan(self) -> DayPlan | None:

@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 
 from armcarry import __version__
+from armcarry.clearance.second_opinion import EngineAnswer, Opinion
 from armcarry.errors import ArmcarryError, RecordError
 from armcarry.files.load import load_scenario
 from armcarry.record.finding import ClearanceDetail, Finding, Verdict
@@ -156,6 +157,7 @@ def _run(record: Record) -> dict[str, Any]:
         "shortfalls": [asdict(item) for item in record.shortfalls],
         "slip": record.slip,
         "failed": list(record.failed),
+        "engines": [asdict(answer) for answer in record.engines],
     }
 
 
@@ -210,8 +212,14 @@ def _assemble(folder: Path, summary: dict[str, Any]) -> tuple[Record, tuple[Find
         timings_s=summary["timings_s"],
         slip=run["slip"],
         failed=tuple(run["failed"]),
+        engines=tuple(_answer(item) for item in run["engines"]),
     )
     return record, tuple(_finding(item) for item in _read_json(folder / "findings.json", folder))
+
+
+def _answer(item: dict[str, Any]) -> EngineAnswer:
+    opinions = tuple(Opinion(**opinion) for opinion in item["opinions"])
+    return EngineAnswer(item["engine"], item["present"], opinions)
 
 
 def _finding(item: dict[str, Any]) -> Finding:
