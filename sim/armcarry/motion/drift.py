@@ -25,7 +25,7 @@ from armcarry.scene.tree import WORLD, Tree
 #: speeds are bounded over cells of at most this length, s
 STEP_S = 1.0
 #: shortest piece of a motion told apart, s; shorter ones join their neighbour with its end speed
-_SHORT_S = 1e-9
+_SHORT_S = 1e-6
 
 
 class _Pair(NamedTuple):

@@ -46,7 +46,7 @@ class Dazzle:
 
     Attributes:
         edges_s: (C+1,).
-        seen, blinded: (C, E) which cameras see the target, and in which of them the sun stands.
+        seen, blinded: (C, E) which cameras see the target at the cell's middle, and in which of them the sun stands.
     """
 
     target: str
@@ -150,7 +150,7 @@ def dazzle(sun: Sun, found: Sightings) -> tuple[Dazzle, ...]:
     cameras = scene_cameras(sun.record.scene)
     result = []
     for t, target in enumerate(found.targets):
-        seen = found.seen[of][:, :, t]
+        seen = found.glimpsed[of][:, :, t]
         blinded = np.zeros_like(seen)
         for phase in sun.record.phases:
             rows = np.flatnonzero((middles > phase.start_s) & (middles < phase.end_s))

@@ -44,6 +44,7 @@ class Sightings:
         edges_s: (C+1,) the cells' ends; cells follow one another without gaps.
         there: (C, T) whether there is such a target: a rider is one while aboard.
         seen: (C, E, T) whether the camera sees the target throughout the cell.
+        glimpsed: (C, E, T) whether it does at the cell's middle.
         crossing_rad: (C, E, E, T) angle at the target between the lines of two cameras at the cell's middle, folded
             to 0 to pi/2; 0 where one of them is not proven to see it.
     """
@@ -53,6 +54,7 @@ class Sightings:
     edges_s: Array
     there: np.ndarray
     seen: np.ndarray
+    glimpsed: np.ndarray
     crossing_rad: Array
 
     @property
@@ -95,16 +97,15 @@ def _find(record: Record) -> Sightings:
         for target in targets(scene, phase.tree):
             names.setdefault(target.name, len(names))
     e, t = len(cameras), len(names)
-    parts: list[_Part] = [
-        (np.zeros(1), np.zeros((0, t), bool), np.zeros((0, e, t), bool), np.zeros((0, e, e, t)))
-    ]
+    nothing = np.zeros((0, e, t), dtype=bool)
+    parts: list[_Part] = [(np.zeros(1), np.zeros((0, t), dtype=bool), nothing, nothing, np.zeros((0, e, e, t)))]
     parts += [Watch(record, phase, cameras).run(names) for phase in record.phases if phase.end_s > phase.start_s]
     edges = np.concatenate([parts[0][0], *(part[0][1:] for part in parts[1:])])
-    there, seen, crossing = (np.concatenate([part[k] for part in parts]) for k in range(1, 4))
-    return Sightings(tuple(camera.name for camera in cameras), tuple(names), edges, there, seen, crossing)
+    there, seen, glimpsed, crossing = (np.concatenate([part[k] for part in parts]) for k in range(1, 5))
+    return Sightings(tuple(camera.name for camera in cameras), tuple(names), edges, there, seen, glimpsed, crossing)
 
 
-_Part = tuple[Array, np.ndarray, np.ndarray, Array]
+_Part = tuple[Array, np.ndarray, np.ndarray, np.ndarray, Array]
 
 
 class Watch:
@@ -153,23 +154,23 @@ class Watch:
     def run(self, names: dict[str, int]) -> _Part:
         """Halve cells until what is seen is proven or they are short."""
         starts, ends = self._first_cells()
-        kept: list[tuple[Array, Array, np.ndarray, Array]] = []
+        kept: list[tuple[Array, Array, np.ndarray, np.ndarray, Array]] = []
         while len(starts):
             cells = [self._cells(*part) for part in _batches(starts, ends)]
             seen, glimpsed, crossing = (np.concatenate([item[k] for item in cells]) for k in range(3))
             wanted = np.minimum(glimpsed.sum(axis=1), 2)  # two cameras, so that their crossing is known
             open_ = np.any(seen.sum(axis=1) < wanted, axis=1) & (ends - starts > FINE_S)
-            kept.append((starts[~open_], ends[~open_], seen[~open_], crossing[~open_]))
+            kept.append((starts[~open_], ends[~open_], seen[~open_], glimpsed[~open_], crossing[~open_]))
             middles = (starts[open_] + ends[open_]) / 2
             starts, ends = np.concatenate([starts[open_], middles]), np.concatenate([middles, ends[open_]])
-        starts, ends, seen, crossing = (np.concatenate([item[k] for item in kept]) for k in range(4))
+        starts, ends, *found = (np.concatenate([item[k] for item in kept]) for k in range(5))
         order = np.argsort(starts, kind="stable")
         places = np.array([names[target.name] for target in self.targets])
         there = np.isin(np.arange(len(names)), places) & np.ones((len(order), 1), dtype=bool)
-        all_seen = np.zeros((*seen.shape[:2], len(names)), dtype=bool)
-        all_crossing = np.zeros((*crossing.shape[:3], len(names)))
-        all_seen[:, :, places], all_crossing[..., places] = seen[order], crossing[order]
-        return np.append(starts[order], ends[order][-1]), there, all_seen, all_crossing
+        wide = [np.zeros((*item.shape[:-1], len(names)), dtype=item.dtype) for item in found]
+        for item, result in zip(found, wide, strict=True):
+            result[..., places] = item[order]
+        return np.append(starts[order], ends[order][-1]), there, wide[0], wide[1], wide[2]
 
     def _first_cells(self) -> tuple[Array, Array]:
         """Cut a phase at its moves, and moves of the arm into coarse cells."""
