@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from armcarry.files.load import validate_files
+from armcarry.files.load import load_scenario, validate_files
 from armcarry.files.model_files import open_model
 from armcarry.files.validate import read_any
 
@@ -45,3 +45,21 @@ def test_a_crewmember_may_have_cameras(world):
 def test_a_wrong_camera_is_told_at_its_line(world, name, given, words):
     path, line = _with_camera(world, name, **given)
     assert any(str(problem).startswith(f"{path}:{line}: {words}") for problem in validate_files([path]))
+
+
+def _out_of_service(world, pattern):
+    script = world / "script.yaml"
+    script.write_text(script.read_text().rstrip("\n") + f"\ncameras_off: [{pattern}]\n")
+    return script, script.read_text().count("\n")
+
+
+def test_a_script_says_which_cameras_are_out_of_service(world):
+    script, _ = _out_of_service(world, '"platform/*"')
+    assert validate_files([script]) == []
+    assert load_scenario(script).scenario.cameras_off == ["platform/*"]
+
+
+def test_what_is_out_of_service_must_be_a_camera(world):
+    script, line = _out_of_service(world, "platform/eyes")
+    (told,) = validate_files([script])
+    assert str(told).startswith(f"{script}:{line}: no camera fits 'platform/eyes'; accepted: platform/eye")

@@ -59,6 +59,9 @@ def _visor(sun: Sun, crew: str) -> Finding | None:
         return None
     limit = sun.limits.visor
     lasting = sum(end - start for start, end in found.stretches)
+    if found.nearest_s is None:
+        words = f"the sun is down all the time {crew} is outside"
+        return Finding("light", Verdict.PASS, crew, words, other="visor", limit=limit, unit="rad")
     where = f"{np.degrees(found.nearest_rad):.0f} deg from the axis at {clock(found.nearest_s)}"
     if found.stretches:
         start, end = max(found.stretches, key=lambda item: item[1] - item[0])
@@ -71,11 +74,11 @@ def _visor(sun: Sun, crew: str) -> Finding | None:
         remedy = f"{other}turn the plate away from the sun, or have {crew} lower the visor's shade from {clock(start)}"
     else:
         start, end, remedy = found.nearest_s, found.nearest_s, ""
-        shaded = f", shaded for {clock(found.shaded_s)} within that" if found.shaded_s else ""
-        message = (
-            f"at no instant does the sun stand within {np.degrees(limit):.0f} deg of the axis of the visor of {crew}"
-            f"{shaded}; nearest {where}"
-        )
+        message = f"the sun never shines within {np.degrees(limit):.0f} deg of the axis of the visor of {crew}"
+        if found.shaded_s:
+            message += f"; for {clock(found.shaded_s)} bodies shade it there (looked at every {SHADE_STEP_S:g} s)"
+        else:
+            message += f", at no instant; nearest {where}"
     return Finding(
         "light", Verdict.FAIL if found.stretches else Verdict.PASS, crew, message, other="visor", start_s=start,
         end_s=end, value=found.nearest_rad, limit=limit, unit="rad", remedy=remedy,

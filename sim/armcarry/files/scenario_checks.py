@@ -6,10 +6,11 @@ from collections.abc import Mapping
 from typing import Any
 
 from armcarry.errors import InputError
+from armcarry.files import names
 from armcarry.files.carry_checks import check_carries
 from armcarry.files.documents.scenario import ScenarioDocument
 from armcarry.files.model_files import ModelFile
-from armcarry.files.script import PLATFORM, RESERVED, RESTRAINT, Script
+from armcarry.files.script import ARM, PLATFORM, RESERVED, RESTRAINT, Script
 from armcarry.files.validate import Source
 from armcarry.files.yaml_text import YamlPath
 from armcarry.quantities import show
@@ -32,6 +33,7 @@ def check_scenario(
     _restraint(script)
     _crew(script)
     _hardware(script)
+    _cameras(script)
     _no_circle(script)
     script.arm_joints(("start",), script.document.start)
     check_carries(script)
@@ -121,6 +123,17 @@ def _hardware(script: Script) -> None:
         for fastener in item.fasteners:
             here = ("hardware", name, "fasteners", fastener)
             script.known(here, fastener, document.fasteners, f"fastener of '{item.model}'")
+
+
+def _cameras(script: Script) -> None:
+    """Ask that what is out of service is a camera of platform, arm or crew."""
+    owners = {PLATFORM: script.platform, ARM: script.files["arm",].document}
+    owners |= {name: script.files["crew", name, "body"].document for name in script.document.crew}
+    known = [f"{owner}/{camera}" for owner, document in owners.items() for camera in document.cameras]
+    for k, pattern in enumerate(script.document.cameras_off):
+        if not names.matches_any(pattern, known):
+            accepted = names.accepted(pattern, known, "camera")
+            script.tell(("cameras_off", k), f"no camera fits '{pattern}'", accepted=accepted)
 
 
 def _no_circle(script: Script) -> None:

@@ -28,15 +28,15 @@ class Glare:
     Attributes:
         crew: whose.
         stretches: when the sun is within the limit and not shaded.
-        nearest_rad: least angle of the sun from the visor's axis in those stretches, or over all time outside.
-        nearest_s: when that is.
+        nearest_rad: least angle of the sun from the visor's axis in those stretches, or while the sun is up at all.
+        nearest_s: when that is; None where the sun never is up.
         shaded_s: time within the limit in which bodies shade the visor.
     """
 
     crew: str
     stretches: tuple[tuple[float, float], ...]
     nearest_rad: float
-    nearest_s: float
+    nearest_s: float | None
     shaded_s: float
 
 
@@ -76,12 +76,12 @@ def glare(sun: Sun, crew: str) -> Glare | None:
     order = np.argsort(starts, kind="stable")
     starts, ends, angle, inside, shaded = (item[order] for item in (starts, ends, angle, inside, shaded))
     hit = inside & ~shaded
-    among = np.flatnonzero(hit) if hit.any() else np.arange(len(starts))
+    shaded_s = float(np.sum((ends - starts)[inside & shaded]))
+    among = np.flatnonzero(hit if hit.any() else sun.up((starts + ends) / 2))
+    if not len(among):
+        return Glare(crew, (), np.pi, None, shaded_s)
     k = int(among[np.argmin(angle[among])])
-    return Glare(
-        crew, _joined(starts[hit], ends[hit]), float(angle[k]), float((starts[k] + ends[k]) / 2),
-        float(np.sum((ends - starts)[inside & shaded])),
-    )
+    return Glare(crew, _joined(starts[hit], ends[hit]), float(angle[k]), float((starts[k] + ends[k]) / 2), shaded_s)
 
 
 def _outside(sun: Sun, phase: Phase, crew: str) -> bool:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from armcarry.scene.build import ARM, PLATFORM, RESTRAINT, Scene
 from armcarry.scene.camera import View
+from armcarry.scene.names import matches
 from armcarry.scene.tree import Tree
 
 if TYPE_CHECKING:
@@ -42,7 +43,7 @@ class Target:
 
 
 def scene_cameras(scene: Scene) -> tuple[SceneCamera, ...]:
-    """Return the cameras of the platform, then of the arm, then of every crewmember."""
+    """Return the cameras of the platform, then of the arm, then of every crewmember, less those out of service."""
     loaded = scene.loaded
     owners: list[tuple[str, Mapping[str, Camera]]] = [
         (PLATFORM, loaded.platform.document.cameras),
@@ -56,6 +57,7 @@ def scene_cameras(scene: Scene) -> tuple[SceneCamera, ...]:
         )
         for owner, cameras in owners
         for name, camera in cameras.items()
+        if not any(matches(pattern, f"{owner}/{name}") for pattern in loaded.scenario.cameras_off)
     )
 
 

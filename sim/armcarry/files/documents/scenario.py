@@ -203,6 +203,9 @@ class ScenarioDocument(Document):
     start: JointSettings = Field(default_factory=dict, description="arm joints at the start; others at home")
     carries: list[Carry] = Field(default_factory=list)
     day: Day | None = Field(default=None, description="who does what and when; without it carries follow in order")
+    cameras_off: list[NamePattern] = Field(
+        default_factory=list, description="cameras out of service, by full name: platform/bow_eye, ev1/*"
+    )
     environment: Environment | None = Field(
         default=None, description="date, orbit and attitude; without it nothing that needs light is assessed"
     )
