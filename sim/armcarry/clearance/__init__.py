@@ -3,6 +3,7 @@
     prove_clearance(tree, motion, pairs, *, report_distance_m=3.0, tolerance_m=1e-3,
                     start_s=None, end_s=None) -> ClearanceBounds
     Prover(tree, pairs).bounds(motion, ...)       the same for many motions, prepared once
+    clearance_curve(tree, motion, pairs, *, groups=None, cells=400, band_m=0.02, ...) -> ClearanceCurve
     all_pairs(tree, exclude=()), pairs_that_move(tree, motion, exclude=())
     distance(shape_a, T_world_a, shape_b, T_world_b) -> Distance
     distances(shapes, T_world_body, pairs) -> Distances
@@ -11,16 +12,19 @@ Any convex bodies on any tree of revolute and prismatic joints will do. The kern
 first use and kept on disk.
 """
 
+from armcarry.clearance.curve import ClearanceCurve, clearance_curve
 from armcarry.clearance.distance import Distance, Distances, distance, distances
 from armcarry.clearance.pairs import all_pairs, pairs_that_move
 from armcarry.clearance.prover import ClearanceBounds, Prover, prove_clearance
 
 __all__ = [
     "ClearanceBounds",
+    "ClearanceCurve",
     "Distance",
     "Distances",
     "Prover",
     "all_pairs",
+    "clearance_curve",
     "distance",
     "distances",
     "pairs_that_move",

@@ -23,6 +23,7 @@ from armcarry.clearance.book import (
     BODY,
     CORE,
     ENDS,
+    FIND_BEND,
     FIRST,
     FRAME,
     LAST,
@@ -37,12 +38,14 @@ from armcarry.clearance.book import (
     STEP,
     STRAY,
     TALLY,
+    call_real,
+    real1,
     real2,
     real3,
     whole1,
     whole2,
 )  # fmt: skip
-from armcarry.clearance.jit import inlined, kernel
+from armcarry.clearance.jit import by_address, inlined, kernel, source_digest
 from armcarry.clearance.pool import EPOCH
 
 
@@ -54,7 +57,7 @@ def row_of(book, m, n):
         return m
     epochs, epoch = whole1(book, POSE_EPOCH), whole1(book, TALLY)[EPOCH]
     # movers that rest come first, one row each
-    row = epochs.shape[0] - (book[BEND, 1] - slot) * book[NODE_T, 1] + n
+    row = epochs.shape[0] - (whole2(book, BEND_EPOCH).shape[0] - slot) * real1(book, NODE_T).shape[0] + n
     if epochs[row] != epoch:
         epochs[row] = epoch
         _seat(book, m, n, row)
@@ -96,7 +99,7 @@ def bend_of(book, m, c):
     bend, epochs, epoch = real2(book, BEND), whole2(book, BEND_EPOCH), whole1(book, TALLY)[EPOCH]
     if epochs[slot, c] != epoch:
         epochs[slot, c] = epoch
-        bend[slot, c] = _bend(book, m, c)
+        bend[slot, c] = call_real(book, FIND_BEND, (m, c), ())
     return bend[slot, c]
 
 
@@ -176,3 +179,15 @@ def _second(book, m, c, n, radius):
         wx, wy, wz = wx + zx, wy + zy, wz + zz
     centre = math.sqrt(ax * ax + ay * ay + az * az)
     return centre + radius * (math.sqrt(bx * bx + by * by + bz * bz) + wx * wx + wy * wy + wz * wz)
+
+
+def _make(digest):
+    @by_address("float64", 2, 0)
+    def find_bend(book, m, c):
+        """Stand for _bend."""
+        return _bend(book, m, c) if digest else math.inf
+
+    return find_bend
+
+
+find_bend = _make(source_digest())

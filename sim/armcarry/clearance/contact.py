@@ -6,9 +6,11 @@ from __future__ import annotations
 import math
 
 from armcarry.clearance.book import ENDS, NODE_T, PLANE, STACK, TALLY, real1, real2, whole1, whole2
+from armcarry.clearance.distance import CONTACT_M
 from armcarry.clearance.jit import kernel
+from armcarry.clearance.planes import guess_plane, known, measured
 from armcarry.clearance.pool import FULL, SERIAL
-from armcarry.clearance.search import CONTACT_M, cell_bound, guess_plane, known, measure_node, measured
+from armcarry.clearance.search import cell_bound, measure_node
 from armcarry.clearance.timetree import split
 
 

@@ -13,6 +13,8 @@ from armcarry.geometry.shapes import Shape
 
 #: every bound is moved outward by this for rounding, metres
 PAD_M = 1e-6
+#: bodies this close or closer count as in contact: twice what rounding can hide, metres
+CONTACT_M = 2 * PAD_M
 
 
 @dataclass(frozen=True)
@@ -66,7 +68,7 @@ def distances(shapes: Sequence[Shape], T_world_body: Array, pairs: np.ndarray) -
     pose = np.ascontiguousarray(pose_rows(np.asarray(T_world_body, dtype=float), solids.centre))
     pairs = np.ascontiguousarray(pairs, dtype=np.int64).reshape(-1, 2)
     bounds, points = measure(solids.form, solids.size, solids.verts, pose, pairs, 0.1 * PAD_M)
-    contact = bounds[..., 1] <= PAD_M
+    contact = bounds[..., 1] <= CONTACT_M
     lower = np.where(contact, -np.inf, np.maximum(bounds[..., 0] - PAD_M, 0.0))
     upper = np.where(contact, 0.0, bounds[..., 1])
     return Distances(lower, upper, points[..., :3], points[..., 3:])

@@ -115,8 +115,7 @@ def lay_out(tree: Tree, pairs: np.ndarray) -> Layout:
     frame = np.array([frame_of[link] for link in where], dtype=np.int64)
     core = [inside[link] @ body.pose for link, body in zip(where, tree.bodies, strict=True)]
     cores = pose_rows(np.stack(core), solids.centre) if core else np.zeros((0, 12))
-    lines = [line_to(frames.parent, f) for f in range(-1, len(frames.parent))]
-    movers, in_movers = _movers(pairs, frame, cores, lines)
+    movers, in_movers = _movers(pairs, frame, cores, frames.parent)
     needed = np.zeros(len(frames.parent), dtype=bool)
     needed[movers.links] = True
     order = np.lexsort((in_movers.min(axis=1), in_movers.max(axis=1))) if len(pairs) else np.zeros(0, np.int64)
@@ -136,40 +135,39 @@ def line_to(parent: np.ndarray, frame: int) -> list[int]:
     return line[::-1]
 
 
-def _movers(
-    pairs: np.ndarray, frame: np.ndarray, cores: Array, lines: list[list[int]]
-) -> tuple[Movers, np.ndarray]:
+def _movers(pairs: np.ndarray, frame: np.ndarray, cores: Array, parent: np.ndarray) -> tuple[Movers, np.ndarray]:
     """Number every (body, base frame) that the pairs need, those fixed to their base first."""
-    keys: dict[tuple[int, int, int], int] = {}
-    wanted = np.zeros((len(pairs), 2, 3), dtype=np.int64)
-    common: dict[tuple[int, int], int] = {}
-    for p, (a, b) in enumerate(pairs.tolist()):
-        key = (int(frame[a]), int(frame[b]))
-        if key not in common:
-            line_a, line_b = lines[key[0] + 1], lines[key[1] + 1]
-            shared = [x for x, y in zip(line_a, line_b, strict=False) if x == y]
-            common[key] = shared[-1] if shared else WORLD_FRAME
-        base = common[key]
-        wanted[p] = (frame[a] != base, a, base), (frame[b] != base, b, base)
-    for key3 in sorted({(row[0], row[1], row[2]) for row in wanted.reshape(-1, 3).tolist()}):
-        keys[key3] = len(keys)
-    listed = np.array(list(keys), dtype=np.int64).reshape(-1, 3)
+    count = len(parent) + 1  # frames and the world
+    base = _common_frames(parent, np.unique(frame))[frame[pairs[:, 0]] + 1, frame[pairs[:, 1]] + 1]
+    moves = frame[pairs] != base[:, None]
+    key = (moves * len(frame) + pairs) * count + base[:, None] + 1
+    keys, rows = np.unique(key, return_inverse=True)
+    body, bases = keys // count % len(frame) if len(frame) else keys, keys % count - 1
+    moving = keys >= len(frame) * count
     links: list[int] = []
     first, last = [], []
-    for _, body, base in listed.tolist():
-        line = lines[int(frame[body]) + 1]
-        between = line[line.index(base) + 1 :] if base >= 0 else line
+    for at, above in zip(frame[body].tolist(), bases.tolist(), strict=True):
+        line = line_to(parent, at)
         first.append(len(links))
-        links.extend(between)
+        links.extend(line[line.index(above) + 1 :] if above >= 0 else line)
         last.append(len(links))
-    slot = np.where(listed[:, 0] == 1, np.cumsum(listed[:, 0]) - 1, -1)
     movers = Movers(
-        np.ascontiguousarray(listed[:, 1]), np.ascontiguousarray(listed[:, 2]), frame[listed[:, 1]],
-        np.ascontiguousarray(cores[listed[:, 1]]), np.array(first, dtype=np.int64),
-        np.array(last, dtype=np.int64), slot.astype(np.int64), np.array(links, dtype=np.int64),
+        body, bases, frame[body], np.ascontiguousarray(cores[body]), np.array(first, dtype=np.int64),
+        np.array(last, dtype=np.int64), np.where(moving, np.cumsum(moving) - 1, -1),
+        np.array(links, dtype=np.int64),
     )  # fmt: skip
-    rows = [keys[key3[0], key3[1], key3[2]] for key3 in wanted.reshape(-1, 3).tolist()]
-    return movers, np.array(rows, dtype=np.int64).reshape(-1, 2)
+    return movers, rows.reshape(-1, 2).astype(np.int64)
+
+
+def _common_frames(parent: np.ndarray, used: np.ndarray) -> np.ndarray:
+    """Return the nearest frame above both of two frames, (F+1, F+1) with the world first; only ``used`` filled."""
+    common = np.full((len(parent) + 1, len(parent) + 1), WORLD_FRAME, dtype=np.int64)
+    lines = {int(f): line_to(parent, int(f)) for f in used}
+    for a, line_a in lines.items():
+        for b, line_b in lines.items():
+            shared = [x for x, y in zip(line_a, line_b, strict=False) if x == y]
+            common[a + 1, b + 1] = shared[-1] if shared else WORLD_FRAME
+    return common
 
 
 def _levers(frames: Frames, frame: np.ndarray, cores: Array, bound: Array) -> Array:

@@ -21,6 +21,7 @@ _INNER: dict[str, Any] = {"_nrt": False, "no_cpython_wrapper": True, "no_cfunc_w
 #: the files that hold inner kernels
 _KERNELS = (
     "jit", "book", "support", "simplex", "gjk", "timetree", "bend", "search", "contact", "pool", "prove", "rest",
+    "along", "distance", "planes", "measure",
 )  # fmt: skip
 
 
@@ -42,6 +43,19 @@ def kernel(function: Function) -> Function:
 def inlined(function: Function) -> Function:
     """Compile a small inner function that must not cost a call."""
     return numba.njit(forceinline=True, **_INNER, **_OPTIONS)(function)  # type: ignore[no-any-return]
+
+
+def by_address(result: str, wholes: int, reals: int) -> Callable[[Function], Any]:
+    """Compile (book, wholes..., reals...) -> result on its own, to be called by address; see book.py."""
+    signature = f"{result}({', '.join(['int64'] * (1 + wholes) + ['float64'] * reals)})"
+
+    def compile_it(function: Function) -> Any:
+        try:
+            return numba.cfunc(signature, cache=True, **_OPTIONS)(function)
+        except RuntimeError:
+            return numba.cfunc(signature, **_OPTIONS)(function)
+
+    return compile_it
 
 
 def entry(function: Function) -> Function:

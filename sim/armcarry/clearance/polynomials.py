@@ -44,22 +44,26 @@ def bernstein_matrix(degree: int) -> Array:
     )  # fmt: skip
 
 
-def load(layout: Layout, motion: Motion) -> Curves:
-    """Arrange a motion for the kernels.
+def load(layout: Layout, motion: Motion, start_s: float, end_s: float) -> Curves:
+    """Arrange the pieces of a motion that touch an interval for the kernels.
 
     Raises:
-        MotionError: a joint between some pair is missing from the motion, or jumps at a break.
+        MotionError: a joint between some pair is missing from the motion, or jumps at a break inside.
     """
     where = {name: k for k, name in enumerate(motion.joints)}
-    missing = [
-        name for name, need in zip(layout.joints, layout.needed, strict=True) if need and name not in where
-    ]
-    if missing:
-        raise MotionError(f"the motion does not move joint '{missing[0]}', which lies between some pair")
-    column = [where[name] if need else -1 for name, need in zip(layout.joints, layout.needed, strict=True)]
-    table = np.asarray(motion.coefficients, dtype=float)
-    picked = np.where(np.array(column) >= 0, table[:, :, column], 0.0) if column else table[:, :, :0]
-    return arrange(layout, np.asarray(motion.breaks_s, dtype=float), np.ascontiguousarray(picked.transpose(0, 2, 1)))
+    column = [where.get(name, -1) for name in layout.joints]
+    for name, need, found in zip(layout.joints, layout.needed.tolist(), column, strict=True):
+        if need and found < 0:
+            raise MotionError(f"the motion does not move joint '{name}', which lies between some pair")
+    breaks = np.asarray(motion.breaks_s, dtype=float)
+    first = int(np.searchsorted(breaks, start_s, side="right")) - 1
+    last = int(np.searchsorted(breaks, end_s, side="left"))
+    table = np.asarray(motion.coefficients, dtype=float)[first:last]
+    picked = np.zeros((last - first, len(column), table.shape[1]))
+    for frame, (need, found) in enumerate(zip(layout.needed.tolist(), column, strict=True)):
+        if need:
+            picked[:, frame] = table[:, :, found]
+    return arrange(layout, breaks[first : last + 1].copy(), picked)
 
 
 def arrange(layout: Layout, breaks: Array, poly: Array) -> Curves:

@@ -61,11 +61,21 @@ class Pool:
         self.book = np.zeros((pages.PAGE_COUNT, 4), np.int64)
         pages.write_pages(self.book, pages.FORM, self._kept[: pages.BREAKS])
         pages.write_pages(self.book, pages.TALLY, scratch)
+        self.book[pages.ADD_NODE :, 0] = _addresses()
 
-    def set_motion(self, curves: Curves) -> np.ndarray:
-        """Enter a motion of the pool's degree and return the book."""
+    def set_motion(self, curves: Curves) -> int:
+        """Enter a motion of the pool's degree and return the address of the book."""
         from armcarry.clearance import book as pages
 
         self._curves = curves
         pages.write_pages(self.book, pages.BREAKS, curves)
-        return self.book
+        return int(self.book.ctypes.data)
+
+
+def _addresses() -> list[int]:
+    """Compile, or load, the kernels that are called by address, in the order of their pages."""
+    from armcarry.clearance.bend import find_bend
+    from armcarry.clearance.measure import measure
+    from armcarry.clearance.timetree import add_cell, add_node
+
+    return [kernel.address for kernel in (add_node, add_cell, find_bend, measure)]

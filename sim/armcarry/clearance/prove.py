@@ -9,9 +9,11 @@ import numpy as np
 
 from armcarry.clearance.book import BASE, FRAME, NODE_T, OUT, PLANE, TALLY, real1, real2, real3, whole1
 from armcarry.clearance.contact import first_contact
+from armcarry.clearance.distance import CONTACT_M
 from armcarry.clearance.jit import entry, kernel, source_digest
-from armcarry.clearance.pool import EPOCH, FULL, GJKS, LOOSE
-from armcarry.clearance.search import CONTACT_M, gather_roots, guess_plane, measure_node, search
+from armcarry.clearance.planes import guess_plane
+from armcarry.clearance.pool import EPOCH, FULL, GJKS, LOOSE, SERIAL
+from armcarry.clearance.search import gather_roots, measure_node, search
 from armcarry.clearance.timetree import plant
 
 #: metres of lever-weighted joint travel in one root cell
@@ -58,7 +60,8 @@ def _make(digest):
         for i in range(pairs.shape[0]):
             ma, mb, row = pairs[i, 0], pairs[i, 1], table[i]
             row[:] = np.nan
-            lower, upper, seat = search(book, ma, mb, 0, roots, math.inf, tolerance, report)
+            tally[SERIAL] += 1
+            lower, upper, seat = search(book, ma, mb, 0, roots, math.inf, tolerance, report[i])
             row[0], row[1] = lower, upper
             if seat >= 0:
                 write_witness(book, ma, mb, seat, row)

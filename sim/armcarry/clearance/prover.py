@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -72,20 +73,11 @@ class Prover:
         self._pools: dict[int, Pool] = {}
         self._nodes = 4096
 
-    def pool(self, degree: int, *, larger: bool = False) -> Pool:
-        """Return working memory for polynomials of a degree, twice as large if asked."""
-        if larger:
-            self._nodes *= 2
-            self._pools.clear()
-        if degree not in self._pools:
-            self._pools[degree] = Pool(self.layout, degree, self._nodes)
-        return self._pools[degree]
-
     def bounds(
         self,
         motion: Motion,
         *,
-        report_distance_m: float = 3.0,
+        report_distance_m: float | Array = 3.0,
         tolerance_m: float = 1e-3,
         start_s: float | None = None,
         end_s: float | None = None,
@@ -94,36 +86,51 @@ class Prover:
         start, end = interval(motion, start_s, end_s)
         if tolerance_m < 10 * PAD_M:
             raise ValueError(f"tolerance of {tolerance_m:g} m is below what rounding allows, {10 * PAD_M:g} m")
-        curves = load(self.layout, motion)
+        report = np.broadcast_to(np.asarray(report_distance_m, dtype=float), len(self.pairs))
         table = np.empty((len(self.pairs), 11))
-        pool = self._run(curves, start, end, tolerance_m - 2 * PAD_M, report_distance_m + PAD_M, table)
-        return self._result(table, pool, report_distance_m)
+        asked = (report[self.layout.order] + PAD_M, table)
+        pool = self.run(
+            load(self.layout, motion, start, end),
+            lambda book: _kernels().prove(book, self.layout.pairs, start, end, tolerance_m - 2 * PAD_M, *asked),
+        )
+        return self._result(table, pool, report)
 
-    def _run(
-        self, curves: Curves, start: float, end: float, tolerance: float, report: float, table: Array
-    ) -> Pool:
-        """Run the kernel, with larger working memory until it fits."""
-        from armcarry.clearance.prove import prove
-
-        pairs, larger = self.layout.pairs, False
+    def run(self, curves: Curves, kernel: Callable[[int], int]) -> Pool:
+        """Run a kernel entry on a motion, with larger working memory until it fits, and return the memory."""
+        larger = False
         while True:
-            pool = self.pool(curves.poly.shape[2] - 1, larger=larger)
-            if prove(pool.set_motion(curves), pairs, start, end, tolerance, report, table):
+            pool = self._pool(curves.poly.shape[2] - 1, larger)
+            if kernel(pool.set_motion(curves)):
                 return pool
             larger = True
 
-    def _result(self, table: Array, pool: Pool, report_distance_m: float) -> ClearanceBounds:
+    def _pool(self, degree: int, larger: bool) -> Pool:
+        if larger:
+            self._nodes *= 2
+            self._pools.clear()
+        if degree not in self._pools:
+            self._pools[degree] = Pool(self.layout, degree, self._nodes)
+        return self._pools[degree]
+
+    def _result(self, table: Array, pool: Pool, report_m: Array) -> ClearanceBounds:
         back = np.empty_like(self.layout.order)
         back[self.layout.order] = np.arange(len(back))
         table = table[back]
         contact = ~np.isnan(table[:, 9])
         lower = np.where(contact, -np.inf, np.maximum(table[:, 0] - PAD_M, 0.0))
-        farther = ~contact & (lower >= report_distance_m)
+        farther = ~contact & (lower >= report_m)
         return ClearanceBounds(
             self.pairs, lower, np.where(contact, 0.0, table[:, 1]), table[:, 2], table[:, 3:6], table[:, 6:9],
             np.where(contact, CONTACT, np.where(farther, FARTHER, PROVEN)), table[:, 9:11],
             int(pool.tally[GJKS]), int(pool.tally[LOOSE]),
         )  # fmt: skip
+
+
+def _kernels() -> Any:
+    """Import the compiled kernels when first needed: numba takes a third of a second."""
+    from armcarry.clearance import prove
+
+    return prove
 
 
 def interval(motion: Motion, start_s: float | None, end_s: float | None) -> tuple[float, float]:
@@ -142,7 +149,7 @@ def prove_clearance(
     motion: Motion,
     pairs: Sequence[tuple[int, int]] | np.ndarray,
     *,
-    report_distance_m: float = 3.0,
+    report_distance_m: float | Array = 3.0,
     tolerance_m: float = 1e-3,
     start_s: float | None = None,
     end_s: float | None = None,
@@ -156,7 +163,8 @@ def prove_clearance(
         motion: every joint that lies between the bodies of some pair, as piecewise polynomials. It must be
             continuous; prove the parts on either side of a jump (an attach or detach) on their own.
         pairs: (P, 2) rows into ``tree.bodies``; see pairs_that_move.
-        report_distance_m: pairs proven at least this far apart are not refined further; inf for all.
+        report_distance_m: pairs proven at least this far apart are not refined further; inf to measure all.
+            One number, or one a pair (P,).
         tolerance_m: wanted gap between upper and lower bound where the least distance is below that.
         start_s, end_s: part of the motion to judge, all of it by default.
 

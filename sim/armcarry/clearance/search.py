@@ -27,96 +27,36 @@ from armcarry.clearance.book import (
     CENTRE,
     CORE,
     ENDS,
-    FORM,
+    MEASURE,
     NODE_T,
-    OUT,
     PLANE,
-    PLANE_TAG,
     POSE,
     ROOT_BEND,
     SIZE,
     SLOT,
     STACK,
     TALLY,
-    VERTS,
-    WORK,
+    call_real,
     real1,
     real2,
     real3,
     whole1,
     whole2,
 )  # fmt: skip
-from armcarry.clearance.gjk import gjk
+from armcarry.clearance.distance import CONTACT_M
 from armcarry.clearance.jit import inlined, kernel
-from armcarry.clearance.pool import FULL, GJKS, LOOSE, SERIAL
-from armcarry.clearance.support import plane_gap
+from armcarry.clearance.planes import gap_at, guess_plane, known, measured
+from armcarry.clearance.pool import FULL, LOOSE
 from armcarry.clearance.timetree import split
 
-#: bodies this close or closer are in contact: twice what rounding can hide, metres
-CONTACT_M = 2e-6
 #: cells shorter than this are not split again, s
 SHORTEST_S = 1e-7
 
 
 @inlined
-def _set_plane(book, n, gap, x, y, z, exact):
-    plane, tags = real2(book, PLANE), whole1(book, PLANE_TAG)
-    plane[n, 0], plane[n, 1], plane[n, 2], plane[n, 3] = gap, x, y, z
-    tags[n] = 2 * whole1(book, TALLY)[SERIAL] + exact
-
-
-@inlined
-def known(book, n):
-    """Tell whether node n has a plane for the pair in hand."""
-    return whole1(book, PLANE_TAG)[n] >= 2 * whole1(book, TALLY)[SERIAL]
-
-
-@inlined
-def measured(book, n):
-    """Tell whether GJK made the plane of node n for the pair in hand."""
-    return whole1(book, PLANE_TAG)[n] == 2 * whole1(book, TALLY)[SERIAL] + 1
-
-
-@inlined
-def _gap(book, ma, mb, n, x, y, z):
-    """Return the slab of movers ma, mb at node n across unit (x, y, z)."""
-    bodies = whole1(book, BODY)
-    return plane_gap(
-        whole2(book, FORM), real2(book, SIZE), real2(book, VERTS), bodies[ma], bodies[mb], real2(book, POSE),
-        row_of(book, ma, n), row_of(book, mb, n), x, y, z,
-    )  # fmt: skip
-
-
-@kernel
-def guess_plane(book, ma, mb, n, x, y, z):
-    """Give node n the slab across direction (x, y, z), normalised here; across the centres if that is 0."""
-    length = math.sqrt(x * x + y * y + z * z)
-    if length == 0.0:
-        ra, rb, pose = row_of(book, ma, n), row_of(book, mb, n), real2(book, POSE)
-        x, y, z = pose[rb, 9] - pose[ra, 9], pose[rb, 10] - pose[ra, 10], pose[rb, 11] - pose[ra, 11]
-        length = math.sqrt(x * x + y * y + z * z)
-        if length == 0.0:
-            x, length = 1.0, 1.0
-    x, y, z = x / length, y / length, z / length
-    _set_plane(book, n, _gap(book, ma, mb, n, x, y, z), x, y, z, np.int64(0))
-
-
-@kernel
 def measure_node(book, ma, mb, n, tolerance, cap):
     """Run GJK at node n from its guessed plane; return the upper bound, points left in OUT."""
-    plane, out, bodies = real2(book, PLANE), real1(book, OUT), whole1(book, BODY)
-    whole1(book, TALLY)[GJKS] += 1
-    exact = np.int64(1)
-    low, high = gjk(
-        whole2(book, FORM), real2(book, SIZE), real2(book, VERTS), bodies[ma], bodies[mb], real2(book, POSE),
-        row_of(book, ma, n), row_of(book, mb, n), plane[n, 1], plane[n, 2], plane[n, 3], tolerance, cap,
-        real2(book, WORK), out,
-    )  # fmt: skip
-    if low > -math.inf:
-        _set_plane(book, n, low, out[0], out[1], out[2], exact)
-    else:
-        _set_plane(book, n, low, plane[n, 1], plane[n, 2], plane[n, 3], exact)
-    return high
+    return call_real(book, MEASURE, (ma, mb, n), (tolerance, cap))
 
 
 @inlined
@@ -139,8 +79,8 @@ def cell_bound(book, ma, mb, c, goal):
         return max(ga, gb)
     if min(ga, gb) - bend < goal:  # no slab at the ends reaches that far
         return -math.inf
-    ab = _gap(book, ma, mb, b, plane[a, 1], plane[a, 2], plane[a, 3])
-    ba = _gap(book, ma, mb, a, plane[b, 1], plane[b, 2], plane[b, 3])
+    ab = gap_at(book, ma, mb, b, plane[a, 1], plane[a, 2], plane[a, 3])
+    ba = gap_at(book, ma, mb, a, plane[b, 1], plane[b, 2], plane[b, 3])
     turned = _least_of_quadratic(ga, 0.5 * (ab + ba), gb)
     return max(turned, min(ga, ab), min(gb, ba)) - bend
 
@@ -210,11 +150,12 @@ def search(book, ma, mb, first_root, last_root, best, tolerance, report):
         tolerance: wanted gap, metres; at contact distances half the distance.
         report: no cell is refined beyond a proof of this distance.
 
+    The caller numbers the pair in TALLY[SERIAL]; planes of the same pair are kept between calls.
+
     Returns:
         lower, upper, node of the upper bound (-1 where none beats ``best``); lower is -inf at contact.
     """
-    tally, stack, ball = whole1(book, TALLY), whole1(book, STACK), real1(book, BALL)
-    tally[SERIAL] += 1
+    stack, ball = whole1(book, STACK), real1(book, BALL)
     seat, lower = np.int64(-1), math.inf
     lead = ball_pass(book, ma, mb, first_root, last_root)
     for k in range(first_root - 1, last_root):  # the most promising root first
@@ -260,7 +201,11 @@ def _prove_cell(book, ma, mb, c, best, seat, tolerance, report):
             break
         first = not measured(book, a) and (measured(book, b) or plane[a, 0] <= plane[b, 0])
         n = a if first else b
-        high = measure_node(book, ma, mb, n, 0.02 * tolerance, best)
+        fine = 0.02 * tolerance
+        high = measure_node(book, ma, mb, n, fine, best)
+        while CONTACT_M < high < 10.0 * fine:  # a distance that small needs to be known better to prove any of it
+            fine = 0.05 * high
+            high = measure_node(book, ma, mb, n, fine, best)
         if high < best:
             best, seat = high, n
             goal = goal_of(best, tolerance, report)

@@ -12,6 +12,8 @@ from __future__ import annotations
 import math
 
 from armcarry.clearance.book import (
+    ADD_CELL,
+    ADD_NODE,
     BERN,
     BERNSTEIN,
     BREAKS,
@@ -32,13 +34,14 @@ from armcarry.clearance.book import (
     TALLY,
     TRAVEL,
     VARIES,
+    call_whole,
     real1,
     real2,
     real3,
     whole1,
     whole2,
 )  # fmt: skip
-from armcarry.clearance.jit import inlined, kernel
+from armcarry.clearance.jit import by_address, inlined, kernel, source_digest
 from armcarry.clearance.pool import CELLS, FULL, MAX_ROOTS, NODES
 
 #: rounding of a shifted polynomial, relative to the sum of the sizes of its terms
@@ -54,7 +57,7 @@ def _value(poly, p, f, u):
 
 
 @kernel
-def add_node(book, t, p):
+def _add_node(book, p, t):
     """Place all frames at time t, piece p; return the node, or -1 where the pool is full."""
     tally, node_t, node_q = whole1(book, TALLY), real1(book, NODE_T), real2(book, NODE_Q)
     poly, varies = real3(book, POLY), whole2(book, VARIES)
@@ -118,7 +121,7 @@ def _to_bernstein(book, p, f, low, high):
 
 
 @kernel
-def add_cell(book, a, b, pa, pb):
+def _add_cell(book, a, b, pa, pb):
     """Bound the joints' motion between nodes a and b over pieces pa..pb; return the cell (children -1)."""
     tally, node_t, node_q = whole1(book, TALLY), real1(book, NODE_T), real2(book, NODE_Q)
     step, stray, lever, breaks = real2(book, STEP), real2(book, STRAY), real1(book, LEVER), real1(book, BREAKS)
@@ -195,6 +198,23 @@ def _parameter(book, c, p, low, high, weight):
     return over
 
 
+def _make(digest):
+    @by_address("int64", 1, 1)
+    def add_node(book, p, t):
+        """Stand for _add_node."""
+        return _add_node(book, p, t) if digest else 0
+
+    @by_address("int64", 4, 0)
+    def add_cell(book, a, b, pa, pb):
+        """Stand for _add_cell."""
+        return _add_cell(book, a, b, pa, pb) if digest else 0
+
+    return add_node, add_cell
+
+
+add_node, add_cell = _make(source_digest())
+
+
 @kernel
 def _travel(book, p, low, high):
     """Estimate the travel in piece p between absolute times low and high."""
@@ -229,17 +249,17 @@ def split(book, c):
             if abs(total - 2.0 * done) < best:
                 best = abs(total - 2.0 * done)
                 t, left, right = breaks[p + 1], p, p + 1
-    n = add_node(book, t, right)
+    n = call_whole(book, ADD_NODE, (right,), (t,))
     if n < 0:
         return -1
-    first = add_cell(book, a, n, pa, left)
-    add_cell(book, n, b, right, pb)
+    first = call_whole(book, ADD_CELL, (a, n, pa, left), ())
+    call_whole(book, ADD_CELL, (n, b, right, pb), ())
     child[c] = first
     return first
 
 
 @kernel
-def _piece_of(breaks, t):
+def piece_of(breaks, t):
     """Return the piece that holds time t, the later one at a break."""
     low, high = 0, breaks.shape[0] - 2
     while low < high:
@@ -259,14 +279,14 @@ def plant(book, start, end, root_travel):
     """
     tally, breaks = whole1(book, TALLY), real1(book, BREAKS)
     tally[NODES] = tally[CELLS] = tally[FULL] = 0
-    p0, p1 = _piece_of(breaks, start), _piece_of(breaks, end)
+    p0, p1 = piece_of(breaks, start), piece_of(breaks, end)
     if p1 > p0 and breaks[p1] >= end:
         p1 -= 1
     total = 0.0
     for p in range(p0, p1 + 1):
         total += _travel(book, p, start, end)
     size = total / min(max(math.ceil(total / root_travel), 1.0), MAX_ROOTS)
-    add_node(book, start, p0)
+    call_whole(book, ADD_NODE, (p0,), (start,))
     held, since = 0.0, p0
     for p in range(p0, p1 + 1):
         low, high = max(start, breaks[p]), min(end, breaks[p + 1])
@@ -291,7 +311,22 @@ def plant(book, start, end, root_travel):
 
 
 @kernel
+def plant_at(book, times, first, last):
+    """Make root cells between times[first:last + 1]; return their number, or -1 where the pool is full."""
+    tally, breaks = whole1(book, TALLY), real1(book, BREAKS)
+    tally[NODES] = tally[CELLS] = tally[FULL] = 0
+    since = piece_of(breaks, times[first])
+    call_whole(book, ADD_NODE, (since,), (times[first],))
+    for k in range(first + 1, last + 1):
+        after = piece_of(breaks, times[k])
+        before = after - 1 if after > since and breaks[after] >= times[k] else after
+        _root(book, times[k], after, since, before)
+        since = after
+    return -1 if tally[FULL] else tally[CELLS]
+
+
+@kernel
 def _root(book, t, piece, first, last):
-    n = add_node(book, t, piece)
+    n = call_whole(book, ADD_NODE, (piece,), (t,))
     if n > 0:
-        add_cell(book, n - 1, n, first, last)
+        call_whole(book, ADD_CELL, (n - 1, n, first, last), ())

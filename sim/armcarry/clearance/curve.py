@@ -1,0 +1,102 @@
+"""Clearance against time with a proven band: the least distance of groups of pairs, cell by cell."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from armcarry.clearance.distance import CONTACT_M, PAD_M
+from armcarry.clearance.polynomials import load
+from armcarry.clearance.prover import Prover, interval
+from armcarry.errors import MotionError
+from armcarry.geometry.poses import Array
+from armcarry.motion.curve import Motion
+from armcarry.scene.tree import Tree
+
+
+@dataclass(frozen=True, eq=False)
+class ClearanceCurve:
+    """A proven band of the least distance over time, C cells and G groups.
+
+    In cell k the least distance of the pairs of group g over [times_s[k], times_s[k+1]] lies between the bounds.
+
+    Attributes:
+        times_s: (C+1,) ends of the cells.
+        lower_m: (G, C) proven; -inf where a pair of the group touches; inf for a group without pairs.
+        upper_m: (G, C) reached at some instant of the cell, 0 at contact; inf where all pairs of the group were
+            proven beyond the report distance without being measured.
+        nearest: (G, C) row of the pair that reaches the upper bound, -1 for none.
+    """
+
+    times_s: Array
+    lower_m: Array
+    upper_m: Array
+    nearest: np.ndarray
+
+
+def clearance_curve(
+    tree: Tree,
+    motion: Motion,
+    pairs: Sequence[tuple[int, int]] | np.ndarray | Prover,
+    *,
+    groups: Sequence[int] | np.ndarray | None = None,
+    cells: int | Array = 400,
+    band_m: float = 0.02,
+    report_distance_m: float = np.inf,
+    start_s: float | None = None,
+    end_s: float | None = None,
+) -> ClearanceCurve:
+    """Bound the least distance of groups of pairs in every cell of time.
+
+    Args:
+        tree, motion: as for prove_clearance.
+        pairs: (P, 2) rows into ``tree.bodies``, or a Prover made for them.
+        groups: (P,) group number of each pair, 0 to G-1; one group by default.
+        cells: number of equal cells, or their ends (C+1,) in s.
+        band_m: wanted width of the band.
+        report_distance_m: nothing is refined beyond a proof of this distance.
+        start_s, end_s: part of the motion, all of it by default; not used where the cells' ends are given.
+
+    Raises:
+        FrameError: a pair names a body row that the tree does not have.
+        MotionError: a needed joint is missing or jumps, or the cells are not increasing inside the motion.
+    """
+    from armcarry.clearance.along import along
+
+    prover = pairs if isinstance(pairs, Prover) else Prover(tree, pairs)
+    times = _cell_ends(motion, cells, start_s, end_s)
+    count = len(prover.pairs)
+    of_pair = np.zeros(count, dtype=np.int64) if groups is None else np.asarray(groups, dtype=np.int64)
+    shape = (int(of_pair.max(initial=0)) + 1, len(times) - 1)
+    lower, upper, nearest = np.empty(shape), np.empty(shape), np.empty(shape, dtype=np.int64)
+    order = prover.layout.order
+    in_order = np.ascontiguousarray(of_pair[order])
+    prover.run(
+        load(prover.layout, motion, float(times[0]), float(times[-1])),
+        lambda book: along(
+            book, prover.layout.pairs, in_order, times, band_m - 2 * PAD_M, report_distance_m + PAD_M, lower, upper,
+            nearest,
+        ),
+    )  # fmt: skip
+    contact = upper <= CONTACT_M
+    named = np.where(nearest >= 0, order[np.maximum(nearest, 0)], -1) if count else nearest
+    return ClearanceCurve(
+        times,
+        np.where(contact, -np.inf, np.maximum(lower - PAD_M, 0.0)),
+        np.where(contact, 0.0, upper),
+        np.where(np.isinf(upper), -1, named),
+    )
+
+
+def _cell_ends(motion: Motion, cells: int | Array, start_s: float | None, end_s: float | None) -> Array:
+    """Return the ends of the cells (C+1,). Raises MotionError unless they increase inside the motion."""
+    if isinstance(cells, int):
+        start, end = interval(motion, start_s, end_s)
+        return np.linspace(start, end, cells + 1)
+    times = np.ascontiguousarray(cells, dtype=float)
+    if times.ndim != 1 or len(times) < 2 or np.any(np.diff(times) <= 0):
+        raise MotionError("cells of a clearance curve need at least two increasing times")
+    interval(motion, float(times[0]), float(times[-1]))
+    return times
