@@ -62,7 +62,7 @@ BOX_SEATS = {
 }
 CAMERA_SEATS = {
     "mast_top_seat": axes((MAST_X_M, 0.0, MAST_TOP_M), UP, STERN),
-    "bay_3_seat": axes((bay_middle(3), 1.72, 0.45), UP, STERN),
+    "bay_3_seat": axes((bay_middle(3), 1.90, 0.45), UP, STERN),
 }
 CART_X_M = {"rail_bow": 15.6, "rail_stern": -14.2}
 BLANKET_SEATS = {
@@ -102,10 +102,10 @@ def add_seats(yard: Robot) -> None:
     yard.box("racks", "rack_b_board", (1.8, 0.06, 2.3), at(bay_middle(10) + 0.4, side - 0.03, 0.0), "rack")
     yard.box("racks", "rack_b_locker", (0.4, 0.45, 0.9), at(bay_middle(10) - 0.35, side + 0.225, 0.3), "rack")
     yard.box("racks", "rack_a_locker", (0.55, 0.42, 1.5), at(bay_middle(11) + 1.42, SIDE_M + 0.21, 0.0), "rack")
-    yard.box("racks", "bay_3_arm", (0.12, 0.6, 0.1), at(bay_middle(3), SIDE_M + 0.27, 0.36), "rack")
+    yard.box("racks", "bay_3_arm", (0.12, 0.78, 0.1), at(bay_middle(3), SIDE_M + 0.36, 0.36), "rack")
     yard.box("racks", "bay_3_post", (0.1, 0.08, 2.2), at(bay_middle(3), SIDE_M + 0.01, 0.0), "rack")
     yard.cylinder(
-        "racks", "bay_3_seat_plate", 0.2, (bay_middle(3), 1.72, 0.41), (bay_middle(3), 1.72, 0.45), "seat"
+        "racks", "bay_3_seat_plate", 0.2, (bay_middle(3), 1.90, 0.41), (bay_middle(3), 1.90, 0.45), "seat"
     )
     for plan in seats():
         yard.frame_in_root(plan.name, plan.frame)
