@@ -13,7 +13,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from armcarry.clearance import Prover, prove_clearance
+from armcarry.clearance import clearance_curve, prove_clearance
 from armcarry.record.record import Curve, PairRow
 from armcarry.scene.build import Scene
 from armcarry.scene.rules import required_clearance_m
@@ -23,7 +23,7 @@ from armcarry.timeline.run import Phase, Relaxed, Run
 Tell = Callable[[str, float], None]
 
 #: cells of the clearance curve over a whole run
-CELLS = 240
+CELLS = 480
 #: how exactly the curve is known
 BAND_M = 0.02
 
@@ -194,17 +194,14 @@ def _phase_curves(scene: Scene, run: Run, phase: Phase) -> list[Curve]:
     every = np.concatenate([np.array(members) for members in groups.values()])
     number = np.concatenate([np.full(len(members), k) for k, members in enumerate(groups.values())])
     cells = max(8, round(CELLS * (phase.end_s - phase.start_s) / (run.motion.end_s - run.motion.start_s)))
-    times = np.linspace(phase.start_s, phase.end_s, cells + 1)
-    lower, upper = np.empty((len(groups), cells)), np.empty((len(groups), cells))
-    prover, report_m = Prover(phase.tree, every), scene.loaded.rules.report_distance
-    for cell, (start, end) in enumerate(pairwise(times.tolist())):
-        bounds = prover.bounds(
-            run.motion, report_distance_m=report_m, tolerance_m=BAND_M, start_s=start, end_s=end
-        )
-        for k in range(len(groups)):
-            lower[k, cell] = bounds.lower_m[number == k].min()
-            upper[k, cell] = bounds.upper_m[number == k].min()
-    return [Curve(name, required, times, lower[k], upper[k]) for k, (name, required) in enumerate(groups)]
+    curve = clearance_curve(
+        phase.tree, run.motion, every, groups=number, cells=cells, band_m=BAND_M,
+        report_distance_m=scene.loaded.rules.report_distance, start_s=phase.start_s, end_s=phase.end_s,
+    )  # fmt: skip
+    return [
+        Curve(name, required, curve.times_s, curve.lower_m[k], curve.upper_m[k])
+        for k, (name, required) in enumerate(groups)
+    ]
 
 
 def _joined(parts: list[Curve]) -> Curve:

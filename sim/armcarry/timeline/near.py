@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from armcarry.clearance import Prover
+from armcarry.clearance import clearance_curve
 from armcarry.motion.curve import Motion
 from armcarry.scene.build import Scene
 from armcarry.scene.tree import Tree
@@ -12,10 +12,10 @@ from armcarry.scene.tree import Tree
 #: classes that move with the arm, and those it slows down for
 MOVING = ("arm", "rider", "hardware")
 STANDING = ("structure", "appendage", "vehicle")
-#: a path is halved this often to find where it is near: 64 cells
-DEPTH = 6
+#: cells a path is cut into to find where it is near
+CELLS = 64
 #: how exactly distances need be known for that
-COARSE_M = 0.1
+BAND_M = 0.1
 
 
 def near_pairs(scene: Scene, tree: Tree) -> np.ndarray:
@@ -44,22 +44,16 @@ def near_zones(scene: Scene, tree: Tree, path: Motion) -> list[tuple[float, floa
         tree: the tree while the move is made.
         path: the whole joint vector over s in [0, 1].
     """
-    prover = Prover(tree, near_pairs(scene, tree))
     within = scene.loaded.rules.slow_within
+    curve = clearance_curve(
+        tree, path, near_pairs(scene, tree), cells=CELLS, band_m=BAND_M, report_distance_m=within
+    )
     zones: list[tuple[float, float]] = []
-    waiting = [(path.start_s, path.end_s, 0)]
-    while waiting:
-        first, last, depth = waiting.pop()
-        bounds = prover.bounds(
-            path, report_distance_m=within, tolerance_m=COARSE_M, start_s=first, end_s=last
-        )
-        if bool(np.all(bounds.status == "farther")):
+    for first, last, lower in zip(curve.times_s[:-1], curve.times_s[1:], curve.lower_m[0], strict=True):
+        if lower >= within:
             continue
-        if depth < DEPTH:
-            middle = (first + last) / 2
-            waiting += [(middle, last, depth + 1), (first, middle, depth + 1)]
-        elif zones and zones[-1][1] == first:
-            zones[-1] = (zones[-1][0], last)
+        if zones and zones[-1][1] == first:
+            zones[-1] = (zones[-1][0], float(last))
         else:
-            zones.append((first, last))
+            zones.append((float(first), float(last)))
     return zones
