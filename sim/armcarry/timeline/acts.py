@@ -101,7 +101,8 @@ def acts_of_day(
         slot = schedule.slot(step.name)
         order = rank[schedule.network.node_of[place[step.name]]]
         at_start = step.kind in AT_START
-        keyed.append((slot.start_s if at_start else slot.end_s, int(at_start), order, _act(step, start)))
+        first = at_start and slot.end_s > slot.start_s  # one without length begins before it ends
+        keyed.append((slot.start_s if at_start else slot.end_s, int(first), order, _act(step, start)))
         if step.kind == "carry":
             keyed.append((slot.end_s, 0, order, Act(step.name, "arrive", tuple(step.actors))))
     keyed.sort(key=lambda entry: entry[:3])

@@ -15,7 +15,7 @@ from armcarry.timeline.merge import Jump, Part, merge, stretched
 from armcarry.timeline.plan import DayPlan, flown_s, plan_day
 from armcarry.timeline.run import Event, MoveSpan, Phase, Relaxed, Run
 from armcarry.timeline.schedule import Slot
-from armcarry.timeline.walkthrough import Walkthrough, matters, walk_through
+from armcarry.timeline.walkthrough import Moved, Walkthrough, matters, walk_through
 
 Tell = Callable[[str, float], None]
 #: rounds of planning, should the schedule leave out a step that others stand on
@@ -81,8 +81,7 @@ def _on_the_clock(walk: Walkthrough, plan: DayPlan) -> Run:
             continue
         lasting_s = slot.end_s - slot.start_s
         if item.motion is not None and lasting_s > 0.0:
-            place = _spread if item.spread else stretched
-            parts.append(Part(place(item.motion, slot.start_s, lasting_s), item.columns))
+            parts.append(Part(_placed(item, item.motion, slot), item.columns))
         elif item.values is not None:
             jumps.append(Jump(slot.end_s if item.at_end else slot.start_s, item.columns, item.values))
     phases, events = _phases(walk, slots, stop_s)
@@ -102,6 +101,15 @@ def _stop_s(walk: Walkthrough, plan: DayPlan) -> float:
     if walk.shortfall is not None:
         end_s = min(s.start_s for s in plan.schedule.slots if plan.step(s.name).carry == walk.shortfall.carry)
     return max(end_s, 1.0)
+
+
+def _placed(item: Moved, motion: Motion, slot: Slot) -> Motion:
+    """Return the motion of a step at its time: over all of it, from its start or to its end."""
+    lasting_s = slot.end_s - slot.start_s
+    if item.spread:
+        return _spread(motion, slot.start_s, lasting_s)
+    longest_s = min(item.share * lasting_s, motion.duration_s)
+    return stretched(motion, slot.end_s - longest_s if item.last else slot.start_s, longest_s)
 
 
 def _spread(motion: Motion, start_s: float, lasting_s: float) -> Motion:

@@ -37,20 +37,28 @@ class Pace:
             raise MotionError("a worker's speeds and accelerations must be above 0")
 
 
-def body_poses(route: RailRoute, grip_m: ArrayLike, start: Array | None = None, goal: Array | None = None) -> Array:
+def body_poses(
+    route: RailRoute,
+    grip_m: ArrayLike,
+    start: Array | None = None,
+    goal: Array | None = None,
+    turns: Array | None = None,
+) -> Array:
     """Return the poses T_world_boots (K, 4, 4) a worker goes through on a route.
 
-    On every leg the head (+z) leads and the chest (+x) faces the rail, so that the gloves, at grip_m
-    (3,) in the boots frame, are on it. Corners come twice, before and after the turn.
+    The gloves, at grip_m (3,) in the boots frame, are on the rail. Corners come twice, before and after
+    the turn.
 
     Args:
+        turns: rotation of the body on every leg (K, 3, 3); by default the head (+z) leads and the chest
+            (+x) faces the rail.
         start, goal: boots poses (4, 4) before and after the route, such as a hatch and a worksite's
             stand; None to begin and end on the rail.
     """
     grip = np.asarray(grip_m, dtype=float)
     keys = [] if start is None else [start]
     for leg, (a, b) in enumerate(pairwise(route.points)):
-        turn = facing(b - a, route.aways[leg])
+        turn = facing(b - a, route.aways[leg]) if turns is None else turns[leg]
         for corner in (a, b):
             pose = poses.identity()
             pose[:3, :3] = turn

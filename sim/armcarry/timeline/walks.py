@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -14,9 +16,9 @@ from armcarry.motion.curve import Motion
 from armcarry.scene.build import PLATFORM, VEHICLE, Scene
 from armcarry.scene.crew import FREE_JOINTS
 from armcarry.timeline.conflicts import AIRLOCK
-from armcarry.timeline.handrails import Leg, NoRoute, RailRoute, find_route, rails_of
-from armcarry.timeline.sides import choose_sides
-from armcarry.timeline.translation import Pace, body_poses, facing, translate_path
+from armcarry.timeline.handrails import NoRoute, RailRoute, find_route, rails_of
+from armcarry.timeline.sides import Surroundings, choose_sides
+from armcarry.timeline.translation import Pace, body_poses, translate_path
 
 #: posture of the crew model for going along handrails, where it has one
 CLIMB = "climb"
@@ -62,21 +64,25 @@ def place_pose(scene: Scene, place: str, worker: str) -> Array:
     for rail in rails_of(platform, scene.tree, scene.position):
         ends = platform.handrails[rail.name]
         if place in (f"{PLATFORM}/{ends.start}", f"{PLATFORM}/{ends.end}"):
-            leg = RailRoute(np.stack([rail.start, rail.end]), (Leg("rail", rail.name, rail.length_m),), rail.away[None])
-            away = _roomy(scene, worker, leg).aways[0]
             pose = poses.identity()
-            pose[:3, :3] = facing(rail.end - rail.start, away)
+            pose[:3, :3] = _roomy(scene, worker, np.stack([rail.start, rail.end]))[0]
             point = rail.start if place == f"{PLATFORM}/{ends.start}" else rail.end
             pose[:3, 3] = point - pose[:3, :3] @ grip(scene, worker)
             return pose
     return scene.tree.pose_of(place, scene.position)
 
 
+def climbing(scene: Scene, worker: str) -> Mapping[str, float]:
+    """Return a worker's posture for handrails: joint -> value."""
+    postures = scene.loaded.crew[worker].document.postures
+    return postures.get(CLIMB, next(iter(postures.values())))
+
+
 def grip(scene: Scene, worker: str) -> Array:
     """Return the point between a worker's gloves (3,) in the boots frame, in the posture for handrails."""
     crew = scene.loaded.crew[worker].document
     position = np.zeros(len(scene.tree.joints))
-    for joint, value in crew.postures.get(CLIMB, next(iter(crew.postures.values()))).items():
+    for joint, value in climbing(scene, worker).items():
         position[scene.tree.column(f"{worker}/{joint}")] = value
     boots = f"{worker}/{crew.boots}"
     gloves = [scene.tree.pose_of(f"{worker}/{glove}", position, relative_to=boots)[:3, 3] for glove in crew.gloves]
@@ -94,21 +100,26 @@ def walk_between(scene: Scene, day: Day, step: Step, worker: str, begins: str | 
     """
     if step.translate is None:
         raise FrameError("translation", step.name, (s.name for s in day.steps if s.translate is not None))
+    speed = step.translate.speed or scene.loaded.crew[worker].document.translation_speed
     start = step.translate.start or begins or AIRLOCK
+    return _walk(scene, worker, start, step.translate.to, speed, day.rail_gap, day.rail_reach)
+
+
+@lru_cache(maxsize=128)  # a plan is worked out anew for every schedule; the ways stay the same
+def _walk(scene: Scene, worker: str, start: str, goal: str, speed: float, gap_m: float, reach_m: float) -> Walk:
     reach = grip(scene, worker)
-    ends = np.stack([place_pose(scene, place, worker) for place in (start, step.translate.to)])
+    ends = np.stack([place_pose(scene, place, worker) for place in (start, goal)])
     hands = poses.apply(ends, reach)
     rails = rails_of(scene.loaded.platform.document, scene.tree, scene.position)
-    route = find_route(rails, hands[0], hands[1], gap_m=day.rail_gap, reach_m=day.rail_reach)
-    speed = step.translate.speed or scene.loaded.crew[worker].document.translation_speed
+    route = find_route(rails, hands[0], hands[1], gap_m=gap_m, reach_m=reach_m)
     straight_s = float(np.linalg.norm(hands[1] - hands[0])) / speed
     motion = None
     if isinstance(route, RailRoute) and not np.allclose(ends[0], ends[1]):
-        keys = _keys(scene, worker, route, ends, (start, step.translate.to))
+        keys = _keys(scene, worker, route, ends, (start, goal))
         ends = keys[[0, -1]]
         if not np.allclose(ends[0], ends[1]):
             motion = translate_path(keys, reach, Pace(speed), [f"{worker}/{joint}" for joint in FREE_JOINTS])
-    return Walk(worker, start, step.translate.to, ends, route, motion, straight_s)
+    return Walk(worker, start, goal, ends, route, motion, straight_s)
 
 
 def _keys(scene: Scene, worker: str, route: RailRoute, ends: Array, names: tuple[str, str]) -> Array:
@@ -121,14 +132,19 @@ def _keys(scene: Scene, worker: str, route: RailRoute, ends: Array, names: tuple
     if last <= first:  # within reach of the hatch: no rail to go along
         return np.stack([pose for pose in (start, goal) if pose is not None] or [ends[1]])
     inner = RailRoute(route.points[first : last + 1], route.legs[first:last], route.aways[first:last])
-    return body_poses(_roomy(scene, worker, inner), grip(scene, worker), start, goal)
+    turns = _roomy(scene, worker, inner.points, start, goal)
+    return body_poses(inner, grip(scene, worker), start, goal, turns)
 
 
-def _roomy(scene: Scene, worker: str, route: RailRoute) -> RailRoute:
-    """Return a route with the sides on which the worker has room beside platform and vehicle."""
+def _roomy(
+    scene: Scene, worker: str, points: Array, start: Array | None = None, goal: Array | None = None
+) -> Array:
+    """Return how a worker is turned (K, 3, 3) on every leg to have room beside platform and vehicle."""
     tree, position = scene.tree, scene.position
-    bodies = [body for body in tree.bodies if body.link.split("/", 1)[0] in (PLATFORM, VEHICLE)]
+    bodies = tuple(body for body in tree.bodies if body.link.split("/", 1)[0] in (PLATFORM, VEHICLE))
     frames = np.stack([tree.pose_of(body.link, position) @ body.pose for body in bodies])
     crew = scene.loaded.crew[worker].document
     head = tree.pose_of(f"{worker}/{crew.visor}", position, relative_to=f"{worker}/{crew.boots}")
-    return choose_sides(route, grip(scene, worker), float(head[2, 3]), bodies, frames)
+    around = Surroundings(bodies, frames, grip(scene, worker), float(head[2, 3]))
+    ends = (None if pose is None else pose[:3, :3] for pose in (start, goal))
+    return choose_sides(points, around, *ends)

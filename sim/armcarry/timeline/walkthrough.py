@@ -25,9 +25,11 @@ from armcarry.timeline.plan import steps_in_order
 from armcarry.timeline.run import Event, Run, Shortfall
 from armcarry.timeline.translation import Pace, joint_positions, translate_path
 from armcarry.timeline.variants import plan_all
-from armcarry.timeline.walks import grip, place_pose, walk_between
+from armcarry.timeline.walks import climbing, grip, place_pose, walk_between
 
 Places = Mapping[str, str | None]
+#: a worker takes another posture in this time, s; an assumption
+POSTURE_S = 6.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,12 +55,16 @@ class Moved:
 
     Attributes:
         spread: the motion, given from 0 to 1 s, takes the whole step; else it keeps its own pace.
+        last: the motion ends with the step instead of beginning with it.
+        share: it takes no more than this share of the step, and is quickened if it must be.
     """
 
     step: str
     columns: np.ndarray
     motion: Motion | None = None
     spread: bool = False
+    last: bool = False
+    share: float = 1.0
     values: Array | None = None
     at_end: bool = True
 
@@ -193,7 +199,10 @@ def _plate(scene: Scene) -> str:
 def _translate(walk: Walkthrough, step: Step, begins: Places) -> None:
     for worker in step.actors:
         going = walk_between(walk.scene, walk.day, step, worker, begins[worker])
+        _take_posture(walk, step, worker, climbing(walk.scene, worker), last=False)
         _go(walk, step, worker, going.poses, going.motion)
+        if going.goal in walk.scene.loaded.platform.document.worksites:
+            _take_posture(walk, step, worker, _working(walk.scene, worker), last=True)
         hatch = walk.scene.loaded.platform.document.airlock
         if going.goal == AIRLOCK and hatch is not None:
             _stand(walk, step, worker, f"{PLATFORM}/{hatch}")
@@ -205,6 +214,8 @@ def _leave(walk: Walkthrough, step: Step, begins: Places) -> None:
         to = step.leave_restraint.to if step.leave_restraint is not None else None
         goal = plate if to is None else place_pose(walk.scene, to, worker)
         ends = np.stack([plate, goal])
+        if to is not None and to not in walk.scene.loaded.platform.document.worksites:
+            _take_posture(walk, step, worker, climbing(walk.scene, worker), last=True)
         _go(walk, step, worker, ends, _step_over(walk.scene, worker, ends))
 
 
@@ -214,7 +225,13 @@ def _enter(walk: Walkthrough, step: Step, begins: Places) -> None:
         plate = _plate(walk.scene)
         ends = np.stack([walk.tree.pose_of(link, walk.position) for link in (boots, plate)])
         _go(walk, step, worker, ends, _step_over(walk.scene, worker, ends))
+        _take_posture(walk, step, worker, _working(walk.scene, worker), last=True)
         _stand(walk, step, worker, plate)
+
+
+def _working(scene: Scene, worker: str) -> Mapping[str, float]:
+    """Return the posture the scenario gives a worker."""
+    return scene.loaded.crew[worker].document.postures[scene.loaded.scenario.crew[worker].posture]
 
 
 def _step_over(scene: Scene, worker: str, ends: Array) -> Motion | None:
@@ -223,6 +240,23 @@ def _step_over(scene: Scene, worker: str, ends: Array) -> Motion | None:
         return None
     pace = Pace(scene.loaded.crew[worker].document.translation_speed)
     return translate_path(ends, grip(scene, worker), pace, [f"{worker}/{joint}" for joint in FREE_JOINTS])
+
+
+def _take_posture(walk: Walkthrough, step: Step, worker: str, posture: Mapping[str, float], *, last: bool) -> None:
+    """Bend a worker into a posture in the first or last seconds of a step; joints it does not name go to zero."""
+    free = set(free_columns(walk.scene, worker).tolist())
+    own = [k for k, name in enumerate(walk.scene.tree.joints) if name.startswith(f"{worker}/") and k not in free]
+    columns = np.array(own, dtype=np.int64)
+    names = tuple(walk.scene.tree.joints[k] for k in own)
+    goal = np.array([posture.get(name.split("/", 1)[1], 0.0) for name in names])
+    here = walk.position[columns]
+    if np.allclose(here, goal):
+        return
+    u = 1.0 / POSTURE_S
+    table = np.stack([here, 0.0 * here, 3.0 * u**2 * (goal - here), -2.0 * u**3 * (goal - here)])[None]
+    motion = Motion(names, np.array([0.0, POSTURE_S]), table)
+    walk.moved.append(Moved(step.name, columns, motion, last=last, share=0.5))
+    walk.put(columns, goal)
 
 
 def _go(walk: Walkthrough, step: Step, worker: str, ends: Array, motion: Motion | None) -> None:

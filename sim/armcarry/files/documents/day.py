@@ -250,7 +250,7 @@ class Day(Part):
     cut_off: Time | None = Field(default=None, description="latest end, counted from the start")
     consumables: dict[Name, Consumable] = Field(default_factory=dict)
     rail_gap: Length = Field(default=0.9, description="widest gap between handrails that hands can bridge")
-    rail_reach: Length = Field(default=1.8, description="farthest handrail from a worksite, measured at the hands")
+    rail_reach: Length = Field(default=2.0, description="farthest handrail from a worksite, measured at the hands")
     others: list[Name] = Field(default_factory=list, description="actors besides the arm and the crew")
     steps: list[Step] = Field(min_length=1)
 
