@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 #: a slide of 16:9 in inches; with the sizes below a line of text is 2 % of its height
 SLIDE_IN = (13.333, 7.5)
 _DPI = 120
-_MINUTE_S = 60.0
+MINUTE_S = 60.0
 Window = tuple[float, float]
 #: as many groups of clearance fit on a slide and stay readable
 _PANELS = 5
@@ -78,7 +78,7 @@ def joint_angles(record: Record, cursor_s: float | None = None, window_s: Window
 
     def panel(axes: Axes, k: int, unit: Unit, turns: bool) -> str:
         angle, (lower, upper) = values[:, k] * unit.factor, limits[k] * unit.factor
-        axes.plot(times / _MINUTE_S, angle, color=palette.BLUE)
+        axes.plot(times / MINUTE_S, angle, color=palette.BLUE)
         margin = (rules.joint_position if turns else rules.joint_travel) * unit.factor
         if not np.isfinite(upper - lower):
             return "no limit of travel"
@@ -87,7 +87,7 @@ def joint_angles(record: Record, cursor_s: float | None = None, window_s: Window
             axes.axhspan(end, end + inward, color=palette.VERMILLION, alpha=0.3, linewidth=0)
         axes.set_ylim(lower - 0.04 * (upper - lower), upper + 0.04 * (upper - lower))
         left = np.minimum(angle - lower, upper - angle)
-        axes.plot(times[np.argmin(left)] / _MINUTE_S, angle[np.argmin(left)], "o", color=palette.INK, markersize=8)
+        axes.plot(times[np.argmin(left)] / MINUTE_S, angle[np.argmin(left)], "o", color=palette.INK, markersize=8)
         return f"margin {left.min():.3g} {unit.word} (≥ {margin:.3g})"
 
     return _joint_panels(record, "Joint positions", _POSITION_LEGEND, panel, (window, cursor_s))
@@ -101,10 +101,10 @@ def joint_rate_figure(record: Record, cursor_s: float | None = None, window_s: W
     steps, allowed = rate_limits(record)
 
     def panel(axes: Axes, k: int, unit: Unit, turns: bool) -> str:
-        axes.plot(times / _MINUTE_S, rates[:, k] * unit.factor, color=palette.BLUE)
+        axes.plot(times / MINUTE_S, rates[:, k] * unit.factor, color=palette.BLUE)
         limit = allowed[:, k] * unit.factor
         for sign in (1, -1):
-            axes.step(steps / _MINUTE_S, sign * np.append(limit, limit[-1]), where="post", color=palette.VERMILLION)
+            axes.step(steps / MINUTE_S, sign * np.append(limit, limit[-1]), where="post", color=palette.VERMILLION)
         top = np.nanmax(limit) if np.any(np.isfinite(limit)) else np.abs(rates[:, k]).max() * unit.factor + 1e-9
         axes.set_ylim(-1.15 * top, 1.15 * top)
         return f"largest {np.abs(rates[:, k]).max() * unit.factor:.3g} {unit.word}/s"
@@ -136,13 +136,13 @@ def clearance(record: Record, cursor_s: float | None = None, window_s: Window | 
     title, words = "Clearance against time", "shaded: proven band of the least distance; dashed: required"
     if len(shown) > len(curves):
         words += f"; the tightest {len(curves)} of {len(shown)} groups"
-    with _page(max(len(curves), 1), 1, title, words) as (figure, panels):
+    with page(max(len(curves), 1), 1, title, words) as (figure, panels):
         if not curves:
-            _say(panels[0], "No pair of bodies with a required clearance moves in this run")
+            say(panels[0], "No pair of bodies with a required clearance moves in this run")
         report = record.scene.loaded.rules.report_distance
         for axes, curve in zip(panels, curves, strict=False):
             _band(axes, curve, report)
-            _time_axis(axes, record, axes is panels[len(curves) - 1], (window, cursor_s))
+            time_axis(axes, record, axes is panels[len(curves) - 1], (window, cursor_s))
     return figure
 
 
@@ -153,7 +153,7 @@ def save(figure: Figure, path: Path) -> Path:
 
 
 def _band(axes: Axes, curve: Curve, report_m: float) -> None:
-    edges = curve.times_s / _MINUTE_S
+    edges = curve.times_s / MINUTE_S
     low, high = (np.append(b, b[-1]) for b in (np.maximum(curve.lower_m, 0.0), np.maximum(curve.upper_m, 0.0)))
     top = max(report_m, 1.6 * curve.required_m)
     high = np.minimum(np.where(np.isfinite(high), high, top), top)
@@ -183,7 +183,7 @@ def _joint_panels(
 ) -> Figure:
     scene = record.scene
     rows = (len(scene.arm_joints) + 2) // 2  # at least one place is left for the legend
-    with _page(rows, 2, title, "degrees or metres, against minutes from the start") as (figure, panels):
+    with page(rows, 2, title, "degrees or metres, against minutes from the start") as (figure, panels):
         for k, (axes, joint) in enumerate(zip(panels, scene.arm_joints, strict=False)):
             turns = bool(scene.tree.kinds[scene.tree.columns == scene.arm_columns[k]][0] == 1)
             unit = DEGREE if turns else METRE
@@ -191,9 +191,9 @@ def _joint_panels(
             axes.set_title(f"{joint.split('/')[-1].replace('_', ' ')}: {note}", loc="left")
             axes.set_ylabel(unit.word + per)
             _ticks(axes, unit)
-            _time_axis(axes, record, (k + 1) % rows == 0, when)
+            time_axis(axes, record, (k + 1) % rows == 0, when)
         for k, axes in enumerate(panels[len(scene.arm_joints) :], start=len(scene.arm_joints)):
-            _time_axis(axes, record, (k + 1) % rows == 0, when)
+            time_axis(axes, record, (k + 1) % rows == 0, when)
             axes.spines["left"].set_visible(False)
             axes.tick_params(left=False, labelleft=False)
         _legend(panels[len(scene.arm_joints)], legend)
@@ -221,22 +221,23 @@ def _legend(axes: Axes, entries: Sequence[tuple[str, dict[str, Any]]]) -> None:
     axes.legend(marks, [words for words, _ in entries], loc="center", frameon=False, ncols=2, fontsize=13)
 
 
-def _time_axis(axes: Axes, record: Record, labelled: bool, when: tuple[Window, float | None]) -> None:
+def time_axis(axes: Axes, record: Record, labelled: bool, when: tuple[Window, float | None]) -> None:
+    """Set the axis of minutes with a line at the start of every move; ``when``: from when to when, and a cursor."""
     (start, end), cursor_s = when
-    axes.set_xlim(start / _MINUTE_S, end / _MINUTE_S)
+    axes.set_xlim(start / MINUTE_S, end / MINUTE_S)
     axes.tick_params(labelbottom=labelled)
     if labelled:
         axes.set_xlabel("minutes from the start")
     for move in record.moves:
         if not start <= move.start_s <= end:
             continue
-        axes.axvline(move.start_s / _MINUTE_S, color=palette.FAINT_INK, linewidth=0.7, alpha=0.6)
+        axes.axvline(move.start_s / MINUTE_S, color=palette.FAINT_INK, linewidth=0.7, alpha=0.6)
     if cursor_s is not None:
-        axes.axvline(cursor_s / _MINUTE_S, color=palette.INK, linewidth=2.4)
+        axes.axvline(cursor_s / MINUTE_S, color=palette.INK, linewidth=2.4)
 
 
 @contextmanager
-def _page(rows: int, columns: int, title: str, words: str) -> Iterator[tuple[Figure, Sequence[Axes]]]:
+def page(rows: int, columns: int, title: str, words: str) -> Iterator[tuple[Figure, Sequence[Axes]]]:
     """Open a slide with rows x columns of panels; the style holds only inside."""
     import matplotlib
     from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -251,7 +252,8 @@ def _page(rows: int, columns: int, title: str, words: str) -> Iterator[tuple[Fig
         yield figure, list(figure.subplots(rows, columns, squeeze=False).ravel(order="F"))
 
 
-def _say(axes: Axes, words: str) -> None:
+def say(axes: Axes, words: str) -> None:
+    """Write words where there is nothing to plot."""
     axes.set_axis_off()
     axes.text(0.5, 0.5, words, transform=axes.transAxes, ha="center", va="center", fontsize=16)
 
