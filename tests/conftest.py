@@ -146,3 +146,54 @@ def _suit():
                 "shoulders": ["left_shoulder", "right_shoulder"], "gloves": ["left_glove", "right_glove"],
                 "hands": "hands", "view_half_angle": "60 deg", "corridor": "1.1 m", "translation_speed": "0.1 m/s"}
     return document, _model("suit", "boots", {}, bodies, [hips, *fixed], ("trunk", *frames))
+
+
+@pytest.fixture(scope="session")
+def pinocchio_engine():
+    """Build an independent engine (kinematics by pinocchio, distances by coal) of a tree: see ``PinocchioEngine``."""
+    pytest.importorskip("pinocchio")
+    return PinocchioEngine
+
+
+class PinocchioEngine:
+    """A tree and pairs of its bodies in pinocchio and coal; shares no code with the package's own clearance."""
+
+    def __init__(self, tree, pairs, tolerance=1e-9):
+        import pinocchio as pin
+
+        from armcarry.clearance.second_opinion import _coal_geometry
+
+        self.pin, self.model, self.geometry = pin, pin.Model(), pin.GeometryModel()
+        place = lambda T: pin.SE3(T[:3, :3], T[:3, 3])  # noqa: E731
+        joint_of, offset_of, column_of = [], [], {}
+        for row, up in enumerate(tree.parents):
+            joint, offset = (0, pin.SE3.Identity()) if up < 0 else (joint_of[up], offset_of[up])
+            offset = offset * place(tree.origins[row])
+            if tree.kinds[row]:
+                kind = pin.JointModelRevoluteUnaligned if tree.kinds[row] == 1 else pin.JointModelPrismaticUnaligned
+                joint = self.model.addJoint(joint, kind(tree.axes[row]), offset, str(row))
+                column_of[joint], offset = int(tree.columns[row]), pin.SE3.Identity()
+            joint_of.append(joint)
+            offset_of.append(offset)
+        for body in tree.bodies:
+            row = tree.index(body.link)
+            at = offset_of[row] * place(body.pose)
+            self.geometry.addGeometryObject(
+                pin.GeometryObject(body.name, joint_of[row], at, _coal_geometry(body.shape))
+            )
+        for a, b in pairs:
+            self.geometry.addCollisionPair(pin.CollisionPair(int(a), int(b)))
+        self.data, self.results = self.model.createData(), pin.GeometryData(self.geometry)
+        for request in self.results.distanceRequests:
+            request.gjk_tolerance, request.gjk_max_iterations = tolerance, 1000
+        ordered = sorted(column_of, key=lambda joint: self.model.joints[joint].idx_q)
+        self.columns = [column_of[joint] for joint in ordered]
+
+    def measure(self, q):
+        """Compute all pairs at one joint vector in the order of tree.joints; read nothing out."""
+        self.pin.computeDistances(self.model, self.data, self.geometry, self.results, q[self.columns])
+
+    def distances(self, q):
+        """Return the distances of all pairs (P,) at one joint vector."""
+        self.measure(q)
+        return [result.min_distance for result in self.results.distanceResults]

@@ -62,9 +62,9 @@ def measure_node(book, ma, mb, n, tolerance, cap):
 @inlined
 def _least_of_quadratic(c0, c1, c2):
     """Return the least value on [0, 1] of the quadratic with Bernstein coefficients c0, c1, c2."""
-    curve = c0 - 2.0 * c1 + c2
-    if curve > 0.0 and c1 < c0 and c1 < c2:
-        return (c0 * c2 - c1 * c1) / curve
+    d0, d2 = c0 - c1, c2 - c1
+    if d0 > 0.0 and d2 > 0.0:  # differences first: the textbook form loses all digits where they are small
+        return c1 + d0 * d2 / (d0 + d2)
     return min(c0, c2)
 
 

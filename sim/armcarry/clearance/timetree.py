@@ -179,7 +179,7 @@ def _parameter(book, c, p, low, high, weight):
     count, frames = poly.shape[2], node_q.shape[1]
     ends = whole2(book, ENDS)
     a, b = ends[c, 0], ends[c, 1]
-    if weight > 0.0:
+    if weight > 1e-200:
         for i in range(count):
             bern[frames, i] = 0.0
         for f in range(frames):
