@@ -60,8 +60,9 @@ def random_scene(seed, joints=4, moving=3, still=3, degree=4, pieces=3, travel=0
     for k in range(moving):
         link = links[1 + rng.integers(joints)]
         bodies.append(Body(f"moving_{k}", link, random_shape(rng), random_pose(rng, 0.3), "arm"))
-    for k in range(still):
-        bodies.append(Body(f"still_{k}", "base", random_shape(rng, scale=2.0), random_pose(rng, spread_m)))
+    bodies += [
+        Body(f"still_{k}", "base", random_shape(rng, scale=2.0), random_pose(rng, spread_m)) for k in range(still)
+    ]
     tree = Tree().place("thing", Model("thing", "base", tuple(links), tuple(chain), tuple(bodies)))
     motion = random_motion(rng, tree.joints, degree, pieces, 10.0, travel)
     return tree, motion, all_pairs(tree)
