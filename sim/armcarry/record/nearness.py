@@ -183,6 +183,19 @@ class _Side:
         relative = speed + self._most(self.worker_m_s, starts, ends)[:, None]
         return lower, margin, upper, np.where(near, relative, 0.0).max(axis=1), (mine.max(axis=1) + theirs)
 
+    def instants(self, times_s: Array) -> tuple[Array, Array]:
+        """Return the least distance and the separation of the least margin at instants (N,), NaN where all is still."""
+        until = times_s + self.record.scene.loaded.arm.document.reaction_time
+        speed = self._most(self.machine_m_s, times_s, until).T
+        brake_s, brake_m = self._most(self.brake_s, times_s, until), self._most(self.brake_m, times_s, until).T
+        asked = self._asked(speed, brake_s, brake_m)
+        gap = self._gaps(self.record.body_poses(times_s), 2 * self.record.scene.loaded.rules.report_distance)
+        moving = speed > _MOVES_M_S
+        worst = np.where(moving, gap - asked, np.inf).argmin(axis=1)
+        some, line = moving.any(axis=1), np.arange(len(times_s))
+        least = np.where(moving, gap, np.inf).min(axis=1)
+        return np.where(some, least, np.nan), np.where(some, asked[line, worst], np.nan)
+
     def _gaps(self, placed: Array, far_m: float) -> Array:
         """Return less than the distance of every machine body from the worker (N, M), exact where under far_m."""
         bodies = self.phase.tree.bodies
@@ -223,3 +236,36 @@ def worker_speed_m_s(record: Record) -> float:
     """Return how fast a worker may come towards the arm: the rules' speed, else a walking person's."""
     given = record.scene.loaded.rules.worker_speed
     return WALKING_M_S if given is None else given
+
+
+@dataclass(frozen=True, eq=False)
+class NearCurve:
+    """What a plot of one worker shows, at T instants: NaN where the arm stands still.
+
+    Attributes:
+        distance_m: (T,) from the nearest moving body of arm, rider or load.
+        separation_m: (T,) the protective separation from the body with the least margin.
+    """
+
+    worker: str
+    time_s: Array
+    distance_m: Array
+    separation_m: Array
+
+
+def near_curve(record: Record, worker: str, count: int = 400) -> NearCurve | None:
+    """Return a worker's distance and separation over the run; None where the arm never moves meanwhile."""
+    columns: list[tuple[Array, Array, Array]] = []
+    for phase in record.phases:
+        if phase.end_s > phase.start_s and (side := _Side(record, phase, worker)).together:
+            cells = max(round(count * (phase.end_s - phase.start_s) / record.duration_s), 2)
+            times = np.linspace(phase.start_s, phase.end_s, cells + 1)
+            times = (times[:-1] + times[1:]) / 2
+            parts = [side.instants(times[a : a + _BATCH]) for a in range(0, len(times), _BATCH)]
+            distance, separation = (np.concatenate([part[k] for part in parts]) for k in range(2))
+            columns.append((times, distance, separation))
+    if not columns:
+        return None
+    order = np.argsort(np.concatenate([item[0] for item in columns]))
+    time_s, distance, separation = (np.concatenate([item[k] for item in columns])[order] for k in range(3))
+    return NearCurve(worker, time_s, distance, separation)
