@@ -67,21 +67,27 @@ def load(layout: Layout, motion: Motion, start_s: float, end_s: float) -> Curves
 
 
 def arrange(layout: Layout, breaks: Array, poly: Array) -> Curves:
-    """Work out what the kernels need of polynomials (K, F, D+1) in frame order. Raises MotionError on a jump."""
-    span = np.diff(breaks)
-    powers = span[:, None] ** np.arange(poly.shape[2])
-    scaled = poly * powers[:, None, :]
-    if len(span) > 1:
-        jump = np.abs(scaled[:-1].sum(axis=2) - poly[1:, :, 0])
-        scale = np.abs(scaled[:-1]).sum(axis=2)
-        if np.any(jump > JUMP + 1e-13 * scale):
+    """Enter continuous polynomials (K, F, D+1) in frame order. Raises MotionError on a jump."""
+    curves = describe(layout, breaks, poly)
+    if len(poly) > 1:
+        powers = np.diff(breaks)[:-1, None] ** np.arange(poly.shape[2])
+        ends = np.einsum("kfd,kd->kf", poly[:-1], powers)
+        jump = np.abs(ends - poly[1:, :, 0])
+        if np.any(jump > JUMP + 1e-13 * curves.scale[:-1]):
             piece, frame = np.unravel_index(np.argmax(jump), jump.shape)
             raise MotionError(
                 f"joint '{layout.joints[frame]}' jumps by {jump[piece, frame]:.3g} at {breaks[piece + 1]:g} s; "
                 "prove the parts before and after on their own"
             )
-    varies = np.any(poly[:, :, 1:] != 0.0, axis=2).astype(np.int64)
+    return curves
+
+
+def describe(layout: Layout, breaks: Array, poly: Array) -> Curves:
+    """Work out what the kernels need of polynomials (K, F, D+1) in frame order."""
+    powers = np.diff(breaks)[:, None] ** np.arange(poly.shape[2])
+    scaled = poly * powers[:, None, :]
     matrix = bernstein_matrix(poly.shape[2] - 1)
     control = scaled @ matrix.T
     travel = np.abs(np.diff(control, axis=2)).sum(axis=2) @ layout.frames.lever_m
+    varies = np.any(poly[:, :, 1:] != 0.0, axis=2).astype(np.int64)
     return Curves(breaks, poly, varies, np.abs(scaled).sum(axis=2), travel, matrix)
