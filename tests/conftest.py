@@ -19,7 +19,10 @@ def rider_scene():
     return _rider_scene
 
 
-def _rider_scene(points, bodies=(), *, hands="two", stand=None, socket=None, at="arm", held=(), sites=1):
+def _rider_scene(
+    points, bodies=(), *, hands="two", stand=None, socket=None, at="arm", held=(), sites=1, frames=None, platform=None,
+    rules=None, script=None, worker_at=None,
+):
     """Build a scene.
 
     Args:
@@ -29,6 +32,9 @@ def _rider_scene(points, bodies=(), *, hands="two", stand=None, socket=None, at=
         at: where the restraint starts.
         held: bodies of a thing called ``load`` in the rider's hands, on its root link ``base``.
         sites: how many of no, one worksite.
+        frames: name -> pose (4, 4) of more frames of the platform.
+        platform, rules, script: more keys of those documents.
+        worker_at: frame at which a second crewmember ``ev2`` has the boots.
     """
     from armcarry.files.documents import models as doc
     from armcarry.files.documents.rules import RulesDocument
@@ -37,22 +43,25 @@ def _rider_scene(points, bodies=(), *, hands="two", stand=None, socket=None, at=
     from armcarry.scene.build import build_scene
 
     restraint, crew = _restraint(), _suit()
-    frames = {"stand": _at() if stand is None else stand, **points}
+    more, more_rules, more_script = platform or {}, rules or {}, script or {}
+    frames = {"stand": _at() if stand is None else stand, **points, **(frames or {})}
     if socket is not None:
         frames["socket"] = socket
     work = {"title": "site", "stand": "stand", "socket": "socket" if socket is not None else None,
             "work_points": {name: name for name in points}, "hands": hands}
     platform = {"format": "armcarry platform 1", "title": "yard", "urdf": "none", "mounts": {"post": {"frame": "yard"}},
-                "worksites": {"site": work} if sites else {}}
+                "worksites": {"site": work} if sites else {}} | more
     script = {"format": "armcarry scenario 1", "title": "t", "purpose": "t", "platform": "yard", "arm": "arm",
               "rules": "rules", "base": {"mount": "post"}, "restraint": {"at": at},
               "crew": {"ev1": {"posture": "upright", "at": "arm", "size": "plain"}},
-              "hardware": {"load": {"model": "load", "at": "ev1/hands"}} if held else {}}
+              "hardware": {"load": {"model": "load", "at": "ev1/hands"}} if held else {}} | more_script
+    if worker_at is not None:
+        script["crew"]["ev2"] = {"posture": "upright", "at": worker_at, "size": "plain"}
     rules = {"format": "armcarry rules 1", "title": "r", "report_distance": "3 m", "required": [],
              "intended_contact": [{"bodies": ["ev1/boots", "restraint/*"], "why": "stands"}],
              "relaxation": {"longest": "1 min", "least": "0 m", "reach": "1 m"}, "slow_within": "1 m",
              "margins": {"joint_position": "5 deg", "smallest_singular_value": 0.1}, "stop_remainder": "0.1 m",
-             "rider_tip_speed": "0.1 m/s", "safe_return": "30 min"}
+             "rider_tip_speed": "0.1 m/s", "safe_return": "30 min"} | more_rules
     load = {"format": "armcarry hardware 1", "title": "l", "urdf": "none", "mass": "9 kg", "base": "base",
             "handhold": "base"}
     suit = doc.CrewDocument.model_validate(crew[0])
@@ -61,7 +70,7 @@ def _rider_scene(points, bodies=(), *, hands="two", stand=None, socket=None, at=
         scenario=ScenarioDocument.model_validate(script), path=nowhere,
         platform=Loaded(doc.PlatformDocument.model_validate(platform), _model("yard", "yard", frames, bodies), nowhere),
         vehicle_model=None, arm=Loaded(*_arm(), nowhere), restraint=Loaded(*restraint, nowhere),
-        crew={"ev1": LoadedCrew(suit, "plain", suit.sizes["plain"], crew[1], nowhere)},
+        crew={name: LoadedCrew(suit, "plain", suit.sizes["plain"], crew[1], nowhere) for name in script["crew"]},
         hardware={"load": Loaded(doc.HardwareDocument.model_validate(load), _model("load", "base", {}, held), nowhere)}
         if held else {},
         rules=RulesDocument.model_validate(rules),

@@ -1,0 +1,165 @@
+"""A stranded rider's way home, against single routes at many instants, and the words of the findings."""
+
+import numpy as np
+import pytest
+
+from armcarry.checks import stranded
+from armcarry.geometry import poses
+from armcarry.record.finding import Verdict
+from armcarry.record.stranding import TOLERANCE_M, strandings
+from armcarry.timeline.handrails import find_route, rails_of
+from armcarry.timeline.ways_home import ways_home
+
+REACH_M = 0.75  # of the suit in conftest
+
+
+def _rails(scene, spots):
+    """Return frames and documents of rails between points given in the shoulder's frame at the start."""
+    shoulder = scene.tree.pose_of("ev1/left_shoulder", scene.position)[:3, 3]
+    frames, rails = {}, {}
+    for name, (start, end) in spots.items():
+        frames |= {f"{name}_a": poses.translation(shoulder + start), f"{name}_b": poses.translation(shoulder + end)}
+        rails[name] = {"start": f"{name}_a", "end": f"{name}_b"}
+    return frames, rails
+
+
+SPOTS = {
+    "near": ((0.3, 0.4, 0.0), (0.3, 3.0, 0.0)), "over": ((0.3, 3.0, 0.0), (-3.0, 3.0, 0.0)),
+    "far": ((-3.5, 3.0, 0.0), (-6.0, 3.0, 0.0)),
+}
+
+
+@pytest.fixture
+def run(rider_scene, turning_record):
+    """Build a run among rails; the hatch is at the end of the last of them."""
+
+    def build(spots=SPOTS, hatch=(-6.0, 3.0, 0.4), rules=None, **options):
+        frames, rails = _rails(rider_scene({}), spots)
+        shoulder = rider_scene({}).tree.pose_of("ev1/left_shoulder", rider_scene({}).position)[:3, 3]
+        frames["hatch"] = poses.translation(shoulder + hatch)
+        platform = {"handrails": rails, "airlock": "hatch"}
+        return turning_record(rider_scene({}, frames=frames, platform=platform, rules=rules), **options)
+
+    return build
+
+
+def _by_route(record, time_s):
+    """Return way and gap at an instant from single routes: the shorter of two shoulders over each rail in reach."""
+    scene = record.scene
+    rails = rails_of(scene.loaded.platform.document, scene.tree, scene.position)
+    tree, links = record.link_poses(time_s)
+    hatch = links[tree.index("platform/hatch"), :3, 3]
+    shoulders = [links[tree.index(f"ev1/{side}_shoulder"), :3, 3] for side in ("left", "right")]
+    apart = {r.name: min(np.linalg.norm(r.point(r.nearest(p)) - p) for p in shoulders) for r in rails}
+    taken = [name for name, gap in apart.items() if gap <= REACH_M] or [min(apart, key=apart.get)]
+    ways = []
+    for rail in rails:
+        if rail.name in taken:
+            for point in shoulders:
+                hold = rail.point(rail.nearest(point))
+                along = find_route(rails, hold, hatch, gap_m=0.9, reach_m=1e-6).length_m
+                ways.append(np.linalg.norm(hold - point) + along)
+    return min(ways), max(min(apart.values()) - REACH_M, 0.0)
+
+
+def test_ways_and_gaps_agree_with_single_routes(run):
+    record = run(spots={name: SPOTS[name] for name in ("near", "over")}, hatch=(-3.0, 3.0, 0.0), rate_rad_s=-0.03)
+    (item,) = strandings(record)
+    for k in range(0, len(item.time_s), 25):
+        way, gap = _by_route(record, item.time_s[k])
+        assert item.gap_m[k] == pytest.approx(gap, abs=1e-9)
+        assert item.way_m[k] == pytest.approx(way, abs=1e-5)
+    assert item.gap_m.max() > 0.5  # the rider does leave the rail
+
+
+def test_the_bounds_hold_at_every_instant_and_are_close(run):
+    record = run(turning_s=60.0, rate_rad_s=-0.03)
+    (item,) = strandings(record)
+    rails = rails_of(record.scene.loaded.platform.document, record.scene.tree, record.scene.position)
+    hatch = record.scene.tree.pose_of("platform/hatch", record.scene.position)[:3, 3]
+    home = ways_home(rails, hatch, gap_m=0.9, reach_m=1.8)
+    times = np.linspace(0.0, record.duration_s, 3001)
+    both = [home.holds(record.link_path(f"ev1/{side}_shoulder", times)[:, :3, 3]) for side in ("left", "right")]
+    apart = np.minimum(both[0].apart_m, both[1].apart_m)
+    length = np.minimum(both[0].apart_m + both[0].home_m, both[1].apart_m + both[1].home_m)
+    reached = np.where(apart <= REACH_M, length, np.inf).min(axis=1)
+    ways = np.where(np.isfinite(reached), reached, length[np.arange(len(times)), apart.argmin(axis=1)])
+    gaps = np.maximum(apart.min(axis=1) - REACH_M, 0.0)
+    assert ways.max() <= item.most_way_m <= ways.max() + 2 * TOLERANCE_M
+    assert gaps.max() <= item.most_gap_m <= gaps.max() + 2 * TOLERANCE_M
+    assert gaps.max() > 0.5  # the rider does leave the rail
+
+
+def test_a_rider_in_reach_all_the_time_passes(run):
+    findings = stranded.check(run(rate_rad_s=0.0))
+    assert [finding.verdict for finding in findings] == [Verdict.PASS, Verdict.PASS]
+    home, rail = findings
+    assert (home.subject, home.other, rail.other) == ("ev1", "airlock", "handrail")
+    # 0.5 m to the rail, then 2.6 + 3.3 + gap 0.5 + 2.5 + 0.4 m
+    assert home.value == pytest.approx((0.5 + 2.6 + 3.3 + 0.5 + 2.5 + 0.4) / 0.1)
+    assert home.message.startswith(
+        "stranded at 0:00.2, the worst moment, ev1 goes 9.8 m by near, over, far to the hatch, 1:38.0 at 0.1 m/s"
+    )
+    assert "30:00.0 allowed" in home.message
+    assert rail.message == "a handrail is in reach of the gloves of ev1 at every instant aboard"
+
+
+def test_a_way_too_long_fails_and_says_by_how_much(run):
+    home, _ = stranded.check(run(rate_rad_s=0.0, rules={"safe_return": "90 s"}))
+    assert home.verdict is Verdict.FAIL
+    assert home.limit == 90.0
+    assert home.remedy == (
+        "lead the carry from 0:00.2 to 0:59.8 over handrails 0.8 m nearer to the hatch, "
+        "or add handrails that shorten it"
+    )
+
+
+@pytest.mark.parametrize(
+    ("reach", "verdict", "words"),
+    [
+        (None, Verdict.NOT_ASSESSED, "and the rules do not say how wide a gap that may be (tether_reach)"),
+        ("20 m", Verdict.PASS, "a tether or a second worker must bridge it, 20 m at most"),
+        ("0.2 m", Verdict.FAIL, "a tether or a second worker must bridge it, 0.2 m at most"),
+    ],
+)
+def test_a_gap_is_judged_by_the_tether(run, reach, verdict, words):
+    _, gap = stranded.check(run(rules={} if reach is None else {"tether_reach": reach}, rate_rad_s=-0.03))
+    assert gap.verdict is verdict
+    assert words in gap.message
+    assert "no handrail is in reach of ev1" in gap.message
+    assert ("have a second worker wait there" in gap.remedy) == (verdict is not Verdict.PASS)
+
+
+def test_rails_too_far_apart_are_a_gap_too(run):
+    spots = SPOTS | {"far": ((-5.0, 3.0, 0.0), (-6.0, 3.0, 0.0))}
+    _, gap = stranded.check(run(spots=spots, rate_rad_s=0.0, rules={"tether_reach": "1.5 m"}))
+    assert gap.verdict is Verdict.FAIL
+    assert gap.value == pytest.approx(2.0)
+    assert gap.message.startswith("on the way home from near handrails are 2.00 m apart")
+    assert gap.remedy == "close the gap after near with a handrail, or have a second worker wait there"
+
+
+def test_without_a_hatch_nothing_is_assessed(rider_scene, turning_record):
+    frames, rails = _rails(rider_scene({}), SPOTS)
+    record = turning_record(rider_scene({}, frames=frames, platform={"handrails": rails}))
+    (finding,) = stranded.check(record)
+    assert finding.verdict is Verdict.NOT_ASSESSED
+    assert finding.message == "the platform has no hatch (airlock), so how ev1 would get home is not known"
+    frames["hatch"] = poses.identity()
+    (finding,) = stranded.check(turning_record(rider_scene({}, frames=frames, platform={"airlock": "hatch"})))
+    assert "has no handrails that stand still" in finding.message
+    assert finding.remedy == "name the airlock and the handrails in the platform's document"
+
+
+def test_nobody_aboard_nobody_stranded(rider_scene, turning_record):
+    record = turning_record(rider_scene({}, script={"crew": {}}))
+    assert stranded.check(record) == ()
+    assert stranded.stranded_curve(record) == ()
+
+
+def test_the_curve_of_a_plot(run):
+    (curve,) = stranded.stranded_curve(run())
+    assert curve.crew == "ev1"
+    assert len(curve.time_s) == len(curve.return_time_s) == len(curve.gap_m) >= 100
+    assert np.all(np.diff(curve.time_s) > 0)
+    assert np.all(curve.gap_m >= 0)
