@@ -95,7 +95,7 @@ def _target(record: Record, target: str, extra_m: float) -> Finding:
         start, end = max(unseen, key=lambda item: item[1] - item[0])
         move = record.move_at((start + end) / 2)
         message = (
-            f"for {clock(dark)} in {len(unseen)} stretches no camera is proven to see {target}, longest from "
+            f"for {clock(dark)}{_in_parts(len(unseen))} no camera is proven to see {target}, longest from "
             f"{clock(start)} to {clock(end)}{f' in {move.title}' if move else ''}"
         )
         if extra_m > 0:
@@ -108,6 +108,10 @@ def _target(record: Record, target: str, extra_m: float) -> Finding:
     return Finding(
         "seen", verdict, target, message, start_s=start, end_s=end, value=dark, limit=None, unit="s", remedy=remedy
     )
+
+
+def _in_parts(count: int) -> str:
+    return f" in {count} stretches" if count > 1 else ""
 
 
 def _least(moves: list[Watched]) -> str:
@@ -135,8 +139,8 @@ def _gaps(record: Record, extra_m: float) -> list[Finding]:
         return sorted((_blind(gap, extra_m) for gap in blind), key=lambda item: (item.value or 0) - (item.limit or 0))
     if found:
         words = (
-            f"a camera sees the gap wherever {len(found)} pairs come within {extra_m:g} m of what is required of them; "
-            f"{_watchers(found, gaps)}"
+            f"a camera sees every gap that is less than {extra_m:g} m wider than required, {len(found)} in all; the "
+            f"tightest, {_watchers(found, gaps)}"
         )
     else:
         words = f"every gap is at least {extra_m:g} m wider than required, so none needs to be seen"

@@ -1,0 +1,270 @@
+"""What cameras see: against lines drawn by hand at many instants, and the words of the findings."""
+
+import numpy as np
+import pytest
+
+from armcarry.checks import seen
+from armcarry.clearance.distance import distance
+from armcarry.geometry import poses
+from armcarry.geometry.model import Body
+from armcarry.geometry.shapes import Box, Capsule, Sphere
+from armcarry.record.finding import Verdict
+from armcarry.record.gaps import STEP_M, Gaps
+from armcarry.record.record import PairRow, Relaxed
+from armcarry.record.sight import depth_in_view_m, sightings, stretches
+from armcarry.scene.camera import View, look
+
+VIEW = {"horizontal_view": "60 deg", "vertical_view": "40 deg"}
+TURNS = {"pan": ["-170 deg", "170 deg"], "tilt": ["-80 deg", "80 deg"]}
+
+
+def _looks(eye, goal):
+    """Return a pose at eye whose +x points to goal, +z up."""
+    x = np.subtract(goal, eye) / np.linalg.norm(np.subtract(goal, eye))
+    y = np.cross((0, 0, 1), x) / np.linalg.norm(np.cross((0, 0, 1), x))
+    pose = poses.translation(eye)
+    pose[:3, :3] = np.column_stack([x, y, np.cross(x, y)])
+    return pose
+
+
+def _scene(rider_scene, eyes, bodies=(), turns=TURNS, **options):
+    """Build a scene with platform cameras at points, turned to the rider's chest at the start."""
+    chest = rider_scene({}).tree.pose_of("ev1/chest", rider_scene({}).position)[:3, 3]
+    frames = {name: _looks(chest + place, chest) for name, place in eyes.items()}
+    cameras = {name: {"frame": name, **VIEW, **turns} for name in eyes}
+    return rider_scene({}, bodies, frames=frames, platform={"cameras": cameras}, **options), chest
+
+
+def _wall(at, size=(0.2, 3.0, 3.0)):
+    return Body("wall", "yard", Box(size), poses.translation(at))
+
+
+# -- tip and rider -----------------------------------------------------------------------------------------
+
+
+def test_what_is_proven_seen_is_seen_at_every_instant(rider_scene, turning_record):
+    scene, chest = _scene(rider_scene, {"left": (0.0, 6.0, 1.0), "front": (7.0, 0.0, 0.0)})
+    wall = _wall(np.add(chest, (-1.2, 3.5, 0.5)), (2, 0.2, 2))
+    scene, _ = _scene(rider_scene, {"left": (0.0, 6.0, 1.0), "front": (7.0, 0.0, 0.0)}, [wall])
+    record = turning_record(scene, rate_rad_s=0.03, turning_s=50.0)
+    found = sightings(record)
+    t = found.targets.index("ev1")
+    random = np.random.default_rng(4)
+    seen_by = {}
+    for time in random.uniform(0.0, record.duration_s, 150):
+        cell = int(np.searchsorted(found.edges_s, time, side="right")) - 1
+        tree, links = record.link_poses(time)
+        point = links[tree.index("ev1/chest"), :3, 3]
+        placed = record.body_poses([time])[0]
+        for e, name in enumerate(found.cameras):
+            camera = name.split("/")[1]
+            pose = links[tree.index(f"platform/{camera}")]
+            line = point - pose[:3, 3]
+            rod = poses.translation((point + pose[:3, 3]) / 2)
+            z = line / np.linalg.norm(line)
+            x = np.cross(z, (0.3, 0.5, 0.1)) / np.linalg.norm(np.cross(z, (0.3, 0.5, 0.1)))
+            rod[:3, :3] = np.column_stack([x, np.cross(z, x), z])
+            free = all(
+                distance(Capsule(0.0, float(np.linalg.norm(line))), rod, body.shape, placed[k]).lower_m > 0
+                for k, body in enumerate(record.bodies)
+                if not body.name.startswith("ev1/")
+            )
+            view = View(np.radians(60), np.radians(40), (np.radians(-170), np.radians(170)), (-1.39, 1.39))
+            sees = free and bool(look(view, pose, point).inside)
+            seen_by.setdefault(name, []).append((sees, bool(found.seen[cell, e, t])))
+    for pairs in seen_by.values():
+        assert not any(proven and not sees for sees, proven in pairs)
+    truth = np.array(seen_by["platform/left"])
+    assert 20 < truth[:, 0].sum() < 140  # the wall does hide the rider for a while
+    assert truth[:, 1].sum() >= 0.7 * truth[:, 0].sum()  # and most of what is seen is proven
+
+
+def test_a_rider_seen_all_the_time_passes_with_the_best_pair(rider_scene, turning_record):
+    scene, _ = _scene(rider_scene, {"left": (0.0, 6.0, 0.5), "front": (7.0, 0.0, 0.5), "beside": (6.8, 0.5, 0.5)})
+    record = turning_record(scene, rate_rad_s=0.0)
+    rider = next(finding for finding in seen.check(record) if finding.subject == "ev1")
+    assert rider.verdict is Verdict.PASS
+    assert rider.message.startswith("at every instant a camera sees ev1; the best pair fixes it least well in swing: ")
+    (item,) = {item.pair for item in seen.watched(record) if item.target == "ev1"}
+    assert set(item) == {"platform/left", "platform/front"}
+    watched = next(item for item in seen.watched(record) if item.target == "ev1")
+    assert watched.cameras == ("platform/left", "platform/front", "platform/beside")
+    # by hand: lines along (0, 6, 0.5) and (7, 0, 0.5)
+    assert np.cos(watched.crossing_rad) == pytest.approx(0.25 / np.hypot(6, 0.5) / np.hypot(7, 0.5), abs=1e-9)
+    assert watched.pair_share == pytest.approx(1.0)
+    assert watched.unseen_s == 0.0
+
+
+@pytest.mark.parametrize(
+    ("extra", "verdict", "words"),
+    [
+        ("0 m", Verdict.NOT_ASSESSED, "; the rules do not say what that asks for (unseen_extra)"),
+        ("0.2 m", Verdict.PASS, "; gaps that nobody sees must be 0.2 m wider"),
+    ],
+)
+def test_a_rider_behind_a_wall_is_unseen(rider_scene, turning_record, extra, verdict, words):
+    _, chest = _scene(rider_scene, {"front": (7.0, 0.0, 0.0)})
+    scene, _ = _scene(
+        rider_scene, {"front": (7.0, 0.0, 0.0)}, [_wall(np.add(chest, (4.0, 0.0, 0.0)))], rules={"unseen_extra": extra}
+    )
+    findings = seen.check(turning_record(scene, rate_rad_s=0.0))
+    rider = next(finding for finding in findings if finding.subject == "ev1")
+    assert rider.verdict is verdict
+    assert rider.message == (
+        "for 1:00.0 no camera is proven to see ev1, longest from 0:00.0 to 1:00.0 in swing" + words
+    )
+    assert rider.value == pytest.approx(60.0)
+    assert rider.remedy == (
+        "" if verdict is Verdict.PASS else "turn or add a camera that sees ev1 from 0:00.0 to 1:00.0"
+    )
+
+
+def test_a_head_that_cannot_turn_so_far_does_not_see(rider_scene, turning_record):
+    scene, _ = _scene(rider_scene, {"front": (7.0, 0.0, 0.0)}, turns={"pan": ["60 deg", "90 deg"]})
+    record = turning_record(scene, rate_rad_s=0.0)
+    assert not sightings(record).seen.any()
+    scene, _ = _scene(rider_scene, {"front": (7.0, 0.0, 0.0)}, turns={"pan": ["20 deg", "90 deg"]})
+    assert sightings(turning_record(scene, rate_rad_s=0.0)).seen[:, 0, 1].all()
+
+
+def test_a_camera_does_not_hide_what_it_sees_behind_its_own_housing(rider_scene, turning_record):
+    _, chest = _scene(rider_scene, {"front": (7.0, 0.0, 0.0)})
+    housing = Body("housing", "yard", Box((0.3, 0.2, 0.2)), poses.translation(np.add(chest, (7.14, 0.0, 0.0))))
+    scene, _ = _scene(rider_scene, {"front": (7.0, 0.0, 0.0)}, [housing])
+    assert sightings(turning_record(scene, rate_rad_s=0.0)).seen[:, 0, 1].all()
+    lid = Body("lid", "yard", Box((0.02, 0.2, 0.2)), poses.translation(np.add(chest, (6.9, 0.0, 0.0))))
+    scene, _ = _scene(rider_scene, {"front": (7.0, 0.0, 0.0)}, [housing, lid])
+    assert not sightings(turning_record(scene, rate_rad_s=0.0)).seen[:, 0, 1].any()
+
+
+def test_a_camera_out_of_service_sees_nothing(rider_scene, turning_record):
+    scene, _ = _scene(
+        rider_scene, {"left": (0.0, 6.0, 0.5), "front": (7.0, 0.0, 0.5)}, script={"cameras_off": ["*/front"]}
+    )
+    assert sightings(turning_record(scene)).cameras == ("platform/left",)
+
+
+def test_without_cameras_nothing_is_assessed(rider_scene, turning_record):
+    (finding,) = seen.check(turning_record(rider_scene({})))
+    assert finding.verdict is Verdict.NOT_ASSESSED
+    assert finding.message == "neither platform, arm nor crew has a camera"
+    assert finding.remedy == "name the cameras in the documents of platform, arm and crew"
+
+
+# -- gaps --------------------------------------------------------------------------------------------------
+
+
+def _row(record, required_m=0.3):
+    """Measure the helmet against the post over the run, densely: the least gap, and when."""
+    rows = {body.name: k for k, body in enumerate(record.bodies)}
+    a, b = rows["ev1/helmet"], rows["platform/post"]
+    times = np.linspace(0.0, record.duration_s, 2001)
+    placed = record.body_poses(times)
+    gaps = np.linalg.norm(placed[:, a, :3, 3] - placed[:, b, :3, 3], axis=1) - 0.16 - 0.1
+    k = int(gaps.argmin())
+    least = float(gaps[k])
+    return PairRow(
+        "ev1/helmet", "platform/post", "rider", "structure", 0.0, record.duration_s, required_m, "rule", "proven",
+        least - 1e-6, least, float(times[k]), tuple(placed[k, a, :3, 3]), tuple(placed[k, b, :3, 3]),
+    ), times, gaps
+
+
+@pytest.fixture
+def passing(rider_scene, turning_record):
+    """Build a run in which the helmet passes a ball at 0.4 m, watched or not, with a rule of 0.3 m."""
+
+    def build(eyes, extra="0.15 m", walls=(), relaxed=(), between=()):
+        scene, chest = _scene(rider_scene, eyes)
+        helmet = turning_record(scene).body_poses([20.0])[0, [b.name for b in scene.tree.bodies].index("ev1/helmet")]
+        beyond = [helmet @ poses.translation((0.0, 0.0, up)) for up in (0.66, *between)]  # over the crown
+        bodies = [Body("post", "yard", Sphere(0.1), beyond[0])]
+        bodies += [Body(f"between_{k}", "yard", Sphere(0.05), pose) for k, pose in enumerate(beyond[1:])]
+        bodies += [_wall(np.add(chest, at), size) for at, size in walls]
+        scene, _ = _scene(rider_scene, eyes, bodies, rules={"unseen_extra": extra})
+        first = turning_record(scene)
+        row, times, gaps = _row(first)
+        return turning_record(scene, pairs=(row,), relaxed=relaxed), times, gaps
+
+    return build
+
+
+def test_a_gap_that_a_camera_sees_needs_nothing_more(passing):
+    record, *_ = passing({"left": (0.0, 6.0, 1.5)})
+    gap = next(finding for finding in seen.check(record) if finding.subject == "gaps")
+    assert gap.verdict is Verdict.PASS
+    assert gap.message.startswith(
+        "a camera sees every gap that is less than 0.15 m wider than required, 1 in all; the tightest, "
+        "ev1/helmet and platform/post at 0:"
+    )
+    assert gap.message.endswith("by platform/left")
+
+
+def test_a_gap_that_nobody_sees_must_be_wider(passing):
+    record, *_ = passing({"left": (0.0, 6.0, 1.5)}, walls=[((0.0, 4.0, 1.5), (9.0, 0.2, 9.0))])
+    (gap,) = [finding for finding in seen.check(record) if finding.verdict is Verdict.FAIL]
+    assert (gap.subject, gap.other) == ("ev1/helmet", "platform/post")
+    assert gap.value == pytest.approx(0.4, abs=STEP_M)
+    assert gap.limit == pytest.approx(0.45)
+    assert "where no camera sees the gap" in gap.message
+    assert gap.message.endswith("0.300 m is required and 0.15 m more where nobody sees")
+    assert gap.remedy.startswith("keep 0.0")
+    assert "or turn or add a camera that sees between ev1/helmet and platform/post at 0:" in gap.remedy
+    assert gap.clearance.required_m == pytest.approx(0.45)
+
+
+def test_without_an_extra_no_gap_is_judged(passing):
+    record, *_ = passing({"left": (0.0, 6.0, 1.5)}, extra="0 m", walls=[((0.0, 4.0, 1.5), (9.0, 0.2, 9.0))])
+    assert all(finding.subject in ("arm/tip", "ev1") for finding in seen.check(record))
+
+
+def test_a_granted_relaxation_stands(passing):
+    relaxed = (Relaxed("ev1/*", "platform/post", 0.1, 0.0, 60.0, "near the post"),)
+    record, *_ = passing({"left": (0.0, 6.0, 1.5)}, walls=[((0.0, 4.0, 1.5), (9.0, 0.2, 9.0))], relaxed=relaxed)
+    gap = next(finding for finding in seen.check(record) if finding.subject == "gaps")
+    assert gap.message == "every gap is at least 0.15 m wider than required, so none needs to be seen"
+
+
+def test_no_close_instant_is_missed(passing):
+    record, times, gaps = passing({"left": (0.0, 6.0, 1.5)})
+    close = Gaps(record).close(record.pairs[0], 0.45)
+    for time, gap in zip(times, gaps, strict=True):
+        cell = (close.start_s <= time) & (time <= close.end_s)
+        if gap < 0.45:
+            assert cell.any()
+            assert close.lower_m[cell].min() <= gap + 1e-9
+
+
+def test_what_stands_between_two_bodies_is_nearer_to_both(passing):
+    record, *_ = passing({"left": (0.0, 6.0, 1.5)}, between=[0.36])
+    close = Gaps(record).close(record.pairs[0], 0.45)
+    assert close is None or np.all(np.abs(close.time_s - record.pairs[0].time_s) > 0.3)
+
+
+def test_who_sees_the_tightest_gap_of_a_move(passing):
+    record, *_ = passing({"left": (0.0, 6.0, 1.5), "front": (7.0, 0.0, 1.0)})
+    gaps = Gaps(record)
+    row, cameras = gaps.tightest(record.moves[0])
+    assert row is record.pairs[0]
+    assert cameras == ("platform/left", "platform/front")
+    assert gaps.tightest(record.moves[1]) is None
+
+
+# -- parts -------------------------------------------------------------------------------------------------
+
+
+def test_the_depth_in_view_is_the_radius_of_a_ball_that_fits():
+    view = View(np.radians(60), np.radians(40))
+    random = np.random.default_rng(0)
+    for point in random.uniform((1, -2, -2), (8, 2, 2), (200, 3)):
+        depth = float(depth_in_view_m(view, poses.identity(), point))
+        steps = random.normal(size=(100, 3))
+        steps *= abs(depth) / np.linalg.norm(steps, axis=1, keepdims=True)
+        inside = look(view, poses.identity(), point + 0.999 * steps).inside
+        assert inside.all() if depth > 0 else not inside.all()
+    assert depth_in_view_m(view, poses.identity(), (2.0, 0.0, 0.0)) == pytest.approx(2 * np.sin(np.radians(20)))
+
+
+def test_stretches_of_cells():
+    edges = np.array([0.0, 1.0, 3.0, 4.0, 8.0])
+    assert stretches(edges, np.array([True, True, False, True])) == ((0.0, 3.0), (4.0, 8.0))
+    assert stretches(edges, np.zeros(4, dtype=bool)) == ()
