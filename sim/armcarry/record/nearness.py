@@ -163,7 +163,7 @@ class _Side:
             )
         if best is None:
             return None
-        return replace(best, relative_m_s=fastest, nearest_m=nearest)
+        return replace(best, distance_m=max(best.distance_m, 0.0), relative_m_s=fastest, nearest_m=max(nearest, 0.0))
 
     def _cells(self, starts: Array, ends: Array) -> tuple[Array, Array, Array, Array, Array]:
         """Return lower bounds of distance and margin (N, M), a margin at the middle (N,), speed and drift (N,)."""
@@ -175,7 +175,7 @@ class _Side:
         gap = self._gaps(placed, max(self.record.scene.loaded.rules.report_distance, 2 * float(asked.max())))
         mine = np.stack([self.drift.reach(way, middles, starts, ends) for way in self.machine_way], axis=1)
         theirs = np.max([self.drift.reach(way, middles, starts, ends) for way in self.worker_way], axis=0)
-        lower = np.maximum(gap - mine - theirs[:, None], 0.0)
+        lower = gap - mine - theirs[:, None]
         moving = speed > _MOVES_M_S
         margin = np.where(moving, lower - asked, np.inf)
         upper = np.where(moving, gap - asked, np.inf).min(axis=1)
