@@ -216,6 +216,25 @@ def brief(
     raise typer.Exit(2 if part and written.left_out else 0)
 
 
+@app.command()
+def play(
+    run: Annotated[Path, typer.Argument(help="A run folder, or a script that is rehearsed first.")],
+    over: Annotated[
+        Path | None, typer.Option(help="A second run folder or script, drawn over the first as a ghost.")
+    ] = None,
+) -> None:
+    """Open a run in the player window; ? shows all keys.
+
+    Exit code: 0 the window was closed, 2 bad input, a damaged run folder, or no window can be opened here.
+    """
+    from armcarry.views.player import ready
+    from armcarry.views.terminal import Console
+
+    with Console().progress() as tell:
+        show = ready(run, over, tell)
+    raise typer.Exit(show())
+
+
 def _print_json(value: dict[str, Any]) -> None:
     typer.echo(json.dumps(value, ensure_ascii=False, allow_nan=False))
 

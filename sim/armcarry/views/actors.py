@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 import numpy as np
 
 from armcarry.geometry.poses import Array
+from armcarry.geometry.shapes import Shape
 from armcarry.record.record import Record
 from armcarry.views import gl, palette
 from armcarry.views.groups import STATIC, Group, body_kinds, group_poses, rigid_groups
@@ -23,12 +24,12 @@ class SceneActors:
         time_s: the instant shown.
     """
 
-    def __init__(self, record: Record, sides: int = 24) -> None:
+    def __init__(self, record: Record, sides: int | Callable[[Shape], int] = 24) -> None:
         """Build the actors and show the start of the run.
 
         Args:
             record: the run.
-            sides: corners of round parts.
+            sides: corners of round parts, or a function that tells them of a shape.
         """
         gl.prepare()
         from vtkmodules.vtkCommonMath import vtkMatrix4x4
@@ -37,7 +38,7 @@ class SceneActors:
         self.groups = rigid_groups(record)
         self.kinds = body_kinds(record)
         self.time_s = record.motion.start_s
-        self._sides = sides
+        self._sides = sides if callable(sides) else lambda shape: sides
         self._group_of = {row: k for k, group in enumerate(self.groups) for row in group.bodies}
         self._row_of = {body.name: row for row, body in enumerate(record.bodies)}
         self._matrices = [vtkMatrix4x4() for _ in self.groups]
@@ -71,7 +72,7 @@ class SceneActors:
 
     def vertex_count(self, row: int) -> int:
         """Return how many vertices the body of a row is drawn with."""
-        return len(triangles(self.record.bodies[row].shape, self._sides).vertices_m)
+        return len(self._surface(row).vertices_m)
 
     def matrix(self, group: int) -> Any:
         """Return the vtkMatrix4x4 that moves a group, for further actors that go with it."""
@@ -98,6 +99,10 @@ class SceneActors:
         for actor, colour in self._base:
             actor.GetProperty().SetColor(*(ground + share * (np.array(palette.channels(colour)) - ground)))
 
+    def _surface(self, row: int) -> Triangles:
+        shape = self.record.bodies[row].shape
+        return triangles(shape, self._sides(shape))
+
     def _by_kind(self, group: Group) -> dict[str, list[int]]:
         found: dict[str, list[int]] = {}
         for row in group.bodies:
@@ -108,7 +113,7 @@ class SceneActors:
         group = self.groups[k]
         parts = []
         for row in rows:
-            surface = triangles(self.record.bodies[row].shape, self._sides)
+            surface = self._surface(row)
             surface = Triangles(surface.vertices_m * grow, surface.faces, surface.normals)
             parts.append((surface, group.local[group.bodies.index(row)]))
         return surface_actor(joined(parts), colour, self._matrices[k])

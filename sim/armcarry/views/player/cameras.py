@@ -145,15 +145,15 @@ class Cameras:
         return next(eye for eye in self.eyes if eye.name == name)
 
     def _link(self, link: str, time_s: float) -> Array:
-        return links_at(self.record, [link], time_s)[0]
+        return np.asarray(links_at(self.record, [link], time_s)[0])
 
     def _tip(self, time_s: float) -> Array:
-        return self._link(self.record.scene.arm_tip, time_s)[:3, 3]
+        return np.asarray(self._link(self.record.scene.arm_tip, time_s)[:3, 3])
 
     def _moved_corners(self) -> Array:
         """Return where the tip goes, (n, 3), so that the overview holds it."""
         times = np.linspace(self.record.motion.start_s, self.record.motion.end_s, 60)
-        return self.record.link_path(self.record.scene.arm_tip, times)[:, :3, 3]
+        return np.asarray(self.record.link_path(self.record.scene.arm_tip, times)[:, :3, 3])
 
 
 def links_at(record: Record, links: Sequence[str], time_s: float) -> Array:

@@ -1,4 +1,4 @@
-"""Who does what when, as lanes of bars: the run by moves and custody, or the day by its steps; no Qt here."""
+"""Who does what when, as lanes of bars: by moves and custody, or by the steps of the day; no Qt here."""
 
 from __future__ import annotations
 
@@ -12,12 +12,11 @@ from armcarry.views.words import plain
 
 @dataclass(frozen=True)
 class Bar:
-    """A stretch of a lane, seconds of the lanes' clock.
+    """A stretch of a lane, seconds of the run.
 
     Attributes:
         words, more: what is written into it, and the tip.
         kind: ``move``, ``still``, ``carried``, ``parked`` or ``critical``; decides the look.
-        jump_s: instant of the run that shows it, None when the run does not hold it.
     """
 
     start_s: float
@@ -25,7 +24,6 @@ class Bar:
     words: str
     kind: str
     more: str = ""
-    jump_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -38,34 +36,12 @@ class Lane:
 
 @dataclass(frozen=True)
 class Lanes:
-    """Lanes on one clock from start_s to end_s; ``map`` is run time to that clock, (run, clock) pairs."""
+    """Lanes from start_s to end_s, seconds of the run."""
 
     title: str
     start_s: float
     end_s: float
     lanes: tuple[Lane, ...]
-    map: tuple[tuple[float, float, float, float], ...] = ()
-
-    def clock_s(self, run_s: float) -> float:
-        """Return where an instant of the run stands on the clock of the lanes."""
-        if not self.map:
-            return run_s
-        for run_start, run_end, start, end in self.map:
-            if run_s <= run_end:
-                share = (max(run_s, run_start) - run_start) / max(run_end - run_start, 1e-9)
-                return start + share * (end - start)
-        return self.map[-1][3]
-
-    def run_s(self, clock_s: float) -> float:
-        """Return the instant of the run nearest to a time on the clock of the lanes."""
-        if not self.map:
-            return clock_s
-        ways = []
-        for run_start, run_end, start, end in self.map:
-            inside = min(max(clock_s, start), end)
-            share = (inside - start) / max(end - start, 1e-9)
-            ways.append((abs(inside - clock_s), run_start + share * (run_end - run_start)))
-        return min(ways)[1]
 
 
 _STILL = ("hold", "attach", "detach", "posture", "appendage")
@@ -76,14 +52,16 @@ def run_lanes(record: Record) -> Lanes:
     start, end = record.motion.start_s, record.motion.end_s
     arm = tuple(
         Bar(move.start_s, move.end_s, move.title.replace("_", " "), "still" if move.kind in _STILL else "move",
-            _move_words(move), move.start_s)
+            _move_words(move))
         for move in record.moves
     )
     lanes = [Lane(ARM, arm)]
     for name in (*record.scene.loaded.crew, *record.scene.loaded.hardware):
-        if any(mounting.instance == name for mounting in record.phases[0].tree.mountings):
-            lanes.append(Lane(plain(name), _custody(record, name)))
-    return Lanes("timeline of the run", start, end, tuple(lanes))
+        bars = _custody(record, name)
+        # hardware that stays in its place all along says nothing
+        if name in record.scene.loaded.crew or len(bars) > 1 or bars[0].kind == "carried":
+            lanes.append(Lane(plain(name), bars))
+    return Lanes("moves and what is held", start, end, tuple(lanes))
 
 
 def _move_words(move: MoveSpan) -> str:
@@ -99,9 +77,9 @@ def _custody(record: Record, name: str) -> tuple[Bar, ...]:
         kind = "carried" if phase.tree.hangs_from(name, ARM) else "parked"
         if bars and (bars[-1].words, bars[-1].kind) == (words, kind):
             first = bars.pop()
-            bars.append(Bar(first.start_s, phase.end_s, words, kind, first.more, first.jump_s))
+            bars.append(Bar(first.start_s, phase.end_s, words, kind, first.more))
         else:
-            bars.append(Bar(phase.start_s, phase.end_s, words, kind, f"{plain(name)}: {words}", phase.start_s))
+            bars.append(Bar(phase.start_s, phase.end_s, words, kind, f"{plain(name)}: {words}"))
     return tuple(bars)
 
 
@@ -120,23 +98,15 @@ def day_lanes(record: Record) -> Lanes | None:
     plan = record.plan
     if plan is None:
         return None
-    flown: dict[str, tuple[float, float]] = {}
-    for move in record.moves:
-        first, last = flown.get(move.carry, (move.start_s, move.end_s))
-        flown[move.carry] = (min(first, move.start_s), max(last, move.end_s))
-    table, lanes = [], {}
+    lanes: dict[str, list[Bar]] = {}
     for slot in plan.schedule.slots:
         step = plan.step(slot.name)
-        span = flown.get(step.carry) if step.carry is not None else None
-        if span is not None:
-            table.append((*span, slot.start_s, slot.end_s))
         words = step.title or step.name.replace("_", " ")
         bar = Bar(slot.start_s, slot.end_s, words, "critical" if slot.critical else "move",
-                  words + ("\nno time to spare" if slot.critical else ""), None if span is None else span[0])
+                  words + ("\nno time to spare" if slot.critical else ""))
         for actor in slot.actors:
             lanes.setdefault(actor, []).append(bar)
     ordered = sorted(lanes, key=lambda actor: actor != ARM)
-    return Lanes(
-        "timeline of the day", 0.0, plan.schedule.end_s,
-        tuple(Lane(plain(actor), tuple(lanes[actor])) for actor in ordered), tuple(sorted(table)),
-    )
+    end = max(record.motion.end_s, plan.schedule.end_s)
+    return Lanes("steps of the day", record.motion.start_s, end,
+                 tuple(Lane(plain(actor), tuple(lanes[actor])) for actor in ordered))

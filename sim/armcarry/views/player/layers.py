@@ -7,10 +7,13 @@ from typing import Any
 
 import numpy as np
 
+from armcarry.geometry.poses import Array
+from armcarry.geometry.shapes import Capsule
 from armcarry.record.record import Record
 from armcarry.scene.build import PLATFORM, RESTRAINT
 from armcarry.views import palette
 from armcarry.views.actors import SceneActors, surface_actor
+from armcarry.views.meshes import Triangles, joined, triangles
 from armcarry.views.player import look
 from armcarry.views.player.cameras import links_at
 from armcarry.views.player.marks import Lines, place, triads, words
@@ -18,6 +21,7 @@ from armcarry.views.player.shell import shells
 
 _AXES = ("#FF8A3D", "#3FCFA5", palette.SKY_BLUE)  # x, y, z
 _TRIAD_M = 0.6
+_RAIL_M = 0.045
 
 
 class Layer:
@@ -36,15 +40,25 @@ class Layer:
 
 
 def handrails(record: Record) -> Layer:
-    """Return the handrails of the platform as lines."""
+    """Return the handrails of the platform as bright tubes."""
     layer = Layer()
     rails = record.scene.loaded.platform.document.handrails.values()
     ends = [f"{PLATFORM}/{frame}" for rail in rails for frame in (rail.start, rail.end)]
     if ends:
-        lines = Lines([palette.LIGHT] * (len(ends) // 2), 2.5)
-        lines.move(links_at(record, ends, record.motion.start_s)[:, :3, 3].reshape(-1, 2, 3))
-        layer.solid.append(lines.actor)
+        points = links_at(record, ends, record.motion.start_s)[:, :3, 3].reshape(-1, 2, 3)
+        layer.solid.append(surface_actor(joined([_rail(start, end) for start, end in points]), palette.LIGHT))
     return layer
+
+
+def _rail(start: Array, end: Array) -> tuple[Triangles, Array]:
+    """Return a tube from one point to another, a little thicker than the rail so that it covers it."""
+    length = float(np.linalg.norm(end - start))
+    way = (end - start) / max(length, 1e-9)
+    side = np.cross(way, np.eye(3)[int(np.argmin(np.abs(way)))])
+    side /= max(float(np.linalg.norm(side)), 1e-9)
+    pose = np.eye(4)
+    pose[:3] = np.column_stack([side, np.cross(way, side), way, (start + end) / 2])
+    return triangles(Capsule(_RAIL_M, length), 8), pose
 
 
 def worksites(record: Record) -> Layer:

@@ -75,7 +75,7 @@ def style_sheet() -> str:
     QPushButton:disabled {{ color: {p.FAINT_LIGHT}; border-style: dashed; }}
     QComboBox QAbstractItemView {{ border: 1px solid {EDGE}; selection-background-color: {CHOSEN};
         selection-color: {CHOSEN_TEXT}; }}
-    QTableWidget {{ border: 1px solid {EDGE}; gridline-color: #343D48; }}
+    QTableWidget {{ font-size: 13px; border: 1px solid {EDGE}; gridline-color: #343D48; }}
     QTableWidget::item {{ padding: 2px 4px; }}
     QTableWidget::item:selected {{ background: {CHOSEN}; color: {CHOSEN_TEXT}; }}
     QHeaderView::section {{ background: {p.PANEL}; color: {p.FAINT_LIGHT}; border: 0;

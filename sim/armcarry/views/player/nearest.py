@@ -7,8 +7,10 @@ the others are, with the same proven distance that the rest of armcarry uses.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from armcarry.clearance.distance import distances
 from armcarry.geometry.poses import Array
@@ -88,10 +90,10 @@ class Closest:
             found = self._search(active, bound, pose, reach)
         return self._chosen(found, reach)
 
-    def _search(self, active: Array, bound: Array, pose: Array, reach: float) -> tuple[Array, ...]:
+    def _search(self, active: NDArray[np.int64], bound: Array, pose: Array, reach: float) -> tuple[Any, ...]:
         """Measure in order of the bound until nothing left can be closer."""
         best, done, size = np.inf, 0, 48
-        found: list[tuple[Array, ...]] = []
+        found: list[tuple[Any, ...]] = []
         while done < len(active) and bound[done] < min(best, reach):
             found.append(self._measure(active[done : done + size], pose))
             best = min(best, float(found[-1][1].min()))
@@ -100,7 +102,7 @@ class Closest:
             return self._measure(active[:0], pose)
         return tuple(np.concatenate(columns) for columns in zip(*found, strict=True))
 
-    def _measure(self, rows: Array, pose: Array) -> tuple[Array, ...]:
+    def _measure(self, rows: NDArray[np.int64], pose: Array) -> tuple[Any, ...]:
         """Return rows, margins, bounds and points of pairs at group poses (G, 4, 4)."""
         if not len(rows):
             empty = np.zeros(0)
@@ -111,7 +113,7 @@ class Closest:
         margin = found.lower_m[0] - self._required[rows]
         return rows, margin, found.lower_m[0], found.upper_m[0], found.point_a[0], found.point_b[0]
 
-    def _chosen(self, found: tuple[Array, ...], reach: float) -> Nearest:
+    def _chosen(self, found: tuple[Any, ...], reach: float) -> Nearest:
         rows, margin, lower, upper, point_a, point_b = found
         near = np.flatnonzero(lower <= reach)
         if not len(near):

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from armcarry.geometry.shapes import Capsule, Cylinder, Shape, Sphere
 from armcarry.record.record import Record
 from armcarry.views import palette
 from armcarry.views.actors import SceneActors
@@ -22,9 +23,13 @@ from armcarry.views.player.nearest import Nearest
 from armcarry.views.player.tint import Tint
 from armcarry.views.stage import add_lights
 
-#: corners of round parts: fewer than in pictures, for speed
-_SIDES = 16
 SHARP, QUICK = 4, 0
+
+
+def few_sides(shape: Shape) -> int:
+    """Return corners for a round part, fewer for thin ones: a truss has hundreds of tubes and vertices cost time."""
+    radius = shape.radius_m if isinstance(shape, Sphere | Capsule | Cylinder) else 0.0
+    return 8 if radius < 0.12 else 12 if radius < 0.3 else 16 if radius < 0.6 else 24
 
 
 class SceneView:
@@ -35,15 +40,25 @@ class SceneView:
         shown: names of the layers that are shown now.
     """
 
-    def __init__(self, plotter: Any, record: Record, other: Record | None = None) -> None:
-        """Args: plotter, a PyVista plotter; record, the run; other, a second run drawn as a ghost."""
+    def __init__(
+        self, plotter: Any, record: Record, other: Record | None = None, draw: Callable[[], None] | None = None
+    ) -> None:
+        """Put a run into a plotter.
+
+        Args:
+            plotter: a PyVista plotter.
+            record: the run.
+            other: a second run, drawn as a ghost.
+            draw: what makes the plotter draw; its window's own way when left out.
+        """
         from vtkmodules.vtkRenderingCore import vtkRenderer
 
         self.plotter, self.record = plotter, record
+        self._draw = plotter.render_window.Render if draw is None else draw
         self.renderer = plotter.renderer
         plotter.set_background(palette.ROOM)
         add_lights(plotter)
-        self.scene = SceneActors(record, _SIDES)
+        self.scene = SceneActors(record, few_sides)
         for actor in self.scene.actors:
             # bodies are closed: their backs are never seen, and an eye inside a helmet must see out
             actor.GetProperty().SetBackfaceCulling(True)
@@ -104,7 +119,7 @@ class SceneView:
             actor.SetVisibility(on)
 
     def _ghost(self, other: Record) -> SceneActors:
-        ghost = SceneActors(other, 12)
+        ghost = SceneActors(other, few_sides)
         for actor in self._ghost_actors(ghost):
             actor.GetProperty().SetColor(*palette.channels(look.GHOST))
             actor.GetProperty().SetOpacity(0.45)
@@ -166,12 +181,12 @@ class SceneView:
         window.SetMultiSamples(count)
         return True
 
-    def render(self) -> None:
-        """Draw."""
+    def render(self, at_once: bool = False) -> None:
+        """Draw; ``at_once`` also where the window would rather wait for its turn."""
         self.renderer.ResetCameraClippingRange()
         near, far = self.renderer.GetActiveCamera().GetClippingRange()
         self.renderer.GetActiveCamera().SetClippingRange(min(near, 0.05 + 0.001 * far), far)
-        self.plotter.render_window.Render()
+        self.plotter.render_window.Render() if at_once else self._draw()
 
     @property
     def aspect(self) -> float:

@@ -5,9 +5,11 @@ Everything the window does to time goes through here, so that it can be tested w
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from itertools import pairwise
 
+from armcarry.quantities import parse
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 
@@ -155,6 +157,19 @@ class Session:
         """Title of the move under way, empty outside all moves."""
         move = self.record.move_at(self.time_s)
         return "" if move is None else move.title.replace("_", " ")
+
+
+def read_instant(text: str) -> float:
+    """Read an instant of the run as it is shown: ``90``, ``12:30`` (min:s), ``1:02:30`` (h:min:s), or ``5 min``.
+
+    Raises:
+        QuantityError: it is none of these.
+    """
+    match = re.fullmatch(r"\s*(?:(\d+):)??(?:(\d+):)?(\d+(?:\.\d+)?)\s*", text)
+    if match is None:
+        return parse(text, "time")
+    hours, minutes, seconds = (float(part or 0.0) for part in match.groups())
+    return 3600.0 * hours + 60.0 * minutes + seconds
 
 
 def finding_time_s(finding: Finding) -> float:

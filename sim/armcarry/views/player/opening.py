@@ -1,0 +1,74 @@
+"""Open a run to look at: a run folder, or a scenario that is rehearsed first."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from armcarry.errors import ArmcarryError, RecordError
+from armcarry.record.finding import Finding
+from armcarry.record.record import Record
+from armcarry.record.store import load
+from armcarry.rehearsal import judge, rehearse
+
+Tell = Callable[[str, float], None]
+
+
+@dataclass(frozen=True, eq=False)
+class OpenedRun:
+    """A run to look at.
+
+    Attributes:
+        path: the folder or file it came from.
+        folder: where pictures of it go.
+        name: short name for people.
+    """
+
+    record: Record
+    findings: tuple[Finding, ...]
+    path: Path
+    folder: Path
+    name: str
+
+
+def open_run(path: Path, tell: Tell | None = None) -> OpenedRun:
+    """Open a run folder, or rehearse a scenario file.
+
+    Args:
+        path: a run folder or a YAML file.
+        tell: told what is being done.
+
+    Raises:
+        RecordError: the folder is damaged, foreign or missing; nothing else comes out of a bad folder.
+        ArmcarryError: the scenario cannot be rehearsed.
+    """
+    path = Path(path)
+    say = tell or (lambda words, share: None)
+    if not path.exists():
+        raise RecordError(f"{path} does not exist; give a run folder or a scenario file")
+    if not path.is_dir():
+        record = rehearse(path, tell)
+        say("checking", 0.95)
+        return OpenedRun(record, judge(record), path, Path("runs") / path.stem / "views", path.stem)
+    say(f"reading {path}", 0.0)
+    try:
+        record, findings = load(path)
+        _usable(record)
+    except ArmcarryError:
+        raise
+    except Exception as error:  # a folder from elsewhere may hold anything; say so instead of a traceback
+        raise RecordError(f"{path} is damaged or not a run: {type(error).__name__}: {error}") from error
+    return OpenedRun(record, findings, path, path / "views", path.resolve().name)
+
+
+def _usable(record: Record) -> None:
+    """Walk through what the window asks of a record, so that a bad one fails here and not on screen."""
+    if not record.phases:
+        raise RecordError("the run has no phases")
+    for time_s in (record.motion.start_s, record.motion.end_s, *(phase.start_s for phase in record.phases)):
+        record.body_poses(time_s)
+    names = {body.name for body in record.bodies}
+    for row in record.pairs:
+        if row.body_a not in names or row.body_b not in names:
+            raise RecordError(f"its clearance table names {row.body_a} and {row.body_b}, which its scene does not have")

@@ -1,0 +1,112 @@
+"""The column beside the view: the closest pair as it is now, what is shown, and the findings."""
+
+from __future__ import annotations
+
+import numpy as np
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import QGridLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+
+from armcarry.quantities import clock
+from armcarry.record.finding import Verdict
+from armcarry.record.record import PairRow
+from armcarry.views import palette
+from armcarry.views.closest import worded
+from armcarry.views.player import look
+from armcarry.views.player.findings import Findings
+from armcarry.views.player.keys import KEY_OF, tip
+from armcarry.views.player.nearest import Nearest
+from armcarry.views.words import plain
+
+#: words on the buttons of what can be shown, by action
+TOGGLES = {
+    "show_closest": "Closest pair", "show_margin": "Margin tint", "show_shell": "Shell", "show_envelope": "Swept room",
+    "show_map": "Approach map", "show_rails": "Handrails", "show_sites": "Worksites", "show_frames": "Frames",
+    "show_other": "Second run",
+}
+
+
+class Side(QWidget):
+    """Closest pair, toggles and findings, one above another."""
+
+    #: name of an action from keys.py
+    acted = Signal(str)
+
+    def __init__(self, findings: Findings, offered: tuple[str, ...]) -> None:
+        """Args: findings, the list; offered, actions of the toggles that this run can show."""
+        super().__init__()
+        column = QVBoxLayout(self)
+        column.setContentsMargins(6, 4, 6, 4)
+        column.setSpacing(4)
+        self.pair, self.value, self.least = QLabel(), QLabel(), QLabel()
+        self.value.setObjectName("value")
+        self.least.setObjectName("faint")
+        for label in (self.pair, self.value, self.least):
+            label.setTextFormat(Qt.TextFormat.PlainText)
+            label.setWordWrap(True)
+            column.addWidget(label)
+        self.pair.setAlignment(Qt.AlignmentFlag.AlignTop)
+        self.least.setAlignment(Qt.AlignmentFlag.AlignTop)
+        grid = QGridLayout()
+        grid.setSpacing(4)
+        self.toggles: dict[str, QPushButton] = {}
+        for k, action in enumerate(action for action in TOGGLES if action in offered):
+            button = self.toggles[action] = self._toggle(action)
+            grid.addWidget(button, k // 3, k % 3)
+        column.addLayout(grid)
+        self.legend = QLabel()
+        self.legend.setTextFormat(Qt.TextFormat.RichText)
+        self.legend.setText(
+            "m to spare: " + "&nbsp; ".join(
+                f"<span style='color:{colour}'>■</span>&nbsp;&lt;&nbsp;{limit:g}" for limit, colour, _ in look.BANDS_M
+            )
+        )
+        self.legend.setWordWrap(True)
+        self.legend.hide()
+        column.addWidget(self.legend)
+        column.addWidget(findings, 1)
+
+    def show_nearest(self, nearest: Nearest, report_m: float) -> None:
+        """Write the closest pair, its distance now, and its proven least distance over the run."""
+        pair, value, least, colour = nearest_words(nearest, report_m)
+        for label, text in ((self.pair, pair), (self.value, value), (self.least, least)):
+            if label.text() != text:
+                label.setText(text)
+        style = f"color: {colour};"
+        if self.value.styleSheet() != style:
+            self.value.setStyleSheet(style)
+
+    def show_toggles(self, on: dict[str, bool]) -> None:
+        """Show which things are shown."""
+        for action, button in self.toggles.items():
+            button.setChecked(on.get(action, False))
+        self.legend.setVisible(on.get("show_margin", False))
+
+    def _toggle(self, action: str) -> QPushButton:
+        key = KEY_OF[action]
+        button = QPushButton(f"{TOGGLES[action]}  {key.shown}")
+        button.setCheckable(True)
+        button.setObjectName(f"do_{action}")
+        button.setToolTip(tip(action))
+        button.setAccessibleName(key.words)
+        button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+        button.clicked.connect(lambda: self.acted.emit(action))
+        return button
+
+
+def nearest_words(nearest: Nearest, report_m: float) -> tuple[str, str, str, str]:
+    """Return the pair, its distance now, the proven least distance of it, and the colour of the distance."""
+    row = nearest.row
+    if row is None:
+        return "Closest pair", f"farther than {report_m:g} m", "no pair with a rule is nearer at this instant", \
+            palette.LIGHT
+    sign = palette.VERDICTS[Verdict.FAIL if nearest.margin < 0 else Verdict.PASS][1]
+    colour = look.FAIL_TEXT if nearest.margin < 0 else look.PASS_TEXT
+    pair, value = f"{plain(row.body_a)} – {plain(row.body_b)}", f"{sign} {worded(row, nearest.lower_m)}"
+    return pair, value, least_words(row), colour
+
+
+def least_words(row: PairRow) -> str:
+    """Return the proven least distance of a pair over its window, and when."""
+    if row.lower_m == -np.inf:
+        return f"least, proven: contact at {clock(row.time_s)}"
+    return f"least, proven: {max(row.lower_m, 0):.3f} to {row.upper_m:.3f} m at {clock(row.time_s)}; {row.why}"

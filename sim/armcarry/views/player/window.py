@@ -1,0 +1,365 @@
+"""The window: puts session, 3-D view, plots, timeline, findings and controls together and keeps them in step."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+
+from PySide6.QtCore import QEvent, QObject, Qt, QTimer
+from PySide6.QtGui import QCloseEvent, QGuiApplication, QKeyEvent
+from PySide6.QtWidgets import QApplication, QLineEdit, QMainWindow, QWidget
+from pyvistaqt import QtInteractor
+
+from armcarry.errors import ArmcarryError
+from armcarry.quantities import clock
+from armcarry.record.finding import Finding
+from armcarry.views.player import capture, look
+from armcarry.views.player.actions import actions
+from armcarry.views.player.keys import ACTION_OF, KEY_OF
+from armcarry.views.player.lanes import day_lanes, run_lanes
+from armcarry.views.player.layout import Layout
+from armcarry.views.player.nearest import Closest, Nearest
+from armcarry.views.player.opening import OpenedRun
+from armcarry.views.player.scene import QUICK, SHARP, SceneView
+from armcarry.views.player.session import Session
+from armcarry.views.player.side import nearest_words
+from armcarry.views.viewpoint import towards_gap
+
+#: least time between two updates of words and cursors, and of tables, seconds
+_WORDS_S, _TABLES_S = 0.06, 0.2
+#: a still view is drawn with more samples after this, so that stepping stays quick, milliseconds
+_REST_MS = 250
+_MESSAGE_MS = 8000
+_LAYER_OF = {"show_shell": "shell", "show_envelope": "envelope", "show_map": "map", "show_rails": "rails",
+             "show_sites": "sites", "show_frames": "frames"}
+
+
+class Window(QMainWindow):
+    """The player window.
+
+    Attributes:
+        session, scene, closest: the state, the 3-D view and what is near in it.
+        frames: how many frames were drawn, for measuring.
+    """
+
+    def __init__(self, run: OpenedRun, other: OpenedRun | None = None) -> None:
+        super().__init__()
+        self.run, self.other = run, other
+        self.session = Session(run.record, run.findings)
+        self.view = QtInteractor(self, auto_update=False, multi_samples=QUICK, lighting="none")
+        self.view.setAcceptDrops(False)
+        # asking Qt for a paint draws once; rendering first and being painted after that would draw twice
+        self.scene = SceneView(self.view, run.record, None if other is None else other.record, self._ask_paint)
+        self.closest = Closest(run.record, self.scene.scene.groups)
+        self.nearest = Nearest(None)
+        self.on = {"show_closest": True, "show_other": other is not None}
+        self.frames = 0
+        self.view.render_window.AddObserver("EndEvent", self._drawn)
+        self._lanes = [run_lanes(run.record)]
+        day = day_lanes(run.record)
+        if day is not None:
+            self._lanes.insert(0, day)
+        self.layout_ = Layout(self, self._lanes[0])
+        self.setCentralWidget(self.layout_.pages)
+        self.setWindowTitle(f"{run.record.scene.loaded.scenario.title} – armcarry")
+        self.resize(1360, 800)
+        self.actions_: dict[str, Callable[[], None]] = actions(self)
+        self._last = self._words_at = self._tables_at = 0.0
+        self._stop_movie = False
+        self._timer = QTimer(self)
+        self._timer.setTimerType(Qt.TimerType.PreciseTimer)
+        self._timer.timeout.connect(self.tick)
+        self._rest = QTimer(self)
+        self._rest.setSingleShot(True)
+        self._rest.timeout.connect(self._sharpen)
+        self._hush = QTimer(self)
+        self._hush.setSingleShot(True)
+        self._hush.timeout.connect(lambda: self.layout_.message.hide())
+        self._watch_mouse()
+        QApplication.instance().installEventFilter(self)  # type: ignore[union-attr]
+
+    # -- time ---------------------------------------------------------------------------------
+
+    def tick(self) -> None:
+        """Draw a frame if time has moved on."""
+        now = time.perf_counter()
+        elapsed, self._last = now - self._last, now
+        # after a hitch, such as a dialog of the desktop, do not leap
+        if self.session.tick(min(elapsed, 0.25)):
+            self.refresh(hurry=True)
+        if not self.session.playing:
+            self.settle()
+
+    def play(self) -> None:
+        """Let time run or hold it."""
+        self.session.toggle()
+        if self.session.playing:
+            self._rest.stop()
+            self._last = time.perf_counter()
+            self._timer.start(8)
+        self.settle()
+
+    def settle(self) -> None:
+        """Bring everything to the instant of the session, all words included."""
+        if not self.session.playing:
+            self._timer.stop()
+        self.refresh(hurry=False)
+        self.show_state()
+        self._rest.start(_REST_MS)
+
+    def seek(self, time_s: float) -> None:
+        """Show an instant."""
+        self.session.seek(time_s)
+        self.settle()
+
+    def refresh(self, hurry: bool) -> None:
+        """Draw the instant of the session; in a hurry, words and tables wait for their turn."""
+        if hurry or self._rest.isActive():
+            self.scene.samples(QUICK)
+        self.scene.show(self.session.time_s)
+        tinted = self.on.get("show_margin", False)
+        self.nearest = self.closest.at(self.session.time_s, parts=tinted)
+        self.scene.show_nearest(self.nearest if self.on.get("show_closest") else None)
+        if tinted:
+            self.scene.tint.show(self.nearest.margin_m)
+        self.scene.render()
+        now = time.perf_counter()
+        if not hurry or now - self._words_at >= _WORDS_S:
+            self._words_at = now
+            self._write(tables=not hurry or now - self._tables_at >= _TABLES_S)
+
+    def _write(self, tables: bool) -> None:
+        parts = self.layout_
+        report = self.run.record.scene.loaded.rules.report_distance
+        parts.caption.setText(self.session.caption or self.run.record.scene.loaded.scenario.title)
+        if parts.briefing:
+            value = nearest_words(self.nearest, report)[1]
+            parts.figures.setText("   ·   ".join(
+                (clock(self.session.time_s), f"{self.session.speed:g} x", value, self.scene.cameras.title)
+            ))
+            return
+        parts.controls.show_time()
+        parts.timeline.show_time(self.session.time_s)
+        if parts.panels:
+            parts.plots.show_time(self.session.time_s)
+            if tables:
+                self._tables_at = time.perf_counter()
+                parts.side.show_nearest(self.nearest, report)
+                parts.plots.show_values()
+
+    def show_state(self) -> None:
+        """Show what is on, how fast time runs, and from where it is seen."""
+        self.layout_.controls.show_state(self.scene.cameras.mode)
+        self.layout_.side.show_toggles(self.on)
+
+    def _ask_paint(self) -> None:
+        QWidget.update(self.view)  # PyVista has an update of its own
+
+    def _drawn(self, *_: object) -> None:
+        self.frames += 1
+
+    def _sharpen(self) -> None:
+        if not self.session.playing and self.scene.samples(SHARP):
+            self.scene.render()
+
+    # -- doing --------------------------------------------------------------------------------
+
+    def act(self, action: str) -> None:
+        """Do what a key or button stands for; what goes wrong is said, never raised."""
+        try:
+            self.actions_[action]()
+        except (ArmcarryError, OSError) as error:
+            self.say(f"{KEY_OF[action].words}: {error}")
+        except Exception as error:  # a fault in one view must not take the others away
+            self.say(f"{KEY_OF[action].words} failed: {type(error).__name__}: {error}")
+
+    def say(self, words: str) -> None:
+        """Tell the user something for a while."""
+        self.layout_.message.setText(words)
+        self.layout_.message.show()
+        self._hush.start(_MESSAGE_MS)
+
+    def toggle(self, action: str) -> None:
+        """Show or hide something."""
+        on = not self.on.get(action, False)
+        layer = _LAYER_OF.get(action)
+        if layer is not None:
+            if layer not in self.scene.makers:
+                self.say(f"{KEY_OF[action].words}: not in this run")
+                return
+            self.scene.show_layer(layer, on)
+        elif action == "show_other":
+            if self.other is None:
+                self.say("no second run was opened; type: armcarry play RUN --over OTHER")
+                return
+            self.scene.show_ghost(on)
+        elif action == "show_margin" and not on:
+            self.scene.tint.off()
+        self.on[action] = on
+        self.settle()
+
+    def jump(self, finding: Finding | None) -> None:
+        """Show a finding: its instant, and its gap when it is about one."""
+        if finding is None or self.session.finding is None:
+            self.say("this run has no findings")
+            return
+        self.layout_.findings.choose(self.session.finding)
+        detail = finding.clearance
+        names = {body.name for body in self.run.record.bodies}
+        if detail is not None and {finding.subject, finding.other} <= names:
+            pair = (finding.subject, finding.other)
+            self.scene.cameras.look(towards_gap(self.run.record, detail.time_s, pair, detail.point_a, detail.point_b))
+        self.settle()
+        if self.layout_.briefing:
+            self.layout_.caption.setText(finding.message)
+
+    def look_at_gap(self) -> None:
+        """Look at the closest pair of this instant."""
+        row = self.nearest.row
+        if row is None:
+            self.say("no pair with a rule is near at this instant")
+            return
+        pair = (row.body_a, row.body_b)
+        self.scene.cameras.look(
+            towards_gap(self.run.record, self.session.time_s, pair, self.nearest.point_a, self.nearest.point_b)
+        )
+        self.settle()
+
+    def choose_camera(self, mode: str) -> None:
+        """Look from somewhere else."""
+        self.scene.cameras.choose(mode, self.session.time_s)
+        self.settle()
+
+    def choose_speed(self, speed: float) -> None:
+        """Let time run at another speed."""
+        self.session.set_speed(speed)
+        self.settle()
+
+    def next_lanes(self) -> None:
+        """Show the other timeline, if there is one."""
+        if len(self._lanes) < 2:
+            self.say("this run belongs to no day, so there is one timeline")
+            return
+        self._lanes.reverse()
+        self.layout_.timeline.set_lanes(self._lanes[0])
+        self.say(self._lanes[0].title)
+
+    def save_picture(self) -> None:
+        """Save the view as a picture and say where."""
+        self.scene.samples(SHARP)
+        self.say(f"picture: {capture.save_picture(self.scene, self.session, self.run.folder)}")
+
+    def save_movie(self) -> None:
+        """Save from this instant to the end at the present speed; Esc stops."""
+        start = self.session.time_s if self.session.time_s < self.session.end_s else self.session.start_s
+        self.session.pause()
+        self._stop_movie = False
+
+        def show(time_s: float) -> None:
+            self.session.seek(time_s)
+            self.refresh(hurry=True)
+
+        def tell(done: int, total: int) -> bool:
+            if done % 8 == 0 or done == total:
+                self.say(f"movie: frame {done} of {total}; Esc stops")
+                QApplication.processEvents()
+            return not self._stop_movie
+
+        path = capture.save_movie(
+            self.scene, self.session, self.run.folder, (start, self.session.end_s), show, tell
+        )
+        self.settle()
+        self.say("movie stopped; nothing was kept" if path is None else f"movie: {path}")
+
+    def leave(self) -> None:
+        """Leave what covers the window: the movie being made, help, briefing, full screen."""
+        self._stop_movie = True
+        if self.layout_.helping:
+            self.layout_.show_help(False)
+        elif self.layout_.briefing:
+            self.brief()
+        elif self.isFullScreen():
+            self.showNormal()
+
+    def brief(self) -> None:
+        """Enter or leave briefing mode: the view, large captions, nothing else, over the full screen."""
+        on = not self.layout_.briefing
+        if on:
+            screen = QGuiApplication.primaryScreen().geometry()
+            self._before = self.geometry()
+            self.showFullScreen()
+            self.setGeometry(screen)  # where no window manager does it
+            self.setStyleSheet(look.briefing_sheet(screen.height()))
+        else:
+            self.setStyleSheet("")
+            self.showNormal()
+            self.setGeometry(self._before)
+        self.layout_.brief(on)
+        self.settle()
+
+    # -- Qt -----------------------------------------------------------------------------------
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+        """Take every key of this window first, so that none ends in the 3-D view's own table of keys."""
+        if event.type() != QEvent.Type.KeyPress or not isinstance(event, QKeyEvent):
+            return super().eventFilter(watched, event)
+        if not isinstance(watched, QWidget) or watched.window() is not self:
+            return super().eventFilter(watched, event)
+        name = key_name(event)
+        if isinstance(watched, QLineEdit):
+            if name == "Escape":
+                watched.clear()
+                watched.clearFocus()
+                return True
+            return False
+        action = ACTION_OF.get(name)
+        if action is None:
+            # letters mean nothing else here; arrows and Tab go on to tables and buttons
+            return watched is self.view or bool(event.text().strip())
+        self.act(action)
+        return True
+
+    def closeEvent(self, event: QCloseEvent) -> None:
+        """Let go of the 3-D view before its window goes."""
+        self._timer.stop()
+        self._rest.stop()
+        self._stop_movie = True
+        QApplication.instance().removeEventFilter(self)  # type: ignore[union-attr]
+        self.view.close()
+        super().closeEvent(event)
+
+    def _watch_mouse(self) -> None:
+        """Draw quickly while the mouse turns the view; an eye that is dragged becomes a free view."""
+        self.view.enable_terrain_style(mouse_wheel_zooms=True)
+        style = self.view.iren.interactor.GetInteractorStyle()
+
+        def start(*_: object) -> None:
+            self._rest.stop()
+            self.scene.samples(QUICK)
+            if self.scene.cameras.mode not in ("free", "follow"):
+                self.scene.cameras.choose("free", self.session.time_s)
+                self.show_state()
+
+        style.AddObserver("StartInteractionEvent", start)
+        style.AddObserver("EndInteractionEvent", lambda *_: self._rest.start(_REST_MS))
+
+
+_NAMED = {
+    Qt.Key.Key_Space: "Space", Qt.Key.Key_Left: "Left", Qt.Key.Key_Right: "Right", Qt.Key.Key_Up: "Up",
+    Qt.Key.Key_Down: "Down", Qt.Key.Key_Home: "Home", Qt.Key.Key_End: "End", Qt.Key.Key_PageUp: "PageUp",
+    Qt.Key.Key_PageDown: "PageDown", Qt.Key.Key_F1: "F1", Qt.Key.Key_F11: "F11", Qt.Key.Key_Escape: "Escape",
+    Qt.Key.Key_Plus: "+", Qt.Key.Key_Minus: "-", Qt.Key.Key_Equal: "=",
+}
+
+
+def key_name(event: QKeyEvent) -> str:
+    """Return the name of a pressed key as keys.py writes it."""
+    modifiers = event.modifiers()
+    control = bool(modifiers & Qt.KeyboardModifier.ControlModifier)
+    shift = bool(modifiers & Qt.KeyboardModifier.ShiftModifier)
+    named = _NAMED.get(Qt.Key(event.key()))
+    if named is not None and len(named) > 1:
+        return ("Ctrl+" if control else "") + ("Shift+" if shift and not control else "") + named
+    if control:
+        return f"Ctrl+{named or chr(event.key()) if event.key() < 0x110000 else ''}"
+    return event.text() or named or ""
