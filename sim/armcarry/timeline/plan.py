@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
-from functools import cached_property
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
 
 from armcarry.errors import FrameError
 from armcarry.files.documents.day import Day, Step
-from armcarry.scene.build import Scene
+from armcarry.geometry.poses import Array, identity
+from armcarry.scene.build import PLATFORM, Scene, hang
+from armcarry.scene.tree import WORLD
 from armcarry.timeline.acts import acts_of_day, custody_at_start
 from armcarry.timeline.conflicts import (
     Conflict,
@@ -23,7 +25,7 @@ from armcarry.timeline.run import MoveSpan
 from armcarry.timeline.schedule import Schedule, schedule, slipped
 from armcarry.timeline.task import Duration, Limit, Point, Task, limits_of, tasks_of
 from armcarry.timeline.trolley import rail_conflicts
-from armcarry.timeline.walks import Walk, walk_between
+from armcarry.timeline.walks import Walk, place_pose, walk_between
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,7 +91,7 @@ def plan_day(
         FrameError: slip or failed names no step, a step a place that does not exist.
         InputError: a step without any duration, or steps in a circle.
     """
-    walks = _walks(scene, day)
+    walks = ways_of(scene).walks
     computed = {name: Duration.exactly(max(walk.duration_s for walk in group)) for name, group in walks.items()}
     for step in day.steps:
         if step.carry in carry_s:
@@ -115,16 +117,55 @@ def flown_s(scene: Scene, moves: Sequence[MoveSpan]) -> dict[str, float]:
     return {carry.name: took_s.get(carry.name, 0.0) for carry in scene.loaded.scenario.carries}
 
 
-def _walks(scene: Scene, day: Day) -> dict[str, tuple[Walk, ...]]:
-    """Return the walks of all translations, each from where its worker is by then."""
-    found: dict[str, tuple[Walk, ...]] = {}
+@dataclass(frozen=True, eq=False)
+class Ways:
+    """Where the workers go in a day: the walks of each translation, and T_world_boots where others end on a rail."""
+
+    walks: Mapping[str, tuple[Walk, ...]]
+    stands: Mapping[tuple[str, str], Array]
+
+
+@lru_cache(maxsize=4)  # a plan is worked out anew for every schedule; the ways stay the same
+def ways_of(scene: Scene) -> Ways:
+    """Return the ways of the scenario's day, each from where its worker is by then, past what sits there by then."""
+    day = scene.loaded.scenario.day
+    walks: dict[str, tuple[Walk, ...]] = {}
+    stands: dict[tuple[str, str], Array] = {}
+    where: dict[str, Array] = {}
     now, goes_to = situation_at_start(scene.loaded), destinations(scene.loaded)
-    for step in steps_in_order(day):
-        if step.translate is not None:
-            workers = [actor for actor in step.actors if actor in scene.loaded.crew]
-            found[step.name] = tuple(walk_between(scene, day, step, w, now.place(w)) for w in workers)
+    for step in steps_in_order(day) if day is not None else ():
+        workers = [actor for actor in step.actors if actor in scene.loaded.crew]
+        if step.translate is not None and day is not None:
+            going = tuple(walk_between(scene, day, step, w, now.place(w), where.get(w)) for w in workers)
+            walks[step.name] = going
+            where.update({walk.worker: walk.poses[1] for walk in going})
+        elif step.leave_restraint is not None and step.leave_restraint.to is not None:
+            for worker in workers:
+                where[worker] = stands[step.name, worker] = place_pose(scene, step.leave_restraint.to, worker)
+        elif step.kind in ("enter_restraint", "leave_restraint"):
+            for worker in workers:
+                where.pop(worker, None)
         now = situation_after(now, step, goes_to)
-    return found
+        scene = _stands_after(scene, step)
+    return Ways(walks, stands)
+
+
+def _stands_after(scene: Scene, step: Step) -> Scene:
+    """Return the scene with hardware and carts where a step leaves them, people and the arm left alone."""
+    platform, tree, position = scene.loaded.platform.document, scene.tree, scene.position.copy()
+    if step.move_cart is not None:
+        position[tree.column(f"{PLATFORM}/{platform.carts[step.move_cart.cart].joint}")] = step.move_cart.to
+    elif step.seat is not None:
+        frame = platform.seats[step.seat.into].frame
+        for cart in platform.carts.values():
+            if cart.body_frame == frame and step.seat.station is not None:
+                position[tree.column(f"{PLATFORM}/{cart.joint}")] = step.seat.station
+        tree = hang(scene, tree, step.seat.what, f"{PLATFORM}/{frame}", position)
+    elif step.take is not None:
+        tree = tree.attach(step.take.what, WORLD, identity())  # in somebody's hands: not in the way of a walk
+    else:
+        return scene
+    return replace(scene, tree=tree, position=position)
 
 
 def steps_in_order(day: Day) -> list[Step]:

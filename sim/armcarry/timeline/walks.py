@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 
@@ -89,11 +88,15 @@ def grip(scene: Scene, worker: str) -> Array:
     return np.asarray(np.mean(gloves, axis=0))
 
 
-def walk_between(scene: Scene, day: Day, step: Step, worker: str, begins: str | None) -> Walk:
+def walk_between(
+    scene: Scene, day: Day, step: Step, worker: str, begins: str | None, here: Array | None = None
+) -> Walk:
     """Return how a worker goes in a translation step.
 
     Args:
+        scene: as it stands by then.
         begins: where the worker is by then, None if not known; a start that the step states wins.
+        here: T_world_boots (4, 4) of the worker there, if it is known.
 
     Raises:
         FrameError: the step is no translation, or names a place that does not exist.
@@ -101,24 +104,20 @@ def walk_between(scene: Scene, day: Day, step: Step, worker: str, begins: str | 
     if step.translate is None:
         raise FrameError("translation", step.name, (s.name for s in day.steps if s.translate is not None))
     speed = step.translate.speed or scene.loaded.crew[worker].document.translation_speed
-    start = step.translate.start or begins or AIRLOCK
-    return _walk(scene, worker, start, step.translate.to, speed, day.rail_gap, day.rail_reach)
-
-
-@lru_cache(maxsize=128)  # a plan is worked out anew for every schedule; the ways stay the same
-def _walk(scene: Scene, worker: str, start: str, goal: str, speed: float, gap_m: float, reach_m: float) -> Walk:
-    reach = grip(scene, worker)
-    ends = np.stack([place_pose(scene, place, worker) for place in (start, goal)])
-    hands = poses.apply(ends, reach)
+    start, goal = step.translate.start or begins or AIRLOCK, step.translate.to
+    first = here if here is not None and start == begins else place_pose(scene, start, worker)
+    ends = np.stack([first, place_pose(scene, goal, worker)])
+    hands = poses.apply(ends, grip(scene, worker))
     rails = rails_of(scene.loaded.platform.document, scene.tree, scene.position)
-    route = find_route(rails, hands[0], hands[1], gap_m=gap_m, reach_m=reach_m)
+    route = find_route(rails, hands[0], hands[1], gap_m=day.rail_gap, reach_m=day.rail_reach)
     straight_s = float(np.linalg.norm(hands[1] - hands[0])) / speed
     motion = None
     if isinstance(route, RailRoute) and not np.allclose(ends[0], ends[1]):
         keys = _keys(scene, worker, route, ends, (start, goal))
         ends = keys[[0, -1]]
         if not np.allclose(ends[0], ends[1]):
-            motion = translate_path(keys, reach, Pace(speed), [f"{worker}/{joint}" for joint in FREE_JOINTS])
+            joints = [f"{worker}/{joint}" for joint in FREE_JOINTS]
+            motion = translate_path(keys, grip(scene, worker), Pace(speed), joints)
     return Walk(worker, start, goal, ends, route, motion, straight_s)
 
 
@@ -129,7 +128,7 @@ def _keys(scene: Scene, worker: str, route: RailRoute, ends: Array, names: tuple
     """
     first, last = int(names[0] == AIRLOCK), len(route.legs) - int(names[1] == AIRLOCK)
     start, goal = (None if name == AIRLOCK else end for name, end in zip(names, ends, strict=True))
-    if last <= first:  # within reach of the hatch: no rail to go along
+    if all(leg.kind == "reach" for leg in route.legs[first:last]):  # within reach of the hatch: no rail to go along
         return np.stack([pose for pose in (start, goal) if pose is not None] or [ends[1]])
     inner = RailRoute(route.points[first : last + 1], route.legs[first:last], route.aways[first:last])
     turns = _roomy(scene, worker, inner.points, start, goal)
@@ -139,9 +138,11 @@ def _keys(scene: Scene, worker: str, route: RailRoute, ends: Array, names: tuple
 def _roomy(
     scene: Scene, worker: str, points: Array, start: Array | None = None, goal: Array | None = None
 ) -> Array:
-    """Return how a worker is turned (K, 3, 3) on every leg to have room beside platform and vehicle."""
+    """Return how a worker is turned (K, 3, 3) on every leg to have room beside the platform and what sits on it."""
     tree, position = scene.tree, scene.position
-    bodies = tuple(body for body in tree.bodies if body.link.split("/", 1)[0] in (PLATFORM, VEHICLE))
+    still = {PLATFORM, VEHICLE}
+    still |= {name for name in scene.loaded.hardware if tree.mounting(name).parent.startswith(f"{PLATFORM}/")}
+    bodies = tuple(body for body in tree.bodies if body.link.split("/", 1)[0] in still)
     frames = np.stack([tree.pose_of(body.link, position) @ body.pose for body in bodies])
     crew = scene.loaded.crew[worker].document
     head = tree.pose_of(f"{worker}/{crew.visor}", position, relative_to=f"{worker}/{crew.boots}")

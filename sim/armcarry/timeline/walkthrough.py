@@ -19,15 +19,14 @@ from armcarry.scene.build import PLATFORM, RESTRAINT, Scene, hang
 from armcarry.scene.crew import FREE_JOINTS
 from armcarry.scene.tree import WORLD, Tree
 from armcarry.timeline.carry import Clock
-from armcarry.timeline.conflicts import AIRLOCK, destinations, situation_after, situation_at_start
+from armcarry.timeline.conflicts import AIRLOCK
 from armcarry.timeline.moves import PlannedMove, Way
-from armcarry.timeline.plan import steps_in_order
+from armcarry.timeline.plan import steps_in_order, ways_of
 from armcarry.timeline.run import Event, Run, Shortfall
 from armcarry.timeline.translation import Pace, joint_positions, translate_path
 from armcarry.timeline.variants import plan_all
-from armcarry.timeline.walks import climbing, grip, place_pose, walk_between
+from armcarry.timeline.walks import climbing, grip
 
-Places = Mapping[str, str | None]
 #: a worker takes another posture in this time, s; an assumption
 POSTURE_S = 6.0
 
@@ -126,18 +125,15 @@ def walk_through(
         The walkthrough; it ends before the first carry that cannot be flown.
     """
     walk = Walkthrough(scene, day, scene.tree, scene.position)
-    goes_to, now = destinations(scene.loaded), situation_at_start(scene.loaded)
     fallbacks = {step.fallback for step in day.steps}
     ordered = [s for s in steps_in_order(day) if (s.name not in fallbacks if done is None else s.name in done)]
     for count, step in enumerate(ordered):
         tell(f"planning {step.title or step.name}", count / len(ordered))
-        begins = {actor: now.place(actor) for actor in step.actors}
         if step.kind in _DO:
-            _DO[step.kind](walk, step, begins)
+            _DO[step.kind](walk, step)
         if walk.shortfall is not None:
             break
         walk.steps.add(step.name)
-        now = situation_after(now, step, goes_to)
     return walk
 
 
@@ -149,7 +145,7 @@ def matters(step: Step) -> bool:
 # -- the arm and the rail -------------------------------------------------------------------------------------
 
 
-def _carry(walk: Walkthrough, step: Step, begins: Places) -> None:
+def _carry(walk: Walkthrough, step: Step) -> None:
     scene = walk.scene
     carry = next(c for c in scene.loaded.scenario.carries if c.name == step.carry)
     clock = Clock(scene, walk.tree, walk.position)
@@ -171,13 +167,13 @@ def _carry(walk: Walkthrough, step: Step, begins: Places) -> None:
     walk.moved.append(Moved(step.name, columns, own))
 
 
-def _move_base(walk: Walkthrough, step: Step, begins: Places) -> None:
+def _move_base(walk: Walkthrough, step: Step) -> None:
     joint = walk.scene.loaded.platform.document.mounts[walk.scene.loaded.scenario.base.mount].joint
     if step.move_base is not None and joint is not None:
         walk.slide(step, f"{PLATFORM}/{joint}", step.move_base.to)
 
 
-def _move_cart(walk: Walkthrough, step: Step, begins: Places) -> None:
+def _move_cart(walk: Walkthrough, step: Step) -> None:
     if step.move_cart is not None:
         joint = walk.scene.loaded.platform.document.carts[step.move_cart.cart].joint
         walk.slide(step, f"{PLATFORM}/{joint}", step.move_cart.to)
@@ -196,9 +192,9 @@ def _plate(scene: Scene) -> str:
     return scene.arm_tip if restraint is None else f"{RESTRAINT}/{restraint.document.plate}"
 
 
-def _translate(walk: Walkthrough, step: Step, begins: Places) -> None:
-    for worker in step.actors:
-        going = walk_between(walk.scene, walk.day, step, worker, begins[worker])
+def _translate(walk: Walkthrough, step: Step) -> None:
+    for going in ways_of(walk.scene).walks[step.name]:
+        worker = going.worker
         _take_posture(walk, step, worker, climbing(walk.scene, worker), last=False)
         _go(walk, step, worker, going.poses, going.motion)
         if going.goal in walk.scene.loaded.platform.document.worksites:
@@ -208,18 +204,18 @@ def _translate(walk: Walkthrough, step: Step, begins: Places) -> None:
             _stand(walk, step, worker, f"{PLATFORM}/{hatch}")
 
 
-def _leave(walk: Walkthrough, step: Step, begins: Places) -> None:
+def _leave(walk: Walkthrough, step: Step) -> None:
     for worker in step.actors:
         plate = walk.tree.pose_of(_plate(walk.scene), walk.position)
         to = step.leave_restraint.to if step.leave_restraint is not None else None
-        goal = plate if to is None else place_pose(walk.scene, to, worker)
+        goal = plate if to is None else ways_of(walk.scene).stands[step.name, worker]
         ends = np.stack([plate, goal])
         if to is not None and to not in walk.scene.loaded.platform.document.worksites:
             _take_posture(walk, step, worker, climbing(walk.scene, worker), last=True)
         _go(walk, step, worker, ends, _step_over(walk.scene, worker, ends))
 
 
-def _enter(walk: Walkthrough, step: Step, begins: Places) -> None:
+def _enter(walk: Walkthrough, step: Step) -> None:
     for worker in step.actors:
         boots = f"{worker}/{walk.scene.loaded.crew[worker].document.boots}"
         plate = _plate(walk.scene)
@@ -282,20 +278,20 @@ def _stand(walk: Walkthrough, step: Step, worker: str, link: str) -> None:
 # -- hardware -------------------------------------------------------------------------------------------------
 
 
-def _fit(walk: Walkthrough, step: Step, begins: Places) -> None:
+def _fit(walk: Walkthrough, step: Step) -> None:
     walk.rehang(step, RESTRAINT, walk.scene.arm_tip)
 
 
-def _take(walk: Walkthrough, step: Step, begins: Places) -> None:
+def _take(walk: Walkthrough, step: Step) -> None:
     walk.rehang(step, str(step.item), _hands(walk.scene, step.actors[0]))
 
 
-def _hand_over(walk: Walkthrough, step: Step, begins: Places) -> None:
+def _hand_over(walk: Walkthrough, step: Step) -> None:
     if step.hand_over is not None:
         walk.rehang(step, step.hand_over.what, _hands(walk.scene, step.hand_over.to))
 
 
-def _seat(walk: Walkthrough, step: Step, begins: Places) -> None:
+def _seat(walk: Walkthrough, step: Step) -> None:
     if step.seat is None:
         return
     platform = walk.scene.loaded.platform.document
@@ -311,7 +307,7 @@ def _hands(scene: Scene, actor: str) -> str:
     return scene.arm_tip if actor == ARM else f"{actor}/{scene.loaded.crew[actor].document.hands}"
 
 
-def _fasten(walk: Walkthrough, step: Step, begins: Places, make: str = "") -> None:
+def _fasten(walk: Walkthrough, step: Step, make: str = "") -> None:
     """Turn the joint of a lock or cover to its open or closed position over the step."""
     detail = step.fold_cover or step.lock or step.unlock
     if detail is None:
@@ -322,7 +318,7 @@ def _fasten(walk: Walkthrough, step: Step, begins: Places, make: str = "") -> No
         walk.slide(step, f"{detail.what}/{fastener.joint}", to)
 
 
-_DO: dict[str, Callable[[Walkthrough, Step, Places], None]] = {
+_DO: dict[str, Callable[[Walkthrough, Step], None]] = {
     "carry": _carry, "move_base": _move_base, "move_cart": _move_cart, "translate": _translate,
     "leave_restraint": _leave, "enter_restraint": _enter, "fit_restraint": _fit, "take": _take,
     "hand_over": _hand_over, "seat": _seat, "fold_cover": _fasten, "lock": partial(_fasten, make="closed"),

@@ -1,0 +1,71 @@
+"""The demo day: the verdicts it states, what a slip leaves out, and what swapped steps break."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from armcarry.checks import clearance, custody, grasp, joint_margin, joint_rate, reach, schedule, singularity, tip_speed
+from armcarry.record.expected import differences
+from armcarry.rehearsal import rehearse
+
+DAY = Path(__file__).resolve().parents[2] / "scenarios" / "days" / "day_at_tern_yard.yaml"
+#: the checks the day speaks about; those of light, cameras and the stranded rider have their own scenarios
+CHECKS = (clearance, custody, grasp, joint_margin, joint_rate, reach, schedule, singularity, tip_speed)
+
+
+@pytest.fixture(scope="module")
+def record():
+    return rehearse(DAY)
+
+
+def test_the_day_gives_the_verdicts_it_states(record):
+    findings = [finding for check in CHECKS for finding in check.check(record)]
+    assert differences(record.scene.loaded.scenario.expect, findings) == ()
+
+
+def test_it_is_a_day_of_about_six_hours_for_two_workers_and_the_arm(record):
+    plan = record.plan
+    assert 5.75 * 3600 < plan.schedule.end_s < 6.5 * 3600
+    assert {actor for slot in plan.schedule.slots for actor in slot.actors} == {"arm", "ev1", "ev2"}
+    assert record.duration_s == pytest.approx(plan.schedule.end_s)
+    assert plan.schedule.dropped == ()
+    assert "blanket_lace" not in plan.schedule.tasks_done()
+
+
+def test_a_slip_leaves_out_what_time_does_not_permit(record):
+    slipped = replace(record, slip={"blanket_snaps": 4500.0}).plan.schedule
+    assert {d.name for d in slipped.dropped} == {"look_at_rails", "photograph"}
+    assert all(use.margin_s >= 0 for use in slipped.limits)
+    late = replace(record, slip={"cart_1_clamps": 3600.0})
+    failed = {f.other for f in schedule.check(late) if str(f.verdict) == "fail"}
+    assert failed >= {"cut_off", "oxygen"}
+
+
+def test_a_blanket_that_does_not_snap_is_laced(record):
+    laced = replace(record, failed=("blanket_snaps",)).plan.schedule
+    assert laced.slot("blanket_lace").start_s == pytest.approx(laced.slot("blanket_snaps").end_s)
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "broken"),
+    [
+        ("camera_loose", "camera_off", {("survey_camera", "camera_off")}),
+        ("unfold", "box_loose", {("pump_box", "box_loose")}),  # loose before it is tethered
+        ("cart_1_clamps", "cart_1_take", {("rail_cart_1", "cart_1_take")}),
+        # not bolted down: it is left loose, and the hands are still on it when the arm moves
+        ("box_in", "box_tight", {("pump_box", step) for step in ("box_tight", "box_in", "back_off_4", "ride_in")}),
+    ],
+)
+def test_swapped_steps_break_exactly_their_custody(record, first, second, broken):
+    scenario = record.scene.loaded.scenario
+    steps = list(scenario.day.steps)
+    a, b = (next(k for k, step in enumerate(steps) if step.name == name) for name in (first, second))
+    steps[a], steps[b] = steps[b], steps[a]
+    day = scenario.day.model_copy(update={"steps": steps})
+    loaded = replace(record.scene.loaded, scenario=scenario.model_copy(update={"day": day}))
+    changed = replace(record, scene=replace(record.scene, loaded=loaded))
+    found = custody.check(changed)
+    assert {(f.subject, f.other) for f in found if str(f.verdict) == "fail"} == broken
