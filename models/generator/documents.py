@@ -72,7 +72,8 @@ def platform() -> str:
         "airlock": "hatch",
         "classes": {"appendage": ["radiator_*_sheet_*", "solar_blanket_*", "solar_bar_*", "solar_mast_*"]},
         "mounts": {
-            "trolley": {"frame": "trolley_mount", "joint": "trolley_slide"}, "quay": {"frame": "quay_mount"},
+            "trolley": {"frame": "trolley_mount", "joint": "trolley_slide", "half_length": "0.9 m"},
+            "quay": {"frame": "quay_mount"},
         },
         "carts": {
             f"cart_{k}": {
