@@ -34,8 +34,11 @@ def ready(path: Path | str, other: Path | str | None = None, tell: Tell | None =
         ArmcarryError: there is no display, the window cannot be drawn, or a scenario cannot be rehearsed.
     """
     from armcarry.views.player import display
-    from armcarry.views.player.opening import open_run
+    from armcarry.views.player.opening import must_exist, open_run
 
+    for each in (path, other):
+        if each is not None:
+            must_exist(Path(each))
     display.need_libraries()
     display.prepare()
     trial = display.Trial()  # runs while the record is being read

@@ -35,9 +35,9 @@ NO_DISPLAY = (
     "screen use the web page that 'armcarry brief' writes, or type: xvfb-run armcarry play ..."
 )
 NO_WINDOW = (
-    "the player window does not open here: Qt does not start. On Debian or Ubuntu type: apt-get install libxcb-cursor0 "
-    "libxcb-icccm4 libxcb-keysyms1 libxcb-image0 libxcb-render-util0 libxkbcommon-x11-0 libdbus-1-3 fontconfig "
-    "fonts-dejavu-core"
+    "the player window does not open here: Qt does not start. Either DISPLAY names no running X server, or a library "
+    "is missing; on Debian or Ubuntu type: apt-get install libxcb-cursor0 libxcb-icccm4 libxcb-keysyms1 libxcb-image0 "
+    "libxcb-render-util0 libxkbcommon-x11-0 libdbus-1-3 fontconfig fonts-dejavu-core"
 )
 NO_OPENGL = (
     "the player window opens but nothing can be drawn in 3-D: OpenGL is missing or does not start. On Debian or Ubuntu "

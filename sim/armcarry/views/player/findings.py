@@ -97,7 +97,7 @@ class Findings(QWidget):
             for column, text in enumerate(texts):
                 item = QTableWidgetItem(text)
                 item.setData(_ROW, k)
-                item.setToolTip(f"{verdict_word(finding.verdict)}: {finding.message}")
+                item.setToolTip(look.tip_text(f"{verdict_word(finding.verdict)}: {finding.message}"))
                 if column == 0:
                     item.setForeground(QColor(_COLOUR[finding.verdict]))
                 self.table.setItem(row, column, item)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QSplitter, QStackedWidget, QVBoxLayout, QWidget
 
+from armcarry.views.player import look
 from armcarry.views.player.controls import Controls
 from armcarry.views.player.findings import Findings
 from armcarry.views.player.help import Help
@@ -79,7 +80,7 @@ class Layout:
         title = _label(window.run.record.scene.loaded.scenario.title, "title")
         title.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         title.setWordWrap(False)
-        title.setToolTip(title.text())
+        title.setToolTip(look.tip_text(title.text()))
         row.addWidget(title, 1)
         if window.other is not None:
             row.addWidget(_label(f"over it: {window.other.name}", "view", wrap=False))

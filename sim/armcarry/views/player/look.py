@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import html
+
 from armcarry.views import palette
 
 #: lines between things, and edges of buttons: 3 or more against the panel
@@ -50,6 +52,11 @@ def band(margin_m: float) -> int:
 def band_colour(number: int) -> str:
     """Return the colour of a band."""
     return BANDS_M[number][1] if number < len(BANDS_M) else REST
+
+
+def tip_text(text: str) -> str:
+    """Return text for a tip: Qt takes a tip for HTML when it looks like it, and text from files must stay text."""
+    return f"<qt>{html.escape(text)}</qt>".replace("\n", "<br>")
 
 
 def style_sheet() -> str:

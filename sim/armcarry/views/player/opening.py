@@ -7,10 +7,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from armcarry.errors import ArmcarryError, RecordError
+from armcarry.quantities import clock
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.record.store import load
 from armcarry.rehearsal import judge, rehearse
+from armcarry.views.player.session import finding_time_s
 
 Tell = Callable[[str, float], None]
 
@@ -45,8 +47,7 @@ def open_run(path: Path, tell: Tell | None = None) -> OpenedRun:
     """
     path = Path(path)
     say = tell or (lambda words, share: None)
-    if not path.exists():
-        raise RecordError(f"{path} does not exist; give a run folder or a scenario file")
+    must_exist(path)
     if not path.is_dir():
         record = rehearse(path, tell)
         say("checking", 0.95)
@@ -54,21 +55,36 @@ def open_run(path: Path, tell: Tell | None = None) -> OpenedRun:
     say(f"reading {path}", 0.0)
     try:
         record, findings = load(path)
-        _usable(record)
+        problem = _problem(record, findings)
     except ArmcarryError:
         raise
     except Exception as error:  # a folder from elsewhere may hold anything; say so instead of a traceback
         raise RecordError(f"{path} is damaged or not a run: {type(error).__name__}: {error}") from error
+    if problem is not None:
+        raise RecordError(f"{path} cannot be shown: {problem}")
     return OpenedRun(record, findings, path, path / "views", path.resolve().name)
 
 
-def _usable(record: Record) -> None:
-    """Walk through what the window asks of a record, so that a bad one fails here and not on screen."""
+def must_exist(path: Path) -> None:
+    """Raise RecordError when there is nothing at a path."""
+    if not path.exists():
+        raise RecordError(f"{path} does not exist; give a run folder or a scenario file")
+
+
+def _problem(record: Record, findings: tuple[Finding, ...]) -> str | None:
+    """Walk through what the window asks of a run, so that a bad one is found here and not on screen."""
     if not record.phases:
-        raise RecordError("the run has no phases")
+        return "it has no phases"
+    for curve in record.curves:
+        if len(curve.times_s) != len(curve.lower_m) + 1 or len(curve.lower_m) < 1:
+            return f"its clearance curve '{curve.group}' has no cells"
+    for finding in findings:
+        clock(finding_time_s(finding))
+        "".join((finding.check, finding.message, finding.remedy))
     for time_s in (record.motion.start_s, record.motion.end_s, *(phase.start_s for phase in record.phases)):
         record.body_poses(time_s)
     names = {body.name for body in record.bodies}
     for row in record.pairs:
         if row.body_a not in names or row.body_b not in names:
-            raise RecordError(f"its clearance table names {row.body_a} and {row.body_b}, which its scene does not have")
+            return f"its clearance table names {row.body_a} and {row.body_b}, which its scene does not have"
+    return None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 from collections.abc import Callable
 from typing import Any
 
@@ -146,7 +147,7 @@ class Plots(QWidget):
             sign = "✕ " if series.bad.any() else ""
             for column, text in enumerate((series.name, series.now(self._time_s), sign + series.summary)):
                 item = QTableWidgetItem(text)
-                item.setToolTip(f"{series.name}: {series.summary} {series.unit}")
+                item.setToolTip(look.tip_text(f"{series.name}: {series.summary} {series.unit}"))
                 self.table.setItem(row, column, item)
         self.table.setCurrentCell(self._chosen[self.tab], 0)
         self.table.blockSignals(False)
@@ -170,7 +171,7 @@ class Plots(QWidget):
         _draw_series(plot, chosen)
         self._draw_other(plot, chosen)
         plot.setLabel("left", chosen.unit, color=palette.LIGHT)
-        plot.setTitle(chosen.name, color=palette.LIGHT, size="12px")
+        plot.setTitle(html.escape(chosen.name), color=palette.LIGHT, size="12px")
         if chosen.top is not None:
             plot.setYRange(0.0, chosen.top, padding=0.02)
         else:

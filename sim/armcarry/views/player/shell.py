@@ -22,7 +22,7 @@ def grown(shape: Shape, by_m: float) -> Shape:
     """Return the points within by_m of a shape: exact for balls and capsules, from inside for the others.
 
     The rounded edges of the others are hulls of points on their surface and lie inside the true one by at
-    most 2 % of by_m at the middle of a facet.
+    most an eighth of by_m at the middle of a facet.
     """
     match shape:
         case Sphere(radius):

@@ -8,6 +8,7 @@ from PySide6.QtWidgets import QToolTip, QWidget
 
 from armcarry.quantities import clock
 from armcarry.views import palette
+from armcarry.views.player import look
 from armcarry.views.player.lanes import Bar, Lanes
 
 _NAMES_PX = 110
@@ -150,7 +151,8 @@ class Timeline(QWidget):
             bar = self.bar_at(event.pos().x(), event.pos().y())
             if bar is not None:
                 until = f" to {clock(bar.end_s)}" if bar.end_s > bar.start_s else ""
-                QToolTip.showText(event.globalPos(), f"{bar.more or bar.words}\n{clock(bar.start_s)}{until}", self)
+                words = f"{bar.more or bar.words}\n{clock(bar.start_s)}{until}"
+                QToolTip.showText(event.globalPos(), look.tip_text(words), self)
             return True
         return super().event(event)
 

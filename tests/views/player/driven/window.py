@@ -1,0 +1,429 @@
+"""The real window, driven by keys and clicks. Run in a child process under a virtual display by ../test_window.py."""
+
+import sys
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PySide6.QtCore import QPoint, Qt
+from PySide6.QtGui import QGuiApplication, QImage
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QAbstractButton, QApplication, QLabel, QLineEdit
+
+from armcarry.views import palette
+from armcarry.views.player import display, look
+from armcarry.views.player.keys import KEYS
+from armcarry.views.player.opening import OpenedRun
+
+display.prepare()
+
+KEY = Qt.Key
+CONTROL, SHIFT, PLAIN = (
+    Qt.KeyboardModifier.ControlModifier, Qt.KeyboardModifier.ShiftModifier, Qt.KeyboardModifier.NoModifier
+)
+
+
+@pytest.fixture(scope="module")
+def run(small_run, tmp_path_factory):
+    record, findings = small_run
+    return OpenedRun(record, findings, Path("small"), tmp_path_factory.mktemp("views"), "small")
+
+
+@pytest.fixture(scope="module")
+def window(run):
+    from armcarry.views.player.app import open_window
+
+    opened = open_window(run, replace(run, name="the same"))
+    opened.move(0, 0)
+    opened.resize(1280, 720)
+    wait(0.4)
+    yield opened
+    opened.close()
+
+
+@pytest.fixture(autouse=True)
+def at_the_start(window):
+    window.layout_.message.setText("")
+    if window.session.playing:
+        window.play()
+    window.session.set_speed(1.0)
+    window.choose_camera("free")
+    window.act("overview")
+    window.seek(0.0)
+    yield
+    for action, on in list(window.on.items()):
+        if on and action not in ("show_closest", "show_other"):
+            window.act(action)
+    if not window.layout_.panels:
+        window.act("panels")
+
+
+def wait(seconds):
+    end = time.perf_counter() + seconds
+    while time.perf_counter() < end:
+        QApplication.processEvents()
+        time.sleep(0.002)
+
+
+def key(window, which, modifiers=PLAIN):
+    QTest.keyClick(window.view, which, modifiers)
+    QApplication.processEvents()
+
+
+def click(widget, at=None):
+    QTest.mouseClick(widget, Qt.MouseButton.LeftButton, PLAIN, at or widget.rect().center())
+    QApplication.processEvents()
+
+
+def screen(window, widget=None):
+    """What the screen shows of a widget, (h, w, 3); the X server is asked, not the widget."""
+    wait(0.35)
+    widget = widget or window
+    corner = widget.mapToGlobal(QPoint(0, 0))
+    taken = QGuiApplication.primaryScreen().grabWindow(0, corner.x(), corner.y(), widget.width(), widget.height())
+    image = taken.toImage().convertToFormat(QImage.Format.Format_RGB888)
+    raw = np.frombuffer(image.constBits(), dtype=np.uint8).reshape(image.height(), image.bytesPerLine())
+    return raw[:, : 3 * image.width()].reshape(image.height(), image.width(), 3).copy()
+
+
+def near(pixels, colour, within=14):
+    return np.all(np.abs(pixels.astype(float) - np.array(palette.channels(colour)) * 255) < within, axis=-1)
+
+
+def said(window):
+    return window.layout_.message.text()
+
+
+def test_the_screen_shows_the_scene_the_words_and_the_caution(window):
+    view = screen(window, window.view)
+    assert view.shape[0] > 250 and view.shape[1] > 700
+    assert len(np.unique(view.reshape(-1, 3), axis=0)) > 200
+    assert 0.02 < (~near(view, palette.ROOM, 3)).mean() < 0.9
+    assert near(view, palette.SKY_BLUE, 60).sum() > 5  # the rider
+    for label in (window.layout_.caption, window.layout_.caution):
+        assert near(screen(window, label), palette.LIGHT, 90).sum() > 30
+    assert "do not replace" in window.layout_.caution.text()
+    assert window.layout_.caption.text() == "Rider goes to the rack"
+
+
+def test_space_plays_and_pauses_and_the_picture_moves(window):
+    window.session.set_speed(20)
+    before, frames = screen(window, window.view), window.frames
+    key(window, KEY.Key_Space)
+    assert window.session.playing
+    wait(1.0)
+    key(window, KEY.Key_Space)
+    assert not window.session.playing
+    shown = window.session.time_s
+    assert 8.0 < shown < 40.0 and window.frames - frames >= 5
+    wait(0.3)
+    assert window.session.time_s == shown
+    assert (screen(window, window.view) != before).any(axis=-1).sum() > 200
+    assert abs(window.layout_.controls.scrubber.value() / 1000 - shown) < 0.01
+
+
+def test_the_play_button_does_the_same(window):
+    play = window.layout_.controls.play
+    click(play)
+    assert window.session.playing and play.accessibleName() == "Pause"
+    click(play)
+    assert not window.session.playing and play.accessibleName() == "Play"
+
+
+@pytest.mark.parametrize(
+    ("which", "modifiers", "after"),
+    [(KEY.Key_Right, PLAIN, 200 + 1 / 30), (KEY.Key_Left, PLAIN, 200 - 1 / 30), (KEY.Key_Right, SHIFT, 330.0),
+     (KEY.Key_Left, SHIFT, 90.0), (KEY.Key_Home, PLAIN, 0.0), (KEY.Key_End, PLAIN, 540.0),
+     (KEY.Key_PageDown, PLAIN, 230.0), (KEY.Key_PageUp, PLAIN, 170.0)],
+)
+def test_keys_of_time(window, which, modifiers, after):
+    window.seek(200.0)
+    key(window, which, modifiers)
+    assert window.session.time_s == pytest.approx(after)
+    truth = window.run.record.body_poses(after)[0][-1]
+    assert np.allclose(window.scene.scene.body_pose(window.run.record.bodies[-1].name), truth, atol=1e-9)
+
+
+def test_speed_by_keys_and_by_choice(window):
+    QTest.keyClicks(window.view, "++-")
+    assert window.session.speed == 2.0 and window.layout_.controls.speed.currentText() == "2 x"
+    QTest.keyClicks(window.view, "0")
+    assert window.session.speed == 1.0
+    window.layout_.controls.speed.activated.emit(8)
+    assert window.session.speed == 60.0
+
+
+def test_clicks_on_scrubber_timeline_and_plot_go_there(window):
+    parts = window.layout_
+    click(parts.controls.scrubber)
+    assert window.session.time_s == pytest.approx(270.0, abs=5.0)
+    line = parts.timeline
+    click(line, QPoint(round(line._x(400.0)), 8))
+    assert window.session.time_s == pytest.approx(400.0, abs=1.0)
+    view = parts.plots.plot.viewport()
+    click(view, QPoint(view.width() // 2, view.height() // 2))
+    there = window.session.time_s
+    assert 150.0 < there < 350.0
+    assert abs(parts.plots._cursor.geometry().center().x() - view.width() // 2) <= 2
+
+
+def test_an_instant_can_be_typed(window):
+    QTest.keyClicks(window.view, "g")
+    wait(0.1)
+    typed = window.layout_.controls.typed
+    QTest.keyClicks(typed, "5:00")
+    QTest.keyClick(typed, KEY.Key_Return)
+    assert window.session.time_s == 300.0
+    QTest.keyClicks(typed, "soon")
+    QTest.keyClick(typed, KEY.Key_Return)
+    assert said(window).startswith("That is no instant: not a quantity") and window.session.time_s == 300.0
+    QTest.keyClick(typed, KEY.Key_Escape)
+    assert typed.text() == ""
+
+
+def test_the_tightest_moment_is_shown_with_its_line(window):
+    QTest.keyClicks(window.view, "t")
+    row = window.run.record.tightest
+    assert window.session.time_s == row.time_s
+    assert window.nearest.row is row
+    assert "0.30 m required" in window.layout_.side.value.text() and "✕" in window.layout_.side.value.text()
+    assert near(screen(window, window.view), look.FAIL_TEXT, 25).sum() > 60
+    QTest.keyClicks(window.view, "l")
+    assert near(screen(window, window.view), look.FAIL_TEXT, 25).sum() < 20
+    QTest.keyClicks(window.view, "l")
+
+
+def test_findings_jump_by_key_and_click(window):
+    window.session.finding = None
+    QTest.keyClicks(window.view, "n")
+    findings, table = window.run.findings, window.layout_.findings.table
+    assert window.session.time_s == findings[0].clearance.time_s
+    assert table.currentRow() == 0 and findings[0].message in window.layout_.findings.detail.text()
+    eye = window.scene.renderer.GetActiveCamera().GetPosition()
+    click(table.viewport(), table.visualItemRect(table.item(4, 1)).center())
+    assert window.session.time_s == 60.0 and window.session.finding == 4
+    QTest.keyClicks(window.view, "N")
+    assert window.session.finding == 3
+    assert window.scene.renderer.GetActiveCamera().GetPosition() != eye
+
+
+def test_findings_are_filtered_by_verdict(window):
+    group = window.layout_.findings.filters
+    click(group.button(2))
+    table = window.layout_.findings.table
+    assert table.rowCount() == 1 and "no camera was asked for <b>here</b>" in table.item(0, 1).text()
+    window.session.finding = None
+    QTest.keyClicks(window.view, "n")  # the first finding is hidden by the filter, which gives way
+    assert table.rowCount() == len(window.run.findings)
+
+
+@pytest.mark.parametrize("name", ["show_margin", "show_shell", "show_rails", "show_sites", "show_frames", "show_other"])
+def test_things_are_shown_and_hidden_by_key_and_by_button(window, name):
+    window.seek(300.0)
+    letter = next(k.names[0] for k in KEYS if k.action == name)
+    before, on = screen(window, window.view), window.on.get(name, False)
+    QTest.keyClicks(window.view, letter)
+    assert window.on[name] is not on and window.layout_.side.toggles[name].isChecked() is not on
+    if name != "show_other":  # the second run is the first: a ghost in the same place changes next to nothing
+        assert (screen(window, window.view) != before).any(axis=-1).sum() > 30
+    click(window.layout_.side.toggles[name])
+    assert window.on[name] is on
+
+
+def test_looking_through_eyes_and_cameras(window):
+    cameras, combo = window.scene.cameras, window.layout_.controls.camera
+    for letter, title in (("e", "Eyes of ev1"), ("c", "Mast camera"), ("a", "Along with the tip"), ("f", "Free orbit")):
+        QTest.keyClicks(window.view, letter)
+        assert cameras.title == combo.currentText() == title
+        assert len(np.unique(screen(window, window.view).reshape(-1, 3), axis=0)) > 20
+    combo.activated.emit(3)
+    assert cameras.title == "Mast camera"
+
+
+def test_the_mouse_turns_the_view_and_frees_it_from_an_eye(window):
+    QTest.keyClicks(window.view, "c")
+    before = window.scene.renderer.GetActiveCamera().GetPosition()
+    middle = window.view.rect().center()
+    QTest.mousePress(window.view, Qt.MouseButton.LeftButton, PLAIN, middle)
+    for k in range(1, 6):
+        QTest.mouseMove(window.view, middle + QPoint(12 * k, 4 * k))
+        wait(0.03)
+    QTest.mouseRelease(window.view, Qt.MouseButton.LeftButton, PLAIN, middle + QPoint(60, 20))
+    wait(0.1)
+    assert window.scene.cameras.mode == "free"
+    assert window.scene.renderer.GetActiveCamera().GetPosition() != before
+
+
+def test_orbit_and_zoom_by_key(window):
+    camera = window.scene.renderer.GetActiveCamera()
+    far = camera.GetDistance()
+    key(window, KEY.Key_Left, CONTROL)
+    key(window, KEY.Key_Up, CONTROL)
+    assert camera.GetDistance() == pytest.approx(far)
+    key(window, KEY.Key_Plus, CONTROL)
+    assert camera.GetDistance() == pytest.approx(far / 1.12)
+    key(window, KEY.Key_Minus, CONTROL)
+    assert camera.GetDistance() == pytest.approx(far)
+
+
+def test_the_tables_move_with_time(window):
+    plots = window.layout_.plots
+    QTest.keyClicks(window.view, "j")
+    assert plots.tab == "Joints"
+    first = [plots.table.item(row, 1).text() for row in range(7)]
+    window.seek(300.0)
+    assert [plots.table.item(row, 1).text() for row in range(7)] != first
+    QTest.keyClicks(window.view, "]]")
+    assert plots.table.currentRow() == 2
+    QTest.keyClicks(window.view, "j")
+    assert plots.tab == "Rates" and near(screen(window, plots.plot), look.LINES[0], 30).sum() > 100
+    QTest.keyClicks(window.view, "j")
+    assert plots.tab == "Clearance"
+
+
+def test_help_fills_the_window_with_every_key(window):
+    QTest.keyClicks(window.view, "?")
+    page = window.layout_.pages.currentWidget()
+    words = "\n".join(label.text() for label in page.findChildren(QLabel))
+    assert all(k.words in words and k.shown in words for k in KEYS)
+    assert near(screen(window), palette.LIGHT, 60).sum() > 3000
+    assert not cut(page)
+    key(window, KEY.Key_Escape)
+    assert not window.layout_.helping and window.layout_.pages.currentIndex() == 0
+
+
+def test_briefing_fills_the_screen_with_large_captions(window):
+    window.seek(100.0)
+    QTest.keyClicks(window.view, "b")
+    wait(0.5)
+    room = QGuiApplication.primaryScreen().geometry()
+    parts = window.layout_
+    assert (window.width(), window.height()) == (room.width(), room.height())
+    assert parts.caption.text() == "Round the yard to bay 6"
+    assert parts.caption.fontMetrics().height() > 0.045 * room.height()
+    assert "1:40.0" in parts.figures.text() and "m required" in parts.figures.text()
+    hidden = (parts.side, parts.plots, parts.timeline, parts.controls, parts.header)
+    assert not any(part.isVisible() for part in hidden) and parts.caution.isVisible()
+    assert window.view.height() > 0.7 * room.height() and not cut(window)
+    assert near(screen(window, parts.caption), look.CAPTION, 60).sum() > 1500
+    key(window, KEY.Key_Space)
+    wait(0.3)
+    assert window.session.time_s > 100.1
+    key(window, KEY.Key_Space)
+    key(window, KEY.Key_Escape)
+    wait(0.3)
+    assert (window.width(), window.height()) == (1280, 720) and parts.side.isVisible()
+
+
+def test_panels_give_way_to_the_view(window):
+    small = window.view.width() * window.view.height()
+    QTest.keyClicks(window.view, "p")
+    wait(0.2)
+    assert window.view.width() == 1280 and window.view.width() * window.view.height() > 1.8 * small
+
+
+def cut(widget):
+    """Return visible buttons and single lines of text that are narrower than their words, and labels cut below."""
+    found = []
+    for part in [*widget.findChildren(QLabel), *widget.findChildren(QAbstractButton)]:
+        if not part.isVisible() or not part.text() or part.objectName() == "title":
+            continue
+        if isinstance(part, QLabel) and part.wordWrap():
+            if part.heightForWidth(part.width()) > part.height() + 1:
+                found.append((part.objectName(), part.text()))
+        elif part.sizeHint().width() > part.width() + 1 or part.sizeHint().height() > part.height() + 2:
+            found.append((part.objectName(), part.text(), part.sizeHint(), part.size()))
+    return found
+
+
+def test_no_words_are_cut_at_1280_by_720(window):
+    assert (window.width(), window.height()) == (1280, 720)
+    window.act("show_margin")
+    wait(0.2)
+    assert cut(window) == []
+
+
+def test_everything_has_a_name_for_those_who_cannot_see_it(window):
+    parts = window.layout_.controls
+    for widget in [*parts.findChildren(QAbstractButton), *parts.findChildren(QLineEdit), parts.scrubber, parts.speed]:
+        assert widget.accessibleName() or widget.text()
+
+
+def test_pictures_and_movies_of_the_view(window, run):
+    window.seek(535.0)
+    key(window, KEY.Key_S, CONTROL)
+    assert said(window).startswith("picture: ") and (run.folder / "picture_08m55s.png").stat().st_size > 5000
+    window.session.set_speed(10)
+    key(window, KEY.Key_M, CONTROL)
+    assert said(window) == f"movie: {run.folder / 'movie_08m55s_09m00s.mp4'}"
+    assert (run.folder / "movie_08m55s_09m00s.mp4").stat().st_size > 5000
+
+
+def test_a_movie_is_stopped_by_escape(window, run):
+    from PySide6.QtCore import QTimer
+
+    window.seek(0.0)
+    QTimer.singleShot(300, lambda: QTest.keyClick(window.view, KEY.Key_Escape))
+    key(window, KEY.Key_M, CONTROL)
+    assert said(window) == "movie stopped; nothing was kept"
+    assert not list(run.folder.glob("movie_00m00s*")) and not list(run.folder.glob(".movie*"))
+
+
+def test_what_goes_wrong_is_said_and_does_not_end_the_window(window, run, monkeypatch):
+    blocked = run.folder / "a_file"
+    blocked.write_text("")
+    monkeypatch.setattr(window, "run", replace(run, folder=blocked))
+    key(window, KEY.Key_S, CONTROL)
+    assert said(window).startswith("save a picture of this view: ")
+    monkeypatch.setitem(window.actions_, "gap", lambda: 1 / 0)
+    QTest.keyClicks(window.view, "z")
+    assert said(window) == "look at the closest pair as it is now failed: ZeroDivisionError: division by zero"
+
+
+def test_every_action_works_in_a_run_with_nothing_in_it(window, small_run, tmp_path):
+    from armcarry.views.player.window import Window
+
+    record, _ = small_run
+    bare = replace(record, moves=(), events=(), pairs=(), curves=())
+    other = Window(OpenedRun(bare, (), Path("bare"), tmp_path, "bare"))
+    other.resize(800, 500)
+    other.show()
+    wait(0.3)
+    for action in other.actions_:
+        if action not in ("quit", "movie", "full_screen", "briefing"):
+            other.act(action)
+            assert " failed: " not in said(other), action
+    messages = {}
+    for action in ("tightest", "finding_on", "gap", "show_other", "day"):
+        other.act(action)
+        messages[action] = said(other)
+    assert messages == {
+        "tightest": "no clearance was measured in this run", "finding_on": "this run has no findings",
+        "gap": "no pair with a rule is near at this instant",
+        "show_other": "no second run was opened; type: armcarry play RUN --over OTHER",
+        "day": "this run belongs to no day, so there is one timeline",
+    }
+    assert "farther than 3 m" in other.layout_.side.value.text()
+    other.act("quit")
+    assert not other.isVisible()
+
+
+def test_keys_reach_nothing_of_the_view_toolkit(window):
+    before = window.scene.renderer.GetActors().GetLastActor().GetProperty().GetRepresentation()
+    QTest.keyClicks(window.view, "qdu3")
+    wait(0.1)
+    assert window.isVisible()
+    assert window.scene.renderer.GetActors().GetLastActor().GetProperty().GetRepresentation() == before
+
+
+@pytest.mark.skipif(sys.version_info >= (3, 12), reason="None is immortal there")
+def test_frames_lose_no_reference_to_none(window):
+    window.session.set_speed(5)
+    before, frames = sys.getrefcount(None), window.frames
+    window.play()
+    while window.frames - frames < 120:
+        wait(0.05)
+    window.play()
+    assert sys.getrefcount(None) > before - 300

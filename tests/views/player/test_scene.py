@@ -1,0 +1,254 @@
+"""The 3-D view drawn off screen: the same class that the window shows."""
+
+import subprocess
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from armcarry.views import gl, palette
+from armcarry.views.player import capture, look
+from armcarry.views.player.cameras import Cameras
+from armcarry.views.player.layers import frame_links
+from armcarry.views.player.nearest import Closest, Nearest
+from armcarry.views.player.scene import QUICK, SHARP, SceneView, few_sides
+from armcarry.views.player.session import Session
+
+pytestmark = pytest.mark.skipif(gl.problem() is not None, reason="no OpenGL here")
+
+
+@pytest.fixture(scope="module")
+def open_scene(small_run):
+    import pyvista
+
+    plotters = []
+
+    def make(other=None, record=small_run[0]):
+        plotter = pyvista.Plotter(off_screen=True, window_size=[640, 360], lighting="none")
+        plotter.render_window.SetMultiSamples(QUICK)
+        plotters.append(plotter)
+        scene = SceneView(plotter, record, other)
+        scene.render()
+        scene.cameras.overview(0.0, 640 / 360)
+        return scene
+
+    yield make
+    for plotter in plotters:
+        plotter.close()
+
+
+@pytest.fixture(scope="module")
+def scene(open_scene):
+    return open_scene()
+
+
+@pytest.fixture(autouse=True)
+def at_rest(scene):
+    scene.cameras.choose("free", 0.0)
+    scene.cameras.overview(0.0, scene.aspect)
+    scene.tint.off()
+    for name in tuple(scene.shown):
+        scene.show_layer(name, False)
+    scene.show(0.0)
+    scene.show_nearest(None)
+
+
+def near(pixels, colour, within=12):
+    return np.all(np.abs(pixels.astype(float) - np.array(palette.channels(colour)) * 255) < within, axis=-1)
+
+
+def test_the_overview_shows_all_of_it(scene):
+    picture = capture.pixels(scene)
+    assert picture.shape == (360, 640, 3)
+    away = ~near(picture, palette.ROOM, 3)
+    rows, columns = np.nonzero(away)
+    assert away.mean() > 0.03 and np.ptp(columns) > 400
+    assert rows.min() > 0 and rows.max() < 359 and columns.min() > 0 and columns.max() < 639
+
+
+@pytest.mark.parametrize("name", ["rails", "sites", "frames", "shell"])
+def test_each_layer_shows_and_hides(scene, name):
+    assert set(scene.makers) >= {"rails", "sites", "frames", "shell"}
+    before = capture.pixels(scene)
+    scene.show_layer(name, True)
+    shown = capture.pixels(scene)
+    assert (shown != before).any(axis=-1).sum() > 40
+    scene.show_layer(name, False)
+    assert np.array_equal(capture.pixels(scene), before)
+    with pytest.raises(KeyError):
+        scene.show_layer("nothing", True)
+
+
+def test_frames_go_with_what_they_belong_to(scene, small_run):
+    record, _ = small_run
+    scene.show_layer("frames", True)
+    scene.show(300.0)
+    lines = scene._layers["frames"].above[0].GetMapper().GetInput()
+    k = frame_links(record).index("arm/tip")
+    tip = record.link_path("arm/tip", 300.0)[0]
+    ends = np.array([lines.GetPoint(6 * k + j) for j in range(6)])
+    assert np.allclose(ends[::2], tip[:3, 3], atol=1e-4)
+    assert np.allclose(ends[1::2] - ends[::2], 0.6 * tip[:3, :3].T, atol=1e-4)
+
+
+def test_the_line_of_the_closest_pair_is_where_it_is_and_says_its_value(scene, small_run):
+    record, _ = small_run
+    time_s = record.tightest.time_s
+    scene.show(time_s)
+    nearest = Closest(record).at(time_s)
+    scene.show_nearest(nearest)
+    data = scene._line.actor.GetMapper().GetInput()
+    assert np.allclose([data.GetPoint(0), data.GetPoint(1)], [nearest.point_a, nearest.point_b], atol=1e-4)
+    assert scene._value.GetInput() == f"{nearest.lower_m:.3f} m (0.30 m required)"
+    assert nearest.margin < 0
+    assert near(capture.pixels(scene), look.FAIL_TEXT).sum() > 20
+    scene.show_nearest(Nearest(None))
+    assert near(capture.pixels(scene), look.FAIL_TEXT).sum() == 0
+
+
+def test_the_tint_follows_the_margin(scene, small_run):
+    record, _ = small_run
+    time_s = record.tightest.time_s
+    scene.show(time_s)
+    margins = Closest(record).at(time_s, parts=True).margin_m
+    assert scene.tint.show(margins) >= len(margins)
+    assert scene.tint.show(margins) == 0
+    rows = {body.name: k for k, body in enumerate(record.bodies)}
+    where = {row: (k, part) for row, (k, part) in scene.tint._slices.items()}
+    for name, colour in ((record.tightest.body_a, palette.VERMILLION), ("platform/module", look.REST)):
+        k, part = where[rows[name]]
+        expected = [round(255 * c) for c in palette.channels(colour)]
+        assert (scene.tint._arrays[k][0][part] == expected).all()
+    plain = capture.pixels(scene)
+    scene.tint.show(dict.fromkeys(margins, 1.0))
+    assert (capture.pixels(scene) != plain).any()
+    scene.tint.off()
+    assert not any(actor.GetMapper().GetScalarVisibility() for actor in scene.scene.actors)
+
+
+def test_the_rider_sees_out_of_the_helmet(scene, small_run):
+    record, _ = small_run
+    assert scene.cameras.next_eye(1, True, 300.0)
+    assert (scene.cameras.mode, scene.cameras.title) == ("ev1", "Eyes of ev1")
+    scene.show(300.0)
+    visor = record.link_path("ev1/visor", 300.0)[0]
+    camera = scene.renderer.GetActiveCamera()
+    assert np.allclose(camera.GetPosition(), visor[:3, 3], atol=1e-9)
+    assert np.allclose(camera.GetDirectionOfProjection(), visor[:3, 0], atol=1e-9)
+    assert len(np.unique(capture.pixels(scene).reshape(-1, 3), axis=0)) > 20
+
+
+def test_cameras_follow_one_another(scene):
+    assert scene.cameras.next_eye(1, False, 0.0) and scene.cameras.title == "Mast camera"
+    assert scene.renderer.GetActiveCamera().GetViewAngle() == pytest.approx(40.0)
+    assert scene.cameras.next_eye(-1, False, 0.0) and scene.cameras.title == "Mast camera"
+    scene.cameras.choose("free", 0.0)
+    assert scene.renderer.GetActiveCamera().GetViewAngle() == pytest.approx(32.0)
+    with pytest.raises(KeyError):
+        scene.cameras.choose("nobody", 0.0)
+
+
+def test_following_keeps_its_distance_from_the_tip(scene, small_run):
+    record, _ = small_run
+    scene.cameras.choose("follow", 100.0)
+    camera, away = scene.renderer.GetActiveCamera(), []
+    for time_s in (100.0, 200.0, 330.0):
+        scene.show(time_s)
+        away.append(np.subtract(camera.GetPosition(), record.link_path("arm/tip", time_s)[0][:3, 3]))
+    assert np.allclose(away, away[0], atol=1e-9)
+    assert 4.0 <= np.linalg.norm(away[0]) <= 12.001
+
+
+def test_orbit_turns_about_the_focus_and_stays_off_the_poles(scene):
+    camera = scene.renderer.GetActiveCamera()
+    focus, far = np.array(camera.GetFocalPoint()), camera.GetDistance()
+    scene.cameras.orbit(3, 1)
+    assert np.allclose(camera.GetFocalPoint(), focus) and camera.GetDistance() == pytest.approx(far)
+    for _ in range(60):
+        scene.cameras.orbit(0, 1)
+    rise = np.arcsin((camera.GetPosition()[2] - focus[2]) / camera.GetDistance())
+    assert rise == pytest.approx(1.45, abs=1e-6)
+    scene.cameras.approach(2)
+    assert camera.GetDistance() == pytest.approx(far / 1.12**2)
+
+
+def test_eyes_are_not_turned_by_orbiting(scene):
+    scene.cameras.choose("mast", 0.0)
+    before = scene.renderer.GetActiveCamera().GetPosition()
+    scene.cameras.orbit(1, 1)
+    scene.cameras.approach(1)
+    assert scene.renderer.GetActiveCamera().GetPosition() == before
+
+
+def test_a_second_run_is_a_ghost_of_what_moves(open_scene, small_run):
+    record, _ = small_run
+    shifted = replace(record, motion=record.motion.shifted(0.0))
+    scene = open_scene(shifted)
+    ghosts = scene._ghost_actors()
+    static = {k for k, group in enumerate(scene.ghost.groups) if not group.moves}
+    assert ghosts and len(ghosts) < len(scene.ghost.actors) and static
+    scene.show(200.0)
+    scene.ghost.show(330.0)
+    both = capture.pixels(scene)
+    scene.show_ghost(False)
+    assert (capture.pixels(scene) != both).any(axis=-1).sum() > 50
+    assert np.allclose(scene.ghost.body_pose("ev1/helmet"), record.body_poses(330.0)[0][
+        [body.name for body in record.bodies].index("ev1/helmet")])
+
+
+def test_more_samples_at_rest(scene):
+    scene.samples(QUICK)
+    assert scene.samples(SHARP) and not scene.samples(SHARP)
+    sharp = capture.pixels(scene)
+    scene.samples(QUICK)
+    quick = capture.pixels(scene)
+    assert len(np.unique(sharp.reshape(-1, 3), axis=0)) > len(np.unique(quick.reshape(-1, 3), axis=0))
+
+
+def test_thin_parts_have_fewer_corners():
+    from armcarry.geometry.shapes import Box, Capsule, Cylinder
+
+    assert [few_sides(Capsule(r, 1)) for r in (0.05, 0.2, 0.5)] == [8, 12, 16]
+    assert few_sides(Cylinder(2.0, 1)) == 24 and few_sides(Box((1, 1, 1))) == 8
+
+
+def test_a_picture_has_its_caption_and_a_free_name(scene, small_run, tmp_path):
+    session = Session(*small_run)
+    session.seek(200.0)
+    one = capture.save_picture(scene, session, tmp_path / "new")
+    two = capture.save_picture(scene, session, tmp_path / "new")
+    assert (one.name, two.name) == ("picture_03m20s.png", "picture_03m20s_2.png")
+    with Image.open(one) as image:
+        pixels = np.asarray(image)
+    assert pixels.shape == (720, 1280, 3)  # a small view is drawn at twice its size
+    band = near(pixels[-90:], palette.LIGHT, 40)
+    assert band.sum() > 150
+
+
+def test_a_movie_shows_the_stretch_and_stops_when_told(scene, small_run, tmp_path):
+    ffmpeg = pytest.importorskip("imageio_ffmpeg")
+    session = Session(*small_run)
+    session.set_speed(60)
+    assert len(capture.frame_times((90.0, 330.0), 60.0)) == 4 * 24 + 1
+    told = []
+    path = capture.save_movie(scene, session, tmp_path, (300.0, 330.0), scene.show,
+                              lambda done, total: told.append((done, total)) or True)
+    assert told[-1] == (13, 13) and path.name == "movie_05m00s_05m30s.mp4"
+    command = [ffmpeg.get_ffmpeg_exe(), "-loglevel", "error", "-i", str(path), "-f", "rawvideo", "-pix_fmt", "rgb24"]
+    raw = subprocess.run([*command, "-"], capture_output=True, check=True).stdout
+    pictures = np.frombuffer(raw, dtype=np.uint8).reshape(-1, 360, 640, 3)
+    assert len(pictures) == 13
+    assert all(len(np.unique(picture.reshape(-1, 3), axis=0)) > 50 for picture in pictures)
+    assert np.abs(pictures[0].astype(int) - pictures[-1]).max() > 60
+    assert capture.save_movie(scene, session, tmp_path, (0.0, 30.0), scene.show, lambda done, total: done < 3) is None
+    assert [p.name for p in tmp_path.iterdir()] == ["movie_05m00s_05m30s.mp4"]
+
+
+def test_cameras_of_a_run_without_eyes(small_run):
+    from vtkmodules.vtkRenderingCore import vtkCamera
+
+    cameras = Cameras(small_run[0], vtkCamera())
+    cameras.eyes = ()
+    assert not cameras.next_eye(1, True, 0.0) and not cameras.next_eye(1, False, 0.0)
+    assert [mode for mode, _ in cameras.choices] == ["free", "follow"]

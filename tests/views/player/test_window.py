@@ -1,0 +1,48 @@
+"""Runs driven/window.py in a child process under its own virtual display; a crash of Qt or VTK fails one test here."""
+
+import os
+import shutil
+import subprocess
+import sys
+import xml.etree.ElementTree as ElementTree
+from pathlib import Path
+
+import pytest
+
+DRIVEN = Path(__file__).parent / "driven" / "window.py"
+
+pytestmark = [
+    pytest.mark.skipif(not sys.platform.startswith("linux"), reason="the virtual display is an X server"),
+    pytest.mark.skipif(shutil.which("Xvfb") is None, reason="Xvfb is not installed; on Debian: apt-get install xvfb"),
+]
+
+
+@pytest.fixture
+def display():
+    """The name of a virtual display that nobody else uses."""
+    server = subprocess.Popen(
+        ["Xvfb", "-displayfd", "1", "-screen", "0", "1600x900x24", "-nolisten", "tcp"],
+        stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
+    )
+    number = server.stdout.readline().strip()
+    yield f":{number}"
+    server.terminate()
+    server.communicate(timeout=20)
+
+
+def test_the_window_under_keys_and_clicks(display, tmp_path):
+    for library in ("PySide6", "pyvistaqt", "pyqtgraph"):
+        pytest.importorskip(library, reason=f"{library} of the extra 'view' is not installed")
+    report = tmp_path / "report.xml"
+    env = {name: value for name, value in os.environ.items()
+           if name not in ("VTK_DEFAULT_OPENGL_WINDOW", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM")
+           and not name.startswith("PYTEST_")}
+    done = subprocess.run(
+        [sys.executable, "-m", "pytest", str(DRIVEN), "-p", "no:xdist", f"--junitxml={report}", "--tb=short"],
+        env={**env, "DISPLAY": display}, capture_output=True, text=True, timeout=400,
+    )
+    assert report.is_file(), f"the child ended with {done.returncode}:\n{done.stdout[-3000:]}\n{done.stderr[-3000:]}"
+    cases = list(ElementTree.parse(report).getroot().iter("testcase"))
+    failed = [case.get("name") for case in cases if case.find("failure") is not None or case.find("error") is not None]
+    assert done.returncode == 0 and not failed, f"{failed}\n{done.stdout[-6000:]}"
+    assert len(cases) >= 30
