@@ -85,9 +85,9 @@ def test_a_missing_library_says_what_to_type(monkeypatch, tmp_path):
 
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="displays of X and Wayland are those of Linux")
 def test_no_display_says_so(monkeypatch, tmp_path):
-    for name in ("DISPLAY", "WAYLAND_DISPLAY"):
+    for name in ("DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM"):
         monkeypatch.delenv(name, raising=False)
-    for name in ("QT_API", "PYQTGRAPH_QT_LIB"):
+    for name in ("QT_API", "PYQTGRAPH_QT_LIB", "VTK_DEFAULT_OPENGL_WINDOW"):
         monkeypatch.setenv(name, os.environ.get(name, ""))
     with pytest.raises(ArmcarryError, match=r"needs a display and there is none.*xvfb-run"):
         play(tmp_path)
@@ -106,9 +106,14 @@ def test_a_trial_that_fails_says_what_to_install(monkeypatch, script, words):
     assert str(caught.value) == words and "apt-get install" in words
 
 
-def test_a_trial_that_draws_is_content(monkeypatch):
-    monkeypatch.setattr(display, "_TRIAL", "print('window'); print('drawn')")
-    display.Trial().result()
+@pytest.mark.parametrize(
+    ("said", "live"),
+    [("drawn", False), ("drawn\nlive OpenGL renderer string: llvmpipe (LLVM 15)", False),
+     ("drawn\nlive OpenGL renderer string: GeForce", True)],
+)
+def test_a_trial_that_draws_tells_a_card_from_a_program(monkeypatch, said, live):
+    monkeypatch.setattr(display, "_TRIAL", f"print({said!r})")
+    assert display.Trial().result() is live
     stopped = display.Trial()
     stopped.stop()
 

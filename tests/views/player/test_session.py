@@ -5,7 +5,15 @@ import pytest
 
 from armcarry.errors import QuantityError
 from armcarry.record.record import MoveSpan
-from armcarry.views.player.session import FRAME_S, SPEEDS, Session, captions, finding_time_s, read_instant
+from armcarry.views.player.session import (
+    FRAME_S,
+    SPEEDS,
+    Session,
+    captions,
+    finding_gap,
+    finding_time_s,
+    read_instant,
+)
 
 
 @pytest.fixture
@@ -143,3 +151,14 @@ def test_a_run_without_moves_can_be_stepped_through(small_run):
     session.step_moves(1)
     assert session.time_s == 540.0 and session.caption == "" and session.move_title == ""
     assert np.isfinite(session.time_s)
+
+
+def test_a_finding_about_a_pair_is_shown_where_the_table_says(small_run):
+    record, findings = small_run
+    told = finding_gap(record, findings[0])
+    assert told.time_s == findings[0].clearance.time_s and told.bodies == (findings[0].subject, findings[0].other)
+    bare = replace(findings[0], clearance=None, subject=findings[0].other, other=findings[0].subject)
+    found = finding_gap(record, bare)
+    assert (found.time_s, found.point_a) == (told.time_s, told.point_a)
+    assert finding_gap(record, findings[4]) is None
+    assert finding_gap(replace(record, pairs=()), bare) is None

@@ -48,10 +48,10 @@ def ready(path: Path | str, other: Path | str | None = None, tell: Tell | None =
     except BaseException:
         trial.stop()
         raise
-    trial.result()
+    live = trial.result()
     from armcarry.views.player.app import show
 
-    return lambda: show(run, over)
+    return lambda: show(run, over, live)
 
 
 __all__ = ["play", "ready"]

@@ -27,10 +27,10 @@ def application() -> QApplication:
     return app
 
 
-def open_window(run: OpenedRun, other: OpenedRun | None = None) -> Window:
-    """Open a window on a run and show its start, seen from where all of it is seen."""
+def open_window(run: OpenedRun, other: OpenedRun | None = None, live: bool = False) -> Window:
+    """Open a window on a run and show its start, seen from where all of it is seen; arguments as Window."""
     application()
-    window = Window(run, other)
+    window = Window(run, other, live)
     window.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose, False)
     room = QGuiApplication.primaryScreen().availableGeometry()
     window.resize(min(1360, room.width()), min(800, room.height()))
@@ -40,10 +40,10 @@ def open_window(run: OpenedRun, other: OpenedRun | None = None) -> Window:
     return window
 
 
-def show(run: OpenedRun, other: OpenedRun | None = None) -> int:
+def show(run: OpenedRun, other: OpenedRun | None = None, live: bool = False) -> int:
     """Open a window, stay until it is closed, and return the exit code."""
     app = application()
-    window = open_window(run, other)
+    window = open_window(run, other, live)
     # Python sees a signal only when it runs: look in now and then so that Ctrl+C in the terminal closes the window
     before = signal.signal(signal.SIGINT, lambda *_: window.close())
     pulse = QTimer()

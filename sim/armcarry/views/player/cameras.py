@@ -131,6 +131,20 @@ class Cameras:
         far = float(np.clip(np.linalg.norm(way) / _STEP**steps, 0.3, 400.0))
         self._place(focus + far * way / max(np.linalg.norm(way), 1e-9), focus)
 
+    def shift(self, right_px: float, down_px: float, height_px: int) -> None:
+        """Shift the view so that what is at the focal point goes with the mouse, in a view height_px high."""
+        if self.mode not in ("free", "follow"):
+            return
+        eye, focus = np.array(self.camera.GetPosition()), np.array(self.camera.GetFocalPoint())
+        way = focus - eye
+        far = float(np.linalg.norm(way))
+        right = np.cross(way / max(far, 1e-9), self.camera.GetViewUp())
+        right /= max(float(np.linalg.norm(right)), 1e-9)
+        rise = np.cross(right, way / max(far, 1e-9))
+        metre = 2 * far * float(np.tan(np.radians(self.camera.GetViewAngle()) / 2)) / max(height_px, 1)
+        by = metre * (down_px * rise - right_px * right)
+        self._place(eye + by, focus + by)
+
     def _lift_focus(self) -> None:
         """Put the focal point into the middle of what is seen after leaving an eye, so that orbiting is of use."""
         eye, focus = np.array(self.camera.GetPosition()), np.array(self.camera.GetFocalPoint())

@@ -12,24 +12,31 @@ import subprocess
 import sys
 
 from armcarry.errors import ArmcarryError, MissingExtraError
+from armcarry.views import gl
 
 #: what must import, and what to call it
 _NEEDED = (("PySide6", "PySide6"), ("pyvistaqt", "pyvistaqt"), ("pyqtgraph", "pyqtgraph"))
 _PURPOSE = "the player window"
 _TRIAL = """
+import os
 from PySide6 import QtWidgets
 app = QtWidgets.QApplication([])
-print("window")
+print("window", flush=True)
+import pyvista
+picture = pyvista.Plotter(off_screen=True, window_size=[32, 32])
+picture.render()
+print("drawn", flush=True)
 from pyvistaqt import QtInteractor
 view = QtInteractor(auto_update=False)
 view.resize(32, 32)
 view.show()
 app.processEvents()
 view.render_window.Render()
-print("drawn", flush=True)
-import os
+print("live", view.render_window.ReportCapabilities(), flush=True)
 os._exit(0)
 """
+#: renderers that are programs and not graphics cards
+_SOFTWARE = ("llvmpipe", "softpipe", "swrast", "swiftshader", "software", "basic render", "gdi generic")
 NO_DISPLAY = (
     "the player needs a display and there is none: DISPLAY and WAYLAND_DISPLAY are not set. On a machine without a "
     "screen use the web page that 'armcarry brief' writes, or type: xvfb-run armcarry play ..."
@@ -60,14 +67,10 @@ def prepare() -> None:
     """
     os.environ["QT_API"] = "pyside6"
     os.environ["PYQTGRAPH_QT_LIB"] = "PySide6"
-    if not sys.platform.startswith("linux"):
-        return
-    if not (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):
+    gl.prepare()
+    shown = ("DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM")  # the last for platforms that need neither
+    if sys.platform.startswith("linux") and not any(os.environ.get(name) for name in shown):
         raise ArmcarryError(NO_DISPLAY)
-    if os.environ.get("DISPLAY"):
-        # VTK draws into X windows only; Qt must make such ones, also where Wayland runs beside X
-        os.environ.setdefault("QT_QPA_PLATFORM", "xcb")
-    os.environ.pop("VTK_DEFAULT_OPENGL_WINDOW", None)  # a view that draws off screen would stay blank
 
 
 class Trial:
@@ -78,8 +81,8 @@ class Trial:
             [sys.executable, "-c", _TRIAL], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
         )
 
-    def result(self, patience_s: float = 60.0) -> None:
-        """Wait for the trial.
+    def result(self, patience_s: float = 60.0) -> bool:
+        """Wait for the trial and tell whether a graphics card draws into windows here.
 
         Raises:
             ArmcarryError: it failed; the message says what to install.
@@ -91,6 +94,8 @@ class Trial:
             said, _ = self._child.communicate()
         if "drawn" not in said:
             raise ArmcarryError(NO_OPENGL if "window" in said else NO_WINDOW)
+        _, live, about = said.partition("live")
+        return bool(live) and not any(name in about.lower() for name in _SOFTWARE)
 
     def stop(self) -> None:
         """End the trial without asking for its result."""

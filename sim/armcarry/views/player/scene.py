@@ -24,6 +24,8 @@ from armcarry.views.player.tint import Tint
 from armcarry.views.stage import add_lights
 
 SHARP, QUICK = 4, 0
+#: height of the closest pair's value: so many pixels, or this share of the view where that is more
+_VALUE_PX, _VALUE_SHARE = 17, 0.03
 
 
 def few_sides(shape: Shape) -> int:
@@ -71,7 +73,7 @@ class SceneView:
         plotter.render_window.SetNumberOfLayers(2)
         plotter.render_window.AddRenderer(self._above)
         self._line = Lines([palette.LIGHT], 5.0)
-        self._value = words(" ", 17, bold=True)
+        self._value = words(" ", _VALUE_PX, bold=True)
         self._value.SetLayerNumber(1)  # over all other words
         for item in (self._line.actor, self._value):
             item.VisibilityOff()
@@ -163,7 +165,9 @@ class SceneView:
         text = worded(row, nearest.lower_m)
         if self._value.GetInput() != text:
             self._value.SetInput(text)
-        self._value.GetTextProperty().SetColor(*palette.channels(colour))
+        style = self._value.GetTextProperty()
+        style.SetColor(*palette.channels(colour))
+        style.SetFontSize(max(_VALUE_PX, round(_VALUE_SHARE * self.plotter.render_window.GetSize()[1])))
         place(self._value, self._beside((nearest.point_a + nearest.point_b) / 2))
 
     def _beside(self, point: np.ndarray) -> np.ndarray:

@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
 from armcarry.quantities import parse
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
+from armcarry.views.closest import judged
 
 SPEEDS = (0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 30.0, 60.0)
 #: a frame is this long on the wall; stepping one moves the run by this times the speed
@@ -157,6 +159,31 @@ class Session:
         """Title of the move under way, empty outside all moves."""
         move = self.record.move_at(self.time_s)
         return "" if move is None else move.title.replace("_", " ")
+
+
+@dataclass(frozen=True)
+class Gap:
+    """Two bodies and their nearest points in the world at an instant: what a finding about a pair is to show."""
+
+    time_s: float
+    bodies: tuple[str, str]
+    point_a: tuple[float, float, float]
+    point_b: tuple[float, float, float]
+
+
+def finding_gap(record: Record, finding: Finding) -> Gap | None:
+    """Return the gap a finding is about, from itself or from the clearance table; None when it is about no pair."""
+    names = {body.name for body in record.bodies}
+    if not {finding.subject, finding.other} <= names:
+        return None
+    detail = finding.clearance
+    if detail is not None:
+        return Gap(detail.time_s, (finding.subject, finding.other), detail.point_a, detail.point_b)
+    rows = [row for row in record.pairs if {row.body_a, row.body_b} == {finding.subject, finding.other} and judged(row)]
+    if not rows:
+        return None
+    row = min(rows, key=lambda row: (abs(row.time_s - finding.start_s), row.margin_m))
+    return Gap(row.time_s, (row.body_a, row.body_b), row.point_a, row.point_b)
 
 
 def read_instant(text: str) -> float:

@@ -8,20 +8,21 @@ from collections.abc import Callable
 from PySide6.QtCore import QEvent, QObject, Qt, QTimer
 from PySide6.QtGui import QCloseEvent, QGuiApplication, QKeyEvent
 from PySide6.QtWidgets import QApplication, QLineEdit, QMainWindow, QWidget
-from pyvistaqt import QtInteractor
 
 from armcarry.errors import ArmcarryError
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding
 from armcarry.views.player import capture, look
 from armcarry.views.player.actions import actions
+from armcarry.views.player.canvas import canvas
 from armcarry.views.player.keys import ACTION_OF, KEY_OF
 from armcarry.views.player.lanes import day_lanes, run_lanes
 from armcarry.views.player.layout import Layout
+from armcarry.views.player.mouse import Mouse
 from armcarry.views.player.nearest import Closest, Nearest
 from armcarry.views.player.opening import OpenedRun
 from armcarry.views.player.scene import QUICK, SHARP, SceneView
-from armcarry.views.player.session import Session
+from armcarry.views.player.session import Session, finding_gap
 from armcarry.views.player.side import nearest_words
 from armcarry.views.viewpoint import towards_gap
 
@@ -39,22 +40,22 @@ class Window(QMainWindow):
 
     Attributes:
         session, scene, closest: the state, the 3-D view and what is near in it.
-        frames: how many frames were drawn, for measuring.
+        canvas, view: what draws the 3-D view, and its widget.
     """
 
-    def __init__(self, run: OpenedRun, other: OpenedRun | None = None) -> None:
+    def __init__(self, run: OpenedRun, other: OpenedRun | None = None, live: bool = False) -> None:
+        """Args: run; other, drawn over it; live, whether a graphics card draws the view."""
         super().__init__()
         self.run, self.other = run, other
         self.session = Session(run.record, run.findings)
-        self.view = QtInteractor(self, auto_update=False, multi_samples=QUICK, lighting="none")
-        self.view.setAcceptDrops(False)
-        # asking Qt for a paint draws once; rendering first and being painted after that would draw twice
-        self.scene = SceneView(self.view, run.record, None if other is None else other.record, self._ask_paint)
+        self.canvas = canvas(live)
+        self.view = self.canvas.widget
+        ghost = None if other is None else other.record
+        self.scene = SceneView(self.canvas.plotter, run.record, ghost, self.canvas.draw)
+        self.scene.samples(QUICK)
         self.closest = Closest(run.record, self.scene.scene.groups)
         self.nearest = Nearest(None)
         self.on = {"show_closest": True, "show_other": other is not None}
-        self.frames = 0
-        self.view.render_window.AddObserver("EndEvent", self._drawn)
         self._lanes = [run_lanes(run.record)]
         day = day_lanes(run.record)
         if day is not None:
@@ -75,7 +76,7 @@ class Window(QMainWindow):
         self._hush = QTimer(self)
         self._hush.setSingleShot(True)
         self._hush.timeout.connect(lambda: self.layout_.message.hide())
-        self._watch_mouse()
+        self._mouse = Mouse(self.view, self.scene.cameras, self._grabbed, self.scene.render, self._let_go)
         QApplication.instance().installEventFilter(self)  # type: ignore[union-attr]
 
     # -- time ---------------------------------------------------------------------------------
@@ -152,12 +153,6 @@ class Window(QMainWindow):
         self.layout_.controls.show_state(self.scene.cameras.mode)
         self.layout_.side.show_toggles(self.on)
 
-    def _ask_paint(self) -> None:
-        QWidget.update(self.view)  # PyVista has an update of its own
-
-    def _drawn(self, *_: object) -> None:
-        self.frames += 1
-
     def _sharpen(self) -> None:
         if not self.session.playing and self.scene.samples(SHARP):
             self.scene.render()
@@ -204,11 +199,10 @@ class Window(QMainWindow):
             self.say("this run has no findings")
             return
         self.layout_.findings.choose(self.session.finding)
-        detail = finding.clearance
-        names = {body.name for body in self.run.record.bodies}
-        if detail is not None and {finding.subject, finding.other} <= names:
-            pair = (finding.subject, finding.other)
-            self.scene.cameras.look(towards_gap(self.run.record, detail.time_s, pair, detail.point_a, detail.point_b))
+        gap = finding_gap(self.run.record, finding)
+        if gap is not None:
+            self.session.seek(gap.time_s)
+            self.scene.cameras.look(towards_gap(self.run.record, gap.time_s, gap.bodies, gap.point_a, gap.point_b))
         self.settle()
         if self.layout_.briefing:
             self.layout_.caption.setText(finding.message)
@@ -325,23 +319,19 @@ class Window(QMainWindow):
         self._rest.stop()
         self._stop_movie = True
         QApplication.instance().removeEventFilter(self)  # type: ignore[union-attr]
-        self.view.close()
+        self.canvas.end()
         super().closeEvent(event)
 
-    def _watch_mouse(self) -> None:
+    def _grabbed(self) -> None:
         """Draw quickly while the mouse turns the view; an eye that is dragged becomes a free view."""
-        self.view.enable_terrain_style(mouse_wheel_zooms=True)
-        style = self.view.iren.interactor.GetInteractorStyle()
+        self._rest.stop()
+        self.scene.samples(QUICK)
+        if self.scene.cameras.mode not in ("free", "follow"):
+            self.scene.cameras.choose("free", self.session.time_s)
+            self.show_state()
 
-        def start(*_: object) -> None:
-            self._rest.stop()
-            self.scene.samples(QUICK)
-            if self.scene.cameras.mode not in ("free", "follow"):
-                self.scene.cameras.choose("free", self.session.time_s)
-                self.show_state()
-
-        style.AddObserver("StartInteractionEvent", start)
-        style.AddObserver("EndInteractionEvent", lambda *_: self._rest.start(_REST_MS))
+    def _let_go(self) -> None:
+        self._rest.start(_REST_MS)
 
 
 _NAMED = {

@@ -1,5 +1,6 @@
 """The real window, driven by keys and clicks. Run in a child process under a virtual display by ../test_window.py."""
 
+import os
 import sys
 import time
 from dataclasses import replace
@@ -7,8 +8,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from PySide6.QtCore import QPoint, Qt
-from PySide6.QtGui import QGuiApplication, QImage
+from PySide6.QtCore import QEvent, QPoint, QPointF, Qt
+from PySide6.QtGui import QGuiApplication, QImage, QMouseEvent, QWheelEvent
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QAbstractButton, QApplication, QLabel, QLineEdit
 
@@ -35,7 +36,7 @@ def run(small_run, tmp_path_factory):
 def window(run):
     from armcarry.views.player.app import open_window
 
-    opened = open_window(run, replace(run, name="the same"))
+    opened = open_window(run, replace(run, name="the same"), live="PLAYER_LIVE" in os.environ)
     opened.move(0, 0)
     opened.resize(1280, 720)
     wait(0.4)
@@ -110,14 +111,14 @@ def test_the_screen_shows_the_scene_the_words_and_the_caution(window):
 
 def test_space_plays_and_pauses_and_the_picture_moves(window):
     window.session.set_speed(20)
-    before, frames = screen(window, window.view), window.frames
+    before, frames = screen(window, window.view), window.canvas.frames
     key(window, KEY.Key_Space)
     assert window.session.playing
     wait(1.0)
     key(window, KEY.Key_Space)
     assert not window.session.playing
     shown = window.session.time_s
-    assert 8.0 < shown < 40.0 and window.frames - frames >= 5
+    assert 8.0 < shown < 40.0 and window.canvas.frames - frames >= 5
     wait(0.3)
     assert window.session.time_s == shown
     assert (screen(window, window.view) != before).any(axis=-1).sum() > 200
@@ -244,7 +245,8 @@ def test_looking_through_eyes_and_cameras(window):
 
 def test_the_mouse_turns_the_view_and_frees_it_from_an_eye(window):
     QTest.keyClicks(window.view, "c")
-    before = window.scene.renderer.GetActiveCamera().GetPosition()
+    camera = window.scene.renderer.GetActiveCamera()
+    before = camera.GetPosition()
     middle = window.view.rect().center()
     QTest.mousePress(window.view, Qt.MouseButton.LeftButton, PLAIN, middle)
     for k in range(1, 6):
@@ -252,8 +254,20 @@ def test_the_mouse_turns_the_view_and_frees_it_from_an_eye(window):
         wait(0.03)
     QTest.mouseRelease(window.view, Qt.MouseButton.LeftButton, PLAIN, middle + QPoint(60, 20))
     wait(0.1)
-    assert window.scene.cameras.mode == "free"
-    assert window.scene.renderer.GetActiveCamera().GetPosition() != before
+    assert window.scene.cameras.mode == "free" and camera.GetPosition() != before
+    eye, focus = np.array(camera.GetPosition()), np.array(camera.GetFocalPoint())
+    QTest.mousePress(window.view, Qt.MouseButton.RightButton, PLAIN, middle)
+    move = QMouseEvent(QEvent.Type.MouseMove, QPointF(middle + QPoint(40, 0)), QPointF(middle), Qt.MouseButton.NoButton,
+                       Qt.MouseButton.RightButton, PLAIN)
+    QApplication.sendEvent(window.view, move)
+    QTest.mouseRelease(window.view, Qt.MouseButton.RightButton, PLAIN, middle)
+    shift = np.array(camera.GetPosition()) - eye
+    assert np.linalg.norm(shift) > 0.05 and np.allclose(np.array(camera.GetFocalPoint()) - focus, shift)
+    far = camera.GetDistance()
+    wheel = QWheelEvent(QPointF(middle), QPointF(middle), QPoint(), QPoint(0, 240), Qt.MouseButton.NoButton, PLAIN,
+                        Qt.ScrollPhase.NoScrollPhase, False)
+    QApplication.sendEvent(window.view, wheel)
+    assert camera.GetDistance() == pytest.approx(far / 1.12**2)
 
 
 def test_orbit_and_zoom_by_key(window):
@@ -421,9 +435,9 @@ def test_keys_reach_nothing_of_the_view_toolkit(window):
 @pytest.mark.skipif(sys.version_info >= (3, 12), reason="None is immortal there")
 def test_frames_lose_no_reference_to_none(window):
     window.session.set_speed(5)
-    before, frames = sys.getrefcount(None), window.frames
+    before, frames = sys.getrefcount(None), window.canvas.frames
     window.play()
-    while window.frames - frames < 120:
+    while window.canvas.frames - frames < 120:
         wait(0.05)
     window.play()
     assert sys.getrefcount(None) > before - 300
