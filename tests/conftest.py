@@ -202,6 +202,13 @@ class PinocchioEngine:
         """Compute all pairs at one joint vector in the order of tree.joints; read nothing out."""
         self.pin.computeDistances(self.model, self.data, self.geometry, self.results, q[self.columns])
 
+    def some_distances(self, q, rows):
+        """Return the distances of some pairs at one joint vector, asked one by one."""
+        q = q[self.columns]
+        self.pin.updateGeometryPlacements(self.model, self.data, self.geometry, self.results, q)
+        ask = self.pin.computeDistance
+        return [ask(self.geometry, self.results, row).min_distance for row in rows]
+
     def distances(self, q):
         """Return the distances of all pairs (P,) at one joint vector."""
         self.measure(q)
