@@ -13,6 +13,7 @@ from PySide6.QtWidgets import (
     QHeaderView,
     QLabel,
     QPushButton,
+    QScrollArea,
     QTableWidget,
     QTableWidgetItem,
     QVBoxLayout,
@@ -56,13 +57,18 @@ class Findings(QWidget):
         self.detail.setWordWrap(True)
         self.detail.setTextFormat(Qt.TextFormat.PlainText)
         self.detail.setAlignment(Qt.AlignmentFlag.AlignTop)
-        self.detail.setMinimumHeight(84)
+        detail = QScrollArea()
+        detail.setWidget(self.detail)
+        detail.setWidgetResizable(True)
+        detail.setFixedHeight(116)
+        detail.setFrameShape(QScrollArea.Shape.NoFrame)
+        detail.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(4)
         layout.addLayout(filters)
         layout.addWidget(self.table, 1)
-        layout.addWidget(self.detail)
+        layout.addWidget(detail)
         self._filter(0)
 
     def choose(self, k: int) -> None:

@@ -83,6 +83,7 @@ def _problem(record: Record, findings: tuple[Finding, ...]) -> str | None:
         "".join((finding.check, finding.message, finding.remedy))
     for time_s in (record.motion.start_s, record.motion.end_s, *(phase.start_s for phase in record.phases)):
         record.body_poses(time_s)
+    _ = record.plan  # worked out once and kept; what is wrong with the day comes out here
     names = {body.name for body in record.bodies}
     for row in record.pairs:
         if row.body_a not in names or row.body_b not in names:
