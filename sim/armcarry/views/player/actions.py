@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from armcarry.views.player import saving
+
 if TYPE_CHECKING:
     from armcarry.views.player.window import Window
 
@@ -127,8 +129,8 @@ def _room(window: Window) -> dict[str, Callable[[], None]]:
     return {
         "briefing": window.brief,
         "full_screen": full_screen,
-        "picture": window.save_picture,
-        "movie": window.save_movie,
+        "picture": lambda: saving.picture(window),
+        "movie": lambda: saving.movie(window),
         "help": show_help,
         "leave": window.leave,
         "quit": lambda: (window.close(), None)[1],

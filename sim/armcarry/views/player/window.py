@@ -12,7 +12,7 @@ from PySide6.QtWidgets import QApplication, QLineEdit, QMainWindow, QWidget
 from armcarry.errors import ArmcarryError
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding
-from armcarry.views.player import capture, look
+from armcarry.views.player import look
 from armcarry.views.player.actions import actions
 from armcarry.views.player.canvas import canvas
 from armcarry.views.player.keys import ACTION_OF, KEY_OF
@@ -21,6 +21,7 @@ from armcarry.views.player.layout import Layout
 from armcarry.views.player.mouse import Mouse
 from armcarry.views.player.nearest import Closest, Nearest
 from armcarry.views.player.opening import OpenedRun
+from armcarry.views.player.pressed import key_name
 from armcarry.views.player.scene import QUICK, SHARP, SceneView
 from armcarry.views.player.session import Session, finding_gap
 from armcarry.views.player.side import nearest_words
@@ -41,6 +42,7 @@ class Window(QMainWindow):
     Attributes:
         session, scene, closest: the state, the 3-D view and what is near in it.
         canvas, view: what draws the 3-D view, and its widget.
+        stop_movie: set while a movie is being made to give it up.
     """
 
     def __init__(self, run: OpenedRun, other: OpenedRun | None = None, live: bool = False) -> None:
@@ -66,7 +68,7 @@ class Window(QMainWindow):
         self.resize(1360, 800)
         self.actions_: dict[str, Callable[[], None]] = actions(self)
         self._last = self._words_at = self._tables_at = 0.0
-        self._stop_movie = False
+        self.stop_movie = False
         self._timer = QTimer(self)
         self._timer.setTimerType(Qt.TimerType.PreciseTimer)
         self._timer.timeout.connect(self.tick)
@@ -238,36 +240,9 @@ class Window(QMainWindow):
         self.layout_.timeline.set_lanes(self._lanes[0])
         self.say(self._lanes[0].title)
 
-    def save_picture(self) -> None:
-        """Save the view as a picture and say where."""
-        self.scene.samples(SHARP)
-        self.say(f"picture: {capture.save_picture(self.scene, self.session, self.run.folder)}")
-
-    def save_movie(self) -> None:
-        """Save from this instant to the end at the present speed; Esc stops."""
-        start = self.session.time_s if self.session.time_s < self.session.end_s else self.session.start_s
-        self.session.pause()
-        self._stop_movie = False
-
-        def show(time_s: float) -> None:
-            self.session.seek(time_s)
-            self.refresh(hurry=True)
-
-        def tell(done: int, total: int) -> bool:
-            if done % 8 == 0 or done == total:
-                self.say(f"movie: frame {done} of {total}; Esc stops")
-                QApplication.processEvents()
-            return not self._stop_movie
-
-        path = capture.save_movie(
-            self.scene, self.session, self.run.folder, (start, self.session.end_s), show, tell
-        )
-        self.settle()
-        self.say("movie stopped; nothing was kept" if path is None else f"movie: {path}")
-
     def leave(self) -> None:
         """Leave what covers the window: the movie being made, help, briefing, full screen."""
-        self._stop_movie = True
+        self.stop_movie = True
         if self.layout_.helping:
             self.layout_.show_help(False)
         elif self.layout_.briefing:
@@ -317,7 +292,7 @@ class Window(QMainWindow):
         """Let go of the 3-D view before its window goes."""
         self._timer.stop()
         self._rest.stop()
-        self._stop_movie = True
+        self.stop_movie = True
         QApplication.instance().removeEventFilter(self)  # type: ignore[union-attr]
         self.canvas.end()
         super().closeEvent(event)
@@ -332,24 +307,3 @@ class Window(QMainWindow):
 
     def _let_go(self) -> None:
         self._rest.start(_REST_MS)
-
-
-_NAMED = {
-    Qt.Key.Key_Space: "Space", Qt.Key.Key_Left: "Left", Qt.Key.Key_Right: "Right", Qt.Key.Key_Up: "Up",
-    Qt.Key.Key_Down: "Down", Qt.Key.Key_Home: "Home", Qt.Key.Key_End: "End", Qt.Key.Key_PageUp: "PageUp",
-    Qt.Key.Key_PageDown: "PageDown", Qt.Key.Key_F1: "F1", Qt.Key.Key_F11: "F11", Qt.Key.Key_Escape: "Escape",
-    Qt.Key.Key_Plus: "+", Qt.Key.Key_Minus: "-", Qt.Key.Key_Equal: "=",
-}
-
-
-def key_name(event: QKeyEvent) -> str:
-    """Return the name of a pressed key as keys.py writes it."""
-    modifiers = event.modifiers()
-    control = bool(modifiers & Qt.KeyboardModifier.ControlModifier)
-    shift = bool(modifiers & Qt.KeyboardModifier.ShiftModifier)
-    named = _NAMED.get(Qt.Key(event.key()))
-    if named is not None and len(named) > 1:
-        return ("Ctrl+" if control else "") + ("Shift+" if shift and not control else "") + named
-    if control:
-        return f"Ctrl+{named or chr(event.key()) if event.key() < 0x110000 else ''}"
-    return event.text() or named or ""
