@@ -35,6 +35,7 @@ class _Pair(NamedTuple):
         linear, angular: velocity (N, 3), (N, 3) of its origin and of turning.
         turned: its rotation (N, 3, 3).
         most_rate, most_acceleration: greatest |rate| and |acceleration| of the joints (N, n) over the cells.
+        travel: least and greatest position of the joints (n, 2) over the stretch.
     """
 
     chain: Chain
@@ -43,6 +44,7 @@ class _Pair(NamedTuple):
     turned: Array
     most_rate: Array
     most_acceleration: Array
+    travel: Array
 
 
 class Drift:
@@ -115,14 +117,16 @@ class Drift:
             return None
         chain = Chain.of(self.tree, links[base], links[home], joints=joints, held=self.part.at(self.part.start_s))
         middles, halves = (self.edges_s[:-1] + self.edges_s[1:]) / 2, np.diff(self.edges_s) / 2
-        q, rate, most_rate, most_acceleration = taylor(chain_motion(chain, self.part), middles, halves)
+        part = chain_motion(chain, self.part)
+        q, rate, most_rate, most_acceleration = taylor(part, middles, halves)
         twist = np.einsum("nri,ni->nr", jacobian(chain, q), rate)
-        return _Pair(chain, twist[:, :3], twist[:, 3:], chain.forward(q)[:, :3, :3], most_rate, most_acceleration)
+        turned, travel = chain.forward(q)[:, :3, :3], np.stack(part.extremes(), axis=1)
+        return _Pair(chain, twist[:, :3], twist[:, 3:], turned, most_rate, most_acceleration, travel)
 
     def _grown(self, pair: _Pair, point: Array) -> tuple[Array, Array]:
         """Add up, cell by cell, the greatest speed of a point: that at the middle and half a cell of acceleration."""
         halves = np.diff(self.edges_s) / 2
-        levers = pair.chain.levers(poses.translation(point))
+        levers = pair.chain.levers(poses.translation(point), pair.travel)
         linear_a, angular_a = tool_acceleration(pair.chain, levers, pair.most_rate, pair.most_acceleration)
         linear = np.linalg.norm(pair.linear + np.cross(pair.angular, pair.turned @ point), axis=1)
         speeds = linear + halves * linear_a, np.linalg.norm(pair.angular, axis=1) + halves * angular_a

@@ -2,8 +2,9 @@
 
 A gap is seen when some camera has the middle of it, half way between the two nearest points, in view with
 no body in the way. It is looked at wherever the two bodies may be close, in steps of at most STEP_M of their
-motion against each other; that they are not close elsewhere is proven. Where a third body stands between the
-two nearest points they are no gap: what stands between is nearer to both.
+motion against each other; that they are not close elsewhere is proven. While the arm stands still nothing is
+asked. Where a third body stands between the two nearest points they are no gap: what stands between is nearer
+to both.
 """
 
 from __future__ import annotations
@@ -12,24 +13,25 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from armcarry.clearance.distance import distances
+from armcarry.clearance.distance import Distances, distances
 from armcarry.clearance.sightline import sight_lines
+from armcarry.geometry.model import Body
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import bounding_radius_m
 from armcarry.record.record import MoveSpan, PairRow, Phase, Record
-from armcarry.record.sight import Watch
+from armcarry.record.sight import Watch, batches
+from armcarry.scene.build import ARM
 from armcarry.scene.eyes import scene_cameras
 from armcarry.scene.names import pair_matches
 from armcarry.timeline.near import MOVING
 
 #: two bodies move against each other at most this far between instants that are looked at, m
 STEP_M = 0.05
-_COARSE_S = 8.0
 
 
 @dataclass(frozen=True, eq=False)
 class CloseGap:
-    """Two bodies over the time they are closer than a distance, at N instants.
+    """Two bodies over the time they are closer than a distance and the arm moves one of them, at N instants.
 
     Attributes:
         row: the pair.
@@ -52,7 +54,6 @@ class Gaps:
     def __init__(self, record: Record) -> None:
         self.record, self.cameras = record, scene_cameras(record.scene)
         self._watches: dict[int, Watch] = {}
-        self._rows = {body.name: k for k, body in enumerate(record.bodies)}
 
     def tightest(self, move: MoveSpan) -> tuple[PairRow, tuple[str, ...]] | None:
         """Return the pair with the least margin of a move, and the cameras that see its gap; None without any."""
@@ -67,7 +68,10 @@ class Gaps:
         return row, tuple(camera.name for camera, sees in zip(self.cameras, seen, strict=True) if sees)
 
     def close(self, row: PairRow, within_m: float) -> CloseGap | None:
-        """Return where a pair may be within a distance, relaxed stretches left out; None where it never is."""
+        """Return where a pair may be within a distance while the arm moves; None where it never is.
+
+        Relaxed stretches are left out.
+        """
         parts = []
         for phase in self.record.phases:
             start, end = max(phase.start_s, row.start_s), min(phase.end_s, row.end_s)
@@ -97,29 +101,21 @@ class Gaps:
         return left
 
     def _cells(self, row: PairRow, phase: Phase, start_s: float, end_s: float, within_m: float) -> _Columns | None:
-        """Halve cells until the pair is surely farther, or has moved less than a step in them."""
-        watch = self._watch(phase)
-        bodies = [self.record.bodies[self._rows[name]] for name in (row.body_a, row.body_b)]
-        way, turned = watch.drift.way(bodies[0].link, bodies[0].pose[:3, 3], bodies[1].link)
-        way = way + bounding_radius_m(bodies[0].shape) * turned
-        edges = np.linspace(start_s, end_s, int(np.ceil((end_s - start_s) / _COARSE_S)) + 1)
-        starts, ends = edges[:-1], edges[1:]
+        """Halve cells until the arm stands, the pair is surely farther, or has moved less than a step in them."""
+        side = _Pair(self._watch(phase), self.record, row)
+        if not side.carried:
+            return None
+        starts, ends = np.array([start_s]), np.array([end_s])
         kept: list[_Columns] = []
         while len(starts):
+            moved = side.moved(starts, ends)
+            starts, ends = starts[moved], ends[moved]
             middles = (starts + ends) / 2
-            placed = self.record.body_poses(middles)
-            pair = [self._rows[body.name] for body in bodies]
-            found = distances([body.shape for body in bodies], placed[:, pair], np.array([[0, 1]]))
-            drift = watch.drift.reach(way, middles, starts, ends)
+            found, drift = side.measure(middles), side.drift(middles, starts, ends)
             lower = found.lower_m[:, 0] - drift
             near = lower < within_m
             again = near & (drift > STEP_M)
-            fine = near & ~again
-            fine[fine] = ~self._filled(pair, found.point_a[fine, 0], found.point_b[fine, 0], placed[fine])
-            if fine.any():
-                middle = (found.point_a[fine, 0] + found.point_b[fine, 0]) / 2
-                seen = watch.sees(middles[fine], middle)
-                kept.append((middles[fine], starts[fine], ends[fine], lower[fine], seen))
+            kept += self._kept(side, near & ~again, (middles, starts, ends, lower), found)
             starts, middles, ends = starts[again], middles[again], ends[again]
             starts, ends = np.concatenate([starts, middles]), np.concatenate([middles, ends])
         if not kept:
@@ -128,13 +124,64 @@ class Gaps:
         columns = [np.concatenate([item[k] for item in kept])[order] for k in range(5)]
         return columns[0], columns[1], columns[2], columns[3], columns[4]
 
-    def _filled(self, pair: list[int], from_m: Array, to_m: Array, placed: Array) -> np.ndarray:
+    def _kept(
+        self, side: _Pair, fine: np.ndarray, cells: tuple[Array, Array, Array, Array], found: Distances
+    ) -> list[_Columns]:
+        """Return the cells among ``fine`` in which the pair is a gap, and who sees it; none or one."""
+        fine = fine.copy()
+        middles, starts, ends, lower = cells
+        fine[fine] = ~self._filled(side, middles[fine], found.point_a[fine, 0], found.point_b[fine, 0])
+        if not fine.any():
+            return []
+        seen = side.watch.sees(middles[fine], (found.point_a[fine, 0] + found.point_b[fine, 0]) / 2)
+        return [(middles[fine], starts[fine], ends[fine], lower[fine], seen)]
+
+    def _filled(self, side: _Pair, times_s: Array, from_m: Array, to_m: Array) -> np.ndarray:
         """Tell where a third body stands between two nearest points (N, 3), (N, 3)."""
-        if not len(from_m):
+        if not len(times_s):
             return np.zeros(0, dtype=bool)
-        lines = sight_lines(from_m, to_m, [body.shape for body in self.record.bodies], placed)
-        third = ~np.isin(np.arange(len(self.record.bodies)), pair)
-        return np.asarray(np.any((lines.upper_m <= 0.0) & third, axis=1))
+        third = ~np.isin([body.name for body in self.record.bodies], [body.name for body in side.bodies])
+        blocked = [
+            sight_lines(a, b, [body.shape for body in self.record.bodies], self.record.body_poses(t)).upper_m <= 0.0
+            for t, a, b in batches(times_s, from_m, to_m)
+        ]
+        return np.asarray(np.any(np.concatenate(blocked) & third, axis=1))
+
+
+class _Pair:
+    """Two bodies in one phase: how far apart, and how far they can go."""
+
+    def __init__(self, watch: Watch, record: Record, row: PairRow) -> None:
+        self.watch, self.record = watch, record
+        by_name = {body.name: body for body in record.bodies}
+        self.bodies = [by_name[row.body_a], by_name[row.body_b]]
+        tree = watch.phase.tree
+        self.carried = [body for body in self.bodies if tree.hangs_from(body.name.split("/", 1)[0], ARM)]
+        first, second = self.bodies
+        way, turned = watch.drift.way(first.link, first.pose[:3, 3], second.link)
+        self.relative = way + bounding_radius_m(first.shape) * turned
+        self.own = [self._own(body) for body in self.bodies]
+        self.arm = sum((self._own(body) for body in self.carried), np.zeros(len(self.relative)))
+
+    def _own(self, body: Body) -> Array:
+        way, turned = self.watch.drift.way(body.link, body.pose[:3, 3])
+        return way + bounding_radius_m(body.shape) * turned
+
+    def moved(self, starts: Array, ends: Array) -> np.ndarray:
+        """Tell in which cells what hangs from the arm moves at all."""
+        drift = self.watch.drift
+        return np.asarray(drift.at(self.arm, ends) > drift.at(self.arm, starts))
+
+    def drift(self, middles: Array, starts: Array, ends: Array) -> Array:
+        """Return how far the two can move against each other: seen from one, or each seen from the world."""
+        reach = self.watch.drift.reach
+        apart = sum((reach(way, middles, starts, ends) for way in self.own), np.zeros(len(middles)))
+        return np.minimum(reach(self.relative, middles, starts, ends), apart)
+
+    def measure(self, times_s: Array) -> Distances:
+        """Return the distance of the two at instants."""
+        placed = np.stack([self.record.link_path(body.link, times_s) @ body.pose for body in self.bodies], axis=1)
+        return distances([body.shape for body in self.bodies], placed, np.array([[0, 1]]))
 
 
 _Columns = tuple[Array, Array, Array, Array, np.ndarray]

@@ -19,9 +19,9 @@ from armcarry.motion.chain import Chain
 from armcarry.motion.drift import Drift
 from armcarry.motion.speed import chain_motion
 from armcarry.record.record import Phase, Record
+from armcarry.scene.build import ARM
 from armcarry.scene.limits import brake_decelerations
 from armcarry.scene.tree import WORLD
-from armcarry.timeline.near import MOVING
 from armcarry.timeline.separation import WALKING_M_S, Separation, protective_separation
 
 #: bodies closer to standing still than this do not move, m/s
@@ -78,6 +78,10 @@ def nearness(record: Record, worker: str) -> Nearness | None:
     )
 
 
+def _on_arm(phase: Phase) -> list[str]:
+    return [item.instance for item in phase.tree.mountings if phase.tree.hangs_from(item.instance, ARM)]
+
+
 class _Side:
     """One worker beside the arm in one phase."""
 
@@ -87,9 +91,12 @@ class _Side:
         mine = [body.name.startswith(f"{worker}/") for body in bodies]
         self.workers = np.array([k for k, kind in enumerate(classes) if kind == "worker" and mine[k]], dtype=np.int64)
         self.drift = Drift(phase.tree, record.motion, phase.start_s, phase.end_s)
-        moves = self.drift.islands != 0
+        moves, on_arm = self.drift.islands != 0, set(_on_arm(phase))
         self.machines = np.array(
-            [k for k, kind in enumerate(classes) if kind in MOVING and moves[phase.tree.index(bodies[k].link)]],
+            [
+                k for k, body in enumerate(bodies)
+                if body.name.split("/", 1)[0] in on_arm and moves[phase.tree.index(body.link)]
+            ],
             dtype=np.int64,
         )
         self.together = bool(len(self.workers) and len(self.machines))

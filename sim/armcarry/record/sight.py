@@ -131,6 +131,15 @@ class Watch:
         links = [camera.link for camera in self.cameras] + [target.link for target in self.targets]
         return {link: self._ways(link) for link in links}
 
+    @cached_property
+    def body_ways(self) -> list[Array]:
+        """How far any point of every body goes (B) arrays (edges,)."""
+        found = []
+        for body in self.bodies:
+            way, turned = self.drift.way(body.link, body.pose[:3, 3])
+            found.append(way + bounding_radius_m(body.shape) * turned)
+        return found
+
     def _ways(self, link: str) -> Array:
         islands = np.unique(self.body_island)
         return np.stack([self.drift.way(link, seen_from=self.drift.tree.links[row])[0] for row in islands])
@@ -156,7 +165,7 @@ class Watch:
         starts, ends = self._first_cells()
         kept: list[tuple[Array, Array, np.ndarray, np.ndarray, Array]] = []
         while len(starts):
-            cells = [self._cells(*part) for part in _batches(starts, ends)]
+            cells = [self._cells(*part) for part in batches(starts, ends)]
             seen, glimpsed, crossing = (np.concatenate([item[k] for item in cells]) for k in range(3))
             wanted = np.minimum(glimpsed.sum(axis=1), 2)  # two cameras, so that their crossing is known
             open_ = np.any(seen.sum(axis=1) < wanted, axis=1) & (ends - starts > FINE_S)
@@ -215,7 +224,7 @@ class Watch:
     def sees(self, times_s: Array, points_m: Array) -> np.ndarray:
         """Tell which cameras see points (N, 3) at instants (N,) of this phase, no body in the way: (N, E)."""
         if len(times_s) > _BATCH:
-            return np.concatenate([self.sees(*part) for part in _batches(times_s, points_m)])
+            return np.concatenate([self.sees(*part) for part in batches(times_s, points_m)])
         placed = self.record.body_poses(times_s)
         found = np.zeros((len(times_s), len(self.cameras)), dtype=bool)
         shapes = [body.shape for body in self.bodies]
@@ -236,14 +245,17 @@ class Watch:
         lines = np.argwhere(glimpsed)
         shapes = [body.shape for body in self.bodies]
         grown = {link: self._reach(way, cells) for link, way in self.ways.items()}
+        moved = {link: self.drift.reach(self.drift.way(link)[0], *cells) for link in self.ways}
+        own = np.stack([self.drift.reach(way, *cells) for way in self.body_ways])
         for batch in np.split(lines, range(_BATCH, len(lines), _BATCH)):
             if not len(batch):
                 continue
             eyes = np.stack([eye[e][n, :3, 3] for n, e, _ in batch])
             ends = np.stack([point[t][n] for n, _, t in batch])
-            drift = np.stack(
-                [np.maximum(grown[self.cameras[e].link][:, n], grown[self.targets[t].link][:, n]) for n, e, t in batch]
-            )
+            links = [(n, self.cameras[e].link, self.targets[t].link) for n, e, t in batch]
+            seen_from = np.stack([np.maximum(grown[eye][:, n], grown[goal][:, n]) for n, eye, goal in links])
+            in_world = np.stack([max(moved[eye][n], moved[goal][n]) + own[:, n] for n, eye, goal in links])
+            drift = np.minimum(seen_from, in_world)
             passed = np.stack([self.housing[e] | self.own[t] for _, e, t in batch])
             found = sight_lines(eyes, ends, shapes, placed[batch[:, 0]], within_m=float(drift.max()))
             blocked = np.any((found.upper_m <= 0.0) & ~passed, axis=1)
@@ -258,7 +270,7 @@ class Watch:
         return reach[np.searchsorted(islands, self.body_island)]
 
 
-def _batches(*columns: Array) -> Iterator[tuple[Array, ...]]:
+def batches(*columns: Array) -> Iterator[tuple[Array, ...]]:
     """Cut columns of one length into batches, so that the poses of all bodies fit into memory."""
     for first in range(0, len(columns[0]), _BATCH):
         yield tuple(column[first : first + _BATCH] for column in columns)
