@@ -134,7 +134,7 @@ def _gaps(record: Record, extra_m: float) -> list[Finding]:
     close = [row for row in record.pairs if judged(row) and row.required_m is not None and 0 <= row.margin_m < extra_m]
     gaps = Gaps(record)
     found = [gap for row in close if (gap := gaps.close(row, row.lower_m - row.margin_m + extra_m)) is not None]
-    blind = [gap for gap in found if not gap.seen.any(axis=1).all()]
+    blind = [gap for gap in found if not gap.seen.all()]
     if blind:
         return sorted((_blind(gap, extra_m) for gap in blind), key=lambda item: (item.value or 0) - (item.limit or 0))
     if found:
@@ -150,7 +150,7 @@ def _gaps(record: Record, extra_m: float) -> list[Finding]:
 def _watchers(found: list[CloseGap], gaps: Gaps) -> str:
     gap = min(found, key=lambda item: item.row.margin_m)
     k = int(np.argmin(gap.lower_m))
-    names = [camera.name for camera, sees in zip(gaps.cameras, gap.seen[k], strict=True) if sees]
+    names = gaps.seen_by(float(gap.time_s[k]), gap.middle_m[k])
     return f"{_pair(gap.row)} at {clock(float(gap.time_s[k]))} by {', '.join(names)}"
 
 
@@ -159,7 +159,7 @@ def _pair(row: PairRow) -> str:
 
 
 def _blind(gap: CloseGap, extra_m: float) -> Finding:
-    dark = np.flatnonzero(~gap.seen.any(axis=1))
+    dark = np.flatnonzero(~gap.seen)
     k = dark[int(np.argmin(gap.lower_m[dark]))]
     row, when = gap.row, float(gap.time_s[k])
     required = (row.required_m or 0.0) + extra_m

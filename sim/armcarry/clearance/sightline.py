@@ -51,6 +51,7 @@ def sight_lines(
     shapes: Sequence[Shape],
     T_world_body: Array,
     *,
+    configuration: np.ndarray | None = None,
     within_m: float = 0.0,
     skip_start_m: float = 0.0,
     skip_end_m: float = 0.0,
@@ -60,7 +61,9 @@ def sight_lines(
     Args:
         eyes_m, points_m: (S, 3) ends of each line in the world frame, or one (3,) for all.
         shapes: B bodies.
-        T_world_body: their poses, (B, 4, 4) for all lines or (S, B, 4, 4), one configuration a line.
+        T_world_body: their poses, (B, 4, 4) for all lines or (S, B, 4, 4), one configuration a line; with
+            ``configuration`` (C, B, 4, 4).
+        configuration: (S,) which of C configurations holds for each line.
         within_m: bodies proven farther than this are not measured; their lower bound is that of a ball about them.
         skip_start_m: length left out at the eye, which sits in the body of its camera.
         skip_end_m: length left out at the point, which may lie on the surface of a body.
@@ -73,24 +76,27 @@ def sight_lines(
     count, bodies = len(eyes), len(shapes)
     starts, ends = _shortened(eyes, points, skip_start_m, skip_end_m)
     solids = pack([*shapes, Capsule(0.0, 0.0)])
-    body_rows = pose_rows(np.asarray(T_world_body, dtype=float), solids.centre[:bodies])
-    body_rows = np.broadcast_to(body_rows, (count, bodies, 12))
-    segments = _segment_rows(starts, ends)
-    lower = _ball_distance_m(starts, ends, body_rows[..., 9:], solids.size[:bodies, 4]) - PAD_M
+    poses = np.asarray(T_world_body, dtype=float)
+    poses = poses[None] if poses.ndim == 3 else poses
+    of = np.arange(count) % len(poses) if configuration is None else np.asarray(configuration)
+    centres = poses[..., :3, 3].copy()
+    moved = np.flatnonzero(np.any(solids.centre[:bodies] != 0.0, axis=1))  # meshes, whose cores sit beside their frames
+    centres[:, moved] += np.einsum("cbij,bj->cbi", poses[:, moved, :3, :3], solids.centre[moved])
+    lower = _ball_distance_m(starts, ends, centres[of], solids.size[:bodies, 4]) - PAD_M
     upper = np.full((count, bodies), np.inf)
-    half = np.linalg.norm(ends - starts, axis=1) / 2
-    rows = np.empty((1, bodies + 1, 12))
-    for line in range(count):
-        near = np.flatnonzero(lower[line] <= within_m)
-        if near.size == 0:
-            continue
-        rows[0, :bodies], rows[0, bodies] = body_rows[line], segments[line]
-        solids.size[bodies, 2] = solids.size[bodies, 4] = half[line]
-        pairs = np.stack([near, np.full(near.size, bodies)], axis=1)
-        bounds, _ = measure(solids.form, solids.size, solids.verts, rows, pairs, 0.1 * PAD_M)
-        touching = bounds[0, :, 1] <= PAD_M
-        lower[line, near] = np.where(touching, -np.inf, np.maximum(bounds[0, :, 0] - PAD_M, 0.0))
-        upper[line, near] = np.where(touching, 0.0, bounds[0, :, 1])
+    line, body = np.nonzero(lower <= within_m)
+    if line.size:
+        # one set of solids: every near body once a line, then the lines themselves
+        which = np.append(body, np.full(count, bodies))
+        form, size = solids.form[which], solids.size[which]
+        size[line.size :, 2] = size[line.size :, 4] = np.linalg.norm(ends - starts, axis=1) / 2
+        near = pose_rows(poses[of[line], body], solids.centre[body])
+        rows = np.concatenate([near, _segment_rows(starts, ends)])
+        pairs = np.stack([np.arange(line.size), line.size + line], axis=1)
+        bounds = measure(form, size, solids.verts, rows[None], pairs, 0.1 * PAD_M)[0][0]
+        touching = bounds[:, 1] <= PAD_M
+        lower[line, body] = np.where(touching, -np.inf, np.maximum(bounds[:, 0] - PAD_M, 0.0))
+        upper[line, body] = np.where(touching, 0.0, bounds[:, 1])
     return SightLines(lower, upper)
 
 

@@ -10,6 +10,7 @@ to both.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -25,6 +26,8 @@ from armcarry.scene.eyes import scene_cameras
 from armcarry.scene.names import pair_matches
 from armcarry.timeline.near import MOVING
 
+#: length of the cells that are looked at first, s
+_COARSE_S = 4.0
 #: two bodies move against each other at most this far between instants that are looked at, m
 STEP_M = 0.05
 
@@ -37,7 +40,8 @@ class CloseGap:
         row: the pair.
         time_s, start_s, end_s: (N,) instants and the cells of time they stand for.
         lower_m: (N,) less than the gap at any instant of the cell.
-        seen: (N, E) which cameras see the middle of the gap.
+        middle_m: (N, 3) half way between the two nearest points.
+        seen: (N,) whether any camera sees that.
     """
 
     row: PairRow
@@ -45,7 +49,16 @@ class CloseGap:
     start_s: Array
     end_s: Array
     lower_m: Array
+    middle_m: Array
     seen: np.ndarray
+
+
+class _Grid(NamedTuple):
+    """Coarse cells of a phase: edges (N+1,), where bodies are at the middles (N, B, 3), how far they go (B, N)."""
+
+    edges_s: Array
+    centres: Array
+    reach: Array
 
 
 class Gaps:
@@ -54,6 +67,9 @@ class Gaps:
     def __init__(self, record: Record) -> None:
         self.record, self.cameras = record, scene_cameras(record.scene)
         self._watches: dict[int, Watch] = {}
+        self._grids: dict[int, _Grid] = {}
+        self._rows = {body.name: k for k, body in enumerate(record.bodies)}
+        self._radii = np.array([bounding_radius_m(body.shape) for body in record.bodies])
 
     def tightest(self, move: MoveSpan) -> tuple[PairRow, tuple[str, ...]] | None:
         """Return the pair with the least margin of a move, and the cameras that see its gap; None without any."""
@@ -62,10 +78,13 @@ class Gaps:
             return None
         row = min(rows, key=lambda item: item.margin_m)
         middle = (np.array(row.point_a) + np.array(row.point_b)) / 2
-        time_s = min(row.time_s, np.nextafter(move.end_s, -np.inf))  # at a switch the phase before it
-        watch = self._watch(self.record.phase_at(time_s))
-        seen = watch.sees(np.array([time_s]), middle[None])[0]
-        return row, tuple(camera.name for camera, sees in zip(self.cameras, seen, strict=True) if sees)
+        time_s = min(row.time_s, float(np.nextafter(move.end_s, -np.inf)))  # at a switch the phase before it
+        return row, self.seen_by(time_s, middle)
+
+    def seen_by(self, time_s: float, point_m: Array) -> tuple[str, ...]:
+        """Return the cameras that see a point (3,) at an instant."""
+        seen = self._watch(self.record.phase_at(time_s)).sees(np.array([time_s]), point_m[None])[0]
+        return tuple(camera.name for camera, sees in zip(self.cameras, seen, strict=True) if sees)
 
     def close(self, row: PairRow, within_m: float) -> CloseGap | None:
         """Return where a pair may be within a distance while the arm moves; None where it never is.
@@ -80,7 +99,7 @@ class Gaps:
                 parts += [part for a, b in pieces if (part := self._cells(row, phase, a, b, within_m))]
         if not parts:
             return None
-        return CloseGap(row, *(np.concatenate([part[k] for part in parts]) for k in range(5)))
+        return CloseGap(row, *(np.concatenate([part[k] for part in parts]) for k in range(6)))
 
     def _watch(self, phase: Phase) -> Watch:
         if id(phase) not in self._watches:
@@ -102,10 +121,10 @@ class Gaps:
 
     def _cells(self, row: PairRow, phase: Phase, start_s: float, end_s: float, within_m: float) -> _Columns | None:
         """Halve cells until the arm stands, the pair is surely farther, or has moved less than a step in them."""
-        side = _Pair(self._watch(phase), self.record, row)
-        if not side.carried:
+        starts, ends = self._near(row, phase, start_s, end_s, within_m)
+        if not len(starts):
             return None
-        starts, ends = np.array([start_s]), np.array([end_s])
+        side = _Pair(self._watch(phase), self.record, row)
         kept: list[_Columns] = []
         while len(starts):
             moved = side.moved(starts, ends)
@@ -121,8 +140,31 @@ class Gaps:
         if not kept:
             return None
         order = np.argsort(np.concatenate([item[0] for item in kept]), kind="stable")
-        columns = [np.concatenate([item[k] for item in kept])[order] for k in range(5)]
-        return columns[0], columns[1], columns[2], columns[3], columns[4]
+        columns = [np.concatenate([item[k] for item in kept])[order] for k in range(6)]
+        return columns[0], columns[1], columns[2], columns[3], columns[4], columns[5]
+
+    def _near(
+        self, row: PairRow, phase: Phase, start_s: float, end_s: float, within_m: float
+    ) -> tuple[Array, Array]:
+        """Return coarse cells in which balls about a pair may be within a distance; none if the arm carries neither."""
+        if not any(phase.tree.hangs_from(name.split("/", 1)[0], ARM) for name in (row.body_a, row.body_b)):
+            return np.zeros(0), np.zeros(0)
+        grid, rows = self._grid(phase), [self._rows[name] for name in (row.body_a, row.body_b)]
+        apart = np.linalg.norm(grid.centres[:, rows[0]] - grid.centres[:, rows[1]], axis=1)
+        near = apart - grid.reach[rows].sum(axis=0) - self._radii[rows].sum() < within_m
+        near &= (grid.edges_s[1:] > start_s) & (grid.edges_s[:-1] < end_s)
+        return np.maximum(grid.edges_s[:-1][near], start_s), np.minimum(grid.edges_s[1:][near], end_s)
+
+    def _grid(self, phase: Phase) -> _Grid:
+        if id(phase) not in self._grids:
+            watch = self._watch(phase)
+            count = max(int(np.ceil((phase.end_s - phase.start_s) / _COARSE_S)), 1)
+            edges = np.linspace(phase.start_s, phase.end_s, count + 1)
+            middles = (edges[:-1] + edges[1:]) / 2
+            centres = np.concatenate([self.record.body_poses(part)[:, :, :3, 3] for (part,) in batches(middles)])
+            reach = np.stack([watch.drift.reach(way, middles, edges[:-1], edges[1:]) for way in watch.body_ways])
+            self._grids[id(phase)] = _Grid(edges, centres, reach)
+        return self._grids[id(phase)]
 
     def _kept(
         self, side: _Pair, fine: np.ndarray, cells: tuple[Array, Array, Array, Array], found: Distances
@@ -133,8 +175,9 @@ class Gaps:
         fine[fine] = ~self._filled(side, middles[fine], found.point_a[fine, 0], found.point_b[fine, 0])
         if not fine.any():
             return []
-        seen = side.watch.sees(middles[fine], (found.point_a[fine, 0] + found.point_b[fine, 0]) / 2)
-        return [(middles[fine], starts[fine], ends[fine], lower[fine], seen)]
+        between = (found.point_a[fine, 0] + found.point_b[fine, 0]) / 2
+        seen = side.watch.any_sees(middles[fine], between)
+        return [(middles[fine], starts[fine], ends[fine], lower[fine], between, seen)]
 
     def _filled(self, side: _Pair, times_s: Array, from_m: Array, to_m: Array) -> np.ndarray:
         """Tell where a third body stands between two nearest points (N, 3), (N, 3)."""
@@ -184,7 +227,7 @@ class _Pair:
         return distances([body.shape for body in self.bodies], placed, np.array([[0, 1]]))
 
 
-_Columns = tuple[Array, Array, Array, Array, np.ndarray]
+_Columns = tuple[Array, Array, Array, Array, Array, np.ndarray]
 
 
 def judged(row: PairRow) -> bool:

@@ -27,8 +27,10 @@ from armcarry.record.record import Phase, Record
 from armcarry.scene.camera import View, crossing_rad, head_pose, look
 from armcarry.scene.eyes import SceneCamera, scene_cameras, switched_on, targets
 
-#: cells of time are at most this long while anything moves, and are halved down to the shorter length, s
-COARSE_S, FINE_S = 4.0, 0.5
+#: cells of time are at most this long while what is watched moves, and while anything else does, s
+COARSE_S, LONG_S = 4.0, 32.0
+#: and are halved down to this, s
+FINE_S = 0.5
 #: a body of the camera's own link this near to its eye is its housing, m
 HOUSING_M = 0.03
 #: cells or lines of sight looked at in one call
@@ -191,9 +193,15 @@ class Watch:
         cells: list[Array] = []
         for a, b in pairwise(edges):
             still = not self.drift.moving or self._still(a, b)
-            cells.append(np.linspace(a, b, 2 if still else int(np.ceil((b - a) / COARSE_S)) + 1)[:-1])
+            step = COARSE_S if self._watched_moves(a, b) else LONG_S  # only a worker moves about
+            cells.append(np.linspace(a, b, 2 if still else int(np.ceil((b - a) / step)) + 1)[:-1])
         starts = np.concatenate(cells)
         return starts, np.append(starts[1:], end)
+
+    def _watched_moves(self, start_s: float, end_s: float) -> bool:
+        """Tell whether tip or riders move between two instants."""
+        ways = (self.drift.way(target.link)[0] for target in self.targets)
+        return any(self.drift.at(way, end_s) > self.drift.at(way, start_s) for way in ways)
 
     def _still(self, start_s: float, end_s: float) -> bool:
         """Tell whether no joint moves between two instants."""
@@ -223,19 +231,26 @@ class Watch:
 
     def sees(self, times_s: Array, points_m: Array) -> np.ndarray:
         """Tell which cameras see points (N, 3) at instants (N,) of this phase, no body in the way: (N, E)."""
-        if len(times_s) > _BATCH:
-            return np.concatenate([self.sees(*part) for part in batches(times_s, points_m)])
-        placed = self.record.body_poses(times_s)
-        found = np.zeros((len(times_s), len(self.cameras)), dtype=bool)
-        shapes = [body.shape for body in self.bodies]
-        for e, camera in enumerate(self.cameras):
-            eye = self.record.link_path(camera.link, times_s)
-            found[:, e] = self.on[e] & (depth_in_view_m(camera.view, eye, points_m) > 0)
-            rows = np.flatnonzero(found[:, e])
-            if len(rows):
-                lines = sight_lines(eye[rows, :3, 3], points_m[rows], shapes, placed[rows])
-                found[rows, e] = ~np.any((lines.upper_m <= 0.0) & ~self.housing[e], axis=1)
+        found = [self._camera_sees(e, times_s, points_m) for e in range(len(self.cameras))]
+        return np.stack(found, axis=1) if found else np.zeros((len(times_s), 0), dtype=bool)
+
+    def any_sees(self, times_s: Array, points_m: Array) -> np.ndarray:
+        """Tell at which instants (N,) any camera sees points (N, 3)."""
+        found = np.zeros(len(times_s), dtype=bool)
+        for e in range(len(self.cameras)):
+            left = np.flatnonzero(~found)
+            if len(left):
+                found[left] = self._camera_sees(e, times_s[left], points_m[left])
         return found
+
+    def _camera_sees(self, e: int, times_s: Array, points_m: Array) -> np.ndarray:
+        eye = self.record.link_path(self.cameras[e].link, times_s)
+        found = self.on[e] & (depth_in_view_m(self.cameras[e].view, eye, points_m) > 0)
+        shapes = [body.shape for body in self.bodies]
+        for (rows,) in batches(np.flatnonzero(found)):
+            lines = sight_lines(eye[rows, :3, 3], points_m[rows], shapes, self.record.body_poses(times_s[rows]))
+            found[rows] = ~np.any((lines.upper_m <= 0.0) & ~self.housing[e], axis=1)
+        return np.asarray(found)
 
     def _trace(
         self, glimpsed: np.ndarray, framed: np.ndarray, cells: tuple[Array, Array, Array], placed: Array,
@@ -257,7 +272,7 @@ class Watch:
             in_world = np.stack([max(moved[eye][n], moved[goal][n]) + own[:, n] for n, eye, goal in links])
             drift = np.minimum(seen_from, in_world)
             passed = np.stack([self.housing[e] | self.own[t] for _, e, t in batch])
-            found = sight_lines(eyes, ends, shapes, placed[batch[:, 0]], within_m=float(drift.max()))
+            found = sight_lines(eyes, ends, shapes, placed, configuration=batch[:, 0], within_m=float(drift.max()))
             blocked = np.any((found.upper_m <= 0.0) & ~passed, axis=1)
             clear = np.all((found.lower_m > drift) | passed, axis=1)
             glimpsed[tuple(batch[blocked].T)] = False
@@ -270,7 +285,7 @@ class Watch:
         return reach[np.searchsorted(islands, self.body_island)]
 
 
-def batches(*columns: Array) -> Iterator[tuple[Array, ...]]:
+def batches(*columns: np.ndarray) -> Iterator[tuple[np.ndarray, ...]]:
     """Cut columns of one length into batches, so that the poses of all bodies fit into memory."""
     for first in range(0, len(columns[0]), _BATCH):
         yield tuple(column[first : first + _BATCH] for column in columns)
