@@ -226,6 +226,21 @@ def test_a_picture_has_its_caption_and_a_free_name(scene, small_run, tmp_path):
     assert band.sum() > 150
 
 
+def test_a_picture_leaves_the_words_of_the_view_in_their_size(open_scene, small_run, tmp_path):
+    session = Session(*small_run)
+    session.seek(session.record.tightest.time_s)
+    nearest = Closest(session.record).at(session.time_s)
+    shown = []
+    for with_picture in (False, True):
+        fresh = open_scene()
+        fresh.show(session.time_s)
+        fresh.show_nearest(nearest)
+        if with_picture:
+            capture.save_picture(fresh, session, tmp_path)
+        shown.append(capture.pixels(fresh))
+    assert np.array_equal(*shown)
+
+
 def test_a_movie_shows_the_stretch_and_stops_when_told(scene, small_run, tmp_path):
     ffmpeg = pytest.importorskip("imageio_ffmpeg")
     session = Session(*small_run)

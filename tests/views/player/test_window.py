@@ -51,3 +51,32 @@ def test_the_window_under_keys_and_clicks(display, tmp_path, form, chosen, least
     failed = [case.get("name") for case in cases if case.find("failure") is not None or case.find("error") is not None]
     assert done.returncode == 0 and not failed, f"{failed}\n{done.stdout[-6000:]}"
     assert len(cases) >= least
+
+
+_PLAY = """
+from PySide6.QtCore import QTimer
+from PySide6.QtWidgets import QApplication
+stay = QApplication.exec
+
+def for_a_while(*_):
+    QTimer.singleShot(1500, lambda: print([w.windowTitle() for w in QApplication.topLevelWidgets() if w.isVisible()]))
+    QTimer.singleShot(1600, QApplication.closeAllWindows)
+    return stay()
+
+QApplication.exec = for_a_while
+from armcarry.cli import main
+main()
+"""
+
+
+def test_the_command_rehearses_a_script_and_opens_its_window(display):
+    from armcarry.files.places import data_folder
+
+    pytest.importorskip("PySide6", reason="PySide6 of the extra 'view' is not installed")
+    script = Path(data_folder()) / "scenarios" / "unreachable_worksite.yaml"
+    done = subprocess.run(
+        [sys.executable, "-c", _PLAY, "play", str(script)], env={**os.environ, "DISPLAY": display},
+        capture_output=True, text=True, timeout=200,
+    )
+    assert done.returncode == 0, done.stderr[-3000:]
+    assert "The top of the mast from too far along the track – armcarry" in done.stdout

@@ -33,6 +33,8 @@ def pixels(scene: SceneView, scale: int = 1) -> Pixels:
     if scale == 1:
         take.ShouldRerenderOff()
     take.Update()
+    if scale != 1:
+        scene.refresh_words()
     image: Any = take.GetOutput()
     wide, tall, _ = image.GetDimensions()
     return np.ascontiguousarray(vtk_to_numpy(image.GetPointData().GetScalars()).reshape(tall, wide, 3)[::-1])

@@ -41,7 +41,7 @@ class Layout:
         self.controls = Controls(window.session, window.scene.cameras.choices)
         self.caption, self.figures = _label("", "caption"), _label("", "figures")
         self.caption.setAccessibleName("What is said")
-        self.message = _label("", "message")
+        self.message = _label("", "message", parent=window.view)
         self.caution = _label(CAUTION, "caution")
         self.header = self._header(window)
         self.pages = QStackedWidget()
@@ -64,6 +64,15 @@ class Layout:
             part.setVisible(not on)
         self.figures.setVisible(on)
         self.show_panels(self.panels)
+
+    def show_message(self, words: str, view: QWidget) -> None:
+        """Show words over the lower edge of the view, where they move nothing aside."""
+        self.message.setText(words)
+        wide = min(self.message.fontMetrics().horizontalAdvance(words) + 28, view.width() - 16)
+        tall = self.message.heightForWidth(wide)
+        self.message.setGeometry(8, view.height() - tall - 8, wide, tall)
+        self.message.show()
+        self.message.raise_()
 
     def show_help(self, on: bool) -> None:
         """Show the page of keys instead of the run."""
@@ -100,7 +109,6 @@ class Layout:
         inner.setContentsMargins(0, 0, 0, 0)
         inner.setSpacing(0)
         inner.addWidget(window.view, 1)
-        inner.addWidget(self.message)
         inner.addWidget(self.caption)
         inner.addWidget(self.figures)
         self.upright = QSplitter(Qt.Orientation.Vertical)
@@ -140,8 +148,8 @@ def _offered(window: Window) -> tuple[str, ...]:
     )
 
 
-def _label(text: str, name: str, wrap: bool = True) -> QLabel:
-    label = QLabel(text)
+def _label(text: str, name: str, wrap: bool = True, parent: QWidget | None = None) -> QLabel:
+    label = QLabel(text, parent)
     label.setObjectName(name)
     label.setWordWrap(wrap)
     label.setTextFormat(Qt.TextFormat.PlainText)

@@ -70,6 +70,7 @@ def style_sheet() -> str:
     QLabel#faint {{ color: {p.FAINT_LIGHT}; font-size: 13px; }}
     QLabel#caution {{ background: {p.ROOM}; color: {p.FAINT_LIGHT}; font-size: 12px; padding: 1px 8px 3px 8px; }}
     QLabel#caption {{ background: {p.ROOM}; color: {CAPTION}; font-size: 18px; font-weight: 600; padding: 3px 10px; }}
+    QLabel#message {{ background: {p.PANEL}; border: 1px solid {CHOSEN}; border-radius: 3px; padding: 4px 8px; }}
     QLabel#clock {{ font-size: 18px; font-weight: 600; }}
     QLabel#value {{ font-size: 20px; font-weight: 600; }}
     QLabel#heading {{ color: {p.FAINT_LIGHT}; font-size: 13px; font-weight: 600; }}

@@ -177,6 +177,12 @@ class SceneView:
         rise = 2 * far * np.tan(np.radians(camera.GetViewAngle()) / 2) * 0.045
         return np.asarray(point + rise * np.array(camera.GetViewUp()))
 
+    def refresh_words(self) -> None:
+        """Write all words anew, which VTK leaves in the size of a picture that was taken larger."""
+        for actor in self._above.GetViewProps():
+            if hasattr(actor, "GetTextProperty"):
+                actor.GetTextProperty().Modified()
+
     def samples(self, count: int) -> bool:
         """Use so many samples a pixel: QUICK while playing, SHARP at rest; True when that changed."""
         window = self.plotter.render_window

@@ -172,8 +172,7 @@ class Window(QMainWindow):
 
     def say(self, words: str) -> None:
         """Tell the user something for a while."""
-        self.layout_.message.setText(words)
-        self.layout_.message.show()
+        self.layout_.show_message(words, self.view)
         self._hush.start(_MESSAGE_MS)
 
     def toggle(self, action: str) -> None:
