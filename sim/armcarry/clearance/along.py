@@ -47,9 +47,9 @@ def _make(digest):
         """Fill lower, upper (G, C) and the row of the nearest pair (G, C), -1 for none; 0 if the pool is full."""
         tally, ball = whole1(book, TALLY), real1(book, BALL)
         tally[GJKS] = tally[LOOSE] = 0
-        lower[:] = math.inf
-        upper[:] = math.inf
-        nearest[:] = -1
+        for g in range(lower.shape[0]):
+            for c in range(lower.shape[1]):
+                lower[g, c], upper[g, c], nearest[g, c] = math.inf, math.inf, -1
         for shift in range(0, times.shape[0] - 1, CHUNK):
             tally[EPOCH] += 1
             cells = plant_at(book, times, shift, min(shift + CHUNK, times.shape[0] - 1))

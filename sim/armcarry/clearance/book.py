@@ -25,12 +25,12 @@ from numba.np.arrayobj import make_array, populate_array
 #   BODY, BASE, ON (M,), CORE (M, 12), FIRST, LAST, SLOT (M,), LINKS (L,): see frames.py
 #   BREAKS (K+1,), POLY (K, F, D+1), VARIES, SCALE (K, F), TRAVEL (K,), BERNSTEIN (D+1, D+1): see polynomials.py
 #   from TALLY to OUT: see pool.py; the last pages are addresses of kernels
-PAGE_COUNT = 49
+PAGE_COUNT = 54
 (
     FORM, SIZE, VERTS, PARENT, SLIDES, HANG, LEVER, BODY, BASE, ON, CORE, FIRST, LAST, SLOT, LINKS,
     BREAKS, POLY, VARIES, SCALE, TRAVEL, BERNSTEIN, TALLY, NODE_T, NODE_Q, FRAME, POSE, POSE_EPOCH, ENDS,
     PIECES, CHILD, STEP, STRAY, BEND, BEND_EPOCH, PLANE, PLANE_TAG, STACK, BALL, CENTRE, ROOT_BEND, APART,
-    BERN, ARM, WORK, OUT, ADD_NODE, ADD_CELL, FIND_BEND, MEASURE,
+    BERN, ARM, WORK, OUT, ANSWER, ADD_NODE, ADD_CELL, PLANT, FIND_BEND, GAP, GJK, SEARCH, CONTACT,
 ) = range(PAGE_COUNT)  # fmt: skip
 
 

@@ -5,9 +5,22 @@ from __future__ import annotations
 
 import math
 
-from armcarry.clearance.book import ENDS, NODE_T, PLANE, STACK, TALLY, real1, real2, whole1, whole2
+from armcarry.clearance.book import (
+    ANSWER,
+    CONTACT,
+    ENDS,
+    NODE_T,
+    PLANE,
+    STACK,
+    TALLY,
+    call_real,
+    real1,
+    real2,
+    whole1,
+    whole2,
+)
 from armcarry.clearance.distance import CONTACT_M
-from armcarry.clearance.jit import kernel
+from armcarry.clearance.jit import by_address, inlined, kernel, source_digest
 from armcarry.clearance.planes import guess_plane, known, measured
 from armcarry.clearance.pool import FULL, SERIAL
 from armcarry.clearance.search import cell_bound, measure_node
@@ -26,12 +39,8 @@ def _apart(book, ma, mb, n, x, y, z):
 
 
 @kernel
-def first_contact(book, ma, mb, roots, resolution):
-    """Return the start and end of the first contact, s; nan, nan for none.
-
-    Before the start no contact is possible (proven; a cell shorter than ``resolution`` that cannot be proven
-    free counts as contact). The end is the first instant seen parted after it, to the same resolution.
-    """
+def _first_contact(book, ma, mb, roots, resolution):
+    """Stand behind first_contact."""
     stack, ends, plane, node_t = whole1(book, STACK), whole2(book, ENDS), real2(book, PLANE), real1(book, NODE_T)
     whole1(book, TALLY)[SERIAL] += 1
     start = math.nan
@@ -63,3 +72,28 @@ def first_contact(book, ma, mb, roots, resolution):
             stack[top], stack[top + 1] = child + 1, child
             top += 2
     return start, node_t[roots] if not math.isnan(start) else math.nan
+
+
+def _make(digest):
+    @by_address("float64", 3, 1)
+    def contact_by_address(book, ma, mb, roots, resolution):
+        """Stand behind first_contact."""
+        start, end = _first_contact(book, ma, mb, roots, resolution)
+        real1(book, ANSWER)[0] = end
+        return start if digest else math.nan
+
+    return contact_by_address
+
+
+contact_by_address = _make(source_digest())
+
+
+@inlined
+def first_contact(book, ma, mb, roots, resolution):
+    """Return the start and end of the first contact, s; nan, nan for none.
+
+    Before the start no contact is possible (proven; a cell shorter than ``resolution`` that cannot be proven
+    free counts as contact). The end is the first instant seen parted after it, to the same resolution.
+    """
+    start = call_real(book, CONTACT, (ma, mb, roots), (resolution,))
+    return start, real1(book, ANSWER)[0]

@@ -1,59 +1,32 @@
-"""Kernel by address: the distance of the pair in hand at one instant."""
+"""Kernel by address: the distance of two bodies at two rows of POSE."""
 
 # mypy: disable-error-code="no-untyped-def,no-untyped-call"
 from __future__ import annotations
 
-import math
-
-import numpy as np
-
-from armcarry.clearance.bend import row_of
-from armcarry.clearance.book import (
-    BODY,
-    FORM,
-    OUT,
-    PLANE,
-    POSE,
-    SIZE,
-    TALLY,
-    VERTS,
-    WORK,
-    real1,
-    real2,
-    whole1,
-    whole2,
-)
+from armcarry.clearance.book import ANSWER, FORM, GJK, OUT, POSE, SIZE, VERTS, WORK, call_real, real1, real2, whole2
 from armcarry.clearance.gjk import gjk
-from armcarry.clearance.jit import by_address, kernel, source_digest
-from armcarry.clearance.planes import set_plane
-from armcarry.clearance.pool import GJKS
-
-
-@kernel
-def _measure(book, ma, mb, n, tolerance, cap):
-    """Run GJK at node n from its guessed plane; return the upper bound, points left in OUT."""
-    plane, out, bodies = real2(book, PLANE), real1(book, OUT), whole1(book, BODY)
-    whole1(book, TALLY)[GJKS] += 1
-    exact = np.int64(1)
-    low, high = gjk(
-        whole2(book, FORM), real2(book, SIZE), real2(book, VERTS), bodies[ma], bodies[mb], real2(book, POSE),
-        row_of(book, ma, n), row_of(book, mb, n), plane[n, 1], plane[n, 2], plane[n, 3], tolerance, cap,
-        real2(book, WORK), out,
-    )  # fmt: skip
-    if low > -math.inf:
-        set_plane(book, n, low, out[0], out[1], out[2], exact)
-    else:
-        set_plane(book, n, low, plane[n, 1], plane[n, 2], plane[n, 3], exact)
-    return high
+from armcarry.clearance.jit import by_address, inlined, source_digest
 
 
 def _make(digest):
-    @by_address("float64", 3, 2)
-    def measure(book, ma, mb, n, tolerance, cap):
-        """Stand for _measure."""
-        return _measure(book, ma, mb, n, tolerance, cap) if digest else math.inf
+    @by_address("float64", 4, 5)
+    def gjk_by_address(book, a, b, ra, rb, x, y, z, tolerance, cap):
+        """Bound the distance of bodies a, b at rows ra, rb from direction (x, y, z): see measure_rows."""
+        low, high = gjk(
+            whole2(book, FORM), real2(book, SIZE), real2(book, VERTS), a, b, real2(book, POSE), ra, rb, x, y, z,
+            tolerance if digest else 0.0, cap, real2(book, WORK), real1(book, OUT),
+        )  # fmt: skip
+        real1(book, ANSWER)[0] = high
+        return low
 
-    return measure
+    return gjk_by_address
 
 
-measure = _make(source_digest())
+gjk_by_address = _make(source_digest())
+
+
+@inlined
+def measure_rows(book, a, b, ra, rb, x, y, z, tolerance, cap):
+    """Return lower and upper bound of the distance, direction and nearest points left in OUT: see gjk."""
+    low = call_real(book, GJK, (a, b, ra, rb), (x, y, z, tolerance, cap))
+    return low, real1(book, ANSWER)[0]

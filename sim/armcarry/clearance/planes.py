@@ -8,8 +8,22 @@ import math
 import numpy as np
 
 from armcarry.clearance.bend import row_of
-from armcarry.clearance.book import BODY, FORM, PLANE, PLANE_TAG, POSE, SIZE, TALLY, VERTS, real2, whole1, whole2
-from armcarry.clearance.jit import inlined, kernel
+from armcarry.clearance.book import (
+    BODY,
+    FORM,
+    GAP,
+    PLANE,
+    PLANE_TAG,
+    POSE,
+    SIZE,
+    TALLY,
+    VERTS,
+    call_real,
+    real2,
+    whole1,
+    whole2,
+)
+from armcarry.clearance.jit import by_address, inlined, kernel, source_digest
 from armcarry.clearance.pool import SERIAL
 from armcarry.clearance.support import plane_gap
 
@@ -34,14 +48,27 @@ def measured(book, n):
     return whole1(book, PLANE_TAG)[n] == 2 * whole1(book, TALLY)[SERIAL] + 1
 
 
+def _make(digest):
+    @by_address("float64", 3, 3)
+    def gap_by_address(book, ma, mb, n, x, y, z):
+        """Stand behind gap_at."""
+        bodies = whole1(book, BODY)
+        gap = plane_gap(
+            whole2(book, FORM), real2(book, SIZE), real2(book, VERTS), bodies[ma], bodies[mb], real2(book, POSE),
+            row_of(book, ma, n), row_of(book, mb, n), x, y, z,
+        )  # fmt: skip
+        return gap if digest else -math.inf
+
+    return gap_by_address
+
+
+gap_by_address = _make(source_digest())
+
+
 @inlined
 def gap_at(book, ma, mb, n, x, y, z):
     """Return the slab of movers ma, mb at node n across unit (x, y, z)."""
-    bodies = whole1(book, BODY)
-    return plane_gap(
-        whole2(book, FORM), real2(book, SIZE), real2(book, VERTS), bodies[ma], bodies[mb], real2(book, POSE),
-        row_of(book, ma, n), row_of(book, mb, n), x, y, z,
-    )  # fmt: skip
+    return call_real(book, GAP, (ma, mb, n), (x, y, z))
 
 
 @kernel

@@ -36,6 +36,7 @@ class Pool:
         ROOT_BEND (m, R)                           APART (3, R) centre of b from centre of a
         BERN (F+1, D+1) Bernstein coefficients of the joints, last row of the common parameter
         ARM (2, F) lever arms                      WORK (5, 6) and OUT (9,) of GJK
+        ANSWER (4,) what kernels called by address return beside their result
     """
 
     def __init__(self, layout: Layout, degree: int, nodes: int) -> None:
@@ -53,7 +54,7 @@ class Pool:
             np.empty((moving, cells)), np.zeros((moving, cells), np.int64), np.empty((nodes, 4)),
             np.zeros(nodes, np.int64), np.empty(512, np.int64), np.empty(_ROOT_ROOM),
             np.empty((moving, 3, _ROOT_ROOM)), np.empty((moving, _ROOT_ROOM)), np.empty((3, _ROOT_ROOM)),
-            np.empty((frames + 1, degree + 1)), np.empty((2, frames)), np.empty((5, 6)), np.empty(9),
+            np.empty((frames + 1, degree + 1)), np.empty((2, frames)), np.empty((5, 6)), np.empty(9), np.empty(4),
         ]  # fmt: skip
         solids = layout.solids
         self._kept = [solids.form, solids.size, solids.verts, *layout.frames, *layout.movers, *scratch]
@@ -75,7 +76,14 @@ class Pool:
 def _addresses() -> list[int]:
     """Compile, or load, the kernels that are called by address, in the order of their pages."""
     from armcarry.clearance.bend import find_bend
-    from armcarry.clearance.measure import measure
-    from armcarry.clearance.timetree import add_cell, add_node
+    from armcarry.clearance.contact import contact_by_address
+    from armcarry.clearance.measure import gjk_by_address
+    from armcarry.clearance.planes import gap_by_address
+    from armcarry.clearance.search import search_by_address
+    from armcarry.clearance.timetree import add_cell, add_node, plant_by_address
 
-    return [kernel.address for kernel in (add_node, add_cell, find_bend, measure)]
+    kernels = (
+        add_node, add_cell, plant_by_address, find_bend, gap_by_address, gjk_by_address, search_by_address,
+        contact_by_address,
+    )  # fmt: skip
+    return [kernel.address for kernel in kernels]

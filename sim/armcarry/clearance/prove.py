@@ -59,7 +59,8 @@ def _make(digest):
         gather_roots(book, roots)
         for i in range(pairs.shape[0]):
             ma, mb, row = pairs[i, 0], pairs[i, 1], table[i]
-            row[:] = np.nan
+            for c in range(11):
+                row[c] = math.nan
             tally[SERIAL] += 1
             lower, upper, seat = search(book, ma, mb, 0, roots, math.inf, tolerance, report[i])
             row[0], row[1] = lower, upper

@@ -21,22 +21,24 @@ import numpy as np
 
 from armcarry.clearance.bend import bend_of, row_of
 from armcarry.clearance.book import (
+    ANSWER,
     APART,
     BALL,
     BODY,
     CENTRE,
     CORE,
     ENDS,
-    MEASURE,
     NODE_T,
+    OUT,
     PLANE,
     POSE,
     ROOT_BEND,
+    SEARCH,
     SIZE,
     SLOT,
     STACK,
     TALLY,
-    call_real,
+    call_whole,
     real1,
     real2,
     real3,
@@ -44,19 +46,31 @@ from armcarry.clearance.book import (
     whole2,
 )  # fmt: skip
 from armcarry.clearance.distance import CONTACT_M
-from armcarry.clearance.jit import inlined, kernel
-from armcarry.clearance.planes import gap_at, guess_plane, known, measured
-from armcarry.clearance.pool import FULL, LOOSE
+from armcarry.clearance.jit import by_address, inlined, kernel, source_digest
+from armcarry.clearance.measure import measure_rows
+from armcarry.clearance.planes import gap_at, guess_plane, known, measured, set_plane
+from armcarry.clearance.pool import FULL, GJKS, LOOSE
 from armcarry.clearance.timetree import split
 
 #: cells shorter than this are not split again, s
 SHORTEST_S = 1e-7
 
 
-@inlined
+@kernel
 def measure_node(book, ma, mb, n, tolerance, cap):
     """Run GJK at node n from its guessed plane; return the upper bound, points left in OUT."""
-    return call_real(book, MEASURE, (ma, mb, n), (tolerance, cap))
+    plane, out, bodies = real2(book, PLANE), real1(book, OUT), whole1(book, BODY)
+    whole1(book, TALLY)[GJKS] += 1
+    exact = np.int64(1)
+    low, high = measure_rows(
+        book, bodies[ma], bodies[mb], row_of(book, ma, n), row_of(book, mb, n), plane[n, 1], plane[n, 2],
+        plane[n, 3], tolerance, cap,
+    )  # fmt: skip
+    if low > -math.inf:
+        set_plane(book, n, low, out[0], out[1], out[2], exact)
+    else:
+        set_plane(book, n, low, plane[n, 1], plane[n, 2], plane[n, 3], exact)
+    return high
 
 
 @inlined
@@ -102,20 +116,21 @@ def gather_roots(book, roots):
 
 @kernel
 def ball_pass(book, ma, mb, first, last):
-    """Bound the distance over root cells [first, last) from bounding balls; return the least one's cell.
+    """Bound the distance over root cells [0, last) from bounding balls; return the least one's of [first, last).
 
-    A ball's centre keeps within the mover's bend of its chord.
+    A ball's centre keeps within the mover's bend of its chord. Loops begin at a literal 0: only then are they
+    turned into vector instructions.
     """
     slot, core, bodies, size = whole1(book, SLOT), real2(book, CORE), whole1(book, BODY), real2(book, SIZE)
     apart, ball, bend, centre = real2(book, APART), real1(book, BALL), real2(book, ROOT_BEND), real3(book, CENTRE)
     sa, sb = slot[ma], slot[mb]
     for i in range(3):
-        for n in range(first, last + 1):
+        for n in range(last + 1):
             apart[i, n] = centre[sb, i, n] if sb >= 0 else core[mb, 9 + i]
-        for n in range(first, last + 1):
+        for n in range(last + 1):
             apart[i, n] -= centre[sa, i, n] if sa >= 0 else core[ma, 9 + i]
     balls = size[bodies[ma], 4] + size[bodies[mb], 4]
-    for c in range(first, last):
+    for c in range(last):
         x, y, z = apart[0, c], apart[1, c], apart[2, c]
         u, v, w = apart[0, c + 1] - x, apart[1, c + 1] - y, apart[2, c + 1] - z
         t = -(x * u + y * v + z * w) / max(u * u + v * v + w * w, 1e-300)
@@ -123,10 +138,10 @@ def ball_pass(book, ma, mb, first, last):
         x, y, z = x + t * u, y + t * v, z + t * w
         ball[c] = math.sqrt(x * x + y * y + z * z) - balls
     if sa >= 0:
-        for c in range(first, last):
+        for c in range(last):
             ball[c] -= bend[sa, c]
     if sb >= 0:
-        for c in range(first, last):
+        for c in range(last):
             ball[c] -= bend[sb, c]
     lead = first
     for c in range(first + 1, last):
@@ -142,22 +157,11 @@ def goal_of(best, tolerance, report):
 
 
 @kernel
-def search(book, ma, mb, first_root, last_root, best, tolerance, report):
-    """Bound the least distance of two movers over root cells [first_root, last_root).
-
-    Args:
-        best: an upper bound known elsewhere (of a group this pair is part of), inf for none.
-        tolerance: wanted gap, metres; at contact distances half the distance.
-        report: no cell is refined beyond a proof of this distance.
-
-    The caller numbers the pair in TALLY[SERIAL]; planes of the same pair are kept between calls.
-
-    Returns:
-        lower, upper, node of the upper bound (-1 where none beats ``best``); lower is -inf at contact.
-    """
+def _search(book, ma, mb, first_root, last_root, best, tolerance, report):
+    """Stand behind search."""
     stack, ball = whole1(book, STACK), real1(book, BALL)
     seat, lower = np.int64(-1), math.inf
-    lead = ball_pass(book, ma, mb, first_root, last_root)
+    lead = ball_pass(book, ma, mb, first_root, last_root) if first_root == 0 else first_root
     for k in range(first_root - 1, last_root):  # the most promising root first
         root = lead if k < first_root else k
         if k == lead:
@@ -234,3 +238,38 @@ def push_children(book, ma, mb, c, top):
     stack[top] = child + 1 if left_last else child
     stack[top + 1] = child if left_last else child + 1
     return top + 2
+
+
+def _make(digest):
+    @by_address("int64", 4, 3)
+    def search_by_address(book, ma, mb, first_root, last_root, best, tolerance, report):
+        """Stand behind search."""
+        answer = real1(book, ANSWER)
+        lower, upper, seat = _search(book, ma, mb, first_root, last_root, best, tolerance, report)
+        answer[0], answer[1] = lower, upper
+        return seat if digest else -1
+
+    return search_by_address
+
+
+search_by_address = _make(source_digest())
+
+
+@inlined
+def search(book, ma, mb, first_root, last_root, best, tolerance, report):
+    """Bound the least distance of two movers over root cells [first_root, last_root).
+
+    Args:
+        first_root, last_root: all root cells, or one alone (after a ball_pass of the pair).
+        best: an upper bound known elsewhere (of a group this pair is part of), inf for none.
+        tolerance: wanted gap, metres; at contact distances half the distance.
+        report: no cell is refined beyond a proof of this distance.
+
+    The caller numbers the pair in TALLY[SERIAL]; planes of the same pair are kept between calls.
+
+    Returns:
+        lower, upper, node of the upper bound (-1 where none beats ``best``); lower is -inf at contact.
+    """
+    seat = call_whole(book, SEARCH, (ma, mb, first_root, last_root), (best, tolerance, report))
+    answer = real1(book, ANSWER)
+    return answer[0], answer[1], seat

@@ -26,6 +26,7 @@ from armcarry.clearance.book import (
     NODE_T,
     PARENT,
     PIECES,
+    PLANT,
     POLY,
     SCALE,
     SLIDES,
@@ -272,11 +273,8 @@ def piece_of(breaks, t):
 
 
 @kernel
-def plant(book, start, end, root_travel):
-    """Cut [start, end] into root cells of like travel; return their number, or -1 where the pool is full.
-
-    Root r runs from node r to node r + 1.
-    """
+def _plant(book, start, end, root_travel):
+    """Stand behind plant."""
     tally, breaks = whole1(book, TALLY), real1(book, BREAKS)
     tally[NODES] = tally[CELLS] = tally[FULL] = 0
     p0, p1 = piece_of(breaks, start), piece_of(breaks, end)
@@ -330,3 +328,24 @@ def _root(book, t, piece, first, last):
     n = call_whole(book, ADD_NODE, (piece,), (t,))
     if n > 0:
         call_whole(book, ADD_CELL, (n - 1, n, first, last), ())
+
+
+def _make_plant(digest):
+    @by_address("int64", 0, 3)
+    def plant_by_address(book, start, end, root_travel):
+        """Stand behind plant."""
+        return _plant(book, start, end, root_travel) if digest else -1
+
+    return plant_by_address
+
+
+plant_by_address = _make_plant(source_digest())
+
+
+@inlined
+def plant(book, start, end, root_travel):
+    """Cut [start, end] into root cells of like travel; return their number, or -1 where the pool is full.
+
+    Root r runs from node r to node r + 1.
+    """
+    return call_whole(book, PLANT, (), (start, end, root_travel))
