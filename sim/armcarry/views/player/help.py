@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
@@ -21,7 +23,8 @@ _BODIES = (
 class Help(QWidget):
     """Every key on one page."""
 
-    def __init__(self) -> None:
+    def __init__(self, hidden: Collection[str] = ()) -> None:
+        """Args: hidden, actions that this run has nothing for."""
         super().__init__()
         self.setObjectName("room")
         self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
@@ -33,7 +36,7 @@ class Help(QWidget):
         columns = QHBoxLayout()
         columns.setSpacing(28)
         for groups in _COLUMNS:
-            columns.addWidget(_column(groups), 1)
+            columns.addWidget(_column(groups, hidden), 1)
         page.addLayout(columns, 1)
         caution = QLabel(CAUTION)
         caution.setWordWrap(True)
@@ -41,7 +44,7 @@ class Help(QWidget):
         page.addWidget(caution)
 
 
-def _column(groups: tuple[str, ...]) -> QWidget:
+def _column(groups: tuple[str, ...], hidden: Collection[str]) -> QWidget:
     holder = QWidget()
     holder.setObjectName("strip")
     grid = QGridLayout(holder)
@@ -51,7 +54,7 @@ def _column(groups: tuple[str, ...]) -> QWidget:
     row = 0
     for group in groups:
         row = _add(grid, row, "", HEADINGS[group])
-        for key in (key for key in KEYS if key.group == group):
+        for key in (key for key in KEYS if key.group == group and key.action not in hidden):
             row = _add(grid, row, key.shown, key.words)
     if "show" in groups:
         row = _add(grid, row, "", "Colours")

@@ -81,6 +81,11 @@ KEYS = (
     Key("quit", ("Ctrl+Q",), "close the window", "room"),
 )
 
+#: the layer of the 3-D view that an action shows or hides
+LAYER_OF = {
+    "show_shell": "shell", "show_envelope": "envelope", "show_map": "map", "show_rails": "rails",
+    "show_sites": "sites", "show_frames": "frames",
+}
 ACTION_OF = {name: key.action for key in KEYS for name in key.names}
 KEY_OF = {key.action: key for key in KEYS}
 

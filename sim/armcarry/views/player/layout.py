@@ -11,6 +11,7 @@ from armcarry.views.player import look
 from armcarry.views.player.controls import Controls
 from armcarry.views.player.findings import Findings
 from armcarry.views.player.help import Help
+from armcarry.views.player.keys import LAYER_OF
 from armcarry.views.player.lanes import Lanes
 from armcarry.views.player.plots import Plots
 from armcarry.views.player.side import TOGGLES, Side
@@ -19,10 +20,6 @@ from armcarry.views.words import CAUTION, counted
 
 if TYPE_CHECKING:
     from armcarry.views.player.window import Window
-
-_LAYERS = {"show_shell": "shell", "show_envelope": "envelope", "show_map": "map", "show_rails": "rails",
-           "show_sites": "sites", "show_frames": "frames"}
-
 
 class Layout:
     """The widgets of a window and which of them are seen.
@@ -46,7 +43,7 @@ class Layout:
         self.header = self._header(window)
         self.pages = QStackedWidget()
         self.pages.addWidget(self._page(window))
-        self.pages.addWidget(Help())
+        self.pages.addWidget(Help({a for a, layer in LAYER_OF.items() if layer not in window.scene.makers}))
         self.figures.hide()
         self.message.hide()
         self._connect(window)
@@ -144,7 +141,7 @@ def _offered(window: Window) -> tuple[str, ...]:
     return tuple(
         action for action in TOGGLES
         if (action != "show_other" or window.other is not None)
-        and (action not in _LAYERS or _LAYERS[action] in window.scene.makers)
+        and (action not in LAYER_OF or LAYER_OF[action] in window.scene.makers)
     )
 
 

@@ -15,7 +15,7 @@ from armcarry.record.finding import Finding
 from armcarry.views.player import look
 from armcarry.views.player.actions import actions
 from armcarry.views.player.canvas import canvas
-from armcarry.views.player.keys import ACTION_OF, KEY_OF
+from armcarry.views.player.keys import ACTION_OF, KEY_OF, LAYER_OF
 from armcarry.views.player.lanes import day_lanes, run_lanes
 from armcarry.views.player.layout import Layout
 from armcarry.views.player.mouse import Mouse
@@ -32,8 +32,6 @@ _WORDS_S, _TABLES_S = 0.06, 0.2
 #: a still view is drawn with more samples after this, so that stepping stays quick, milliseconds
 _REST_MS = 250
 _MESSAGE_MS = 8000
-_LAYER_OF = {"show_shell": "shell", "show_envelope": "envelope", "show_map": "map", "show_rails": "rails",
-             "show_sites": "sites", "show_frames": "frames"}
 
 
 class Window(QMainWindow):
@@ -178,7 +176,7 @@ class Window(QMainWindow):
     def toggle(self, action: str) -> None:
         """Show or hide something."""
         on = not self.on.get(action, False)
-        layer = _LAYER_OF.get(action)
+        layer = LAYER_OF.get(action)
         if layer is not None:
             if layer not in self.scene.makers:
                 self.say(f"{KEY_OF[action].words}: not in this run")

@@ -15,7 +15,7 @@ from PySide6.QtWidgets import QAbstractButton, QApplication, QLabel, QLineEdit
 
 from armcarry.views import palette
 from armcarry.views.player import display, look
-from armcarry.views.player.keys import KEYS
+from armcarry.views.player.keys import KEYS, LAYER_OF
 from armcarry.views.player.opening import OpenedRun
 
 display.prepare()
@@ -301,7 +301,8 @@ def test_help_fills_the_window_with_every_key(window):
     QTest.keyClicks(window.view, "?")
     page = window.layout_.pages.currentWidget()
     words = "\n".join(label.text() for label in page.findChildren(QLabel))
-    assert all(k.words in words and k.shown in words for k in KEYS)
+    offered = [k for k in KEYS if LAYER_OF.get(k.action, "shell") in window.scene.makers]
+    assert len(offered) > 40 and all(k.words in words and k.shown in words for k in offered)
     assert near(screen(window), palette.LIGHT, 60).sum() > 3000
     assert not cut(page)
     key(window, KEY.Key_Escape)
