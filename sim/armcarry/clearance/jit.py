@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import numba
+from llvmlite.binding import get_host_cpu_name  # type: ignore[import-untyped]
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -68,3 +69,20 @@ def entry(function: Function) -> Function:
         return numba.njit(cache=True, **_OPTIONS)(function)  # type: ignore[no-any-return]
     except RuntimeError:  # "cannot cache function: no locator available"
         return numba.njit(**_OPTIONS)(function)  # type: ignore[no-any-return]
+
+
+@entry
+def _probe() -> int:
+    return 0
+
+
+def compiled_marker() -> Path | None:
+    """Return the file that stands beside the cache once the kernels of this version are compiled for this machine.
+
+    None where no place can be written: then kernels are compiled in every process.
+    """
+    folder = getattr(_probe.stats, "cache_path", None)  # type: ignore[attr-defined]
+    if folder is None:
+        return None
+    machine = f"{numba.__version__} {get_host_cpu_name()} {source_digest()}"
+    return Path(folder) / f"compiled-{hashlib.blake2b(machine.encode(), digest_size=6).hexdigest()}"
