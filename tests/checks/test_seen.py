@@ -1,5 +1,7 @@
 """What cameras see: against lines drawn by hand at many instants, and the words of the findings."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -268,3 +270,16 @@ def test_stretches_of_cells():
     edges = np.array([0.0, 1.0, 3.0, 4.0, 8.0])
     assert stretches(edges, np.array([True, True, False, True])) == ((0.0, 3.0), (4.0, 8.0))
     assert stretches(edges, np.zeros(4, dtype=bool)) == ()
+
+
+def test_a_rule_for_workers_is_not_asked_of_a_rider(passing):
+    record, *_ = passing({"left": (0.0, 6.0, 1.5)})
+    row = replace(record.pairs[0], class_a="worker")
+    assert Gaps(record).close(record.pairs[0], 0.45) is not None
+    assert Gaps(record).close(row, 0.45) is None
+
+
+def test_while_the_arm_stands_no_gap_is_asked_for(passing):
+    record, *_ = passing({"left": (0.0, 6.0, 1.5)})
+    close = Gaps(record).close(record.pairs[0], 50.0)
+    assert close.end_s.max() == pytest.approx(40.0)

@@ -68,6 +68,7 @@ class Gaps:
         self.record, self.cameras = record, scene_cameras(record.scene)
         self._watches: dict[int, Watch] = {}
         self._grids: dict[int, _Grid] = {}
+        self._kinds: dict[int, tuple[str, ...]] = {}
         self._rows = {body.name: k for k, body in enumerate(record.bodies)}
         self._radii = np.array([bounding_radius_m(body.shape) for body in record.bodies])
 
@@ -94,12 +95,19 @@ class Gaps:
         parts = []
         for phase in self.record.phases:
             start, end = max(phase.start_s, row.start_s), min(phase.end_s, row.end_s)
-            if end > start:
+            if end > start and self._classes_hold(row, phase):
                 pieces = self._unrelaxed(row, start, end)
                 parts += [part for a, b in pieces if (part := self._cells(row, phase, a, b, within_m))]
         if not parts:
             return None
         return CloseGap(row, *(np.concatenate([part[k] for part in parts]) for k in range(6)))
+
+    def _classes_hold(self, row: PairRow, phase: Phase) -> bool:
+        """Tell whether the two are in a phase what the row's rule is about: a worker of one phase rides in another."""
+        if id(phase) not in self._kinds:
+            self._kinds[id(phase)] = self.record.scene.body_classes(phase.tree)
+        kinds = self._kinds[id(phase)]
+        return (kinds[self._rows[row.body_a]], kinds[self._rows[row.body_b]]) == (row.class_a, row.class_b)
 
     def _watch(self, phase: Phase) -> Watch:
         if id(phase) not in self._watches:

@@ -78,7 +78,9 @@ class RulesDocument(Document):
     budget_combination: Literal["worst_case", "root_sum_square"] = "root_sum_square"
     stop_remainder: Length = Field(description="clearance that must be left after a late stop")
     rider_tip_speed: Speed = Field(description="largest tip speed with a rider aboard")
-    safe_return: Time = Field(description="longest time for a stranded rider to the airlock")
+    safe_return: Time = Field(
+        default=1800.0, description="longest time for a stranded rider to the airlock; default 30 min, an assumption"
+    )
     tether_reach: Length | None = Field(
         default=None,
         description="widest gap from a stranded rider's gloves to a handrail, or between handrails, that a tether or "
