@@ -86,6 +86,8 @@ def check_arm(file: ModelFile[ArmDocument], problems: list[InputError]) -> None:
         _check_rates(ask, ("loads", load, "joint_rate"), limits.joint_rate, document.joints, _RATE)
         for key in ("joint_acceleration", "brake_deceleration"):
             _check_rates(ask, ("loads", load, key), getattr(limits, key), document.joints, _ACCELERATION)
+        if limits.runaway_rate:
+            _check_rates(ask, ("loads", load, "runaway_rate"), limits.runaway_rate, document.joints, _RATE)
     if document.runaway_rate:
         _check_rates(ask, ("runaway_rate",), document.runaway_rate, document.joints, _RATE)
     for k, pair in enumerate(document.ignore_pairs):

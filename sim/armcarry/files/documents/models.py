@@ -44,6 +44,14 @@ class LoadClass(Part):
     joint_rate: dict[str, JointRate]
     joint_acceleration: dict[str, JointAcceleration]
     brake_deceleration: dict[str, JointAcceleration]
+    runaway_rate: dict[str, JointRate] = Field(
+        default_factory=dict, description="how fast a joint can run away with this load; default the arm's"
+    )
+    runaway_near: Annotated[float, Field(gt=0, le=1)] = Field(
+        default=1.0,
+        description="share of that which remains inside rules.slow_within of structure, where the drives themselves "
+        "are limited",
+    )
     tip_speed: Speed
     near_structure: Annotated[float, Field(gt=0, le=1)] = Field(
         default=1.0, description="share of the rates that remains inside rules.slow_within of structure"

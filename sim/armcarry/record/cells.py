@@ -1,0 +1,143 @@
+"""Cells of time that are halved until what is asked about every instant of them is known well enough."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from armcarry.clearance.many import Lists, Margins
+from armcarry.geometry.poses import Array
+from armcarry.motion.bounds import taylor
+from armcarry.motion.curve import Motion
+
+#: a pair with this much to spare beyond what must be left is not measured further, m
+ENOUGH_M = 0.5
+#: first cells of time are no longer than this where anything moves, s
+ROOT_S = 4.0
+#: cells of time are not halved below this, s
+SHORTEST_S = 0.02
+
+
+@dataclass(frozen=True, eq=False)
+class States:
+    """Where the joints are in C cells of time, each inside one piece of the motion.
+
+    Attributes:
+        position, rate: (C, n) at the middle of each.
+        stray, change: (C, n) by how much position and rate differ from that, at most, anywhere in the cell.
+    """
+
+    position: Array
+    rate: Array
+    stray: Array
+    change: Array
+
+
+def states(motion: Motion, starts: Array, ends: Array) -> States:
+    """Bound the joints over cells of time."""
+    middles, halves = (starts + ends) / 2, (ends - starts) / 2
+    position, rate, most_rate, most_change = taylor(motion, middles, halves)
+    return States(position, rate, most_rate * halves[:, None], most_change * halves[:, None])
+
+
+@dataclass(frozen=True, eq=False)
+class Leaves:
+    """What was found in C cells of time; margins are distances beyond what must be left.
+
+    Attributes:
+        start_s, end_s: (C,).
+        fault: (C,) number of the fault asked about.
+        lower_m: (C,) proven margin, at most ENOUGH_M.
+        reached_m: (C,) margin at the middle of the cell, inf where there was enough.
+        pair: (C,) row of the pair in the side's pairs, -1 for none.
+        at: (C,) where on the arc.
+    """
+
+    start_s: Array
+    end_s: Array
+    fault: np.ndarray
+    lower_m: Array
+    reached_m: Array
+    pair: np.ndarray
+    at: Array
+
+    @staticmethod
+    def joined(parts: Sequence[Leaves]) -> Leaves:
+        """Return several by fault, each in the order of time."""
+        columns = [np.concatenate([getattr(part, name) for part in parts]) for name in Leaves.__dataclass_fields__]
+        order = np.lexsort((columns[0], columns[2]))
+        return Leaves(*(column[order] for column in columns))
+
+    def take(self, rows: np.ndarray) -> Leaves:
+        """Return some of the cells."""
+        return Leaves(*(getattr(self, name)[rows] for name in Leaves.__dataclass_fields__))
+
+
+@dataclass(frozen=True, eq=False)
+class Roots:
+    """The cells of time of a window that halving starts from (R,), each inside one piece of the motion.
+
+    Attributes:
+        start_s, end_s: (R,).
+        lists: the pairs that matter in each.
+    """
+
+    start_s: Array
+    end_s: Array
+    lists: Lists
+
+
+Measure = Callable[..., Margins]
+
+
+def pieces_of(motion: Motion, start_s: float, end_s: float) -> tuple[Array, Array]:
+    """Return starts and ends of the pieces of a motion within a stretch; where anything moves, short ones."""
+    inner = motion.breaks_s[(motion.breaks_s > start_s) & (motion.breaks_s < end_s)]
+    edges = [start_s]
+    for edge in (*inner.tolist(), end_s):
+        piece = int(np.searchsorted(motion.breaks_s, edge, side="left")) - 1
+        moves = bool(np.any(motion.coefficients[piece, 1:] != 0.0))
+        parts = int(np.ceil((edge - edges[-1]) / ROOT_S)) if moves else 1
+        edges.extend(np.linspace(edges[-1], edge, max(parts, 1) + 1)[1:].tolist())
+    return np.array(edges[:-1]), np.array(edges[1:])
+
+
+def refine(
+    roots: Roots, measure: Measure, faults: int = 1, *, band_m: float, told_s: float
+) -> Leaves:
+    """Halve cells of time until every margin is known well enough.
+
+    Args:
+        roots: the first cells.
+        measure: margins of cells from their starts, ends, faults and roots.
+        faults: how many are asked about.
+        band_m: wanted gap between what is proven and what is reached at the middle, where there is enough room.
+        told_s: how exactly it is told when room is lacking, s.
+    """
+    root = np.tile(np.arange(len(roots.start_s)), faults)
+    fault = np.repeat(np.arange(faults), len(roots.start_s))
+    starts, ends = roots.start_s[root], roots.end_s[root]
+    idle = roots.lists.counts[root] == 0
+    enough, none = np.full(int(idle.sum()), ENOUGH_M), np.full(int(idle.sum()), -1)
+    parts = [Leaves(starts[idle], ends[idle], fault[idle], enough, enough + np.inf, none, enough * np.nan)]
+    cells: tuple[np.ndarray, ...] = (starts[~idle], ends[~idle], fault[~idle], root[~idle])
+    while len(cells[0]):
+        found = measure(*cells)
+        width = cells[1] - cells[0]
+        close = (found.reached_m - found.lower_m <= band_m) | (found.pad_m == 0)
+        done = (found.lower_m >= ENOUGH_M) | ((found.lower_m >= 0) & close)
+        done |= (found.reached_m < 0) & ((width <= told_s) | (found.pad_m == 0))
+        done |= width <= SHORTEST_S
+        columns = (*cells[:3], found.lower_m, found.reached_m, found.pair, found.at)
+        parts.append(Leaves(*(column[done] for column in columns)))
+        cells = halved(*(column[~done] for column in cells))
+    return Leaves.joined(parts)
+
+
+def halved(starts: np.ndarray, ends: np.ndarray, *others: np.ndarray) -> tuple[np.ndarray, ...]:
+    """Return both halves of every cell, with whatever else goes with it; halves lie side by side."""
+    middles = (starts + ends) / 2
+    both = np.stack([starts, middles], axis=1).ravel(), np.stack([middles, ends], axis=1).ravel()
+    return (*both, *(np.repeat(other, 2) for other in others))

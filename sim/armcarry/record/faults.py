@@ -1,0 +1,212 @@
+"""Stretches of a run in which one load and one set of requirements hold, for questions of what if.
+
+What must be left after a fault is the rules' ``stop_remainder``, or less where less is required anyway: by a
+rule, or by a relaxation granted at the instant of the fault. Bodies meant to touch are not judged, nor is
+hardware against its seat while nothing is required between them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
+from weakref import WeakKeyDictionary
+
+import numpy as np
+
+from armcarry.clearance import Prover
+from armcarry.files.documents.models import LoadClass
+from armcarry.geometry.poses import Array
+from armcarry.geometry.shapes import bounding_radius_m
+from armcarry.motion.curve import Motion
+from armcarry.motion.stopping import runaway
+from armcarry.record.cells import ENOUGH_M
+from armcarry.record.record import Phase, Record
+from armcarry.scene.build import ARM
+from armcarry.scene.limits import brake_decelerations, runaway_rates
+from armcarry.timeline.near import near_pairs
+from armcarry.timeline.pairs import judged_pairs, pairs_that_fit, required_of, seating_pairs
+
+#: where nothing is required, this much must be left all the same: bodies must not touch, m
+TOUCH_M = 1e-3
+#: detection times beyond this are not looked for, s
+LONGEST_DETECTION_S = 3.0
+
+
+@dataclass(frozen=True, eq=False)
+class Side:
+    """One phase seen by questions of what if.
+
+    Attributes:
+        phase: its tree and times.
+        pairs: (P, 2) body rows that the arm's joints can bring near enough to matter.
+        required_m: (P,) by rule, nan without one.
+        seats: (P,) hardware and a part of a seat that it touches when it sits there.
+    """
+
+    record: Record
+    phase: Phase
+    pairs: np.ndarray
+    required_m: Array
+    seats: np.ndarray
+
+    @staticmethod
+    def of(record: Record, phase: Phase, pairs: np.ndarray | None = None) -> Side:
+        """Return a phase with some pairs, none when left out."""
+        rows = np.zeros((0, 2), dtype=np.int64) if pairs is None else pairs
+        scene, tree = record.scene, phase.tree
+        return Side(record, phase, rows, required_of(scene, tree, rows), seating_pairs(scene, tree, rows))
+
+    @cached_property
+    def prover(self) -> Prover:
+        """Tree and pairs."""
+        return Prover(self.phase.tree, self.pairs)
+
+    @cached_property
+    def own(self) -> np.ndarray:
+        """Tell which pairs (P,) are both parts of arm, rider and load, not of what is around them."""
+        tree = self.phase.tree
+        ours = np.array([tree.hangs_from(m.instance, ARM) for m in tree.mountings])
+        instances = [m.instance for m in tree.mountings]
+        flags = np.array([ours[instances.index(body.name.split("/", 1)[0])] for body in tree.bodies])
+        return np.asarray(flags[self.pairs].all(axis=1))
+
+    @cached_property
+    def beside_structure(self) -> Prover:
+        """The pairs for whose nearness the arm slows down, those that come that near in the run."""
+        scene, tree = self.record.scene, self.phase.tree
+        pairs = near_pairs(scene, tree)
+        return Prover(tree, pairs[apart_m(self.record, self.phase, pairs) < scene.loaded.rules.slow_within])
+
+    @cached_property
+    def load(self) -> LoadClass:
+        """Limits of the arm with what it moves."""
+        return self.record.scene.load(self.phase.tree)[1]
+
+    @cached_property
+    def brakes(self) -> Array:
+        """Deceleration of every arm joint under its brake (n,)."""
+        return brake_decelerations(self.record.scene.loaded.arm.document, self.load)
+
+    def names(self, pair: int) -> tuple[str, str]:
+        """Return the names of a pair's bodies."""
+        a, b = self.pairs[pair]
+        return self.phase.tree.bodies[a].name, self.phase.tree.bodies[b].name
+
+
+@dataclass(frozen=True, eq=False)
+class Window:
+    """A stretch of a phase in which no relaxation begins or ends; ``left_m`` (P,) must be left, nan: not judged."""
+
+    side: Side
+    start_s: float
+    end_s: float
+    required_m: Array
+    left_m: Array
+
+    def asked_m(self, own: bool) -> Array:
+        """Return what must be left (P,), nan for pairs of the other kind: around the arm, or among its own parts."""
+        return np.where(self.side.own == own, self.left_m, np.nan)
+
+
+_sides: WeakKeyDictionary[Record, tuple[Side, ...]] = WeakKeyDictionary()
+
+
+def sides(record: Record) -> tuple[Side, ...]:
+    """Return every phase of a run with the pairs that a late stop or a runaway joint can bring near."""
+    if record not in _sides:
+        found = []
+        for phase in record.phases:
+            if phase.end_s > phase.start_s:
+                pairs, _ = judged_pairs(record.scene, phase.tree, _every_way(record, phase))
+                enough = ENOUGH_M + record.scene.loaded.rules.stop_remainder + _reach_m(Side.of(record, phase))
+                found.append(Side.of(record, phase, pairs[apart_m(record, phase, pairs) < enough]))
+        _sides[record] = tuple(found)
+    return _sides[record]
+
+
+def _reach_m(side: Side) -> float:
+    """Bound how far braking and one runaway joint bring two bodies towards each other anywhere in a phase."""
+    part = side.record.motion.between(side.phase.start_s, side.phase.end_s)
+    rate = np.abs(part.extremes(1)).max(axis=0)[side.record.scene.arm_columns]
+    levers, far = farthest_m(side), np.array([False])
+    most, longest = (worst_excursion(side, far, time)[0] * levers for time in (None, LONGEST_DETECTION_S))
+    # what is only asked about the longest safe detection need not have enough to spare
+    return float(max(most.max(), longest.max() - ENOUGH_M) + rate**2 / (2 * side.brakes) @ levers)
+
+
+_least: WeakKeyDictionary[Record, dict[tuple[str, str], float]] = WeakKeyDictionary()
+
+
+def apart_m(record: Record, phase: Phase, pairs: np.ndarray) -> Array:
+    """Return what the run proves of the distance of pairs (P, 2), -inf where it does not measure them."""
+    if record not in _least:
+        least: dict[tuple[str, str], float] = {}
+        for row in record.pairs:
+            key = (row.body_a, row.body_b)
+            least[key] = min(least.get(key, np.inf), row.lower_m)
+        _least[record] = least
+    known, names = _least[record], [body.name for body in phase.tree.bodies]
+    return np.array([known.get((names[a], names[b]), -np.inf) for a, b in np.sort(pairs, axis=1).tolist()])
+
+
+def farthest_m(side: Side) -> Array:
+    """Bound how far any point behind each arm joint (n,) can be from its axis, m; 1 for a joint that slides.
+
+    The sum of the distances between the joints on the way, as if all were stretched, whatever turns.
+    """
+    tree, columns = side.phase.tree, side.record.scene.arm_columns
+    low, high = side.record.motion.extremes()
+    reach = np.zeros(len(tree.links))  # from each link's frame to the farthest point behind it
+    for body in tree.bodies:
+        row = tree.index(body.link)
+        reach[row] = max(reach[row], float(np.linalg.norm(body.pose[:3, 3])) + bounding_radius_m(body.shape))
+    levers = np.ones(len(tree.joints))
+    for row in range(len(tree.links) - 1, 0, -1):
+        column, beyond = int(tree.columns[row]), float(np.linalg.norm(tree.origins[row][:3, 3]))
+        if column >= 0 and tree.kinds[row] == 1:
+            levers[column] = reach[row]
+        elif column >= 0:
+            beyond += max(abs(low[column]), abs(high[column]))
+        up = int(tree.parents[row])
+        reach[up] = max(reach[up], reach[row] + beyond)
+    return np.asarray(levers[columns])
+
+
+def worst_excursion(side: Side, near: np.ndarray, detection_s: float | None = None) -> Array:
+    """Return how far each arm joint gets when it runs away at its worst rate: (R, n) for (R,) near or not."""
+    detection = side.record.scene.loaded.arm.document.detection_time if detection_s is None else detection_s
+    return np.asarray(runaway(worst_rates(side, near), detection, side.brakes).distance)
+
+
+def worst_rates(side: Side, near: np.ndarray) -> Array:
+    """Return the fastest each arm joint can run away (R, n), for (R,) within slow_within of structure or not."""
+    arm = side.record.scene.loaded.arm.document
+    return np.where(np.asarray(near)[:, None], *(runaway_rates(arm, side.load, kind) for kind in (True, False)))
+
+
+def _every_way(record: Record, phase: Phase) -> Motion:
+    """Return a motion of all arm joints at once, which tells the pairs that any of them can move."""
+    table = np.zeros((1, 2, len(record.motion.joints)))
+    table[0, 0] = record.motion.at(phase.start_s)
+    table[0, 1, record.scene.arm_columns] = 1.0
+    return Motion(record.motion.joints, np.array([phase.start_s, phase.end_s]), table)
+
+
+def windows(side: Side) -> Iterator[Window]:
+    """Cut a phase where relaxations begin and end."""
+    record, phase = side.record, side.phase
+    granted = [item for item in record.relaxed if item.start_s < phase.end_s and item.end_s > phase.start_s]
+    fits = [pairs_that_fit(phase.tree, (item.pattern_a, item.pattern_b), *side.pairs.T) for item in granted]
+    cuts = {phase.start_s, phase.end_s}
+    for item in granted:
+        cuts |= {float(np.clip(time, phase.start_s, phase.end_s)) for time in (item.start_s, item.end_s)}
+    for start, end in pairwise(sorted(cuts)):
+        required = side.required_m.copy()
+        for item, fit in zip(granted, fits, strict=True):
+            if item.start_s <= start and item.end_s >= end:
+                required[fit] = np.fmin(required[fit], item.required_m)
+        left = np.maximum(np.fmin(record.scene.loaded.rules.stop_remainder, required), TOUCH_M)
+        left[side.seats & (required == 0.0)] = np.nan
+        yield Window(side, start, end, required, left)

@@ -1,0 +1,246 @@
+"""A joint that runs away, at any instant, either way, at any rate up to its worst.
+
+From the fault until it is detected the joint turns at its worst rate or slower while the others go on as
+commanded; then all joints brake. So at every instant of a fault the arm is where it was commanded to be at
+some instant of the run, but for the joint that ran away, which is off by any part x of its worst excursion
+
+    X = w t_d + w^2 / 2b
+
+and, once the brakes are on, for what the others still turn while braking. Both are taken as independent: every
+x in [0, X] with every part of the braking of the others, which holds for every rate up to w and for a rate that
+changes meanwhile. Arcs lead x from 0 to X from chosen instants; slack covers the braking of the others and all
+instants between. End stops are not counted on: the joint may pass its travel.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+from weakref import WeakKeyDictionary
+
+import numpy as np
+
+from armcarry.clearance.many import Arcs, Margins, free_until, least_margins, near_pairs
+from armcarry.geometry.poses import Array
+from armcarry.motion.stopping import detection_that_keeps, runaway
+from armcarry.record.cells import ENOUGH_M, SHORTEST_S, Leaves, Roots, halved, pieces_of, refine, states
+from armcarry.record.faults import (
+    LONGEST_DETECTION_S,
+    Side,
+    Window,
+    sides,
+    windows,
+    worst_excursion,
+    worst_rates,
+)
+from armcarry.record.record import Record
+from armcarry.scene.limits import runaway_rates
+
+#: gap between the proven and the measured clearance left, m
+BAND_M = 0.1
+#: how exactly it is told when too little is left, s
+TOLD_S = 1.0
+#: how exactly the longest safe detection time is found, s
+TOLERANCE_S = 0.02
+_RESOLUTION_S = 0.005
+
+
+class Fault(NamedTuple):
+    """One joint running away one way; ``sign`` is +1 or -1."""
+
+    joint: int
+    sign: int
+
+
+@dataclass(frozen=True, eq=False)
+class Swept:
+    """Faults begun within one window, against what is around the arm or among its ``own`` parts.
+
+    ``near`` (R,) tells of every first cell of time whether the drives are held to reduced rates in it.
+    """
+
+    window: Window
+    own: bool
+    near: np.ndarray
+    leaves: Leaves
+
+
+@dataclass(frozen=True, eq=False)
+class Runaways:
+    """All faults of a run.
+
+    Attributes:
+        faults: F of them; ``Leaves.fault`` numbers them.
+        parts: what was found, window by window.
+        safe_detection_s: (F,) with a detection time up to this every instant keeps what must be left, proven;
+            negative where braking alone is too slow, LONGEST_DETECTION_S where it is at least that.
+        ends_s: (F,) instant that limits it, nan where none does.
+    """
+
+    record: Record
+    faults: tuple[Fault, ...]
+    parts: tuple[Swept, ...]
+    safe_detection_s: Array
+    ends_s: Array
+
+    def name(self, fault: int) -> str:
+        """Return the joint's name with the way it turns."""
+        joint, sign = self.faults[fault]
+        return f"{self.record.scene.arm_joints[joint]} {'+' if sign > 0 else '-'}"
+
+
+_known: WeakKeyDictionary[Record, Runaways] = WeakKeyDictionary()
+
+
+def runaways(record: Record) -> Runaways:
+    """Return the runaways of a run, worked out once."""
+    if record not in _known:
+        _known[record] = _runaways(record)
+    return _known[record]
+
+
+def _runaways(record: Record) -> Runaways:
+    count = len(record.scene.arm_joints)
+    faults = tuple(Fault(joint, sign) for joint in range(count) for sign in (1, -1))
+    search = _Search(record, faults)
+    parts = tuple(
+        part for side in sides(record) for window in windows(side) for part in search.window(window)
+    )
+    return Runaways(record, faults, parts, search.safe_s, search.ends_s)
+
+
+class _Search:
+    """Goes through the windows of a run, keeping the longest safe detection time of every fault."""
+
+    def __init__(self, record: Record, faults: tuple[Fault, ...]) -> None:
+        self.record, self.faults = record, faults
+        self.joint = np.array([fault.joint for fault in faults])
+        self.sign = np.array([fault.sign for fault in faults])
+        self.safe_s = np.full(len(faults), LONGEST_DETECTION_S)
+        self.ends_s = np.full(len(faults), np.nan)
+
+    def window(self, window: Window) -> tuple[Swept, Swept]:
+        """Prove one window."""
+        side = window.side
+        starts, ends = pieces_of(self.record.motion, window.start_s, window.end_s)
+        near = near_structure(side, starts, ends)
+        still = runaway_arcs(side, starts, ends, None, None, np.zeros(len(starts)))
+        excursion = worst_excursion(side, near)
+        lists = near_pairs(side.prover, still, window.left_m, _extra(side, excursion), enough_m=ENOUGH_M)
+        roots = Roots(starts, ends, lists)
+
+        def leaves(own: bool) -> Leaves:
+            asked = window.asked_m(own)
+
+            def measure(starts: Array, ends: Array, fault: np.ndarray, root: np.ndarray) -> Margins:
+                joint = self.joint[fault]
+                arcs = runaway_arcs(side, starts, ends, joint, self.sign[fault], excursion[root, joint])
+                return least_margins(side.prover, arcs, asked, enough_m=ENOUGH_M, lists=lists, which=root)
+
+            return refine(roots, measure, len(self.faults), band_m=BAND_M, told_s=TOLD_S)
+
+        parts = Swept(window, False, near, leaves(False)), Swept(window, True, near, leaves(True))
+        self._detection(window, starts, ends, near, still)
+        return parts
+
+    def _detection(self, window: Window, starts: Array, ends: Array, near: np.ndarray, still: Arcs) -> None:
+        """Shorten the safe detection times by what a window allows.
+
+        Cells of time are halved until what is proven over a cell with its slack is as much as the least that is
+        reached at any instant looked at. Parameters of the arcs are excursions; they are compared as the
+        detection times that they allow.
+        """
+        side, count = window.side, len(self.faults)
+        rates, brakes = worst_rates(side, near), side.brakes
+        most = worst_excursion(side, near, LONGEST_DETECTION_S)
+        lists = near_pairs(side.prover, still, window.left_m, _extra(side, most), enough_m=0.0)
+        cells: tuple[np.ndarray, ...] = (
+            np.tile(starts, count), np.tile(ends, count), np.repeat(np.arange(count), len(starts)),
+            np.tile(np.arange(len(starts)), count),
+        )
+        busy = lists.counts[cells[3]] > 0
+        cells = tuple(column[busy] for column in cells)
+        reached = self.safe_s.copy()
+        while len(cells[0]):
+            first, last, fault, root = cells
+            joint = self.joint[fault]
+            pace, brake = rates[root, joint], brakes[joint]
+            limit = np.asarray(runaway(pace, np.maximum(reached[fault], 0.0), brake).distance)
+            arcs = runaway_arcs(side, first, last, joint, self.sign[fault], limit)
+            told = {"resolution": float(_RESOLUTION_S * pace.min()), "lists": lists}
+            low = self._free_s(window, arcs, pace, brake, root, told)
+            short = np.flatnonzero(low < reached[fault] - TOLERANCE_S)
+            exact = arcs.take(short).without_slack()
+            np.minimum.at(
+                reached, fault[short],
+                self._free_s(window, exact, pace[short], brake[short], root[short], told),
+            )
+            done = (low >= reached[fault] - TOLERANCE_S) | (last - first <= SHORTEST_S)
+            for k in np.flatnonzero(done & (low < self.safe_s[fault])):
+                if low[k] < self.safe_s[fault[k]]:
+                    self.safe_s[fault[k]], self.ends_s[fault[k]] = low[k], (first[k] + last[k]) / 2
+            cells = halved(*(column[~done] for column in cells))
+
+    def _free_s(
+        self, window: Window, arcs: Arcs, pace: Array, brake: Array, root: np.ndarray, told: dict[str, Any]
+    ) -> Array:
+        """Return the detection time (N,) with which each arc keeps what must be left; its limit, if all of it."""
+        free, pair = free_until(window.side.prover, arcs, window.left_m, which=root, **told)
+        return np.where(pair < 0, np.inf, detection_that_keeps(free, pace, brake))
+
+
+def near_structure(side: Side, starts: Array, ends: Array) -> np.ndarray:
+    """Tell which cells of time (R,) are wholly within the rules' slow_within of structure, proven.
+
+    The timing of moves slows the arm over every stretch in which that may be so.
+    """
+    within = side.record.scene.loaded.rules.slow_within
+    prover = side.beside_structure
+    arcs = runaway_arcs(side, starts, ends, None, None, np.zeros(len(starts)), braking=False)
+    found = least_margins(prover, arcs, np.zeros(len(prover.pairs)), enough_m=within, tolerance_m=0.05)
+    return np.asarray(found.reached_m + found.pad_m < within)
+
+
+def _extra(side: Side, excursion: Array) -> Array:
+    """Return excursions of the arm's joints (R, n) as columns of the whole joint vector."""
+    result = np.zeros((len(excursion), len(side.phase.tree.joints)))
+    result[:, side.record.scene.arm_columns] = excursion
+    return result
+
+
+def runaway_arcs(
+    side: Side, starts: Array, ends: Array, joint: np.ndarray | None, sign: np.ndarray | None, until: Array,
+    *, braking: bool = True,
+) -> Arcs:
+    """Return the arcs of faults at the middles of cells, with slack for those begun elsewhere in them.
+
+    Args:
+        side: tree, load and brakes.
+        starts, ends: of the cells (N,).
+        joint, sign: (N,) which joint runs away which way; None for none.
+        until: (N,) how far it gets.
+        braking: cover what the other joints still turn while they brake.
+    """
+    columns, rows = side.record.scene.arm_columns, np.arange(len(starts))
+    state = states(side.record.motion, starts, ends)
+    rate, change = state.rate[:, columns], state.change[:, columns]
+    half = rate * np.abs(rate) / (4 * side.brakes) * braking  # half of what each still turns while braking
+    looser = (change * (np.abs(rate) + change) / side.brakes) * braking + np.abs(half)
+    if joint is not None:
+        half[rows, joint] = 0.0
+        looser[rows, joint] = 0.0
+    base, slack = state.position.copy(), state.stray.copy()
+    base[:, columns] += half
+    slack[:, columns] += looser
+    if braking:  # what is not the arm goes on as commanded
+        others = np.setdiff1d(np.arange(slack.shape[1]), columns)
+        rates = runaway_rates(side.record.scene.loaded.arm.document, side.load)
+        slack[:, others] += (np.abs(state.rate) + state.change)[:, others] * (rates / side.brakes).max()
+    table = np.zeros((len(rows), 1, 2, len(columns)))
+    table[:, 0, 0] = base[:, columns]
+    if joint is not None:
+        table[rows, 0, 1, joint] = sign
+    end = np.maximum(until, 1e-9)
+    return Arcs(
+        side.record.scene.arm_joints, base, np.stack([np.zeros(len(rows)), end], axis=1), table, end, slack
+    )
