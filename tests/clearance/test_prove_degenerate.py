@@ -168,3 +168,34 @@ def test_long_holds_cost_next_to_nothing():
     bounds = proof(tree, day)
     assert_proven(bounds, 0.5)
     assert bounds.measured <= proof(tree, short).measured + 6
+
+
+def test_thousands_of_pieces_that_do_not_move_the_pair():
+    # the motion moves another joint only, in more pieces than the time tree has roots
+    joints = (
+        Joint("j", "revolute", "base", "link", axis=np.array([0.0, 0.0, 1.0])),
+        Joint("idle", "revolute", "base", "other", axis=np.array([0.0, 0.0, 1.0])),
+    )
+    bodies = (Body("a", "link", CUBE, identity()), Body("b", "base", CUBE, translation((2.0, 0, 0))))
+    tree = Tree().place("t", Model("t", "base", ("base", "link", "other"), joints, bodies))
+    pieces = 3000
+    table = np.zeros((pieces, 2, 2))
+    table[:, 1, 1] = 0.01
+    table[:, 0, 1] = 0.01 * np.arange(pieces)
+    motion = Motion(tree.joints, np.arange(pieces + 1.0), table)
+    bounds = proof(tree, motion)
+    assert_proven(bounds, 1.0, 2e-5)
+    assert bounds.measured <= 3
+
+
+@pytest.mark.parametrize("pieces", [90, 500, 3000])
+def test_uneven_pieces_never_outgrow_the_time_tree(pieces):
+    rng = np.random.default_rng(pieces)
+    ball = Sphere(0.1)
+    tree = two_bodies("revolute", (0, 0, 1), ball, translation((2.0, 0, 0)), ball, translation((0, 3.0, 0)))
+    span = rng.choice([0.01, 1.0, 50.0], pieces)
+    rate = rng.choice([0.0, 1e-9, 1e-3, 0.5, 40.0], pieces) * rng.choice([-1, 1], pieces)
+    start = np.concatenate([[0.0], np.cumsum(rate * span)])
+    table = np.stack([start[:-1], rate], axis=1)[:, :, None]
+    motion = Motion(tree.joints, np.concatenate([[0.0], np.cumsum(span)]), table)
+    assert_proven(proof(tree, motion, tolerance_m=1e-2), 0.8, 1e-2)

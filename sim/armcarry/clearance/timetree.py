@@ -14,6 +14,7 @@ import math
 from armcarry.clearance.book import (
     ADD_CELL,
     ADD_NODE,
+    BALL,
     BERN,
     BERNSTEIN,
     BREAKS,
@@ -286,14 +287,15 @@ def _plant(book, start, end, root_travel):
     size = total / min(max(math.ceil(total / root_travel), 1.0), MAX_ROOTS)
     call_whole(book, ADD_NODE, (p0,), (start,))
     held, since = 0.0, p0
+    room = real1(book, BALL).shape[0] - 2  # never reached with sane travels, and never passed
     for p in range(p0, p1 + 1):
         low, high = max(start, breaks[p]), min(end, breaks[p + 1])
         travel = _travel(book, p, start, end)
         if travel > size * 1.0000001:
-            if held > 0.0:
+            if held > 0.0 and tally[CELLS] < room:
                 _root(book, low, p, since, p - 1)
                 since = p
-            parts = math.ceil(travel / size)
+            parts = max(min(math.ceil(travel / size), room - tally[CELLS]), 1)
             for k in range(1, parts):
                 _root(book, low + (high - low) * k / parts, p, since, p)
                 since = p
@@ -302,7 +304,7 @@ def _plant(book, start, end, root_travel):
             held += travel
         if p == p1:
             _root(book, end, p, since, p)
-        elif held >= size * 0.9999999:
+        elif held > 0.0 and held >= size * 0.9999999 and tally[CELLS] < room:
             _root(book, high, p + 1, since, p)
             held, since = 0.0, p + 1
     return -1 if tally[FULL] else tally[CELLS]
