@@ -186,7 +186,7 @@ def brief(
     paper: Annotated[PaperSize, typer.Option(help="Sheet of report and step cards.")] = PaperSize.a4,
     cut: Annotated[
         list[str] | None,
-        typer.Option(help="A stretch of the movie: '400 s to 480 s, 20x, ev1' (from, to, speed, camera). Again for more."),
+        typer.Option(help="A stretch of the movie: '400 s to 480 s, 20x, ev1' (from, to, speed, camera). Repeatable."),
     ] = None,
     as_json: Json = False,
 ) -> None:

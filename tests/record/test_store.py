@@ -93,7 +93,7 @@ def test_a_foreign_folder_is_told(tmp_path):
     with pytest.raises(RecordError, match="is not a run of format 'armcarry run 1'"):
         load(tmp_path)
     (tmp_path / "summary.json").write_text("{not json")
-    with pytest.raises(RecordError, match="summary.json cannot be read"):
+    with pytest.raises(RecordError, match=r"summary\.json cannot be read"):
         load(tmp_path)
 
 
@@ -101,7 +101,7 @@ def test_a_digest_of_a_file_outside_the_folder_is_refused(copy):
     summary = json.loads((copy / "summary.json").read_text())
     summary["digests"]["../secret"] = "0" * 64
     (copy / "summary.json").write_text(json.dumps(summary))
-    with pytest.raises(RecordError, match="is damaged: ../secret is missing"):
+    with pytest.raises(RecordError, match=r"is damaged: \.\./secret is missing"):
         load(copy)
 
 
@@ -129,7 +129,7 @@ def test_a_disk_that_fails_leaves_the_old_run(short_run, copy, monkeypatch):
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr("armcarry.record.store.write_motion", fail)
-    with pytest.raises(RecordError, match="cannot write .*: No space left on device; nothing there was changed"):
+    with pytest.raises(RecordError, match=r"cannot write .*: No space left on device; nothing there was changed"):
         save(record, findings, copy, overwrite=True)
     assert (copy / "summary.json").read_bytes() == before
     assert [path.name for path in copy.parent.iterdir()] == ["copy"]
