@@ -19,15 +19,18 @@ if TYPE_CHECKING:
     Check = Callable[[Record], tuple[Finding, ...]]
 
 GROUP = "armcarry.checks"
+#: told before the others: what they find explains much of the rest
+FIRST = ("clearance", "reach")
 
 
 def registry() -> dict[str, Check]:
     """Return all checks by name: those of this package, then those other packages registered."""
     found: dict[str, Check] = {}
-    for module in iter_modules(__path__):
-        function = getattr(import_module(f"{__name__}.{module.name}"), "check", None)
+    names = sorted((module.name for module in iter_modules(__path__)), key=lambda name: (name not in FIRST, name))
+    for name in names:
+        function = getattr(import_module(f"{__name__}.{name}"), "check", None)
         if function is not None:
-            found[module.name] = function
+            found[name] = function
     for entry in entry_points(group=GROUP):
         found.setdefault(entry.name, entry.load())
     return found
