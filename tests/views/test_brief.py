@@ -1,3 +1,4 @@
+import json
 import re
 import sys
 from html.parser import HTMLParser
@@ -5,7 +6,7 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
-from armcarry.errors import MissingExtraError
+from armcarry.errors import InputError, MissingExtraError
 from armcarry.geometry import poses
 from armcarry.record.finding import Finding, Verdict
 from armcarry.views import gl
@@ -16,6 +17,7 @@ from armcarry.views.brief.pictures import draw
 from armcarry.views.brief.report import write_report
 from armcarry.views.brief.report_pdf import write_report_pdf
 from armcarry.views.brief.write import write_briefing
+from armcarry.views.movie import Cut, read_cut
 
 SIZES = {"A4": (595.28, 841.89), "Letter": (612.0, 792.0)}  # points; ISO 216, ANSI Y14.1
 
@@ -226,7 +228,7 @@ def test_the_whole_briefing_is_written(small_run, tmp_path):
         *small_run,
         tmp_path,
         parts=("page", "gltf", "movie", "cards"),
-        movie_s=1.0,
+        cuts=(Cut(0.0, 540.0, 540.0),),
         progress=lambda words, share: told.append(share),
     )
     assert [path.name for path in written.files] == [
@@ -259,3 +261,51 @@ def test_without_reportlab_it_says_what_to_type(small_run, tmp_path, monkeypatch
     monkeypatch.setitem(sys.modules, "reportlab.lib", None)
     with pytest.raises(MissingExtraError, match=r"writing PDF needs reportlab.*armcarry\[brief\]"):
         write_operator_cards(small_run[0], tmp_path / "cards.pdf")
+
+
+# -- the command -----------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def command(small_run, monkeypatch):
+    from typer.testing import CliRunner
+
+    from armcarry.cli import app
+
+    monkeypatch.setattr("armcarry.record.store.load", lambda folder: small_run)
+    return lambda *words: CliRunner().invoke(app, ["brief", *map(str, words)])
+
+
+def test_the_command_writes_what_was_asked_for(command, tmp_path):
+    result = command(tmp_path, "--part", "gltf", "--part", "cards", "--paper", "Letter")
+    assert result.exit_code == 0, result.output
+    assert result.stdout.split() == [
+        str(tmp_path / "views" / name) for name in ("run.glb", "cards_arm_operator.pdf", "cards_ev1.pdf")
+    ]
+    nothing_is_cut(tmp_path / "views" / "cards_ev1.pdf", "Letter")
+    told = json.loads(command(tmp_path, "--part", "gltf", "--json").stdout)
+    assert told == {"files": [str(tmp_path / "views" / "run.glb")], "left_out": {}}
+
+
+def test_a_part_that_was_named_and_cannot_be_made_is_an_error(command, tmp_path, monkeypatch):
+    monkeypatch.setitem(sys.modules, "pptx", None)
+    monkeypatch.setattr(gl, "problem", lambda: gl.HINT)
+    result = command(tmp_path, "--part", "slides")
+    assert result.exit_code == 2
+    assert "left out: slides: writing slides needs python-pptx" in result.stderr
+
+
+def test_what_the_command_does_not_know_is_refused(command, tmp_path):
+    with pytest.raises(InputError, match="no such part of a briefing; found 'song'; accepted: page, gltf, movie"):
+        raise command(tmp_path, "--part", "song").exception
+    with pytest.raises(InputError, match="not a cut of a movie; found 'now'"):
+        raise command(tmp_path, "--part", "movie", "--cut", "now").exception
+
+
+def test_cuts_are_read_with_their_units():
+    assert read_cut("400 s to 8 min, 5x, ev1") == Cut(400.0, 480.0, 5.0, "ev1")
+    assert read_cut("0 s to 60 s") == Cut(0.0, 60.0, 20.0, "follow")
+    assert read_cut("0 s to 60 s, whole") == Cut(0.0, 60.0, 20.0, "whole")
+    for text in ("10 to 20", "1.2.3x", "0 s to 5 s, 1.2.3x"):
+        with pytest.raises(InputError, match=r"a bare number|not a cut of a movie"):
+            read_cut(text)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,7 +16,7 @@ import numpy as np
 from armcarry.errors import ArmcarryError, InputError, MissingExtraError
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
-from armcarry.quantities import clock
+from armcarry.quantities import clock, parse
 from armcarry.record.record import Record
 from armcarry.views import palette
 from armcarry.views.annotate import Pixels, Sheet
@@ -43,6 +44,23 @@ class Cut:
     end_s: float
     speed: float = 20.0
     camera: str = FOLLOW
+
+
+def read_cut(text: str) -> Cut:
+    """Read a cut from text: ``400 s to 480 s, 20x, ev1``; speed and camera may be left out.
+
+    Raises:
+        InputError: the text is not of that form.
+    """
+    accepted = "'400 s to 480 s, 20x, ev1': from, to, and if wanted speed and camera"
+    match = re.fullmatch(r"\s*(.+?)\s+to\s+([^,]+?)\s*(?:,\s*([0-9.]+)\s*x)?\s*(?:,\s*([a-z][a-z0-9_]*))?\s*", text)
+    try:
+        if match is None:
+            raise ValueError
+        speed = float(match[3]) if match[3] else 20.0
+    except ValueError:
+        raise InputError("not a cut of a movie", found=text, accepted=accepted) from None
+    return Cut(parse(match[1], "time"), parse(match[2], "time"), speed, match[4] or FOLLOW)
 
 
 def whole_run(record: Record, length_s: float = 60.0, camera: str = FOLLOW) -> tuple[Cut, ...]:

@@ -30,7 +30,7 @@ MINUTE_S = 60.0
 Window = tuple[float, float]
 #: as many groups of clearance fit on a slide and stay readable
 _PANELS = 5
-_STYLE = {
+_STYLE: dict[Any, Any] = {
     "font.family": "DejaVu Sans", "font.size": 13, "axes.titlesize": 14, "axes.titleweight": "bold",
     "axes.labelsize": 13, "xtick.labelsize": 12, "ytick.labelsize": 12, "axes.grid": True,
     "grid.color": palette.GRID, "grid.linewidth": 0.8, "axes.edgecolor": palette.FAINT_INK,

@@ -6,11 +6,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from armcarry.errors import ArmcarryError
+from armcarry.errors import ArmcarryError, InputError
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.views.brief.paper import Size
 from armcarry.views.brief.pictures import Pictures
+from armcarry.views.movie import Cut
 
 Tell = Callable[[str, float], None]
 
@@ -26,6 +27,18 @@ class Written:
     left_out: dict[str, str] = field(default_factory=dict)
 
 
+def check_parts(names: Sequence[str] | None) -> tuple[str, ...]:
+    """Return the parts asked for, all of them when none is named.
+
+    Raises:
+        InputError: there is no such part.
+    """
+    for name in names or ():
+        if name not in PARTS:
+            raise InputError("no such part of a briefing", found=name, accepted=", ".join(PARTS))
+    return tuple(names) if names else PARTS
+
+
 def write_briefing(
     record: Record,
     findings: Sequence[Finding],
@@ -33,20 +46,20 @@ def write_briefing(
     *,
     parts: Sequence[str] = PARTS,
     paper: Size = "A4",
-    movie_s: float = 60.0,
+    cuts: tuple[Cut, ...] | None = None,
     progress: Tell | None = None,
 ) -> Written:
     """Write the parts of a briefing.
 
     A part that needs a library or OpenGL that is missing is left out and named with the reason; the others
-    are written.
+    are written. A cut that cannot be shown is refused.
 
     Args:
         record, findings: the run and what was found.
         folder: where; made when missing.
         parts: which of PARTS.
         paper: size of the printed ones.
-        movie_s: how long the movie lasts.
+        cuts: what the movie shows; the whole run in a minute when left out.
         progress: told what is being done and the share done.
     """
     tell = progress or (lambda words, share: None)
@@ -56,7 +69,7 @@ def write_briefing(
     makers: dict[str, Callable[[Tell], list[Path]]] = {
         "page": lambda say: _page(record, findings, folder, say),
         "gltf": lambda say: _gltf(record, folder, say),
-        "movie": lambda say: _movie(record, folder, movie_s, say),
+        "movie": lambda say: _movie(record, folder, cuts, say),
         "report": lambda say: _report(record, findings, folder, paper, draw(say, written)),
         "slides": lambda say: _slides(record, findings, folder, draw(say, written), written),
         "cards": lambda say: _cards(record, folder, paper, say),
@@ -65,6 +78,8 @@ def write_briefing(
     for k, part in enumerate(chosen):
         try:
             written.files += makers[part](_share(tell, k / len(chosen), 1 / len(chosen)))
+        except InputError:
+            raise
         except ArmcarryError as error:
             written.left_out[part] = str(error)
     tell("the briefing is written", 1.0)
@@ -88,10 +103,10 @@ def _gltf(record: Record, folder: Path, say: Tell) -> list[Path]:
     return [write_glb(record, folder / "run.glb")]
 
 
-def _movie(record: Record, folder: Path, length_s: float, say: Tell) -> list[Path]:
-    from armcarry.views.movie import whole_run, write_movie
+def _movie(record: Record, folder: Path, cuts: tuple[Cut, ...] | None, say: Tell) -> list[Path]:
+    from armcarry.views.movie import write_movie
 
-    return [write_movie(record, folder / "run.mp4", whole_run(record, length_s), tell=say)]
+    return [write_movie(record, folder / "run.mp4", cuts, tell=say)]
 
 
 class _Drawn:
