@@ -63,6 +63,12 @@ def detection_that_keeps(excursion: ArrayLike, rate: ArrayLike, deceleration: Ar
     return np.asarray((np.asarray(excursion) - speed**2 / (2 * np.asarray(deceleration))) / speed)
 
 
+def rate_that_keeps(excursion: ArrayLike, detection_s: ArrayLike, deceleration: ArrayLike) -> Array:
+    """Return the fastest a joint may run away to keep to an excursion: w t_d + w^2 / 2b = x solved for w."""
+    late = np.asarray(deceleration) * np.asarray(detection_s)
+    return np.asarray(np.sqrt(late**2 + 2 * np.asarray(deceleration) * np.asarray(excursion)) - late)
+
+
 def time_to(excursion: float, rate: float, detection_s: float, deceleration: float) -> float:
     """Return how long after the fault a joint that runs away has come this far; inf where it never does."""
     if excursion <= rate * detection_s:
@@ -141,6 +147,6 @@ def tip_path_m(tree: Tree, link: str, motion: Motion, start_s: float, end_s: flo
 
 
 __all__ = [
-    "Braking", "RunOut", "braking", "braking_motion", "detection_that_keeps", "run_out", "runaway",
+    "Braking", "RunOut", "braking", "braking_motion", "detection_that_keeps", "rate_that_keeps", "run_out", "runaway",
     "time_to", "tip_bound_m", "tip_path_m",
 ]

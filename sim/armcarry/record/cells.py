@@ -113,7 +113,8 @@ def refine(
         roots: the first cells.
         measure: margins of cells from their starts, ends, faults and roots.
         faults: how many are asked about.
-        band_m: wanted gap between what is proven and what is reached at the middle, where there is enough room.
+        band_m: wanted gap between what is proven and what is reached at the middle where room is scarce; half of
+            what is proven elsewhere.
         told_s: how exactly it is told when room is lacking, s.
     """
     root = np.tile(np.arange(len(roots.start_s)), faults)
@@ -126,7 +127,8 @@ def refine(
     while len(cells[0]):
         found = measure(*cells)
         width = cells[1] - cells[0]
-        close = (found.reached_m - found.lower_m <= band_m) | (found.pad_m == 0)
+        close = found.reached_m - found.lower_m <= np.maximum(band_m, found.lower_m / 2)
+        close |= found.pad_m == 0
         done = (found.lower_m >= ENOUGH_M) | ((found.lower_m >= 0) & close)
         done |= (found.reached_m < 0) & ((width <= told_s) | (found.pad_m == 0))
         done |= width <= SHORTEST_S

@@ -36,8 +36,8 @@ from armcarry.record.faults import (
 from armcarry.record.record import Record
 from armcarry.scene.limits import runaway_rates
 
-#: gap between the proven and the measured clearance left, m
-BAND_M = 0.1
+#: gap between the proven and the measured clearance left where it is least, m
+BAND_M = 0.02
 #: how exactly it is told when too little is left, s
 TOLD_S = 1.0
 #: how exactly the longest safe detection time is found, s
@@ -61,8 +61,14 @@ class Swept:
 
     window: Window
     own: bool
+    roots: Roots
     near: np.ndarray
     leaves: Leaves
+
+    def near_at(self, time_s: float) -> bool:
+        """Tell whether the drives are held to reduced rates at an instant."""
+        root = int(np.searchsorted(self.roots.start_s, time_s, side="right")) - 1
+        return bool(self.near[max(root, 0)])
 
 
 @dataclass(frozen=True, eq=False)
@@ -139,9 +145,9 @@ class _Search:
 
             return refine(roots, measure, len(self.faults), band_m=BAND_M, told_s=TOLD_S)
 
-        parts = Swept(window, False, near, leaves(False)), Swept(window, True, near, leaves(True))
+        around, among = (Swept(window, own, roots, near, leaves(own)) for own in (False, True))
         self._detection(window, starts, ends, near, still)
-        return parts
+        return around, among
 
     def _detection(self, window: Window, starts: Array, ends: Array, near: np.ndarray, still: Arcs) -> None:
         """Shorten the safe detection times by what a window allows.
@@ -244,3 +250,14 @@ def runaway_arcs(
     return Arcs(
         side.record.scene.arm_joints, base, np.stack([np.zeros(len(rows)), end], axis=1), table, end, slack
     )
+
+
+def fault_arc(found: Runaways, part: Swept, leaf: int) -> Arcs:
+    """Return the arc of a cell's fault from the middle of the cell, the other joints not braking, without slack."""
+    side, leaves = part.window.side, part.leaves
+    joint, sign = found.faults[int(leaves.fault[leaf])]
+    starts, ends = leaves.start_s[[leaf]], leaves.end_s[[leaf]]
+    near = np.array([part.near_at(float(starts[0] + ends[0]) / 2)])
+    until = worst_excursion(side, near)[:, joint]
+    arcs = runaway_arcs(side, starts, ends, np.array([joint]), np.array([sign]), until, braking=False)
+    return arcs.without_slack()

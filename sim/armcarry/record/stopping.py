@@ -22,8 +22,8 @@ from armcarry.record.faults import Side, Window, sides, windows
 from armcarry.record.record import Record
 from armcarry.scene.tree import WORLD
 
-#: gap between the proven and the measured clearance left, m
-BAND_M = 0.05
+#: gap between the proven and the measured clearance left where it is least, m
+BAND_M = 0.02
 #: how exactly it is told when too little is left, s
 TOLD_S = 0.5
 #: instants at which the run-out of the tip is measured for the curve

@@ -1,0 +1,215 @@
+"""If any joint runs away at any instant, is it caught before anything comes too near?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+import numpy as np
+
+from armcarry.clearance.many import Arcs, free_until
+from armcarry.motion.stopping import detection_that_keeps, rate_that_keeps, time_to
+from armcarry.quantities import clock, show
+from armcarry.record.cells import ENOUGH_M
+from armcarry.record.faults import worst_excursion, worst_rates
+from armcarry.record.finding import ClearanceDetail, Finding, Verdict
+from armcarry.record.record import Record
+from armcarry.record.runaway import Runaways, Swept, fault_arc, runaways
+from armcarry.record.witness import Witness, witness
+
+#: bad stretches closer together than this are one, s
+_JOIN_S = 2.0
+
+
+def check(record: Record) -> tuple[Finding, ...]:
+    """Fail each stretch of the run in which a joint that runs away brings two bodies too near.
+
+    Each arm joint, either way, at any rate up to its worst, undetected for the arm's ``detection_time``, then
+    braked as all others. Left must be the rules' ``stop_remainder``, or what is required at that instant where
+    that is less. A stretch that fails is one not to dwell in.
+    """
+    arm = record.scene.loaded.arm.document
+    silent = [name for name, load in arm.loads.items() if not (load.runaway_rate or arm.runaway_rate)]
+    if silent:
+        return (
+            Finding(
+                "runaway", Verdict.NOT_ASSESSED, "arm",
+                f"the arm does not say how fast a joint can run away with load '{silent[0]}'",
+                remedy="add runaway_rate to the arm's document",
+            ),
+        )  # fmt: skip
+    found = runaways(record)
+    failures = [_failure(found, stretch) for stretch in bad_stretches(found)]
+    return (*failures, *([] if failures else [_pass(found)]), _detection(found))
+
+
+class Stretch(NamedTuple):
+    """From when to when some runaway ends too near, its worst cell and every fault that does so."""
+
+    start_s: float
+    end_s: float
+    part: Swept
+    leaf: int
+    faults: tuple[int, ...]
+
+
+def bad_stretches(found: Runaways) -> tuple[Stretch, ...]:
+    """Return the stretches of the run not to dwell in, in the order of time."""
+    cells = sorted(
+        (float(part.leaves.start_s[k]), float(part.leaves.end_s[k]), n, int(k))
+        for n, part in enumerate(found.parts)
+        for k in np.flatnonzero(part.leaves.lower_m < 0)
+    )
+    groups: list[list[tuple[float, float, int, int]]] = []
+    reached = -np.inf
+    for cell in cells:
+        if not groups or cell[0] > reached + _JOIN_S:
+            groups.append([])
+        groups[-1].append(cell)
+        reached = max(reached, cell[1])
+    return tuple(_stretch(found, group) for group in groups)
+
+
+def _stretch(found: Runaways, cells: list[tuple[float, float, int, int]]) -> Stretch:
+    worst = min(cells, key=lambda cell: float(found.parts[cell[2]].leaves.lower_m[cell[3]]))
+    faults = sorted({int(found.parts[n].leaves.fault[k]) for _, _, n, k in cells})
+    part = found.parts[worst[2]]
+    return Stretch(cells[0][0], max(cell[1] for cell in cells), part, worst[3], tuple(faults))
+
+
+class _Looked(NamedTuple):
+    """One cell looked at: names, nearest approach on the arc of its middle, proven and wanted distance."""
+
+    names: tuple[str, str]
+    seen: Witness
+    lower_m: float
+    left_m: float
+    time_s: float
+    arc: Arcs
+
+    @property
+    def detail(self) -> ClearanceDetail:
+        """The same for the finding."""
+        seen = self.seen
+        return ClearanceDetail(self.lower_m, seen.distance_m, self.left_m, self.time_s, seen.point_a, seen.point_b)
+
+
+def _look(found: Runaways, part: Swept, leaf: int) -> _Looked:
+    side, leaves = part.window.side, part.leaves
+    pair, time = int(leaves.pair[leaf]), float(leaves.start_s[leaf] + leaves.end_s[leaf]) / 2
+    arc = fault_arc(found, part, leaf)
+    lower = max(float(leaves.lower_m[leaf] + part.window.left_m[pair]), 0.0)
+    return _Looked(
+        side.names(pair), witness(side, pair, arc), lower, float(part.window.left_m[pair]), time, arc
+    )
+
+
+def _failure(found: Runaways, stretch: Stretch) -> Finding:
+    part, leaf = stretch.part, stretch.leaf
+    at = _look(found, part, leaf)
+    a, b = at.names
+    fault = int(part.leaves.fault[leaf])
+    joint = found.faults[fault].joint
+    near = np.array([part.near_at(at.time_s)])
+    rate, brake = float(worst_rates(part.window.side, near)[0, joint]), float(part.window.side.brakes[joint])
+    detection = found.record.scene.loaded.arm.document.detection_time
+    how = f"within {at.lower_m:.3f} m of each other"
+    if not np.isnan(at.seen.contact_at):
+        how = f"to touch {time_to(at.seen.contact_at, rate, detection, brake):.1f} s after the fault"
+    names = [found.name(k) for k in stretch.faults if k != fault]
+    more = f"; so do {', '.join(names)}" if names else ""
+    return Finding(
+        check="runaway",
+        verdict=Verdict.FAIL,
+        subject=a,
+        other=b,
+        message=f"do not dwell between {clock(stretch.start_s)} and {clock(stretch.end_s)}: {found.name(fault)} "
+        f"running away at {show(rate, 'angle')}/s around {clock(at.time_s)} brings {a} and {b} {how}, "
+        f"{at.left_m:.3f} m must be left{more}",
+        start_s=stretch.start_s,
+        end_s=stretch.end_s,
+        value=at.lower_m,
+        limit=at.left_m,
+        unit="m",
+        remedy=_remedy(found, stretch, at, rate, brake),
+        clearance=at.detail,
+    )
+
+
+def _remedy(found: Runaways, stretch: Stretch, at: _Looked, rate: float, brake: float) -> str:
+    """Return how quickly the fault would have to be detected, or how fast the drive may be, for it to be caught."""
+    part = stretch.part
+    free, _ = free_until(part.window.side.prover, at.arc, part.window.left_m, resolution=1e-5)
+    excursion = float(free[0])
+    detection = float(detection_that_keeps(excursion, rate, brake))
+    now = found.record.scene.loaded.arm.document.detection_time
+    joint = found.faults[int(part.leaves.fault[stretch.leaf])].joint
+    name = found.record.scene.arm_joints[joint]
+    ways = []
+    if detection > 0:
+        ways.append(f"detect a runaway of {name} within {np.floor(detection * 100) / 100:.2f} s (now {now:g} s)")
+    slower = float(rate_that_keeps(excursion, now, brake))
+    if slower > 0:
+        ways.append(f"limit its drive to {show(slower, 'angle', 2)}/s there")
+    return ", or ".join([*ways, "stand farther off and pass the stretch without stopping"])
+
+
+def _pass(found: Runaways) -> Finding:
+    arm = found.record.scene.loaded.arm.document
+    words = f"any joint running away either way at any instant is caught {arm.detection_time:g} s later"
+    tight = [(float(p.leaves.lower_m[k]), p, k) for p in found.parts for k in _tightest(p)]
+    if not tight:
+        most = ENOUGH_M + found.record.scene.loaded.rules.stop_remainder
+        return Finding("runaway", Verdict.PASS, "arm", f"{words}; nothing comes nearer than {most:g} m")
+    _, part, leaf = min(tight, key=lambda item: item[0])
+    at = _look(found, part, leaf)
+    a, b = at.names
+    return Finding(
+        check="runaway",
+        verdict=Verdict.PASS,
+        subject=a,
+        other=b,
+        message=f"{words}; tightest {a} to {b}, at least {at.lower_m:.3f} m left around {clock(at.time_s)} by "
+        f"{found.name(int(part.leaves.fault[leaf]))}, {at.left_m:.3f} m must be",
+        start_s=at.time_s,
+        end_s=at.time_s,
+        value=at.lower_m,
+        limit=at.left_m,
+        unit="m",
+        clearance=at.detail,
+    )
+
+
+def _tightest(part: Swept) -> Iterator[int]:
+    known = np.flatnonzero((part.leaves.pair >= 0) & (part.leaves.lower_m < ENOUGH_M))
+    if len(known):
+        yield int(known[np.argmin(part.leaves.lower_m[known])])
+
+
+def _detection(found: Runaways) -> Finding:
+    """Tell the longest detection time that would still be safe at every instant."""
+    fault = int(np.argmin(found.safe_detection_s))
+    safe, when = float(found.safe_detection_s[fault]), float(found.ends_s[fault])
+    limit = found.record.scene.loaded.arm.document.detection_time
+    name, passed = found.name(fault), safe >= limit
+    if np.isnan(when):
+        words, when = f"detection within {safe:g} s, the longest looked at, would be quick enough everywhere", 0.0
+    elif safe < 0:
+        words = f"at {clock(when)} no detection of {name} is quick enough: braking alone takes too far"
+    else:
+        words = f"detection within {safe:.2f} s would be quick enough everywhere; {name} at {clock(when)} sets that"
+    return Finding(
+        check="runaway",
+        verdict=Verdict.PASS if passed else Verdict.FAIL,
+        subject=found.record.scene.arm_joints[found.faults[fault].joint],
+        message=f"{words}; the arm takes {limit:g} s",
+        start_s=when,
+        end_s=when,
+        value=safe,
+        limit=limit,
+        unit="s",
+        remedy="" if passed else f"see the stretches not to dwell in; {name} is the joint to catch sooner",
+    )
+
+
+__all__ = ["Stretch", "bad_stretches", "check", "worst_excursion"]
