@@ -109,21 +109,60 @@ def lay_out(tree: Tree, pairs: np.ndarray) -> Layout:
     if pairs.size and (pairs.min() < 0 or pairs.max() >= count):
         wrong = int(pairs.min()) if pairs.min() < 0 else int(pairs.max())
         raise FrameError("body row", str(wrong), [f"0 to {count - 1}"])
+    return place_bodies(tree).lay_out(pairs)
+
+
+@dataclass(frozen=True, eq=False)
+class Placed:
+    """Bodies on moving frames: their solids, the frame (B,) of each and T_frame_core (B, 12)."""
+
+    joints: tuple[str, ...]
+    frames: Frames
+    solids: Solids
+    frame: np.ndarray
+    core: Array
+
+    def with_balls(self, on: np.ndarray, centre_m: Array, radius_m: Array) -> Placed:
+        """Return these and a ball for every row of ``on`` (n,), fixed to that body, centre (n, 3) in its core frame."""
+        rows = self.core[on]
+        core = np.zeros((len(on), 12))
+        core[:, [0, 4, 8]] = 1.0
+        core[:, 9:] = np.einsum("nji,nj->ni", rows[:, :9].reshape(-1, 3, 3), centre_m) + rows[:, 9:]
+        size = np.zeros((len(on), 5))
+        size[:, 3] = size[:, 4] = radius_m
+        solids = Solids(
+            np.concatenate([self.solids.form, np.zeros((len(on), 3), dtype=np.int64)]),
+            np.concatenate([self.solids.size, size]), self.solids.verts,
+            np.concatenate([self.solids.centre, np.zeros((len(on), 3))]),
+        )  # fmt: skip
+        return Placed(
+            self.joints, self.frames, solids, np.concatenate([self.frame, self.frame[on]]),
+            np.concatenate([self.core, core]),
+        )  # fmt: skip
+
+    def lay_out(self, pairs: np.ndarray) -> Layout:
+        """Number what the kernels need for pairs (P, 2) of these bodies."""
+        movers, in_movers = _movers(pairs, self.frame, self.core, self.frames.parent)
+        needed = np.zeros(len(self.frames.parent), dtype=bool)
+        needed[movers.links] = True
+        order = np.lexsort((in_movers.min(axis=1), in_movers.max(axis=1))) if len(pairs) else np.zeros(0, np.int64)
+        levers = _levers(self.frames, self.frame, self.core, self.solids.size[:, 4])
+        return Layout(
+            self.solids, self.frames._replace(lever_m=levers), self.joints, needed, movers,
+            np.ascontiguousarray(in_movers[order]), order,
+        )  # fmt: skip
+
+
+def place_bodies(tree: Tree) -> Placed:
+    """Seat the bodies of a tree on its moving frames."""
     frame_of, inside, frames = body_frames(tree)
     solids = pack([body.shape for body in tree.bodies])
     where = [tree.index(body.link) for body in tree.bodies]
     frame = np.array([frame_of[link] for link in where], dtype=np.int64)
     core = [inside[link] @ body.pose for link, body in zip(where, tree.bodies, strict=True)]
     cores = pose_rows(np.stack(core), solids.centre) if core else np.zeros((0, 12))
-    movers, in_movers = _movers(pairs, frame, cores, frames.parent)
-    needed = np.zeros(len(frames.parent), dtype=bool)
-    needed[movers.links] = True
-    order = np.lexsort((in_movers.min(axis=1), in_movers.max(axis=1))) if len(pairs) else np.zeros(0, np.int64)
-    levers = _levers(frames, frame, cores, solids.size[:, 4])
-    return Layout(
-        solids, frames._replace(lever_m=levers), tuple(tree.joints[c] for c in tree.columns[tree.columns >= 0]),
-        needed, movers, np.ascontiguousarray(in_movers[order]), order,
-    )  # fmt: skip
+    joints = tuple(tree.joints[column] for column in tree.columns[tree.columns >= 0])
+    return Placed(joints, frames, solids, frame, cores)
 
 
 def line_to(parent: np.ndarray, frame: int) -> list[int]:
@@ -144,16 +183,17 @@ def _movers(pairs: np.ndarray, frame: np.ndarray, cores: Array, parent: np.ndarr
     keys, rows = np.unique(key, return_inverse=True)
     body, bases = keys // count % len(frame) if len(frame) else keys, keys % count - 1
     moving = keys >= len(frame) * count
+    ways, way = np.unique(np.stack([frame[body], bases], axis=1), axis=0, return_inverse=True)
     links: list[int] = []
-    first, last = [], []
-    for at, above in zip(frame[body].tolist(), bases.tolist(), strict=True):
+    ends = [0]
+    for at, above in ways.tolist():
         line = line_to(parent, at)
-        first.append(len(links))
         links.extend(line[line.index(above) + 1 :] if above >= 0 else line)
-        last.append(len(links))
+        ends.append(len(links))
+    stops, way = np.array(ends, dtype=np.int64), way.reshape(-1)
     movers = Movers(
-        body, bases, frame[body], np.ascontiguousarray(cores[body]), np.array(first, dtype=np.int64),
-        np.array(last, dtype=np.int64), np.where(moving, np.cumsum(moving) - 1, -1),
+        body, bases, frame[body], np.ascontiguousarray(cores[body]), stops[way], stops[way + 1],
+        np.where(moving, np.cumsum(moving) - 1, -1),
         np.array(links, dtype=np.int64),
     )  # fmt: skip
     return movers, rows.reshape(-1, 2).astype(np.int64)
@@ -173,7 +213,8 @@ def _common_frames(parent: np.ndarray, used: np.ndarray) -> np.ndarray:
 def _levers(frames: Frames, frame: np.ndarray, cores: Array, bound: Array) -> Array:
     """Estimate how far the farthest point behind each joint is from it, as if every link were stretched."""
     levers = np.full(len(frames.parent), 0.1)
-    for body, at in enumerate(frame.tolist()):
+    for body in np.flatnonzero(frame >= 0).tolist():
+        at = int(frame[body])
         reach = float(np.linalg.norm(cores[body, 9:])) + bound[body]
         while at >= 0:
             levers[at] = max(levers[at], reach)

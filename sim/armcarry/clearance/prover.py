@@ -61,17 +61,24 @@ class Prover:
     Args:
         tree: frames, joints and bodies.
         pairs: (P, 2) rows into ``tree.bodies``.
+        layout: made already, for bodies that are not in the tree as well.
 
     Raises:
         FrameError: a pair names a body row that the tree does not have.
     """
 
-    def __init__(self, tree: Tree, pairs: Sequence[tuple[int, int]] | np.ndarray) -> None:
+    def __init__(
+        self, tree: Tree, pairs: Sequence[tuple[int, int]] | np.ndarray, layout: Layout | None = None
+    ) -> None:
         self.tree = tree
         self.pairs = np.asarray(pairs, dtype=np.int64).reshape(-1, 2)
-        self.layout: Layout = lay_out(tree, self.pairs)
+        self.layout: Layout = lay_out(tree, self.pairs) if layout is None else layout
         self._pools: dict[int, Pool] = {}
         self._nodes = 4096
+
+    def start_small(self) -> None:
+        """Begin with little working memory: for very many bodies that move."""
+        self._nodes = 256
 
     def bounds(
         self,

@@ -52,24 +52,34 @@ from armcarry.clearance.planes import gap_at, guess_plane, known, measured, set_
 from armcarry.clearance.pool import FULL, GJKS, LOOSE
 from armcarry.clearance.timetree import split
 
+#: GJK is never stopped earlier than this, whatever the wanted gap, metres
+COARSEST_M = 1e-3
 #: cells shorter than this are not split again, s
 SHORTEST_S = 1e-7
 
 
 @kernel
 def measure_node(book, ma, mb, n, tolerance, cap):
-    """Run GJK at node n from its guessed plane; return the upper bound, points left in OUT."""
+    """Run GJK at node n from its guessed plane; return the upper bound, points left in OUT.
+
+    Very near bodies are measured to a fiftieth of their distance, however loose the tolerance.
+    """
     plane, out, bodies = real2(book, PLANE), real1(book, OUT), whole1(book, BODY)
-    whole1(book, TALLY)[GJKS] += 1
+    a, b, ra, rb = bodies[ma], bodies[mb], row_of(book, ma, n), row_of(book, mb, n)
     exact = np.int64(1)
-    low, high = measure_rows(
-        book, bodies[ma], bodies[mb], row_of(book, ma, n), row_of(book, mb, n), plane[n, 1], plane[n, 2],
-        plane[n, 3], tolerance, cap,
-    )  # fmt: skip
-    if low > -math.inf:
+    tolerance = min(tolerance, COARSEST_M)
+    for _ in range(3):
+        whole1(book, TALLY)[GJKS] += 1
+        low, high = measure_rows(
+            book, a, b, ra, rb, plane[n, 1], plane[n, 2], plane[n, 3], tolerance, cap
+        )
+        if low == -math.inf:
+            set_plane(book, n, low, plane[n, 1], plane[n, 2], plane[n, 3], exact)
+            break
         set_plane(book, n, low, out[0], out[1], out[2], exact)
-    else:
-        set_plane(book, n, low, plane[n, 1], plane[n, 2], plane[n, 3], exact)
+        if high <= CONTACT_M or tolerance <= 0.05 * high:
+            break
+        tolerance = 0.02 * high
     return high
 
 
@@ -205,11 +215,7 @@ def _prove_cell(book, ma, mb, c, best, seat, tolerance, report):
             break
         first = not measured(book, a) and (measured(book, b) or plane[a, 0] <= plane[b, 0])
         n = a if first else b
-        fine = 0.02 * tolerance
-        high = measure_node(book, ma, mb, n, fine, best)
-        while CONTACT_M < high < 10.0 * fine:  # a distance that small needs to be known better to prove any of it
-            fine = 0.05 * high
-            high = measure_node(book, ma, mb, n, fine, best)
+        high = measure_node(book, ma, mb, n, 0.02 * tolerance, best)
         if high < best:
             best, seat = high, n
             goal = goal_of(best, tolerance, report)
