@@ -20,10 +20,10 @@ from armcarry.motion.chain import Chain
 from armcarry.motion.inverse import solutions, unwind
 from armcarry.motion.line import straight_line
 from armcarry.motion.path import Path, joint_segment
-from armcarry.quantities import show
 from armcarry.scene.build import PLATFORM, Scene, hang
 from armcarry.scene.limits import joint_rates
 from armcarry.scene.tree import WORLD, Tree
+from armcarry.timeline.describe import describe
 from armcarry.timeline.run import Event, Shortfall
 from armcarry.timeline.tightness import Tightness
 from armcarry.timeline.widen import widened
@@ -288,34 +288,6 @@ def switch(scene: Scene, tree: Tree, position: Array, move: Move) -> tuple[Tree,
         float(np.linalg.norm(poses.rotation_vector(gap))),
     )
     return after, event
-
-
-# -- words ------------------------------------------------------------------------------------------------
-
-
-def describe(scene: Scene, move: Move) -> str:
-    """Say in a few words what a move does."""
-    if move.to_worksite is not None:
-        return f"to {scene.loaded.platform.document.worksites[move.to_worksite].title}"
-    if move.to_pose is not None:
-        return f"to a pose in {move.to_pose.frame}"
-    if move.line is not None:
-        return f"straight line in {move.line.frame}"
-    if move.one_joint is not None:
-        joint, value = next(iter(move.one_joint.items()))
-        return f"{joint} alone to {show(value, 'angle', 1)}"
-    if move.hold is not None:
-        return f"hold {show(move.hold, 'time')}"
-    if move.attach is not None:
-        return f"attach {move.attach.what} to {move.attach.to}"
-    if move.detach is not None:
-        return f"leave {move.detach.what} at {move.detach.to}"
-    if move.appendage is not None:
-        name, state = next(iter(move.appendage.items()))
-        return f"{name} to {state}"
-    if move.posture is not None:
-        return f"{move.posture.who} takes posture {move.posture.posture}"
-    return "to joint angles"
 
 
 def _shortfall(scene: Scene, carry: Carry, number: int, move: Move, error: ReachError) -> Shortfall:
