@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from armcarry.files.names import matches
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record, Relaxed
-from armcarry.scene.names import matches
 
 #: a pattern that fits more bodies than this names none in particular; common practice, no source
 MOST_BODIES = 12

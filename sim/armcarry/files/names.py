@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Iterable
+from functools import lru_cache
 
 
 def nearest(name: str, known: Iterable[str]) -> str | None:
@@ -23,12 +24,16 @@ def accepted(name: str, known: Iterable[str], what: str = "") -> str:
     return f"{near} (nearest), or one of: {listed}" if near is not None and len(names) > 1 else listed
 
 
+@lru_cache(maxsize=4096)
+def _compiled(pattern: str) -> re.Pattern[str]:
+    return re.compile(".*".join(re.escape(part) for part in pattern.split("*")))
+
+
 def matches(pattern: str, name: str) -> bool:
-    """Tell whether ``name`` fits ``pattern``, in which * stands for any run of characters."""
-    return re.fullmatch(".*".join(re.escape(part) for part in pattern.split("*")), name) is not None
+    """Tell whether ``name`` fits ``pattern``, in which * stands for any run of characters, slashes included."""
+    return _compiled(pattern).fullmatch(name) is not None
 
 
 def matches_any(pattern: str, names: Iterable[str]) -> bool:
     """Tell whether ``pattern`` fits at least one of ``names``."""
-    compiled = re.compile(".*".join(re.escape(part) for part in pattern.split("*")))
-    return any(compiled.fullmatch(name) for name in names)
+    return any(matches(pattern, name) for name in names)

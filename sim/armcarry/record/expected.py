@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from armcarry.files.documents.scenario import Expectation
+from armcarry.files.names import matches
 from armcarry.record.finding import Finding, Verdict
-from armcarry.scene.names import matches, pair_matches
+from armcarry.scene.names import pair_matches
 
 
 def differences(expected: Iterable[Expectation], findings: Iterable[Finding]) -> tuple[str, ...]:

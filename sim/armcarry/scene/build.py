@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from armcarry.files.documents.models import LoadClass, LoadName, Mount
+from armcarry.files.names import matches
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.scene.crew import FREE_JOINTS, with_free_base
-from armcarry.scene.names import matches
 from armcarry.scene.tree import WORLD, Tree
 
 if TYPE_CHECKING:

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from armcarry.files.names import matches
 from armcarry.scene.build import ARM, PLATFORM, RESTRAINT, Scene
 from armcarry.scene.camera import View
-from armcarry.scene.names import matches
 from armcarry.scene.tree import Tree
 
 if TYPE_CHECKING:

@@ -1,20 +1,10 @@
-"""Name patterns: ``*`` stands for any run of characters, slashes included."""
+"""Pairs of names against pairs of patterns, in either order."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
-from functools import lru_cache
 
-
-@lru_cache(maxsize=4096)
-def _compiled(pattern: str) -> re.Pattern[str]:
-    return re.compile("".join(".*" if part == "*" else re.escape(part) for part in re.split(r"(\*)", pattern)))
-
-
-def matches(pattern: str, name: str) -> bool:
-    """Tell whether the whole name fits the pattern."""
-    return _compiled(pattern).fullmatch(name) is not None
+from armcarry.files.names import matches
 
 
 def pair_matches(patterns: tuple[str, str], names: tuple[str, str]) -> bool:

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from armcarry.clearance import pairs_that_move
+from armcarry.files.names import matches
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 from armcarry.scene.build import Scene
-from armcarry.scene.names import matches
 from armcarry.scene.rules import required_clearance_m
 from armcarry.scene.tree import Tree
 
