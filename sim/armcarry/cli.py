@@ -72,11 +72,13 @@ def rehearse(
 
     Exit code: 0 nothing failed, 1 a finding failed, 2 bad input or usage.
     """
+    from armcarry.clearance.ready import make_ready
     from armcarry.record.store import save
     from armcarry.rehearsal import judge
     from armcarry.rehearsal import rehearse as compute
     from armcarry.views.terminal import Console
 
+    make_ready(lambda words: typer.echo(words, err=True))
     console = Console(quiet=as_json)
     with console.progress() as tell:
         record = compute(scenario, tell, slip=dict(map(_slip, slip or [])), failed=fail or [])
