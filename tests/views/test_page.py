@@ -4,6 +4,7 @@ import re
 import shutil
 import subprocess
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -122,6 +123,16 @@ def test_the_facts_are_those_of_the_run(small_run):
     least = min(value for value in facts["track"]["lower"] if value is not None)
     assert least == pytest.approx(record.tightest.upper_m, abs=0.02)
     json.dumps(facts, allow_nan=False)
+
+
+def test_a_cell_without_bodies_is_not_told_as_contact(small_run):
+    record, findings = small_run
+    lower, upper = np.array([np.inf, -np.inf, 0.4, 3.0]), np.array([np.inf, 0.0, 0.41, np.inf])
+    curve = Curve("arm to structure", 0.6, np.arange(5.0), lower, upper)
+    (shown,) = page_facts(replace(record, curves=(curve,)), findings)["curves"]
+    assert shown["lower"] == [None, -1.0, 0.4, 3.0]
+    assert shown["upper"] == [None, 0.0, 0.41, None]
+    assert shown["top"] == record.scene.loaded.rules.report_distance
 
 
 def test_a_thinned_band_still_holds_the_least_distance():

@@ -155,8 +155,10 @@ def save(figure: Figure, path: Path) -> Path:
 def _band(axes: Axes, curve: Curve, report_m: float) -> None:
     edges = curve.times_s / MINUTE_S
     low, high = (np.append(b, b[-1]) for b in (np.maximum(curve.lower_m, 0.0), np.maximum(curve.upper_m, 0.0)))
-    top = max(report_m, 1.6 * curve.required_m)
+    top = top_m(curve, report_m)
     high = np.minimum(np.where(np.isfinite(high), high, top), top)
+    nobody = np.isinf(low)  # no pair of the group is there
+    low, high = np.where(nobody, np.nan, low), np.where(nobody, np.nan, high)
     axes.fill_between(edges, np.minimum(low, top), high, step="post", color=palette.SKY_BLUE, alpha=0.7, linewidth=0)
     axes.step(edges, np.minimum(low, top), where="post", color=palette.BLUE)
     axes.axhline(curve.required_m, color=palette.VERMILLION, linestyle="dashed")
@@ -169,8 +171,16 @@ def _band(axes: Axes, curve: Curve, report_m: float) -> None:
     sign = "✕ under" if least < curve.required_m else "✓ at least"
     words = "contact" if not np.isfinite(least) else f"{max(least, 0.0):.3f} m at {edges[k]:.1f} min"
     axes.set_title(f"{curve.group}: {words}   {sign} {curve.required_m:.2f} m", loc="left")
-    if np.all(low >= top):
+    if np.all(low[~nobody] >= top):
         axes.text(0.5, 0.8, f"farther than {top:g} m throughout", transform=axes.transAxes, ha="center", va="top")
+
+
+def top_m(curve: Curve, report_m: float) -> float:
+    """Return the upper end of a clearance axis: what is measured and required fill it, to the report distance."""
+    largest = float(np.max(curve.upper_m, initial=0.0, where=np.isfinite(curve.upper_m)))
+    if np.any(np.isinf(curve.upper_m) & np.isfinite(curve.lower_m)):
+        largest = report_m
+    return float(max(min(1.1 * largest, report_m), 2 * curve.required_m, 0.1))
 
 
 def _joint_panels(

@@ -15,6 +15,7 @@ from armcarry.views.closest import closest_track
 from armcarry.views.curves import thinned
 from armcarry.views.eyes import eyes
 from armcarry.views.groups import leaders
+from armcarry.views.plots import top_m
 from armcarry.views.viewpoint import Viewpoint, body_corners, overview, towards_gap
 from armcarry.views.words import CAUTION, counted, plain, verdict_word
 
@@ -44,7 +45,9 @@ def page_facts(record: Record, findings: Sequence[Finding]) -> dict[str, Any]:
              "say": move.say}
             for move in record.moves
         ],
-        "curves": [_curve(curve) for curve in sorted(record.curves, key=_least_margin_m)],
+        "curves": [
+            _curve(curve, loaded.rules.report_distance) for curve in sorted(record.curves, key=_least_margin_m)
+        ],
         "track": track,
         "pairs": pairs,
         "findings": [shown[order[id(finding)]] for finding in findings],
@@ -69,11 +72,13 @@ def _least_margin_m(curve: Curve) -> float:
     return float(np.min(curve.lower_m, initial=np.inf)) - curve.required_m
 
 
-def _curve(curve: Curve) -> dict[str, Any]:
+def _curve(curve: Curve, report_m: float) -> dict[str, Any]:
     short = thinned(curve, _CURVE_CELLS)
     return {
-        "group": curve.group, "required": curve.required_m, "times": _rounded(short.times_s, 2),
-        "lower": _rounded(short.lower_m), "upper": _rounded(short.upper_m),
+        "group": curve.group, "required": curve.required_m, "top": top_m(curve, report_m),
+        "times": _rounded(short.times_s, 2),
+        # below 0 in contact, None where no pair of the group is there; an upper None is beyond the axis
+        "lower": _rounded(np.maximum(short.lower_m, -1.0)), "upper": _rounded(np.maximum(short.upper_m, 0.0)),
     }
 
 

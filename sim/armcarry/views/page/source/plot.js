@@ -75,7 +75,7 @@ export class Plot {
       this.top = 1;
       return sheet;
     }
-    this.top = Math.max(data.report_m, 1.6 * this.curve.required);
+    this.top = this.curve.top;
     this.axes(pen);
     this.band(pen);
     return sheet;
@@ -86,13 +86,13 @@ export class Plot {
     pen.fillStyle = data.colours.light;
     pen.lineWidth = 1;
     pen.textAlign = "right";
-    const step = this.top > 4 ? 2 : 1;
+    const step = [0.05, 0.1, 0.2, 0.5, 1, 2, 5].find((s) => this.top / s <= 4) ?? 10;
     for (let m = 0; m <= this.top + 1e-9; m += step) {
       pen.beginPath();
       pen.moveTo(LEFT, this.y(m));
       pen.lineTo(this.wide - RIGHT, this.y(m));
       pen.stroke();
-      pen.fillText(`${m} m`, LEFT - 8, this.y(m) + 5);
+      pen.fillText(`${Number(m.toFixed(2))} m`, LEFT - 8, this.y(m) + 5);
     }
     pen.textAlign = "center";
     const length = data.end_s - data.start_s;
@@ -110,11 +110,29 @@ export class Plot {
 
   band(pen) {
     const { times, lower, upper, required } = this.curve;
-    const low = lower.map((value) => this.y(value ?? 0));
+    const low = lower.map((value) => (value === null ? null : this.y(value)));
     const high = upper.map((value) => this.y(value ?? this.top));
+    for (const [first, last] of stretches(low)) this.stretch(pen, times, low, high, first, last);
+    pen.fillStyle = data.colours.fail;
+    lower.forEach((value, k) => {
+      if (value === null || value >= required) return;
+      pen.fillRect(this.x(times[k]), this.tall - BOTTOM - 6, this.x(times[k + 1]) - this.x(times[k]) + 0.5, 6);
+    });
+    pen.strokeStyle = data.colours.fail;
+    pen.lineWidth = 2.5;
+    pen.setLineDash([9, 6]);
+    pen.beginPath();
+    pen.moveTo(LEFT, this.y(required));
+    pen.lineTo(this.wide - RIGHT, this.y(required));
+    pen.stroke();
+    pen.setLineDash([]);
+  }
+
+  // The proven band from cell first to before last: filled, its lower edge drawn.
+  stretch(pen, times, low, high, first, last) {
     const along = (values, back) => {
-      const order = values.map((_, k) => (back ? values.length - 1 - k : k));
-      for (const k of order) {
+      for (let j = first; j < last; j += 1) {
+        const k = back ? first + last - 1 - j : j;
         pen.lineTo(this.x(times[back ? k + 1 : k]), values[k]);
         pen.lineTo(this.x(times[back ? k : k + 1]), values[k]);
       }
@@ -131,17 +149,17 @@ export class Plot {
     pen.beginPath();
     along(low, false);
     pen.stroke();
-    pen.fillStyle = data.colours.fail;
-    lower.forEach((value, k) => {
-      if ((value ?? 0) < required) pen.fillRect(this.x(times[k]), this.tall - BOTTOM - 6, this.x(times[k + 1]) - this.x(times[k]) + 0.5, 6);
-    });
-    pen.strokeStyle = data.colours.fail;
-    pen.lineWidth = 2.5;
-    pen.setLineDash([9, 6]);
-    pen.beginPath();
-    pen.moveTo(LEFT, this.y(required));
-    pen.lineTo(this.wide - RIGHT, this.y(required));
-    pen.stroke();
-    pen.setLineDash([]);
   }
+}
+
+// Runs [first, last) of cells that have a value.
+function stretches(values) {
+  const runs = [];
+  let first = 0;
+  for (let k = 0; k <= values.length; k += 1) {
+    if (k < values.length && values[k] !== null) continue;
+    if (k > first) runs.push([first, k]);
+    first = k + 1;
+  }
+  return runs;
 }
