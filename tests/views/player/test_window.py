@@ -58,9 +58,13 @@ from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QApplication
 stay = QApplication.exec
 
+def tell_and_close():
+    # in one call: two coarse timers 100 ms apart may fire in either order
+    print([w.windowTitle() for w in QApplication.topLevelWidgets() if w.isVisible()])
+    QApplication.closeAllWindows()
+
 def for_a_while(*_):
-    QTimer.singleShot(1500, lambda: print([w.windowTitle() for w in QApplication.topLevelWidgets() if w.isVisible()]))
-    QTimer.singleShot(1600, QApplication.closeAllWindows)
+    QTimer.singleShot(1500, tell_and_close)
     return stay()
 
 QApplication.exec = for_a_while
