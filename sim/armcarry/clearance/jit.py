@@ -22,7 +22,7 @@ _INNER: dict[str, Any] = {"_nrt": False, "no_cpython_wrapper": True, "no_cfunc_w
 #: the files that hold inner kernels
 _KERNELS = (
     "jit", "book", "support", "simplex", "gjk", "timetree", "bend", "search", "contact", "pool", "prove", "rest",
-    "along", "grouped", "distance", "planes", "measure",
+    "along", "grouped", "paint", "distance", "planes", "measure",
 )  # fmt: skip
 
 
