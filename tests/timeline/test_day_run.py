@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from armcarry.errors import FrameError, InputError
+from armcarry.files.documents.day import Takes
 from armcarry.files.load import load_scenario
 from armcarry.geometry import poses
 from armcarry.motion.forward import forward
@@ -17,7 +18,7 @@ from armcarry.record.record import Record
 from armcarry.scene.build import build_scene
 from armcarry.timeline.day_run import run_day
 from armcarry.timeline.plan import flown_s, plan_day
-from armcarry.timeline.walks import grip, place_pose
+from armcarry.timeline.walks import grip, place_pose, walk_between
 
 SCRIPT = """
 format: armcarry scenario 1
@@ -250,3 +251,58 @@ def test_no_day_no_slip(tmp_path):
     path.write_text(SCRIPT[: SCRIPT.index("day:\n  start")] + START)
     with pytest.raises(InputError, match="the scenario has no day, so no step of it can slip or fail"):
         rehearse(path, slip={"a": 60.0})
+
+
+def test_places_that_do_not_exist_are_refused(scene):
+    with pytest.raises(FrameError, match="no worksite named 'rack_c'; did you mean 'rack_"):
+        place_pose(scene, "rack_c", "ev2")
+    step = scene.loaded.scenario.day.steps[0]
+    with pytest.raises(FrameError, match="no translation named 'fly_in'"):
+        walk_between(scene, scene.loaded.scenario.day, step, "ev2", None)
+
+
+def changed_day(scene, run, **updates):
+    """The record with some fields of some steps of its day changed."""
+    document = scene.loaded.scenario
+    steps = [step.model_copy(update=updates.get(step.name, {})) for step in document.day.steps]
+    day = document.day.model_copy(update={"steps": steps, **updates.get("day", {})})
+    loaded = replace(scene.loaded, scenario=document.model_copy(update={"day": day}))
+    return record_of(replace(scene, loaded=loaded), run)
+
+
+def failures(record):
+    from armcarry.checks import schedule
+
+    return [f for f in schedule.check(record) if str(f.verdict) == "fail"]
+
+
+def test_a_gap_too_wide_for_hands_is_a_finding(scene, run):
+    failed = failures(changed_day(scene, run, day={"rail_reach": 0.3}))
+    assert {f.other for f in failed} >= {"to_rack_b", "to_den"}
+    assert "no handrail within 0.30 m of the" in failed[0].message
+    assert failed[0].remedy == "add a handrail or a tether there, or take another way in several steps"
+
+
+def test_a_time_shorter_than_the_motion_is_a_finding_and_the_motion_wins(scene, run):
+    record = changed_day(scene, run, to_den={"takes": Takes(least="10 s", likely="20 s", most="30 s")})
+    found = [f for f in failures(record) if f.other == "takes"]
+    assert [f.subject for f in found] == ["to_den"]
+    assert "to_den is to take 0:20.0, but its motion takes" in found[0].message
+    assert "state at least" in found[0].remedy
+    slot = record.plan.schedule.slot("to_den")
+    assert slot.end_s - slot.start_s == pytest.approx(record.plan.computed["to_den"].likely_s)
+
+
+def test_a_conflict_is_a_finding(scene, run):
+    failed = failures(changed_day(scene, run, seat={"actors": ["ev2"]}))
+    assert ("ev2", "seat") in {(f.subject, f.other) for f in failed}
+
+
+def test_slips_are_kept_with_the_run(scene, run, tmp_path):
+    from armcarry.record.store import load, save
+
+    record = record_of(scene, run, slip={"tighten": 120.0}, failed=("look",))
+    save(record, (), tmp_path / "run")
+    again, _ = load(tmp_path / "run")
+    assert (again.slip, again.failed) == ({"tighten": 120.0}, ("look",))
+    assert again.plan.schedule.end_s == record.plan.schedule.end_s

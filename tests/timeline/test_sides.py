@@ -1,0 +1,72 @@
+"""Where a walking worker's body goes: into the open, not into what stands beside the rail."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from armcarry.geometry import poses
+from armcarry.geometry.model import Body
+from armcarry.geometry.shapes import Box
+from armcarry.timeline.sides import Surroundings, choose_sides
+
+GRIP, HEAD_M = np.array([0.5, 0.0, 1.8]), 1.65
+
+
+def around(*boxes):
+    bodies = tuple(Body(f"b{k}", "x/y", Box(size), poses.identity()) for k, (size, _) in enumerate(boxes))
+    frames = np.stack([poses.translation(middle) for _, middle in boxes])
+    return Surroundings(bodies, frames, GRIP, HEAD_M)
+
+
+FLOOR = ((40.0, 4.0, 2.0), (0.0, 0.0, -1.2))  # its top is 0.2 m below the rails
+WALL = ((40.0, 2.0, 4.0), (0.0, -1.3, 1.0))
+
+
+def body_axis(turn, point, share):
+    """Point of the body's middle line, from the soles (0) to the head (1)."""
+    return point + turn @ (np.array([0.0, 0.0, 0.1 + share * (HEAD_M - 0.2)]) - GRIP)
+
+
+def test_the_body_stays_over_the_floor_and_off_the_wall():
+    points = np.array([[-5.0, 0, 0], [5.0, 0, 0]])
+    turn = choose_sides(points, around(FLOOR))[0]
+    assert all(body_axis(turn, points[0], share)[2] > 0.15 for share in (0, 0.5, 1))
+    turn = choose_sides(points, around(FLOOR, WALL))[0]
+    for share in (0, 0.5, 1):
+        where = body_axis(turn, points[0], share)
+        assert where[2] > 0.15
+        assert where[1] > 0.05
+
+
+def test_a_corner_is_turned_in_the_open():
+    points = np.array([[-3.0, 0, 0], [0.0, 0, 0], [0.0, 0, 3.0]])  # along the floor, then up
+    surroundings = around(FLOOR)
+    turns = choose_sides(points, surroundings)
+    places = [(turns[k], points[k] + s * (points[k + 1] - points[k])) for k in (0, 1) for s in (0.0, 0.5, 1.0)]
+    lacking = surroundings.lacking_m(np.stack([t for t, _ in places]), np.stack([p for _, p in places]))
+    assert lacking.max() < 0.65  # nowhere in contact
+    head_first = np.stack([np.column_stack([(-1.0, 0, 0), (0, -1.0, 0), (0, 0, 1.0)])])
+    assert surroundings.lacking_m(head_first, points[1:2])[0] > 1.0  # trailing down the floor it would be
+
+
+def test_with_nothing_about_any_side_will_do_and_ends_decide():
+    points = np.array([[0.0, 0, 0], [4.0, 0, 0]])
+    far = around(((1.0, 1.0, 1.0), (0.0, 0.0, 100.0)))
+    before = poses.from_xyz_rpy((0, 0, 0), (0.3, 0.1, 0.4))[:3, :3]
+    turn = choose_sides(points, far, before, before)[0]
+    trailing = choose_sides(points, far)[0]  # any rotation the search may take, spun and tilted about the leg
+    spins = poses.rotation_about((1.0, 0.0, 0.0), np.arange(8) * np.pi / 4)[:, :3, :3]
+
+    def angle(a, b):
+        return np.arccos(np.clip((np.trace(a.T @ b) - 1) / 2, -1, 1))
+
+    assert angle(before, turn) <= min(angle(before, spin @ trailing) for spin in spins) + 1e-9
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_rotations_are_rotations(seed):
+    points = np.random.default_rng(seed).uniform(-3, 3, (5, 3))
+    turns = choose_sides(points, around(FLOOR))
+    assert np.allclose(turns @ turns.transpose(0, 2, 1), np.eye(3), atol=1e-9)
+    assert np.allclose(np.linalg.det(turns), 1.0)
