@@ -7,8 +7,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from armcarry.clearance.many import Arcs, free_until
-from armcarry.motion.stopping import detection_that_keeps, rate_that_keeps, time_to
+from armcarry.clearance.many import Arcs
+from armcarry.motion.stopping import rate_that_keeps, time_to
+from armcarry.motion.stopping import runaway as runaway_of
 from armcarry.quantities import clock, show
 from armcarry.record.cells import ENOUGH_M
 from armcarry.record.faults import worst_excursion, worst_rates
@@ -131,26 +132,27 @@ def _failure(found: Runaways, stretch: Stretch) -> Finding:
         value=at.lower_m,
         limit=at.left_m,
         unit="m",
-        remedy=_remedy(found, stretch, at, rate, brake),
+        remedy=_remedy(found, stretch, rate, brake),
         clearance=at.detail,
     )
 
 
-def _remedy(found: Runaways, stretch: Stretch, at: _Looked, rate: float, brake: float) -> str:
-    """Return how quickly the fault would have to be detected, or how fast the drive may be, for it to be caught."""
-    part = stretch.part
-    free, _ = free_until(part.window.side.prover, at.arc, part.window.left_m, resolution=1e-5)
-    excursion = float(free[0])
-    detection = float(detection_that_keeps(excursion, rate, brake))
+def _remedy(found: Runaways, stretch: Stretch, rate: float, brake: float) -> str:
+    """Return how quickly faults would have to be detected, or how fast the worst drive may be, to be caught.
+
+    Both are enough for the whole run, and so for the stretch.
+    """
+    worst = int(stretch.part.leaves.fault[stretch.leaf])
+    safe = float(found.safe_detection_s[list(stretch.faults)].min())
     now = found.record.scene.loaded.arm.document.detection_time
-    joint = found.faults[int(part.leaves.fault[stretch.leaf])].joint
-    name = found.record.scene.arm_joints[joint]
     ways = []
-    if detection > 0:
-        ways.append(f"detect a runaway of {name} within {np.floor(detection * 100) / 100:.2f} s (now {now:g} s)")
-    slower = float(rate_that_keeps(excursion, now, brake))
-    if slower > 0:
-        ways.append(f"limit its drive to {show(slower, 'angle', 2)}/s there")
+    if safe > 0:
+        ways.append(f"detect a runaway within {np.floor(safe * 100) / 100:.2f} s (now {now:g} s)")
+    excursion = float(runaway_of(rate, found.safe_detection_s[worst], brake).distance)
+    slower = float(rate_that_keeps(max(excursion, 0.0), now, brake))
+    if 0 < slower < rate:
+        name = found.record.scene.arm_joints[found.faults[worst].joint]
+        ways.append(f"limit the drive of {name} to {show(slower, 'angle', 2)}/s there")
     return ", or ".join([*ways, "stand farther off and pass the stretch without stopping"])
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from armcarry.clearance.many import Arcs, free_until
 from armcarry.quantities import clock
 from armcarry.record.cells import ENOUGH_M, states
 from armcarry.record.finding import ClearanceDetail, Finding, Verdict
@@ -57,11 +58,14 @@ def _failures(found: RunOuts) -> list[_Worst]:
 
 def _look(part: Braked, leaf: int) -> tuple[Witness, float]:
     """Return the nearest approach on the run-out begun in the middle of a cell, and what is proven of all."""
+    pair = int(part.leaves.pair[leaf])
+    seen = witness(part.window.side, pair, _arc(part, leaf))
+    return seen, max(float(part.leaves.lower_m[leaf] + part.window.left_m[pair]), 0.0)
+
+
+def _arc(part: Braked, leaf: int) -> Arcs:
     side, leaves = part.window.side, part.leaves
-    state = states(side.record.motion, leaves.start_s[[leaf]], leaves.end_s[[leaf]])
-    pair = int(leaves.pair[leaf])
-    seen = witness(side, pair, braking_arcs(side, state))
-    return seen, max(float(leaves.lower_m[leaf] + part.window.left_m[pair]), 0.0)
+    return braking_arcs(side, states(side.record.motion, leaves.start_s[[leaf]], leaves.end_s[[leaf]]))
 
 
 def _failure(record: Record, found: RunOuts, worst: _Worst) -> Finding:
@@ -86,21 +90,31 @@ def _failure(record: Record, found: RunOuts, worst: _Worst) -> Finding:
         value=lower,
         limit=left,
         unit="m",
-        remedy=_remedy(record, time, seen.before_m, lower, left),
+        remedy=_remedy(record, time, slower_share(part, leaf)),
         clearance=ClearanceDetail(lower, seen.distance_m, left, time, seen.point_a, seen.point_b),
     )
 
 
-def _remedy(record: Record, time_s: float, before_m: float, after_m: float, left_m: float) -> str:
-    """Return what to change: the way braking takes goes with the square of the rate."""
+def slower_share(part: Braked, leaf: int) -> float:
+    """Return the share of its rate at which the arm would stop in time there, 0 where not even standing is enough.
+
+    The way that braking takes goes with the square of the rate: what may be used up is what an arc goes, as
+    1 - (1 - t / T)^2 of it after t of the T that braking takes.
+    """
+    arc = _arc(part, leaf).without_slack()
+    free, _ = free_until(part.window.side.prover, arc, part.window.left_m, resolution=1e-4)
+    gone = min(float(free[0] / arc.until[0]), 1.0)
+    return float(np.sqrt(1.0 - (1.0 - gone) ** 2))
+
+
+def _remedy(record: Record, time_s: float, share: float) -> str:
+    """Return what to change, the share rounded down to 5 %."""
     move = record.move_at(time_s)
     away = "lead the carry farther from there"
-    if move is None or before_m <= left_m:
+    rounded = min(np.floor(share * 20) * 5, 95.0)  # the arc looked at may just pass where those beside it do not
+    if move is None or rounded <= 0:
         return away
-    share = float(np.sqrt((before_m - left_m) / max(before_m - after_m, 1e-9)))
-    if share >= 1:
-        return f"slow {move.title} a little, or {away}"
-    return f"slow {move.title} to {np.floor(share * 20) * 5:.0f} % of its rate, or {away}"
+    return f"slow {move.title} to {rounded:.0f} % of its rate there, or {away}"
 
 
 def _pass(record: Record, found: RunOuts) -> Finding:

@@ -66,7 +66,7 @@ class Margins:
     """Distance beyond what is asked, least over all pairs, one row an arc.
 
     Attributes:
-        lower_m: (N,) proven for every motion within the slack, at most ``enough_m``.
+        lower_m: (N,) proven for every motion within the slack, at most ``enough_m``; -inf where given up.
         reached_m: (N,) on the arc itself, at ``at``; inf where every pair was proven to have enough.
         pair: (N,) row of the pair, -1 for none.
         at: (N,) parameter, nan for none.
@@ -126,7 +126,7 @@ def near_pairs(prover: Prover, arcs: Arcs, asked_m: Array, extra: Array, *, enou
 
 def least_margins(
     prover: Prover, arcs: Arcs, asked_m: Array, *, tolerance_m: float = 5e-3, enough_m: float = 1.0,
-    lists: Lists | None = None, which: np.ndarray | None = None,
+    give_up_m: float = -np.inf, lists: Lists | None = None, which: np.ndarray | None = None,
 ) -> Margins:
     """Bound, for every arc and its slack, the least distance beyond what is asked of each pair.
 
@@ -138,6 +138,7 @@ def least_margins(
         asked_m: (P,) of each pair; nan leaves it out.
         tolerance_m: wanted gap between lower bound and what is reached less the pad.
         enough_m: pairs with this much to spare are not looked at further.
+        give_up_m: an arc on which this is not kept is not looked at further; nothing is then proven of it.
         lists, which: pairs that matter, and the list of each arc (N,); all pairs when left out.
     """
     table = np.empty((len(arcs), 5))
@@ -146,8 +147,8 @@ def least_margins(
     _run(
         prover, arcs,
         lambda kernels, book, inputs, scratch: kernels.least_margins(
-            book, prover.layout.pairs, asked_m[order] + PAD_M, *inputs, *chosen, tolerance_m, enough_m, *scratch,
-            table,
+            book, prover.layout.pairs, asked_m[order] + PAD_M, *inputs, *chosen, tolerance_m, enough_m, give_up_m,
+            *scratch, table,
         ),
     )  # fmt: skip
     return Margins(table[:, 0], table[:, 1] + PAD_M, _named(order, table[:, 2]), table[:, 3], table[:, 4])

@@ -175,8 +175,11 @@ def _start(book, n, base, moving, breaks, poly, until):
 
 
 @kernel
-def _least(book, pairs, asked, some, roots, slack, extra, pads, seen, first, tolerance, enough, row):
-    """Fill row: proven margin of the tube, margin on the arc, its pair, instant and pad; return 0 if full."""
+def _least(book, pairs, asked, some, roots, slack, extra, pads, seen, first, tolerance, enough, give_up, row):
+    """Fill row: proven margin of the tube, margin on the arc, its pair, instant and pad; return 0 if full.
+
+    Once a margin on the arc is below ``give_up`` no other pair is looked at, and nothing is proven.
+    """
     best, low = enough, enough
     row[0], row[1], row[2], row[3], row[4] = enough, math.inf, -1.0, math.nan, 0.0
     for k in range(-1, some.shape[0]):  # the pair that was worst before goes first
@@ -197,6 +200,9 @@ def _least(book, pairs, asked, some, roots, slack, extra, pads, seen, first, tol
             upper = max(upper, 0.0)
             best = upper - shift
             row[1], row[2], row[3], row[4] = upper - asked[i], i, real1(book, NODE_T)[seat], pad
+            if row[1] < give_up:
+                low = -math.inf
+                break
     row[0] = low
     return 1
 
@@ -287,8 +293,8 @@ def _make(digest):
 
     @entry
     def least_margins(
-        book, pairs, asked, base, moving, breaks, poly, until, slack, some, offsets, lists, tolerance, enough, pads,
-        seen, table,
+        book, pairs, asked, base, moving, breaks, poly, until, slack, some, offsets, lists, tolerance, enough, give_up,
+        pads, seen, table,
     ):
         """Fill table (N, 5), see _least, from pairs some[offsets[l]:offsets[l+1]] of list l; 0 if the pool is full."""
         worst, extra = np.int64(-1), np.zeros(base.shape[1])
@@ -298,7 +304,8 @@ def _make(digest):
                 return 0
             mine = some[offsets[lists[n]] : offsets[lists[n] + 1]]
             if not _least(
-                book, pairs, asked, mine, roots, slack[n], extra, pads, seen, worst, tolerance, enough, table[n]
+                book, pairs, asked, mine, roots, slack[n], extra, pads, seen, worst, tolerance, enough, give_up,
+                table[n],
             ):
                 return 0
             worst = np.int64(table[n, 2])

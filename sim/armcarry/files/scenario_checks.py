@@ -69,6 +69,8 @@ def _base(script: Script) -> None:
     for name, station in script.document.carts.items():
         if script.known(("carts", name), name, platform.carts, "cart"):
             _station(script, ("carts", name), platform.carts[name].joint, station)
+    if script.document.safe_point is not None:
+        script.known(("safe_point",), script.document.safe_point, platform.worksites, "worksite")
 
 
 def _platform(script: Script) -> None:

@@ -119,7 +119,7 @@ def sides(record: Record) -> tuple[Side, ...]:
         found = []
         for phase in record.phases:
             if phase.end_s > phase.start_s:
-                pairs, _ = judged_pairs(record.scene, phase.tree, _every_way(record, phase))
+                pairs = every_pair(record, phase)
                 enough = ENOUGH_M + record.scene.loaded.rules.stop_remainder + _reach_m(Side.of(record, phase))
                 found.append(Side.of(record, phase, pairs[apart_m(record, phase, pairs) < enough]))
         _sides[record] = tuple(found)
@@ -186,12 +186,13 @@ def worst_rates(side: Side, near: np.ndarray) -> Array:
     return np.where(np.asarray(near)[:, None], *(runaway_rates(arm, side.load, kind) for kind in (True, False)))
 
 
-def _every_way(record: Record, phase: Phase) -> Motion:
-    """Return a motion of all arm joints at once, which tells the pairs that any of them can move."""
+def every_pair(record: Record, phase: Phase) -> np.ndarray:
+    """Return the pairs (P, 2) that are judged and that any arm joint can move, however far apart they are."""
     table = np.zeros((1, 2, len(record.motion.joints)))
     table[0, 0] = record.motion.at(phase.start_s)
     table[0, 1, record.scene.arm_columns] = 1.0
-    return Motion(record.motion.joints, np.array([phase.start_s, phase.end_s]), table)
+    every_way = Motion(record.motion.joints, np.array([phase.start_s, phase.end_s]), table)
+    return judged_pairs(record.scene, phase.tree, every_way)[0]
 
 
 def windows(side: Side) -> Iterator[Window]:

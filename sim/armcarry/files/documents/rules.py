@@ -61,6 +61,12 @@ class Margins(Part):
     smallest_singular_value: Annotated[float, Field(ge=0)]
 
 
+class LockedJoint(Part):
+    """How closely it is looked at what is left to a rider when a joint locks."""
+
+    instants: Annotated[int, Field(ge=0, le=500)] = Field(description="of the run, evenly spread; 0 leaves it out")
+
+
 class RulesDocument(Document):
     """The rules of a rehearsal."""
 
@@ -77,6 +83,7 @@ class RulesDocument(Document):
     )
     budget_combination: Literal["worst_case", "root_sum_square"] = "root_sum_square"
     stop_remainder: Length = Field(description="clearance that must be left after a late stop")
+    locked_joint: LockedJoint | None = Field(default=None, description="10 instants when left out")
     rider_tip_speed: Speed = Field(description="largest tip speed with a rider aboard")
     safe_return: Time = Field(
         default=1800.0, description="longest time for a stranded rider to the airlock; default 30 min, an assumption"

@@ -201,6 +201,10 @@ class ScenarioDocument(Document):
     crew: dict[Name, CrewMember] = Field(default_factory=dict)
     hardware: dict[Name, HardwareItem] = Field(default_factory=dict)
     start: JointSettings = Field(default_factory=dict, description="arm joints at the start; others at home")
+    safe_point: Name | None = Field(
+        default=None,
+        description="worksite where a rider is safe when a joint has locked; default where the run starts",
+    )
     carries: list[Carry] = Field(default_factory=list)
     day: Day | None = Field(default=None, description="who does what and when; without it carries follow in order")
     cameras_off: list[NamePattern] = Field(

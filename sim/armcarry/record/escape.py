@@ -1,0 +1,307 @@
+"""A joint that locks while somebody rides: can the others still bring the rider to something to hold on to?
+
+The locked joint stays where it is; the other joints are led step by step, each step keeping its distance from
+everything, until a shoulder has a handrail within a glove's reach or the plate is within that reach of the safe
+point. The way found is then proven, between its corners too. What must be left is what must be left after any
+fault: see record.faults; a relaxation granted when the joint locks holds for the way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Literal
+from weakref import WeakKeyDictionary
+
+import numpy as np
+
+from armcarry.clearance.gauge import Gauge
+from armcarry.clearance.many import Arcs, least_margins
+from armcarry.geometry.poses import Array
+from armcarry.motion.avoid import avoiding_step
+from armcarry.motion.chain import Chain
+from armcarry.motion.inverse import pose_error
+from armcarry.motion.jacobian import pose_and_jacobian
+from armcarry.record.faults import Side, Window, every_pair, windows
+from armcarry.record.record import Record
+from armcarry.scene.build import PLATFORM
+from armcarry.scene.limits import joint_accelerations, joint_rates
+from armcarry.scene.tree import WORLD
+from armcarry.timeline.handrails import Rail, rails_of
+
+#: instants looked at when the rules do not say
+INSTANTS = 10
+#: distance kept while looking for a way, beyond what must be left, m
+KEEP_M = 0.03
+#: a pair is watched when it is nearer than this beyond what must be left, m
+WATCH_M = 0.4
+#: the pairs watched are chosen anew when a joint has moved this far, rad or m
+_MOVED = 0.25
+_FAR_M = WATCH_M + 2.0
+#: largest step of a joint, rad or m; share of the room to an obstacle used up in a step
+STEP, SHARE = 0.12, 0.6
+#: most steps of one search
+STEPS = 60
+#: way points of the way back are this far apart, m and rad
+_SPACING_M, _SPACING_RAD = 1.0, 0.6
+
+Kind = Literal["here", "handrail", "safe point", "none"]
+
+
+@dataclass(frozen=True, eq=False)
+class Escape:
+    """What is left to a rider when one joint locks at one instant.
+
+    Attributes:
+        time_s, joint, crew: when, which arm joint (its number), who.
+        kind: what is reached; ``here``: a handrail is in reach already.
+        where: name of the handrail or of the safe point.
+        way: (S, n) joint positions of the arm to go through, the locked joint the same in all.
+        lasting_s: time that takes at the load's rates near structure, at rest in every corner.
+        lower_m: proven distance over the whole way beyond what must be left, at most WATCH_M.
+    """
+
+    time_s: float
+    joint: int
+    crew: str
+    kind: Kind
+    where: str
+    way: Array
+    lasting_s: float
+    lower_m: float
+
+
+_known: WeakKeyDictionary[Record, tuple[Escape, ...]] = WeakKeyDictionary()
+
+
+def escapes(record: Record) -> tuple[Escape, ...]:
+    """Return what is left to every rider when any joint locks at any instant of the rules' grid, worked out once."""
+    if record not in _known:
+        _known[record] = tuple(_escapes(record))
+    return _known[record]
+
+
+def instants(record: Record) -> Array:
+    """Return the instants looked at (T,): middles of equal stretches of the run."""
+    rule = record.scene.loaded.rules.locked_joint
+    count = INSTANTS if rule is None else rule.instants
+    return (np.arange(count) + 0.5) * record.duration_s / max(count, 1)
+
+
+def _escapes(record: Record) -> Iterator[Escape]:
+    seen: dict[tuple[object, ...], list[Escape]] = {}
+    stretches: dict[int, tuple[Window, ...]] = {}
+    for time in instants(record):
+        phase = record.phase_at(float(time))
+        riders = record.scene.aboard(phase.tree)
+        if not riders:
+            continue
+        if id(phase) not in stretches:
+            stretches[id(phase)] = tuple(windows(Side.of(record, phase, every_pair(record, phase))))
+        window = next(w for w in stretches[id(phase)] if w.start_s <= time <= w.end_s)
+        position = record.motion.at(time)
+        # while the arm stands still nothing changes
+        key = (id(phase), window.start_s, *np.round(position, 9).tolist())
+        if key not in seen:
+            search = _Search(window, float(time))
+            seen[key] = [search.escape(crew, joint) for crew in riders for joint in range(len(search.start))]
+        for found in seen[key]:
+            yield Escape(
+                float(time), found.joint, found.crew, found.kind, found.where, found.way, found.lasting_s, found.lower_m
+            )
+
+
+@dataclass(frozen=True)
+class Goal:
+    """Where a search is drawn to: error (m,) and its derivative (m, n) at joint positions, and when it is there."""
+
+    pull: Callable[[Array], tuple[Array, Array]]
+    reached: Callable[[Array], str | None]
+
+
+class _Search:
+    """Looks for ways out of one configuration of the arm."""
+
+    def __init__(self, window: Window, time_s: float) -> None:
+        self.window, self.side, self.time_s = window, window.side, time_s
+        self.record = self.side.record
+        scene, self.tree = self.record.scene, self.side.phase.tree
+        self.position = self.record.motion.at(time_s)
+        self.start = self.position[scene.arm_columns]
+        tool = scene.tool(self.tree)
+        self.gauge = Gauge(self.tree, scene.arm_joints, tool, self.position, self.side.pairs)
+        self.plate = self._chain(tool)
+        self.rails = rails_of(scene.loaded.platform.document, self.tree, self.position)
+        self.watched: tuple[Array, np.ndarray] | None = None
+
+    def _chain(self, link: str) -> Chain:
+        scene = self.record.scene
+        return Chain.of(self.tree, WORLD, link, joints=scene.arm_joints, held=self.position)
+
+    def escape(self, crew: str, joint: int) -> Escape:
+        """Find a way for one rider with one joint locked: to a handrail by either hand, else to the safe point."""
+        member = self.record.scene.loaded.crew[crew]
+        reach = member.size.reach.one_hand
+        hands = [_to_handrail(self._chain(f"{crew}/{link}"), self.rails, reach) for link in member.document.shoulders]
+        here = next((where for goal in hands if (where := goal.reached(self.start)) is not None), None)
+        if here is not None:
+            return Escape(self.time_s, joint, crew, "here", here, self.start[None], 0.0, WATCH_M)
+        kinds: list[tuple[Kind, list[Goal]]] = [("handrail", [goal]) for goal in hands if self.rails]
+        kinds.append(("safe point", self._to_safe_point(reach)))
+        for kind, goals in kinds:
+            found = self._follow(goals, joint)
+            if found is None:
+                continue
+            way, where = found
+            proven, lower = self._proven(way)
+            if lower >= 0:
+                return Escape(self.time_s, joint, crew, kind, where, proven, self._lasting_s(proven), lower)
+        return Escape(self.time_s, joint, crew, "none", "", self.start[None], 0.0, -np.inf)
+
+    # -- looking ----------------------------------------------------------------------------------------------
+
+    def _follow(self, goals: list[Goal], joint: int) -> tuple[Array, str] | None:
+        """Go from goal to goal; return the corners (S, n) and what the last one is called, None where stuck."""
+        free = np.delete(np.arange(len(self.start)), joint)
+        q, way, number, slow = self.start, [self.start], 0, 0
+        for _ in range(STEPS):
+            where = goals[-1].reached(q)
+            if where is not None:
+                return np.array(way), where
+            step = self._step(goals[number], q, free)
+            if step is None:
+                return None
+            q = q.copy()
+            q[free] += step
+            way.append(q)
+            moved = float(np.abs(step).max())
+            if number < len(goals) - 1 and (goals[number].reached(q) is not None or moved < 0.004):
+                number, slow = number + 1, 0
+            else:
+                slow = slow + 1 if moved < 0.003 else 0
+            if slow > 3:
+                return None
+        return None
+
+    def _step(self, goal: Goal, q: Array, free: np.ndarray) -> Array | None:
+        error, columns = goal.pull(q)
+        left = self.window.left_m
+        if self.watched is None or np.abs(q - self.watched[0]).max() > _MOVED:
+            self.watched = q, self.gauge.maybe_near(q, left + _FAR_M)
+        near = self.gauge.near(q, left + WATCH_M, self.watched[1])
+        room = SHARE * (near.distance_m - left[near.rows] - KEEP_M)
+        limits = self.plate.limits
+        return avoiding_step(
+            columns[:, free], error, near.gradient[:, free], room, np.maximum(limits[free, 0] - q[free], -STEP),
+            np.minimum(limits[free, 1] - q[free], STEP),
+        )
+
+    def _to_safe_point(self, reach_m: float) -> list[Goal]:
+        """Return the goals on the way to the safe point: the worksite named, else the way back to the start."""
+        scene = self.record.scene
+        name = scene.loaded.scenario.safe_point
+        if name is not None:
+            stand = scene.loaded.platform.document.worksites[name].stand
+            pose = self.tree.pose_of(f"{PLATFORM}/{stand}", self.position)
+            return [_to_pose(self.plate, pose, reach_m, name)]
+        poses = _way_back(self.record, self.plate, self.time_s)
+        return [*(_to_pose(self.plate, pose, 0.25, "") for pose in poses[:-1]),
+                _to_pose(self.plate, poses[-1], reach_m, "where the run starts")]  # fmt: skip
+
+    # -- proving ----------------------------------------------------------------------------------------------
+
+    def _proven(self, way: Array) -> tuple[Array, float]:
+        """Return the shortest of the straight way and all corners that is proven, and its margin."""
+        straight = way[[0, -1]]
+        lower = self._margin(straight)
+        if lower >= 0 or len(way) == 2:
+            return straight, lower
+        return way, self._margin(way)
+
+    def _margin(self, way: Array) -> float:
+        count = len(way) - 1
+        if count == 0:
+            way, count = way[[0, 0]], 1
+        table = np.zeros((1, count, 2, len(self.start)))
+        table[0, :, 0], table[0, :, 1] = way[:-1], np.diff(way, axis=0)
+        base = self.position[None]
+        arcs = Arcs(
+            self.record.scene.arm_joints, base, np.arange(count + 1.0)[None], table, np.array([float(count)]),
+            np.zeros_like(base),
+        )  # fmt: skip
+        found = least_margins(
+            self.side.prover, arcs, self.window.left_m, enough_m=WATCH_M, tolerance_m=0.01, give_up_m=0.0
+        )
+        return float(found.lower_m[0])
+
+    def _lasting_s(self, way: Array) -> float:
+        """Return the time from corner to corner, at rest in each: a trapezoid or a triangle of the slowest joint."""
+        arm, load = self.record.scene.loaded.arm.document, self.side.load
+        rates, pushes = joint_rates(arm, load) * load.near_structure, joint_accelerations(arm, load)
+        total = 0.0
+        for change in np.abs(np.diff(way, axis=0)):
+            moves = change > 0
+            if moves.any():
+                rate, push = (rates[moves] / change[moves]).min(), (pushes[moves] / change[moves]).min()
+                total += 1 / rate + rate / push if push >= rate**2 else 2 / np.sqrt(push)
+        return float(total)
+
+
+def _to_handrail(shoulder: Chain, rails: tuple[Rail, ...], reach_m: float) -> Goal:
+    """Return the goal of a shoulder that has the nearest handrail within a glove's reach."""
+    starts = np.array([rail.start for rail in rails]).reshape(-1, 3)
+    along = np.array([rail.end for rail in rails]).reshape(-1, 3) - starts
+
+    def nearest(point: Array) -> tuple[int, Array, float]:
+        share = np.clip(np.einsum("rx,rx->r", point - starts, along) / np.einsum("rx,rx->r", along, along), 0.0, 1.0)
+        offset = starts + share[:, None] * along - point
+        far = np.linalg.norm(offset, axis=1)
+        k = int(np.argmin(far))
+        return k, offset[k], float(far[k])
+
+    def pull(q: Array) -> tuple[Array, Array]:
+        pose, columns = pose_and_jacobian(shoulder, q[None])
+        _, offset, far = nearest(pose[0, :3, 3])
+        return _capped(offset * (1 - 0.85 * reach_m / far)), columns[0, :3]
+
+    def reached(q: Array) -> str | None:
+        if not len(starts):
+            return None
+        k, _, far = nearest(shoulder.forward(q)[:3, 3])
+        return rails[k].name if far <= reach_m else None
+
+    return Goal(pull, reached)
+
+
+def _to_pose(plate: Chain, pose: Array, reach_m: float, where: str) -> Goal:
+    """Return the goal of a plate within reach of a pose; it turns towards it as it goes."""
+    weights = np.array([1.0, 1.0, 1.0, 0.5, 0.5, 0.5])
+
+    def pull(q: Array) -> tuple[Array, Array]:
+        at, columns = pose_and_jacobian(plate, q[None])
+        return _capped(pose_error(at, pose[None])[0] * weights), columns[0] * weights[:, None]
+
+    def reached(q: Array) -> str | None:
+        return where if np.linalg.norm(plate.forward(q)[:3, 3] - pose[:3, 3]) <= reach_m else None
+
+    return Goal(pull, reached)
+
+
+def _capped(error: Array, most: float = 0.8) -> Array:
+    return error * min(1.0, most / max(float(np.linalg.norm(error)), 1e-12))
+
+
+def _way_back(record: Record, plate: Chain, time_s: float) -> list[Array]:
+    """Return poses of the plate from an instant back to the start of the run, ways there and back left out."""
+    columns = record.scene.arm_columns
+    breaks = record.motion.breaks_s
+    grid = np.union1d(np.linspace(0.0, time_s, max(int(time_s / 2.0), 2)), breaks[breaks < time_s])
+    poses = plate.forward(record.motion.at(grid)[:, columns])
+    here, way = len(grid) - 1, []
+    while here > 0:
+        apart = pose_error(poses[:here], np.broadcast_to(poses[here], (here, 4, 4)))
+        metres, radians = np.linalg.norm(apart[:, :3], axis=1), np.linalg.norm(apart[:, 3:], axis=1)
+        near = (metres < _SPACING_M) & (radians < _SPACING_RAD)
+        here = int(np.argmax(near)) if near.any() else here - 1
+        way.append(poses[here])
+    return way or [poses[0]]

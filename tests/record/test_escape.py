@@ -1,0 +1,106 @@
+"""Ways out with one joint locked: proven ways that end where they say, on the short run and on the plain rider."""
+
+import numpy as np
+import pytest
+
+from armcarry.checks import locked_joint
+from armcarry.clearance import distances
+from armcarry.files.documents.rules import LockedJoint
+from armcarry.motion.forward import forward
+from armcarry.record.escape import escapes, instants
+from armcarry.record.faults import Side, every_pair, windows
+from armcarry.record.finding import Verdict
+from armcarry.timeline.handrails import rails_of
+
+
+@pytest.fixture(scope="module")
+def found(short_run):
+    return short_run[0], escapes(short_run[0])
+
+
+def whole(record, item, points=200):
+    """Return joint vectors (N, n) along a way."""
+    share = np.linspace(0, len(item.way) - 1, points)
+    q = np.repeat(record.motion.at(item.time_s)[None], points, axis=0)
+    for k, column in enumerate(record.scene.arm_columns):
+        q[:, column] = np.interp(share, np.arange(len(item.way)), item.way[:, k])
+    return q
+
+
+def test_every_joint_is_asked_about_at_every_instant_with_a_rider(found):
+    record, items = found
+    aboard = [t for t in instants(record) if record.scene.aboard(record.phase_at(t).tree)]
+    assert aboard
+    assert {(item.time_s, item.joint) for item in items} == {(t, k) for t in aboard for k in range(7)}
+
+
+def test_a_way_starts_where_the_joint_locks_and_leaves_it_there(found):
+    record, items = found
+    limits = record.scene.tree.joint_limits[record.scene.arm_columns]
+    for item in items:
+        assert item.way[0] == pytest.approx(record.motion.at(item.time_s)[record.scene.arm_columns])
+        assert np.ptp(item.way[:, item.joint]) == 0.0
+        assert np.all((item.way >= limits[:, 0] - 1e-9) & (item.way <= limits[:, 1] + 1e-9))
+
+
+def test_a_way_ends_with_a_handrail_or_the_safe_point_in_reach(found):
+    record, items = found
+    assert {item.kind for item in items} & {"handrail", "safe point"}
+    for item in items:
+        tree = record.phase_at(item.time_s).tree
+        member = record.scene.loaded.crew[item.crew]
+        q = whole(record, item)[-1]
+        if item.kind == "handrail":
+            rails = rails_of(record.scene.loaded.platform.document, tree, q)
+            rail = next(r for r in rails if r.name == item.where)
+            points = forward(tree, q, [f"{item.crew}/{link}" for link in member.document.shoulders])[:, :3, 3]
+            gap = min(np.linalg.norm(rail.point(rail.nearest(p)) - p) for p in points)
+        elif item.kind == "safe point":
+            plate = record.scene.tool(tree)
+            start = tree.pose_of(plate, record.motion.at(0.0))
+            gap = np.linalg.norm(tree.pose_of(plate, q)[:3, 3] - start[:3, 3])
+        else:
+            continue
+        assert gap <= member.size.reach.one_hand + 1e-9
+
+
+def test_a_way_keeps_what_must_be_left(found):
+    record, items = found
+    for item in items:
+        if item.kind == "none":
+            continue
+        phase = record.phase_at(item.time_s)
+        side = Side.of(record, phase, every_pair(record, phase))
+        window = next(w for w in windows(side) if w.start_s <= item.time_s <= w.end_s)
+        bodies = side.phase.tree.bodies
+        placed = forward(side.phase.tree, whole(record, item, 40), [body.link for body in bodies])
+        judged = np.flatnonzero(~np.isnan(window.left_m))
+        gaps = distances(
+            [b.shape for b in bodies], placed @ np.stack([b.pose for b in bodies]), side.pairs[judged]
+        ).upper_m
+        assert (gaps - window.left_m[judged]).min() >= min(item.lower_m, 0.0) - 1e-6
+        assert item.lower_m >= 0
+
+
+def test_the_check_tells_the_longest_way_of_every_joint(found):
+    record, items = found
+    findings = locked_joint.check(record)
+    assert len(findings) == 7
+    for finding in findings:
+        mine = [item for item in items if record.scene.arm_joints[item.joint] == finding.subject]
+        if finding.verdict is Verdict.PASS:
+            assert finding.value == max(item.lasting_s for item in mine)
+            assert "the longest way takes" in finding.message
+        else:
+            assert finding.value == sum(item.kind == "none" for item in mine)
+            assert "no way was found" in finding.message
+
+
+def test_rules_may_leave_it_out(found, monkeypatch):
+    record, _ = found
+    monkeypatch.setattr(record.scene.loaded.rules, "__dict__", {
+        **record.scene.loaded.rules.__dict__, "locked_joint": LockedJoint(instants=0)
+    })  # fmt: skip
+    (finding,) = locked_joint.check(record)
+    assert finding.verdict is Verdict.NOT_ASSESSED
+    assert finding.remedy == "give rules.locked_joint some instants"
