@@ -24,7 +24,7 @@ SIZES = {"A4": (595.28, 841.89), "Letter": (612.0, 792.0)}  # points; ISO 216, A
 
 @pytest.fixture(scope="module")
 def pictures(small_run, tmp_path_factory):
-    return draw(small_run[0], tmp_path_factory.mktemp("pictures"))
+    return draw(small_run[0], tmp_path_factory.mktemp("pictures"), small_run[1])
 
 
 def pages(path):

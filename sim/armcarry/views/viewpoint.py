@@ -90,19 +90,19 @@ def towards_gap(
     gap = float(np.linalg.norm(b - a))
     by_name = {body.name: body for body in record.bodies}
     sizes = [min(bounding_radius_m(by_name[name].shape), 1.6) for name in bodies]
-    away_m = float(np.clip(max(7 * gap, 2.4 * sum(sizes)), 3.0, 16.0))
+    far_m = float(np.clip(max(7 * gap, 2.4 * sum(sizes)), 3.0, 16.0))
     along = (b - a) / gap if gap > 1e-6 else np.zeros(3)
-    ways = directions()
-    looked_at = np.stack([a + (b - a) * share for share in (0.1, 0.5, 0.9)])
-    eyes = ways * away_m + (a + b) / 2
+    ways, share = np.tile(directions(), (2, 1)), np.repeat([1.0, 0.55], len(directions()))
+    looked_at = np.stack([a + (b - a) * part for part in (0.1, 0.5, 0.9)])
+    eyes = ways * (far_m * share)[:, None] + (a + b) / 2
     seen = sight(record, time_s, looked_at, eyes, bodies if gap < 2 * _START_M else ())
     # what is around the gap, the two bodies themselves left out: struts before it spoil the picture
     around = (a + b) / 2 + max(0.4, 0.6 * gap) * np.concatenate([np.eye(3), -np.eye(3)])
     free = sight(record, time_s, around, eyes, bodies)
     across = np.sqrt(1 - np.clip(ways @ along, -1, 1) ** 2) if gap > 1e-6 else np.ones(len(ways))
-    # a gap seen nearly end on is not seen; from a little above is how people expect to look
-    score = 3.0 * seen + 1.2 * free + across + 0.25 * ways[:, 2] - 0.6 * np.abs(ways[:, 2]) ** 4
-    return _best(score, ways, away_m, (a + b) / 2, seen)
+    # a gap seen nearly end on is not seen; from a little above, and not too near, is how people expect to look
+    score = 3.0 * seen + 1.2 * free + across + 0.25 * ways[:, 2] - 0.6 * np.abs(ways[:, 2]) ** 4 + 0.8 * share
+    return _best(score, ways, far_m * share, (a + b) / 2, seen)
 
 
 def towards_place(record: Record, time_s: float, points_m: ArrayLike, away_m: float = 8.0) -> Viewpoint:
@@ -112,7 +112,7 @@ def towards_place(record: Record, time_s: float, points_m: ArrayLike, away_m: fl
     middle = points.mean(axis=0)
     seen = sight(record, time_s, points, ways * away_m + middle, ())
     score = 3.0 * seen + 0.5 * ways[:, 2] - 1.0 * np.abs(ways[:, 2]) ** 4
-    return _best(score, ways, away_m, middle, seen)
+    return _best(score, ways, np.full(len(ways), away_m), middle, seen)
 
 
 def sight(record: Record, time_s: float, points_m: Array, eyes_m: Array, skip: Collection[str]) -> Array:
@@ -148,10 +148,10 @@ def _from_segment_m(points: Array, start: Array, end: Array) -> Array:
     return np.asarray(np.linalg.norm(points - nearest, axis=-1))
 
 
-def _best(score: Array, ways: Array, away_m: float, focus: Array, seen: Array) -> Viewpoint:
+def _best(score: Array, ways: Array, away_m: Array, focus: Array, seen: Array) -> Viewpoint:
     k = int(np.argmax(score))
     up = (0.0, 0.0, 1.0) if abs(ways[k, 2]) < 0.95 else (1.0, 0.0, 0.0)
-    return Viewpoint(_triple(focus + ways[k] * away_m), _triple(focus), up, unblocked=float(seen[k]))
+    return Viewpoint(_triple(focus + ways[k] * away_m[k]), _triple(focus), up, unblocked=float(seen[k]))
 
 
 def _z_along(middle: Array, way: Array) -> Array:

@@ -23,7 +23,7 @@ from armcarry.views.words import counted, plain, verdict_word
 _PAIRS = 15
 _LIBRARIES = ("numpy", "scipy", "numba", "pyvista", "vtk", "matplotlib", "pydantic", "roboticstoolbox-python")
 #: checks that ask "what if"; the report gives them a section of their own
-_WHAT_IF = ("stopping", "runaway", "locked_joint", "stranded", "cameras", "light", "loads", "slip")
+_WHAT_IF = ("stopping", "runaway", "locked_joint", "stranded", "seen", "light", "near_people")
 
 
 class Table(NamedTuple):

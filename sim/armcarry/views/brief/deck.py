@@ -151,9 +151,8 @@ def write_deck(
         deck.picture(deck.slide("The scene"), picture.path, picture.words)
     if movie is not None:
         deck.movie(deck.slide("The run"), movie, pictures.views[0].path if pictures.views else None)
-    for picture in pictures.plots:
-        if not picture.carry:
-            deck.picture(deck.slide("The day"), picture.path, picture.words)
+    for picture in pictures.day:
+        deck.picture(deck.slide("The day"), picture.path, picture.words)
     for carry in told.carries:
         when = f"{clock(carry.start_s)} to {clock(carry.end_s)}"
         for picture in pictures.of(carry):
@@ -162,6 +161,8 @@ def write_deck(
         deck.table(deck.slide(f"Margins of {carry.title}"), table, (3, 3, 1.2, 1.5, 1.5, 1.5))
     for picture in pictures.views[1:]:
         deck.picture(deck.slide(picture.words.split(":")[0]), picture.path, picture.words)
+    for picture in pictures.what_ifs:
+        deck.picture(deck.slide(f"What if: {picture.words[0].lower()}{picture.words[1:]}"), picture.path, picture.words)
     _findings(deck, findings)
     invented = f"{len(told.assumptions.rows)} numbers of this run are assumptions."
     deck.text(deck.slide("Cautions"), [CAUTION, invented], 1.5, 24)

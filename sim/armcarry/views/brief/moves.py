@@ -165,6 +165,7 @@ def _expected(record: Record, move: MoveSpan) -> tuple[Expected, ...]:
     end = max(move.end_s, move.start_s + 1e-6)
     parts = [part for curve in record.curves if (part := within(curve, move.start_s, end)) is not None]
     found = [Expected(part.group, float(part.lower_m.min()), part.required_m) for part in parts]
+    found = [each for each in found if each.least_m < np.inf]  # else no pair of the group is there
     return tuple(sorted(found, key=lambda each: each.least_m - each.required_m))
 
 

@@ -2,26 +2,42 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from armcarry.errors import ArmcarryError
+from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.views import plots
 from armcarry.views.brief.content import Carry, carries
 from armcarry.views.stills import stills
+from armcarry.views.whatif_plots import write_whatif_plots
+from armcarry.views.words import plain
 
 Tell = Callable[[str, float], None]
 
 
+_WHAT_IF = {
+    "stranded": "Way home of a stranded rider along the run",
+    "cameras": "What the cameras see along the run",
+    "light": "Light along the run",
+    "near_people": "Speed and distance of arm and hardware near people",
+}
+
+
 @dataclass(frozen=True)
 class Picture:
-    """A file and what it shows; ``carry`` is the name of the carry it belongs to, empty for the whole run."""
+    """A file and what it shows.
+
+    ``carry`` is the name of the carry it belongs to, empty for the whole run; ``what_if`` tells whether it
+    belongs to what could go wrong.
+    """
 
     path: Path
     words: str
     carry: str = ""
+    what_if: bool = False
 
 
 @dataclass(frozen=True)
@@ -36,9 +52,25 @@ class Pictures:
         """Return the plots of one carry."""
         return tuple(picture for picture in self.plots if picture.carry == carry.name)
 
+    @property
+    def day(self) -> tuple[Picture, ...]:
+        """The plots of the whole run."""
+        return tuple(picture for picture in self.plots if not picture.carry and not picture.what_if)
 
-def draw(record: Record, folder: Path, tell: Tell | None = None) -> Pictures:
+    @property
+    def what_ifs(self) -> tuple[Picture, ...]:
+        """The plots of what could go wrong."""
+        return tuple(picture for picture in self.plots if picture.what_if)
+
+
+def draw(record: Record, folder: Path, findings: Sequence[Finding] = (), tell: Tell | None = None) -> Pictures:
     """Draw everything into a folder, which is made when missing.
+
+    Args:
+        record: the run.
+        folder: where.
+        findings: their verdicts stand in the titles of the what-if plots.
+        tell: told what is drawn.
 
     Without OpenGL the plots are drawn all the same and ``left_out`` says why the views are missing.
     """
@@ -49,6 +81,11 @@ def draw(record: Record, folder: Path, tell: Tell | None = None) -> Pictures:
         from armcarry.views.gantt import day_chart
 
         charts.append(Picture(plots.save(day_chart(record.plan), folder / "day.png"), "The day: who does what when"))
+    say("plotting what could go wrong", 0.1)
+    charts += [
+        Picture(path, _WHAT_IF.get(path.stem, plain(path.stem)), what_if=True)
+        for path in write_whatif_plots(record, findings, folder)
+    ]
     views: list[Picture] = []
     try:
         drawn = stills(record, tell=lambda words, share: say(words, 0.2 + 0.8 * share))

@@ -35,7 +35,8 @@ def write_report(record: Record, findings: Sequence[Finding], pictures: Pictures
         caution=CAUTION,
         left_out=pictures.left_out,
         views=[_inside(picture) for picture in pictures.views],
-        day=[_inside(picture) for picture in pictures.plots if not picture.carry],
+        day=[_inside(picture) for picture in pictures.day],
+        what_ifs=[_inside(picture) for picture in pictures.what_ifs],
         sections=[_section(record, carry, pictures) for carry in told.carries],
     )
     path.write_text(html, encoding="utf-8")

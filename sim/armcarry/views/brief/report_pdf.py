@@ -33,13 +33,12 @@ def write_report_pdf(
     if pictures.left_out:
         paper.text(f"Pictures were left out: {pictures.left_out}")
     paper.heading("Timeline")
-    for picture in pictures.plots:
-        if not picture.carry:
-            paper.picture(picture.path, picture.words)
+    for picture in pictures.day:
+        paper.picture(picture.path, picture.words)
     paper.table(told.timeline, (1, 1, 1.6, 2.2, 1.8, 3.4))
     for carry in told.carries:
         _carry(paper, record, carry, pictures)
-    _tables(paper, told)
+    _tables(paper, told, pictures)
     paper.write()
     return path
 
@@ -64,12 +63,14 @@ def _carry(paper: Paper, record: Record, carry: Carry, pictures: Pictures) -> No
     paper.table(margins(record, carry.start_s, carry.end_s), _MARGIN_SHARES)
 
 
-def _tables(paper: Paper, told: Briefing) -> None:
+def _tables(paper: Paper, told: Briefing, pictures: Pictures) -> None:
     paper.heading("Margins of the whole run")
     paper.table(told.margins, _MARGIN_SHARES)
     paper.heading("Findings")
     paper.table(told.findings, _FINDING_SHARES)
     paper.heading("What if")
+    for picture in pictures.what_ifs:
+        paper.picture(picture.path, picture.words)
     if told.what_ifs.rows:
         paper.table(told.what_ifs, _FINDING_SHARES)
     else:

@@ -65,7 +65,7 @@ def write_briefing(
     tell = progress or (lambda words, share: None)
     folder.mkdir(parents=True, exist_ok=True)
     written = Written()
-    draw = _Drawn(record, folder / "pictures")
+    draw = _Drawn(record, findings, folder / "pictures")
     makers: dict[str, Callable[[Tell], list[Path]]] = {
         "page": lambda say: _page(record, findings, folder, say),
         "gltf": lambda say: _gltf(record, folder, say),
@@ -112,15 +112,15 @@ def _movie(record: Record, folder: Path, cuts: tuple[Cut, ...] | None, say: Tell
 class _Drawn:
     """The pictures, drawn when first asked for."""
 
-    def __init__(self, record: Record, folder: Path) -> None:
-        self._record, self._folder = record, folder
+    def __init__(self, record: Record, findings: Sequence[Finding], folder: Path) -> None:
+        self._record, self._findings, self._folder = record, findings, folder
         self._pictures: Pictures | None = None
 
     def __call__(self, say: Tell, written: Written) -> Pictures:
         from armcarry.views.brief.pictures import draw
 
         if self._pictures is None:
-            self._pictures = draw(self._record, self._folder, say)
+            self._pictures = draw(self._record, self._folder, self._findings, say)
             written.files += [picture.path for picture in (*self._pictures.views, *self._pictures.plots)]
             if self._pictures.left_out:
                 written.left_out["pictures"] = self._pictures.left_out
