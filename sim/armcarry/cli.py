@@ -34,6 +34,13 @@ class Place(StrEnum):
     socket = "socket"
 
 
+class Between(StrEnum):
+    """What is assumed between two rows of a log."""
+
+    linear = "linear"
+    cubic = "cubic"
+
+
 def _version(value: bool) -> None:
     if value:
         typer.echo(f"armcarry {__version__}")
@@ -63,6 +70,14 @@ def rehearse(
     fail: Annotated[
         list[str] | None, typer.Option(help="A step of the day is tried and fails; its fallback follows.")
     ] = None,
+    motion: Annotated[
+        Path | None,
+        typer.Option(help="Logged joint angles, CSV or Parquet: the script gives the scene, the log the motion."),
+    ] = None,
+    pieces: Annotated[Between, typer.Option(help="How joints move between the rows of a log.")] = Between.linear,
+    leave_out: Annotated[
+        bool, typer.Option("--leave-out", help="Leave out rows of a log that cannot be used, and list them.")
+    ] = False,
     second_opinion: Annotated[
         bool, typer.Option("--second-opinion", help="Ask other engines about the tightest pairs.")
     ] = False,
@@ -73,6 +88,7 @@ def rehearse(
     Exit code: 0 nothing failed, 1 a finding failed, 2 bad input or usage.
     """
     from armcarry.clearance.ready import make_ready
+    from armcarry.files.motion_log import read_motion_log
     from armcarry.record.store import save
     from armcarry.rehearsal import judge
     from armcarry.rehearsal import rehearse as compute
@@ -81,7 +97,10 @@ def rehearse(
     make_ready(lambda words: typer.echo(words, err=True))
     console = Console(quiet=as_json)
     with console.progress() as tell:
-        record = compute(scenario, tell, slip=dict(map(_slip, slip or [])), failed=fail or [])
+        log = None if motion is None else read_motion_log(motion, leave_out=leave_out)
+        record = compute(
+            scenario, tell, slip=dict(map(_slip, slip or [])), failed=fail or [], motion=log, pieces=pieces.value
+        )
         if second_opinion:
             from armcarry.record.opinions import with_opinions
 
@@ -235,6 +254,52 @@ def play(
     with Console().progress() as tell:
         show = ready(run, over, tell)
     raise typer.Exit(show())
+
+
+class Alignment(StrEnum):
+    """How two runs are laid together in time."""
+
+    start = "start"
+    best = "best"
+
+
+@app.command()
+def compare(
+    first: Annotated[Path, typer.Argument(help="A run folder, the plan.")],
+    second: Annotated[Path, typer.Argument(help="Another run folder, or a log of joint angles (CSV or Parquet).")],
+    align: Annotated[
+        Alignment, typer.Option(help="In time: the starts together, or shifted until the joints deviate least.")
+    ] = Alignment.start,
+    pieces: Annotated[Between, typer.Option(help="How joints move between the rows of a log.")] = Between.linear,
+    leave_out: Annotated[
+        bool, typer.Option("--leave-out", help="Leave out rows of a log that cannot be used, and list them.")
+    ] = False,
+    as_json: Json = False,
+) -> None:
+    """Show how far a second run or a log is from a first: joints, tip, clearances, stops and rate limits.
+
+    Exit code: 0 the second fails nothing that the first does not, 1 it does, 2 bad input or usage.
+    """
+    from armcarry.record.compare import compare as side_by_side
+    from armcarry.record.store import load
+    from armcarry.rehearsal import second_run
+    from armcarry.views.compared import compared
+    from armcarry.views.terminal import Console
+
+    console = Console(quiet=as_json)
+    ours, found = load(first)
+    with console.progress() as tell:
+        theirs, found_too = second_run(first, second, tell, pieces=pieces.value, leave_out=leave_out)
+    result = side_by_side(ours, theirs, align=align.value, findings=(found, found_too))
+    if as_json:
+        _print_json(result.as_dict())
+    else:
+        for title, headings, rows in compared(result):
+            if rows:
+                console.table(title, headings, rows)
+            else:
+                typer.echo(title)
+    raise typer.Exit(1 if result.worse else 0)
 
 
 def _print_json(value: dict[str, Any]) -> None:

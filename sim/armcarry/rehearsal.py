@@ -14,12 +14,15 @@ from pathlib import Path
 from armcarry.checks import run_checks
 from armcarry.errors import InputError
 from armcarry.files.load import load_scenario
+from armcarry.files.motion_log import SUFFIXES, MotionLog, read_motion_log
 from armcarry.record.finding import Finding
 from armcarry.record.proof import prove_run
 from armcarry.record.record import Record
+from armcarry.record.store import load
 from armcarry.scene.build import build_scene
 from armcarry.timeline.carry import run_carries
 from armcarry.timeline.day_run import run_day
+from armcarry.timeline.logged import Pieces, run_log
 
 #: told what is being done and how far it is (0 to 1)
 Progress = Callable[[str, float], None]
@@ -31,14 +34,20 @@ def rehearse(
     *,
     slip: Mapping[str, float] | None = None,
     failed: Collection[str] = (),
+    motion: Path | str | MotionLog | None = None,
+    pieces: Pieces = "linear",
 ) -> Record:
     """Compute a run from a scenario file: its day if it has one, else its carries one after another.
+
+    With ``motion`` the scenario gives the scene and a log the motion; its carries and day are not planned.
 
     Args:
         scenario: the script, a YAML file.
         progress: told what is being done.
         slip: step of the day -> seconds it takes longer.
         failed: steps of the day that are tried, fail and are followed by their fallback.
+        motion: logged joint positions, CSV or Parquet, or what ``read_motion_log`` gave.
+        pieces: how joints move between the rows of a log: ``linear`` or ``cubic`` (monotone).
 
     Returns:
         The record; judge it with ``judge``, keep it with ``record.store.save``.
@@ -53,7 +62,14 @@ def rehearse(
     scene = build_scene(load_scenario(Path(scenario)))
     clock.append(time.perf_counter())
     tell("planning the motion", 0.1)
-    if scene.loaded.scenario.day is not None:
+    logged, log_data = None, b""
+    if motion is not None:
+        if slip or failed:
+            raise InputError("a logged motion has no day, so no step of it can slip or fail", file=scenario)
+        log = motion if isinstance(motion, MotionLog) else read_motion_log(Path(motion))
+        run, logged = run_log(scene, log, pieces)
+        log_data = log.data
+    elif scene.loaded.scenario.day is not None:
         run = run_day(scene, tell, slip=slip, failed=failed)
     elif slip or failed:
         raise InputError("the scenario has no day, so no step of it can slip or fail", file=scenario)
@@ -77,9 +93,33 @@ def rehearse(
         timings_s=took,
         slip=dict(slip or {}),
         failed=tuple(failed),
+        logged=logged,
+        log_data=log_data,
     )
 
 
 def judge(record: Record) -> tuple[Finding, ...]:
     """Run every check on a record; failures first."""
     return run_checks(record)
+
+
+def second_run(
+    first: Path, second: Path, progress: Progress | None = None, *, pieces: Pieces = "linear", leave_out: bool = False
+) -> tuple[Record, tuple[Finding, ...]]:
+    """Return what a run is compared with: another run folder, or a log replayed in the scene of the first.
+
+    Args:
+        first: a run folder.
+        second: another one, or a log of joint positions.
+        progress: told what is being done.
+        pieces, leave_out: how a log is read.
+
+    Raises:
+        InputError: the log holds what it must not.
+        RecordError: a folder is no run folder or is damaged.
+    """
+    if second.is_dir() or second.suffix.lower() not in SUFFIXES:
+        return load(second)
+    log = read_motion_log(second, leave_out=leave_out)
+    record = rehearse(first / "scenario" / "scenario.yaml", progress, motion=log, pieces=pieces)
+    return record, judge(record)

@@ -15,6 +15,7 @@ from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 from armcarry.motion.forward import forward
 from armcarry.scene.tree import Tree
+from armcarry.timeline.log_facts import Logged
 from armcarry.timeline.run import Event, MoveSpan, Phase, Relaxed, Shortfall
 
 if TYPE_CHECKING:
@@ -79,6 +80,8 @@ class Record:
         slip: steps of the day that take longer, and by how many seconds.
         failed: steps of the day that are tried, fail and are followed by their fallback.
         engines: what other engines say of the tightest pairs; empty when they were not asked.
+        logged: what is known of the log when the motion is a logged one; the carries are then not planned.
+        log_data: bytes of that log.
     """
 
     scene: Scene
@@ -94,14 +97,16 @@ class Record:
     slip: dict[str, float] = field(default_factory=dict)
     failed: tuple[str, ...] = ()
     engines: tuple[EngineAnswer, ...] = ()
+    logged: Logged | None = None
+    log_data: bytes = b""
 
     @cached_property
     def plan(self) -> DayPlan | None:
-        """The day worked out with the carries as they were flown; None when the scenario has no day."""
+        """The day worked out with the carries as they were flown; None without a day, or for a logged motion."""
         from armcarry.timeline.plan import flown_s, plan_day
 
         day = self.scene.loaded.scenario.day
-        if day is None:
+        if day is None or self.logged is not None:
             return None
         return plan_day(self.scene, day, flown_s(self.scene, self.moves), slip=self.slip, failed=self.failed)
 

@@ -21,6 +21,7 @@ from armcarry import __version__
 from armcarry.clearance.second_opinion import EngineAnswer, Opinion
 from armcarry.errors import ArmcarryError, RecordError
 from armcarry.files.load import load_scenario
+from armcarry.files.motion_log import Gap
 from armcarry.record.finding import ClearanceDetail, Finding, Verdict
 from armcarry.record.record import Event, MoveSpan, Phase, Record, Relaxed, Shortfall
 from armcarry.record.tables import (
@@ -33,6 +34,7 @@ from armcarry.record.tables import (
 )
 from armcarry.scene.build import build_scene
 from armcarry.scene.tree import Tree
+from armcarry.timeline.log_facts import Jump, Logged, Step
 
 FORMAT = "armcarry run 1"
 _VERSIONS = ("numpy", "numba", "scipy", "pydantic", "pyarrow", "coal", "pybullet")
@@ -90,6 +92,8 @@ def _write(record: Record, findings: tuple[Finding, ...], folder: Path) -> dict[
         target.write_bytes(item.data)
     _dump(folder / "findings.json", [finding.as_dict() for finding in findings])
     _dump(folder / "run.json", _run(record))
+    if record.logged is not None:
+        (folder / _log_name(record.logged)).write_bytes(record.log_data)
     write_motion(record, folder)
     write_pairs(record.pairs, folder / "clearance.parquet")
     write_curves(record.curves, folder / "clearance_curve.parquet")
@@ -158,6 +162,7 @@ def _run(record: Record) -> dict[str, Any]:
         "slip": record.slip,
         "failed": list(record.failed),
         "engines": [asdict(answer) for answer in record.engines],
+        "logged": None if record.logged is None else asdict(record.logged),
     }
 
 
@@ -199,6 +204,7 @@ def _assemble(folder: Path, summary: dict[str, Any]) -> tuple[Record, tuple[Find
             for m in scene.tree.mountings
         )
         phases.append(Phase(phase["start_s"], phase["end_s"], Tree(mountings)))
+    logged = None if run.get("logged") is None else _logged(run["logged"])
     record = Record(
         scene=scene,
         phases=tuple(phases),
@@ -213,8 +219,25 @@ def _assemble(folder: Path, summary: dict[str, Any]) -> tuple[Record, tuple[Find
         slip=run["slip"],
         failed=tuple(run["failed"]),
         engines=tuple(_answer(item) for item in run["engines"]),
+        logged=logged,
+        log_data=b"" if logged is None else (folder / _log_name(logged)).read_bytes(),
     )
     return record, tuple(_finding(item) for item in _read_json(folder / "findings.json", folder))
+
+
+def _log_name(logged: Logged) -> str:
+    """Return the name of the log in the run folder; its own name stands in run.json."""
+    return f"log{Path(logged.name).suffix.lower()}"
+
+
+def _logged(item: dict[str, Any]) -> Logged:
+    lists = {
+        "gaps": tuple(Gap(**gap) for gap in item["gaps"]),
+        "jumps": tuple(Jump(**jump) for jump in item["jumps"]),
+        "left_out": tuple(item["left_out"]),
+        "unmarked": tuple(item["unmarked"]),
+    }
+    return Logged(**{**item, **lists, "largest": Step(**item["largest"])})
 
 
 def _answer(item: dict[str, Any]) -> EngineAnswer:

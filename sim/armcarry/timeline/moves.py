@@ -248,24 +248,30 @@ def _standing(scene: Scene, way: Way, planned: PlannedMove) -> Way:
     move = planned.move
     if move.hold is not None:
         planned = replace(planned, lasting_s=move.hold)
-    elif move.appendage is not None:
-        name, state = next(iter(move.appendage.items()))
-        appendage = scene.loaded.platform.document.appendages[name]
-        targets = {f"{PLATFORM}/{joint}": value for joint, value in appendage.states[state].items()}
-        planned = replace(planned, end=_set(scene, way, targets), lasting_s=appendage.turning_time)
-    elif move.posture is not None:
-        who = move.posture.who
-        posture = scene.loaded.crew[who].document.postures[move.posture.posture]
-        targets = {f"{who}/{joint}": value for joint, value in posture.items()}
-        planned = replace(planned, end=_set(scene, way, targets), lasting_s=move.posture.over)
+    elif (goal := still_goal(scene, way.position, move)) is not None:
+        planned = replace(planned, end=goal[0], lasting_s=goal[1])
     else:
         after, event = switch(scene, way.tree, way.position, move)
         planned = replace(planned, after=after, event=event)
     return Way(planned.after, planned.end, (*way.moves, planned), way.cost)
 
 
-def _set(scene: Scene, way: Way, targets: dict[str, float]) -> Array:
-    end = way.position.copy()
+def still_goal(scene: Scene, position: Array, move: Move) -> tuple[Array, float] | None:
+    """Return where an appendage or posture move ends (n,) and how long it takes; None for other moves."""
+    if move.appendage is not None:
+        name, state = next(iter(move.appendage.items()))
+        appendage = scene.loaded.platform.document.appendages[name]
+        targets = {f"{PLATFORM}/{joint}": value for joint, value in appendage.states[state].items()}
+        return _set(scene, position, targets), appendage.turning_time
+    if move.posture is not None:
+        who = move.posture.who
+        posture = scene.loaded.crew[who].document.postures[move.posture.posture]
+        return _set(scene, position, {f"{who}/{joint}": value for joint, value in posture.items()}), move.posture.over
+    return None
+
+
+def _set(scene: Scene, position: Array, targets: dict[str, float]) -> Array:
+    end = position.copy()
     for joint, value in targets.items():
         end[scene.tree.column(joint)] = value
     return end
