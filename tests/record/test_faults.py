@@ -66,7 +66,7 @@ def test_run_outs_flown_at_random_keep_what_is_proven(short_run):
     found, flown = run_outs(record), 0
     for side in sides(record):
         for window in windows(side):
-            for time in moving_instants(record, window, rng, 12):
+            for time in moving_instants(record, window, rng, 24):
                 q = integrated(record, side, time)
                 for own in (False, True):
                     left = (gaps(side, q) - window.asked_m(own)).min(axis=0)

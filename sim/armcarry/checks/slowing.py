@@ -4,25 +4,27 @@ from __future__ import annotations
 
 import numpy as np
 
+from armcarry.clearance import ClearanceCurve, clearance_curve
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding, Verdict
-from armcarry.record.record import Curve, Record
+from armcarry.record.proof import CELLS
+from armcarry.record.record import Record
 from armcarry.scene.limits import joint_rates
-from armcarry.timeline.near import MOVING, STANDING
+from armcarry.timeline.near import near_pairs
 
 _ROUNDING = 1e-6
 
 
 def check(record: Record) -> tuple[Finding, ...]:
-    """Compare, wherever the curves prove or allow nearness, each joint's rate with the reduced one.
+    """Compare, wherever something that the arm moves is proven near, each joint's rate with the reduced one.
 
     A cell of the clearance curve counts as near when its upper bound is below the distance: then something
     certainly is. Cells whose band straddles the distance are not held against the arm.
     """
     within = record.scene.loaded.rules.slow_within
-    curves = [curve for curve in record.curves if _slows(curve)]
+    curves = _curves(record)
     if not curves:
-        return (Finding("slowing", Verdict.PASS, "arm", "nothing that moves with the arm is measured to structure"),)
+        return (Finding("slowing", Verdict.PASS, "arm", "there is no structure that the arm could come near"),)
     worst = (0.0, 0.0, "")
     near_s = 0.0
     for move in record.moves:
@@ -60,12 +62,26 @@ def check(record: Record) -> tuple[Finding, ...]:
     )
 
 
-def _slows(curve: Curve) -> bool:
-    first, second = curve.group.split(",")[0].split(" to ")
-    return (first in MOVING and second in STANDING) or (second in MOVING and first in STANDING)
+def _curves(record: Record) -> list[ClearanceCurve]:
+    """Bound, phase by phase, the distance of what the arm moves to structure, cell by cell."""
+    share = CELLS / (record.motion.end_s - record.motion.start_s)
+    found = []
+    for phase in record.phases:
+        if phase.end_s <= phase.start_s:
+            continue
+        ends = np.stack([record.motion.at(time) for time in (phase.start_s, phase.end_s)])
+        pairs = near_pairs(record.scene, phase.tree, ends)
+        if len(pairs):
+            found.append(
+                clearance_curve(
+                    phase.tree, record.motion, pairs, cells=max(8, round(share * (phase.end_s - phase.start_s))),
+                    report_distance_m=record.scene.loaded.rules.slow_within, start_s=phase.start_s, end_s=phase.end_s,
+                )
+            )  # fmt: skip
+    return found
 
 
-def _near(curves: list[Curve], within_m: float, start_s: float, end_s: float) -> list[tuple[float, float]]:
+def _near(curves: list[ClearanceCurve], within_m: float, start_s: float, end_s: float) -> list[tuple[float, float]]:
     """Return the stretches of one move that certainly are near.
 
     A cell whose upper bound is below the distance is near somewhere, not everywhere; so a stretch of such
@@ -74,7 +90,7 @@ def _near(curves: list[Curve], within_m: float, start_s: float, end_s: float) ->
     cells = sorted(
         (float(first), float(last))
         for curve in curves
-        for first, last, upper in zip(curve.times_s[:-1], curve.times_s[1:], curve.upper_m, strict=True)
+        for first, last, upper in zip(curve.times_s[:-1], curve.times_s[1:], curve.upper_m[0], strict=True)
         if upper < within_m and first < end_s and last > start_s
     )
     stretches: list[list[float]] = []  # start and end of the stretch, then of its inner part

@@ -76,7 +76,8 @@ class Side:
     def beside_structure(self) -> Prover:
         """The pairs for whose nearness the arm slows down, those that come that near in the run."""
         scene, tree = self.record.scene, self.phase.tree
-        pairs = near_pairs(scene, tree)
+        ends = np.stack([self.record.motion.at(time) for time in (self.phase.start_s, self.phase.end_s)])
+        pairs = near_pairs(scene, tree, ends)
         return Prover(tree, pairs[apart_m(self.record, self.phase, pairs) < scene.loaded.rules.slow_within])
 
     @cached_property

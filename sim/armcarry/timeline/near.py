@@ -5,7 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from armcarry.clearance import clearance_curve
+from armcarry.clearance.distance import distances
+from armcarry.geometry.poses import Array
+from armcarry.geometry.shapes import Sphere, bounding_radius_m
 from armcarry.motion.curve import Motion
+from armcarry.motion.forward import forward
 from armcarry.scene.build import Scene
 from armcarry.scene.tree import Tree
 
@@ -18,20 +22,59 @@ CELLS = 64
 BAND_M = 0.1
 
 
-def near_pairs(scene: Scene, tree: Tree) -> np.ndarray:
-    """Return the pairs (P, 2) of body rows of which one moves with the arm and one is structure."""
+def near_pairs(scene: Scene, tree: Tree, base_at: Array) -> np.ndarray:
+    """Return the pairs (P, 2) of body rows of which one is moved by the arm's joints and one is structure.
+
+    The arm always stands near something, which must not make it slow everywhere. So, with a ball of slow_within
+    around its first joint, these are left out: parts of the arm that never leave the ball, against all; and
+    parts that always reach into it (the near end of the first boom), against structure that does too. There a
+    part moves slowly at any rate. Hardware and riders that the arm does not carry are left out as well.
+
+    Args:
+        scene: rules and classes.
+        tree: the tree meanwhile.
+        base_at: (K, n) joint vectors at the ends of what the arm's base does.
+    """
+    within = scene.loaded.rules.slow_within
     classes = np.array(scene.body_classes(tree))
-    moving = np.flatnonzero(np.isin(classes, MOVING) & ~_near_base(scene, tree))
-    standing = np.flatnonzero(np.isin(classes, STANDING))
-    return np.stack(np.meshgrid(moving, standing, indexing="ij"), axis=-1).reshape(-1, 2)
-
-
-def _near_base(scene: Scene, tree: Tree) -> np.ndarray:
-    """Tell which bodies (B,) sit on the arm's base side of its first joint: they never leave structure."""
     first = scene.tree.column(scene.arm_joints[0])
-    behind = [first in tree.columns[list(tree.ancestry(body.link))] for body in tree.bodies]
-    arm = [body.name.startswith("arm/") for body in tree.bodies]
-    return np.asarray(np.array(arm) & ~np.array(behind))
+    behind = np.array([first in tree.columns[list(tree.ancestry(body.link))] for body in tree.bodies])
+    moving = np.flatnonzero(np.isin(classes, MOVING) & behind)
+    standing = np.flatnonzero(np.isin(classes, STANDING))
+    least, most = _chain_m(tree, first, moving)
+    moving, least = moving[most > within], least[most > within]
+    beside = (least[:, None] <= within) & (_to_root_m(tree, first, standing, base_at)[None] <= within)
+    pairs = np.stack(np.meshgrid(moving, standing, indexing="ij"), axis=-1)
+    return pairs[~beside].reshape(-1, 2)
+
+
+def _chain_m(tree: Tree, first: int, bodies: np.ndarray) -> tuple[Array, Array]:
+    """Return how far from the origin of joint ``first`` the nearest and the farthest point of bodies (B,) can be."""
+    shapes = [*[Sphere(1e-6)] * len(bodies), *(tree.bodies[k].shape for k in bodies)]
+    seats = np.stack([tree.bodies[k].pose for k in bodies])
+    at = np.concatenate([np.tile(np.eye(4), (len(bodies), 1, 1)), seats])
+    rows = np.arange(len(bodies))
+    inside = distances(shapes, at[None], np.stack([rows, rows + len(bodies)], axis=1)).upper_m[0]
+    chain = np.empty(len(bodies))
+    for k, body in enumerate(bodies):
+        line = tree.ancestry(tree.bodies[body].link)
+        line = line[: [tree.columns[row] for row in line].index(first)]
+        slides = any(tree.kinds[row] == 2 for row in line)
+        chain[k] = np.inf if slides else sum(np.linalg.norm(tree.origins[row][:3, 3]) for row in line)
+    sizes = np.array([bounding_radius_m(tree.bodies[k].shape) for k in bodies])
+    return chain + inside, chain + np.linalg.norm(seats[:, :3, 3], axis=1) + sizes
+
+
+def _to_root_m(tree: Tree, first: int, bodies: np.ndarray, base_at: Array) -> Array:
+    """Return how far bodies (B,) are at most from the origin of joint ``first`` while its base does what it does."""
+    row = int(np.flatnonzero(tree.columns == first)[0])
+    poses = forward(tree, np.asarray(base_at))
+    shapes = [Sphere(1e-6), *(tree.bodies[k].shape for k in bodies)]
+    links = [tree.index(tree.bodies[k].link) for k in bodies]
+    seated = poses[:, links] @ np.stack([tree.bodies[k].pose for k in bodies])
+    pairs = np.stack([np.zeros(len(bodies), dtype=int), np.arange(len(bodies)) + 1], axis=1)
+    root = poses[:, row, None]
+    return np.asarray(distances(shapes, np.concatenate([root, seated], axis=1), pairs).upper_m.max(axis=0))
 
 
 def near_zones(scene: Scene, tree: Tree, path: Motion) -> list[tuple[float, float]]:
@@ -45,8 +88,9 @@ def near_zones(scene: Scene, tree: Tree, path: Motion) -> list[tuple[float, floa
         path: the whole joint vector over s in [0, 1].
     """
     within = scene.loaded.rules.slow_within
+    ends = np.stack([path.at(path.start_s), path.at(path.end_s)])
     curve = clearance_curve(
-        tree, path, near_pairs(scene, tree), cells=CELLS, band_m=BAND_M, report_distance_m=within
+        tree, path, near_pairs(scene, tree, ends), cells=CELLS, band_m=BAND_M, report_distance_m=within
     )
     zones: list[tuple[float, float]] = []
     for first, last, lower in zip(curve.times_s[:-1], curve.times_s[1:], curve.lower_m[0], strict=True):
