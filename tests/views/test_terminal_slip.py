@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import pytest
 
-from armcarry.cli import _slip
+from armcarry.cli.running import _slip
 from armcarry.errors import InputError, QuantityError
 from armcarry.timeline.schedule import schedule, slipped
 from armcarry.timeline.task import Duration, Limit, Task

@@ -42,13 +42,13 @@ class Envelope:
 
 
 def swept_envelope(
-    stretches: Sequence[Stretch], bodies: Sequence[int] | np.ndarray, *, cell_m: float = 0.15
+    stretches: Sequence[Stretch], bodies: Sequence[int] | np.ndarray = (), *, cell_m: float = 0.15
 ) -> Envelope:
     """Enclose the room that bodies sweep over all stretches of a run.
 
     Args:
         stretches: trees with the same bodies in the same order, each with its part of the motion.
-        bodies: rows of the bodies that sweep.
+        bodies: rows of the bodies that sweep, where a stretch does not name its own.
         cell_m: edge of the grid; made larger where the room would need too many points.
 
     Raises:
@@ -56,9 +56,10 @@ def swept_envelope(
         MotionError: a needed joint is missing or jumps inside a stretch, or a stretch is not inside its motion.
         ValueError: no bodies or no stretches.
     """
-    if not len(bodies) or not len(stretches):
+    parts = [(part, rows) for part in stretches if len(rows := part.rows(bodies))]
+    if not parts:
         raise ValueError("an envelope needs at least one body and one stretch")
-    plans = [_plan(part, np.asarray(bodies, dtype=np.int64)) for part in stretches]
+    plans = [_plan(part, rows) for part, rows in parts]
     low = np.min([plan.low for plan in plans], axis=0)
     high = np.max([plan.high for plan in plans], axis=0)
     # at least coarse enough to fit, with room for the level and the slack around

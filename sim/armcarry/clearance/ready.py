@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from collections.abc import Callable
+from importlib import import_module
 
 import numpy as np
 
@@ -33,6 +36,8 @@ def make_ready(tell: Callable[[str], None] | None = None) -> bool:
     cold = marker is None or not marker.exists()
     if cold and tell is not None:
         tell(WORDS)
+    if cold and marker is not None:
+        _compile_on_two_cores()
     joint = Joint("j", "revolute", "base", "link", axis=np.array([0.0, 0.0, 1.0]))
     bodies = (Body("a", "link", Sphere(0.1), translation((1.0, 0.0, 0.0))), Body("b", "base", Sphere(0.1), identity()))
     tree = Tree().place("t", Model("t", "base", ("base", "link"), (joint,), bodies))
@@ -44,3 +49,20 @@ def make_ready(tell: Callable[[str], None] | None = None) -> bool:
     if cold and marker is not None:
         marker.touch()
     return cold
+
+
+def _compile_on_two_cores() -> None:
+    """Compile half of the large kernels in another process meanwhile; what it makes is found in the cache.
+
+    Nothing depends on it: what is missing afterwards is compiled here, a few seconds later.
+    """
+    try:
+        other = subprocess.Popen(
+            [sys.executable, "-c", "import armcarry.clearance.timetree"],
+            stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+        )  # fmt: skip
+    except OSError:  # no second process may be started here
+        return
+    import_module("armcarry.clearance.measure")
+    import_module("armcarry.clearance.planes")
+    other.wait()

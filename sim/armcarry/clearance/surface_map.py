@@ -83,12 +83,21 @@ class _Faces:
 
 @dataclass(frozen=True, eq=False)
 class Stretch:
-    """A tree that holds from start_s to end_s of a motion; all of it by default."""
+    """A tree that holds from start_s to end_s of a motion; all of it by default.
+
+    ``moving`` names the bodies that count in this stretch, where they are not the same in all: hardware counts
+    from when it is taken.
+    """
 
     tree: Tree
     motion: Motion
     start_s: float | None = None
     end_s: float | None = None
+    moving: Sequence[int] | np.ndarray | None = None
+
+    def rows(self, otherwise: Sequence[int] | np.ndarray) -> np.ndarray:
+        """Return the rows (B,) of the bodies that count in this stretch."""
+        return np.asarray(otherwise if self.moving is None else self.moving, dtype=np.int64)
 
 
 def surface_map(
@@ -105,7 +114,7 @@ def surface_map(
     Args:
         stretches: trees with the same bodies in the same order, each with its part of the motion.
         surfaces: rows of the bodies whose faces are asked about.
-        moving: rows of the bodies that approach them.
+        moving: rows of the bodies that approach them, where a stretch does not name its own.
         edge_m: no edge of a face within the report distance is longer.
         report_distance_m: nothing is refined beyond this.
         tolerance_m: how exactly the distance to the ball about each face is bounded.
@@ -118,13 +127,13 @@ def surface_map(
     edge, parts = edge_m * _COARSE, []
     faces = _whole_bodies(stretches, rows, moving, edge_m, report_distance_m)
     while edge > edge_m:
-        lower, _ = _ask(stretches, faces, np.arange(len(faces.face)), np.inf, report_distance_m)
+        lower, _ = _ask(stretches, moving, faces, np.arange(len(faces.face)), np.inf, report_distance_m)
         near = lower[: len(faces.face)] < report_distance_m
         far = np.setdiff1d(np.arange(len(faces.corners)), faces.face[near])
         parts.append((*faces.take(far), np.full(len(far), report_distance_m), np.full(len(far), np.inf)))
         edge /= 2
         faces = faces.halved(near, edge)
-    lower, upper = _ask(stretches, faces, faces.face, tolerance_m, report_distance_m)
+    lower, upper = _ask(stretches, moving, faces, faces.face, tolerance_m, report_distance_m)
     count = len(faces.corners)
     upper = upper[:count] + faces.balls()[1] + faces.bulge
     parts.append((faces.corners, faces.body, np.clip(lower[:count], 0.0, report_distance_m), upper))
@@ -137,13 +146,15 @@ def _whole_bodies(
     report_m: float,
 ) -> _Faces:  # fmt: skip
     """Return coarse faces of all surfaces, each paired with the bodies that come near its body."""
-    pairs = np.array([(int(a), int(b)) for a in surfaces for b in moving if a != b], dtype=np.int64).reshape(-1, 2)
+    every = np.unique(np.concatenate([part.rows(moving) for part in stretches]))
+    pairs = np.array([(int(a), int(b)) for a in surfaces for b in every if a != b], dtype=np.int64).reshape(-1, 2)
     near = np.zeros(len(pairs), dtype=bool)
     for part in stretches:
-        bounds = Prover(part.tree, pairs).bounds(
+        counts = np.isin(pairs[:, 1], part.rows(moving))
+        bounds = Prover(part.tree, pairs[counts]).bounds(
             part.motion, tolerance_m=0.1, report_distance_m=report_m, start_s=part.start_s, end_s=part.end_s
         )
-        near |= bounds.status != FARTHER
+        near[counts] |= bounds.status != FARTHER
     corners, bulge, face, mover, count = [], [], [], [], 0
     for row in surfaces.tolist():
         one = skin(stretches[0].tree.bodies[row].shape, edge_m, divide_m=edge_m * _COARSE)
@@ -162,22 +173,26 @@ def _whole_bodies(
 
 
 def _ask(
-    stretches: Sequence[Stretch], faces: _Faces, groups: np.ndarray, tolerance_m: float, report_m: float
-) -> tuple[Array, Array]:
+    stretches: Sequence[Stretch], moving: Sequence[int] | np.ndarray, faces: _Faces, groups: np.ndarray,
+    tolerance_m: float, report_m: float,
+) -> tuple[Array, Array]:  # fmt: skip
     """Bound the least distance of the balls about faces from the bodies paired with them, group by group."""
     centres, radii = faces.balls()
     lower, upper = np.full(len(groups) + len(radii), np.inf), np.full(len(groups) + len(radii), np.inf)
     if not len(groups):
         return lower, upper
     for part in stretches:
+        counts = np.isin(faces.mover, part.rows(moving))
+        if not counts.any():
+            continue
         placed = place_bodies(part.tree)
         local = centres - placed.solids.centre[faces.body]  # a mesh's core frame sits at its middle
-        pairs = np.stack([len(placed.frame) + faces.face, faces.mover], axis=1)
+        pairs = np.stack([len(placed.frame) + faces.face, faces.mover], axis=1)[counts]
         prover = Prover(part.tree, pairs, placed.with_balls(faces.body, local, radii).lay_out(pairs))
         prover.start_small()
         found = least_of_groups(
-            prover, part.motion, groups, tolerance_m=tolerance_m, report_distance_m=report_m, start_s=part.start_s,
-            end_s=part.end_s,
+            prover, part.motion, groups[counts], tolerance_m=tolerance_m, report_distance_m=report_m,
+            start_s=part.start_s, end_s=part.end_s,
         )  # fmt: skip
         count = len(found.lower_m)
         lower[:count] = np.minimum(lower[:count], found.lower_m)

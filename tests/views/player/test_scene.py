@@ -6,14 +6,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from PIL import Image
+from vtkmodules.util.numpy_support import vtk_to_numpy
 
+from armcarry.record.swept import MAP_REPORT_M, closest_map
 from armcarry.views import gl, palette
+from armcarry.views.actors import SceneActors
 from armcarry.views.player import capture, look
 from armcarry.views.player.cameras import Cameras
 from armcarry.views.player.layers import frame_links
 from armcarry.views.player.nearest import Closest, Nearest
 from armcarry.views.player.scene import QUICK, SHARP, SceneView, few_sides
 from armcarry.views.player.session import Session
+from armcarry.views.player.swept import MAP_BANDS_M, map_layer
 
 pytestmark = pytest.mark.skipif(gl.problem() is not None, reason="no OpenGL here")
 
@@ -67,7 +71,7 @@ def test_the_overview_shows_all_of_it(scene):
     assert rows.min() > 0 and rows.max() < 359 and columns.min() > 0 and columns.max() < 639
 
 
-@pytest.mark.parametrize("name", ["rails", "sites", "frames", "shell"])
+@pytest.mark.parametrize("name", ["rails", "sites", "frames", "shell", "envelope", "map"])
 def test_each_layer_shows_and_hides(scene, name):
     assert set(scene.makers) >= {"rails", "sites", "frames", "shell"}
     before = capture.pixels(scene)
@@ -78,6 +82,23 @@ def test_each_layer_shows_and_hides(scene, name):
     assert np.array_equal(capture.pixels(scene), before)
     with pytest.raises(KeyError):
         scene.show_layer("nothing", True)
+
+
+def test_the_map_has_the_colour_of_how_near_the_run_comes(small_run):
+    made = closest_map(small_run[0])
+    scene = SceneActors(small_run[0], few_sides)
+    actors = map_layer(small_run[0], scene).solid
+    painted = np.concatenate([
+        vtk_to_numpy(actor.GetMapper().GetInput().GetPointData().GetScalars())[::3] for actor in actors
+    ])
+    near = made.lower_m < MAP_REPORT_M
+    assert len(painted) == near.sum()
+    low = 0.0
+    for limit, colour in MAP_BANDS_M:
+        wanted = [round(255 * c) for c in palette.channels(colour)]
+        band = (made.lower_m >= low) & (made.lower_m < limit)
+        assert (painted == wanted).all(axis=1).sum() == band.sum()
+        low = limit
 
 
 def test_frames_go_with_what_they_belong_to(scene, small_run):

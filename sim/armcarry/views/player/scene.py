@@ -15,7 +15,7 @@ from armcarry.record.record import Record
 from armcarry.views import palette
 from armcarry.views.actors import SceneActors
 from armcarry.views.closest import worded
-from armcarry.views.player import layers, look
+from armcarry.views.player import layers, look, swept
 from armcarry.views.player.cameras import Cameras
 from armcarry.views.player.layers import Layer
 from armcarry.views.player.marks import Lines, place, words
@@ -96,7 +96,13 @@ class SceneView:
             "sites": lambda: layers.worksites(self.record),
             "frames": lambda: layers.frames(self.record),
             "shell": lambda: layers.shell(self.record, self.scene),
+            "envelope": lambda: swept.envelope_layer(self.record),
+            "map": lambda: swept.map_layer(self.record, self.scene),
         }
+
+    def has_layer(self, name: str) -> bool:
+        """Whether a layer was built already."""
+        return name in self._layers
 
     def show_layer(self, name: str, on: bool) -> None:
         """Show or hide a layer. Raises KeyError when there is no such layer."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QGridLayout, QLabel, QPushButton, QVBoxLayout, QWidget
@@ -15,6 +17,7 @@ from armcarry.views.player import look
 from armcarry.views.player.findings import Findings
 from armcarry.views.player.keys import KEY_OF, tip
 from armcarry.views.player.nearest import Nearest
+from armcarry.views.player.swept import MAP_BANDS_M
 from armcarry.views.words import plain
 
 #: words on the buttons of what can be shown, by action
@@ -54,15 +57,14 @@ class Side(QWidget):
             grid.addWidget(button, k // 3, k % 3)
         column.addLayout(grid)
         self.legend = QLabel()
-        self.legend.setTextFormat(Qt.TextFormat.RichText)
-        self.legend.setText(
-            "m to spare: " + "&nbsp; ".join(
-                f"<span style='color:{colour}'>■</span>&nbsp;&lt;&nbsp;{limit:g}" for limit, colour, _ in look.BANDS_M
-            )
-        )
-        self.legend.setWordWrap(True)
-        self.legend.hide()
-        column.addWidget(self.legend)
+        self.legend.setText("m to spare: " + _squares((colour, limit) for limit, colour, _ in look.BANDS_M))
+        self.map_legend = QLabel()
+        self.map_legend.setText("run comes within, m: " + _squares((colour, limit) for limit, colour in MAP_BANDS_M))
+        for legend in (self.legend, self.map_legend):
+            legend.setTextFormat(Qt.TextFormat.RichText)
+            legend.setWordWrap(True)
+            legend.hide()
+            column.addWidget(legend)
         column.addWidget(findings, 1)
 
     def show_nearest(self, nearest: Nearest, report_m: float) -> None:
@@ -80,6 +82,7 @@ class Side(QWidget):
         for action, button in self.toggles.items():
             button.setChecked(on.get(action, False))
         self.legend.setVisible(on.get("show_margin", False))
+        self.map_legend.setVisible(on.get("show_map", False))
 
     def _toggle(self, action: str) -> QPushButton:
         key = KEY_OF[action]
@@ -91,6 +94,11 @@ class Side(QWidget):
         button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         button.clicked.connect(lambda: self.acted.emit(action))
         return button
+
+
+def _squares(bands: Iterable[tuple[str, float]]) -> str:
+    """Return the colours of bands and their upper limits in metres as rich text."""
+    return "&nbsp; ".join(f"<span style='color:{colour}'>■</span>&nbsp;&lt;&nbsp;{limit:g}" for colour, limit in bands)
 
 
 def nearest_words(nearest: Nearest, report_m: float) -> tuple[str, str, str, str]:

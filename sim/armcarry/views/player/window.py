@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
-from PySide6.QtCore import QEvent, QObject, Qt, QTimer
+from PySide6.QtCore import QEvent, QEventLoop, QObject, Qt, QTimer
 from PySide6.QtGui import QCloseEvent, QGuiApplication, QKeyEvent
 from PySide6.QtWidgets import QApplication, QLineEdit, QMainWindow, QWidget
 
@@ -181,6 +181,10 @@ class Window(QMainWindow):
             if layer not in self.scene.makers:
                 self.say(f"{KEY_OF[action].words}: not in this run")
                 return
+            if on and not self.scene.has_layer(layer):  # some take seconds: say so, and let it be drawn
+                self.say(f"{KEY_OF[action].words}: working it out")
+                QApplication.processEvents(QEventLoop.ProcessEventsFlag.ExcludeUserInputEvents)
+                self._hush.start(1)
             self.scene.show_layer(layer, on)
         elif action == "show_other":
             if self.other is None:

@@ -1,0 +1,27 @@
+"""The command line: parse, call, print, exit code. Heavy libraries load in the command that needs them."""
+
+from __future__ import annotations
+
+import sys
+
+import typer
+
+from armcarry.cli import planning, running, showing
+from armcarry.cli.base import app
+from armcarry.errors import ArmcarryError
+
+__all__ = ["app", "main", "planning", "running", "showing"]
+
+
+def main() -> None:
+    """Run the command line; errors of ours become one message and exit code 2."""
+    try:
+        app(standalone_mode=True)
+    except ArmcarryError as error:
+        if "-v" in sys.argv or "--verbose" in sys.argv:
+            raise
+        typer.echo(f"armcarry: {error}", err=True)
+        sys.exit(2)
+    except KeyboardInterrupt:
+        typer.echo("armcarry: stopped", err=True)
+        sys.exit(130)

@@ -1,0 +1,44 @@
+"""The application that every command is added to, and what commands share."""
+
+from __future__ import annotations
+
+import json
+from typing import Annotated, Any
+
+import typer
+
+from armcarry import __version__
+
+app = typer.Typer(
+    name="armcarry",
+    help="Rehearse carrying a suited crewmember on a long manipulator.\n\n"
+    "A rehearsal aid: results support, and do not replace, analysis and approval by the responsible robotics, "
+    "safety and medical authorities and local rules. Never use it to command hardware.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON document to standard output, nothing else.")]
+
+
+def _version(value: bool) -> None:
+    if value:
+        typer.echo(f"armcarry {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _main(
+    ctx: typer.Context,
+    verbose: Annotated[bool, typer.Option("-v", "--verbose", help="Show the traceback of an error.")] = False,
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and stop.")
+    ] = False,
+) -> None:
+    ctx.obj = {"verbose": verbose}
+
+
+def print_json(value: dict[str, Any]) -> None:
+    """Print one JSON document."""
+    typer.echo(json.dumps(value, ensure_ascii=False, allow_nan=False))

@@ -1,0 +1,168 @@
+"""Commands that compute or judge: rehearse, compare, validate."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from armcarry.cli.base import Json, app, print_json
+
+
+class Between(StrEnum):
+    """What is assumed between two rows of a log."""
+
+    linear = "linear"
+    cubic = "cubic"
+
+
+@app.command()
+def rehearse(
+    scenario: Annotated[Path, typer.Argument(help="The script, a YAML file.")],
+    out: Annotated[Path | None, typer.Option(help="Run folder to write; default runs/<scenario name>.")] = None,
+    overwrite: Annotated[bool, typer.Option(help="Put the new run in place of an old one at --out.")] = False,
+    views: Annotated[bool, typer.Option(help="Write pictures and plots into the run folder.")] = True,
+    slip: Annotated[
+        list[str] | None, typer.Option(help="A step of the day takes longer: STEP=+20min. May be given again.")
+    ] = None,
+    fail: Annotated[
+        list[str] | None, typer.Option(help="A step of the day is tried and fails; its fallback follows.")
+    ] = None,
+    motion: Annotated[
+        Path | None,
+        typer.Option(help="Logged joint angles, CSV or Parquet: the script gives the scene, the log the motion."),
+    ] = None,
+    pieces: Annotated[Between, typer.Option(help="How joints move between the rows of a log.")] = Between.linear,
+    leave_out: Annotated[
+        bool, typer.Option("--leave-out", help="Leave out rows of a log that cannot be used, and list them.")
+    ] = False,
+    second_opinion: Annotated[
+        bool, typer.Option("--second-opinion", help="Ask other engines about the tightest pairs.")
+    ] = False,
+    as_json: Json = False,
+) -> None:
+    """Compute a run, check it, write the run folder and print the findings.
+
+    Exit code: 0 nothing failed, 1 a finding failed, 2 bad input or usage.
+    """
+    from armcarry.clearance.ready import make_ready
+    from armcarry.files.motion_log import read_motion_log
+    from armcarry.record.store import save
+    from armcarry.rehearsal import judge
+    from armcarry.rehearsal import rehearse as compute
+    from armcarry.views.terminal import Console
+
+    make_ready(lambda words: typer.echo(words, err=True))
+    console = Console(quiet=as_json)
+    with console.progress() as tell:
+        log = None if motion is None else read_motion_log(motion, leave_out=leave_out)
+        record = compute(
+            scenario, tell, slip=dict(map(_slip, slip or [])), failed=fail or [], motion=log, pieces=pieces.value
+        )
+        if second_opinion:
+            from armcarry.record.opinions import with_opinions
+
+            tell("asking other engines", 0.9)
+            record = with_opinions(record)
+        tell("checking", 0.95)
+        findings = judge(record)
+    folder, overwrite = _run_folder(scenario, out, overwrite)
+    summary = save(record, findings, folder, overwrite=overwrite)
+    if views:
+        from armcarry.views.rehearsed import write_views
+
+        with console.progress() as tell:
+            written = write_views(record, findings, folder / "views", tell)
+        if written[-1].suffix == ".txt":  # the reason why there are no pictures
+            typer.echo(written[-1].read_text(encoding="utf-8").strip(), err=True)
+    if as_json:
+        print_json({**summary, "folder": str(folder), "findings": [finding.as_dict() for finding in findings]})
+    else:
+        console.findings(record, findings, summary, folder)
+        console.slip(record)
+    raise typer.Exit(1 if summary["verdict"] == "fail" else 0)
+
+
+def _slip(text: str) -> tuple[str, float]:
+    """Return step and seconds of ``STEP=+20min``."""
+    from armcarry.errors import InputError
+    from armcarry.quantities import parse
+
+    step, sign, by = text.partition("=")
+    if not (step and sign):
+        raise InputError("not a slip", found=text, accepted="STEP=+20min")
+    return step, parse(by, "time")
+
+
+def _run_folder(scenario: Path, out: Path | None, overwrite: bool) -> tuple[Path, bool]:
+    """Return where to write: what was asked for, or runs/<name>, replacing an earlier run of that name."""
+    if out is not None:
+        return out, overwrite
+    return Path("runs") / scenario.stem, True
+
+
+class Alignment(StrEnum):
+    """How two runs are laid together in time."""
+
+    start = "start"
+    best = "best"
+
+
+@app.command()
+def compare(
+    first: Annotated[Path, typer.Argument(help="A run folder, the plan.")],
+    second: Annotated[Path, typer.Argument(help="Another run folder, or a log of joint angles (CSV or Parquet).")],
+    align: Annotated[
+        Alignment, typer.Option(help="In time: the starts together, or shifted until the joints deviate least.")
+    ] = Alignment.start,
+    pieces: Annotated[Between, typer.Option(help="How joints move between the rows of a log.")] = Between.linear,
+    leave_out: Annotated[
+        bool, typer.Option("--leave-out", help="Leave out rows of a log that cannot be used, and list them.")
+    ] = False,
+    as_json: Json = False,
+) -> None:
+    """Show how far a second run or a log is from a first: joints, tip, clearances, stops and rate limits.
+
+    Exit code: 0 the second fails nothing that the first does not, 1 it does, 2 bad input or usage.
+    """
+    from armcarry.record.compare import compare as side_by_side
+    from armcarry.record.store import load
+    from armcarry.rehearsal import second_run
+    from armcarry.views.compared import compared
+    from armcarry.views.terminal import Console
+
+    console = Console(quiet=as_json)
+    ours, found = load(first)
+    with console.progress() as tell:
+        theirs, found_too = second_run(first, second, tell, pieces=pieces.value, leave_out=leave_out)
+    result = side_by_side(ours, theirs, align=align.value, findings=(found, found_too))
+    if as_json:
+        print_json(result.as_dict())
+    else:
+        for title, headings, rows in compared(result):
+            if rows:
+                console.table(title, headings, rows)
+            else:
+                typer.echo(title)
+    raise typer.Exit(1 if result.worse else 0)
+
+
+@app.command()
+def validate(
+    files: Annotated[list[Path], typer.Argument(help="YAML or URDF files to check.")],
+    as_json: Json = False,
+) -> None:
+    """Check files only: scenarios with all they name, model documents, URDF."""
+    from armcarry.files.load import validate_files
+
+    problems = validate_files(files)
+    if as_json:
+        print_json({"files": [str(path) for path in files], "problems": [str(problem) for problem in problems]})
+    else:
+        for problem in problems:
+            typer.echo(str(problem), err=True)
+        if not problems:
+            typer.echo(f"{len(files)} file{'s' if len(files) != 1 else ''} in order")
+    raise typer.Exit(2 if problems else 0)

@@ -1,0 +1,110 @@
+"""Commands that show or export a run: brief, play, envelope."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from armcarry.cli.base import Json, app, print_json
+
+
+class PaperSize(StrEnum):
+    """Sheets the printed parts of a briefing fit on."""
+
+    a4 = "A4"
+    letter = "Letter"
+
+
+@app.command()
+def brief(
+    run: Annotated[Path, typer.Argument(help="A run folder that rehearse wrote.")],
+    out: Annotated[Path | None, typer.Option(help="Where to write; default views/ in the run folder.")] = None,
+    part: Annotated[
+        list[str] | None,
+        typer.Option(help="Only this: page, gltf, movie, report, slides or cards. May be given again."),
+    ] = None,
+    paper: Annotated[PaperSize, typer.Option(help="Sheet of report and step cards.")] = PaperSize.a4,
+    cut: Annotated[
+        list[str] | None,
+        typer.Option(help="A stretch of the movie: '400 s to 480 s, 20x, ev1' (from, to, speed, camera). Repeatable."),
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Write web page, glTF, movie, pictures, report, slides and step cards of a run.
+
+    Exit code: 0 written, 2 bad input, or a part that was asked for by name could not be made.
+    """
+    from armcarry.record.store import load
+    from armcarry.views.brief.write import check_parts, write_briefing
+    from armcarry.views.movie import read_cut
+    from armcarry.views.terminal import Console
+
+    console = Console(quiet=as_json)
+    parts, cuts = check_parts(part), tuple(map(read_cut, cut or []))
+    record, findings = load(run)
+    with console.progress() as tell:
+        written = write_briefing(
+            record, findings, out or run / "views", parts=parts, paper=paper.value, cuts=cuts or None, progress=tell
+        )
+    if as_json:
+        print_json({"files": [str(path) for path in written.files], "left_out": written.left_out})
+    else:
+        for path in written.files:
+            typer.echo(str(path))
+        for name, why in written.left_out.items():
+            typer.echo(f"left out: {name}: {why}", err=True)
+    raise typer.Exit(2 if part and written.left_out else 0)
+
+
+@app.command()
+def play(
+    run: Annotated[Path, typer.Argument(help="A run folder, or a script that is rehearsed first.")],
+    over: Annotated[
+        Path | None, typer.Option(help="A second run folder or script, drawn over the first as a ghost.")
+    ] = None,
+) -> None:
+    """Open a run in the player window; ? shows all keys.
+
+    Exit code: 0 the window was closed, 2 bad input, a damaged run folder, or no window can be opened here.
+    """
+    from armcarry.views.player import ready
+    from armcarry.views.terminal import Console
+
+    with Console().progress() as tell:
+        show = ready(run, over, tell)
+    raise typer.Exit(show())
+
+
+@app.command()
+def envelope(
+    run: Annotated[Path, typer.Argument(help="A run folder that rehearse wrote.")],
+    out: Annotated[
+        Path | None, typer.Option(help="Mesh to write: .stl, .obj or .glb; default views/envelope.stl of the run.")
+    ] = None,
+    carry: Annotated[
+        list[str] | None, typer.Option(help="Only what this carry sweeps. May be given again.")
+    ] = None,
+    cell: Annotated[str, typer.Option(help="Edge of the grid it is made on; a finer one hugs closer.")] = "0.15 m",
+    as_json: Json = False,
+) -> None:
+    """Write the room that arm, rider and hardware sweep as a closed mesh, metres, z up, that surely encloses it.
+
+    Exit code: 0 written, 2 bad input, or the file cannot be written.
+    """
+    from armcarry.clearance.mesh_files import write_mesh
+    from armcarry.quantities import parse
+    from armcarry.record.store import load
+    from armcarry.record.swept import envelope as swept
+
+    record, _ = load(run)
+    made = swept(record, carry or [], parse(cell, "length"))
+    path = out or run / "views" / "envelope.stl"
+    write_mesh(path, made.vertices_m, made.faces, "swept envelope")
+    count, excess = len(made.faces), made.excess_m
+    if as_json:
+        print_json({"file": str(path), "faces": count, "cell_m": made.cell_m, "too_large_by_at_most_m": excess})
+    else:
+        typer.echo(f"{path}: {count} faces; encloses all that is swept and is at most {excess:.2f} m too large")
