@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
@@ -266,7 +267,7 @@ def _loaded() -> SimpleNamespace:
             "start": {"shoulder_yaw": "160 deg"},
         }
     )
-    both = lambda document, model: SimpleNamespace(document=document, model=model, path="x.yaml")  # noqa: E731
+    both = lambda document, model: SimpleNamespace(document=document, model=model, path=Path("x.yaml"))  # noqa: E731
     return SimpleNamespace(
         scenario=scenario,
         path="small.yaml",

@@ -11,11 +11,15 @@ from armcarry.errors import ArmcarryError
 from armcarry.views import gl, palette, rehearsed
 from armcarry.views.actors import SceneActors
 from armcarry.views.annotate import Sheet
+from armcarry.views.brief.content import WHAT_IF
 from armcarry.views.closest import closest_track, judged, worded
 from armcarry.views.groups import STATIC, body_kinds, group_poses, rigid_groups
 from armcarry.views.stage import Stage
 from armcarry.views.stills import stills, tightest_rows
 from armcarry.views.viewpoint import body_corners, overview, sight, towards_gap
+
+#: plots of every rehearsal: the run itself, then what could go wrong
+PLOTS = ("joints", "joint_rates", "clearance", *WHAT_IF)
 
 needs_gl = pytest.mark.skipif(gl.problem() is not None, reason="no OpenGL here")
 
@@ -93,7 +97,7 @@ def test_no_picture_where_there_is_no_opengl(small_run, tmp_path, monkeypatch):
     with pytest.raises(ArmcarryError, match=r"no 3-D picture can be drawn here.*apt-get install libegl1"):
         Stage(small_run[0])
     written = rehearsed.write_views(*small_run, tmp_path)
-    assert [p.name for p in written] == ["joints.png", "joint_rates.png", "clearance.png", rehearsed.LEFT_OUT]
+    assert [p.name for p in written] == [f"{name}.png" for name in PLOTS] + [rehearsed.LEFT_OUT]
     assert "Pictures were left out: no 3-D picture can be drawn here" in written[-1].read_text(encoding="utf-8")
 
 
@@ -163,7 +167,7 @@ def test_a_rehearsal_leaves_plots_and_pictures(small_run, tmp_path):
     told = []
     written = rehearsed.write_views(*small_run, tmp_path / "views", lambda words, share: told.append(share))
     names = [path.stem for path in written]
-    assert names == ["joints", "joint_rates", "clearance", "overview", "tightest"]
+    assert names == [*PLOTS, "overview", "tightest"]
     assert told == sorted(told) and told[-1] == 1.0
     for path in written:
         with Image.open(path) as image:

@@ -62,7 +62,7 @@ def _titles(figure):
 
 def test_plots_are_written_into_a_new_folder(run, tmp_path):
     paths = whatif_plots.write_whatif_plots(run, iter(_findings(run)), tmp_path / "plots")
-    assert [path.name for path in paths] == ["stranded.png", "cameras.png", "light.png", "near_people.png"]
+    assert [path.name for path in paths] == ["stranded.png", "seen.png", "light.png", "near_people.png"]
     assert all(Path(path).read_bytes().startswith(b"\x89PNG") for path in paths)
 
 

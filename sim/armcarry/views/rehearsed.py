@@ -9,6 +9,8 @@ from armcarry.errors import ArmcarryError
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.views import plots
+from armcarry.views.sweep_plots import write_sweep_plots
+from armcarry.views.whatif_plots import write_whatif_plots
 
 Tell = Callable[[str, float], None]
 
@@ -34,24 +36,31 @@ def write_views(
     """
     from armcarry.views.stills import stills
 
-    del findings  # the first pictures follow the record alone; the briefing shows the findings
+    kept = tuple(findings)
     tell = progress or (lambda words, share: None)
     folder.mkdir(parents=True, exist_ok=True)
     (folder / LEFT_OUT).unlink(missing_ok=True)
     written = []
     makers = {"joints": plots.joint_angles, "joint_rates": plots.joint_rate_figure, "clearance": plots.clearance}
     for k, (name, make) in enumerate(makers.items()):
-        tell(f"plotting {name.replace('_', ' ')}", 0.1 * k)
+        tell(f"plotting {name.replace('_', ' ')}", 0.06 * k)
         written.append(plots.save(make(record), folder / f"{name}.png"))
     if record.plan is not None:
         from armcarry.views.gantt import day_chart
 
         written.append(plots.save(day_chart(record.plan), folder / "day.png"))
+    for write, start in ((write_sweep_plots, 0.2), (write_whatif_plots, 0.4)):
+        written += write(record, kept, folder, _within(tell, start, 0.2))
     try:
-        pictures = stills(record, tight=1, worksites=False, tell=lambda words, share: tell(words, 0.3 + 0.7 * share))
+        pictures = stills(record, tight=1, worksites=False, tell=_within(tell, 0.6, 0.4))
         written += [still.save(folder) for still in pictures]
     except ArmcarryError as error:
         (folder / LEFT_OUT).write_text(f"Pictures were left out: {error}\n", encoding="utf-8")
         written.append(folder / LEFT_OUT)
     tell("pictures and plots are written", 1.0)
     return written
+
+
+def _within(tell: Tell, start: float, span: float) -> Tell:
+    """Return what tells a share of a part as the share of the whole."""
+    return lambda words, share: tell(words, start + span * share)

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+Tell = Callable[[str, float], None]
 _SIGN = {Verdict.PASS: "✓", Verdict.FAIL: "✕", Verdict.NOT_ASSESSED: "?"}
 #: columns of the map of runaways
 _COLUMNS = 160
@@ -34,20 +35,28 @@ _STEPS = (0.0, 0.02, 0.05, 0.1, 0.2, ENOUGH_M)
 _SHADES = ("#08306B", "#2171B5", "#6BAED6", "#B5D3EA", "#E3EEF7")
 
 
-def write_sweep_plots(record: Record, findings: Iterable[Finding], folder: Path) -> list[Path]:
+def write_sweep_plots(
+    record: Record, findings: Iterable[Finding], folder: Path, progress: Tell | None = None
+) -> list[Path]:
     """Write the plots of late stops, runaway joints and locked joints as PNG, and return their paths.
 
     Args:
         record: the run.
         findings: what was found; its verdicts stand in the titles.
         folder: where; made when it is missing.
+        progress: told what is being drawn and the share done.
     """
     folder.mkdir(parents=True, exist_ok=True)
     kept = tuple(findings)
     makers: dict[str, Callable[[Record, Sequence[Finding]], Figure]] = {
         "stopping": stopping, "runaway": runaway, "locked_joint": locked_joint,
     }
-    return [save(make(record, kept), folder / f"{name}.png") for name, make in makers.items()]
+    written = []
+    for k, (name, make) in enumerate(makers.items()):
+        if progress is not None:
+            progress(f"plotting what if: {name.replace('_', ' ')}", k / len(makers))
+        written.append(save(make(record, kept), folder / f"{name}.png"))
+    return written
 
 
 def stopping(record: Record, findings: Sequence[Finding] = ()) -> Figure:
@@ -193,8 +202,8 @@ def _answer(axes: Axes, column: int, item: Escape) -> None:
     axes.add_patch(Rectangle((column - 0.48, item.joint - 0.46), 0.96, 0.92, facecolor=colour, edgecolor="none"))
     ink = palette.PAPER if item.kind == "none" else palette.INK
     words = _ANSWERS[item.kind]
-    if item.lasting_s > 0:
-        words += f"\n{clock(round(item.lasting_s)).removesuffix('.0')}"
+    if item.kind in ("handrail", "safe point"):
+        words += f"\n{clock(round(item.lasting_s)).removesuffix('.0')}" if item.lasting_s > 0 else "\nin reach"
     axes.text(column, item.joint, words, ha="center", va="center", fontsize=12, color=ink)
 
 

@@ -25,25 +25,34 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+Tell = Callable[[str, float], None]
 _SIGN = {Verdict.PASS: "✓", Verdict.FAIL: "✕", Verdict.NOT_ASSESSED: "?"}
 _HEIGHT = 0.7  # of a bar, of the distance of two rows
 _LIGHTS = {"day": palette.YELLOW, "twilight": palette.ORANGE, "night": palette.INK}
 
 
-def write_whatif_plots(record: Record, findings: Iterable[Finding], folder: Path) -> list[Path]:
+def write_whatif_plots(
+    record: Record, findings: Iterable[Finding], folder: Path, progress: Tell | None = None
+) -> list[Path]:
     """Write the plots of stranding, cameras, light and people near the arm as PNG, and return their paths.
 
     Args:
         record: the run.
         findings: what was found; its verdicts stand in the titles.
         folder: where; made when it is missing.
+        progress: told what is being drawn and the share done.
     """
     folder.mkdir(parents=True, exist_ok=True)
     kept = tuple(findings)
     makers: dict[str, Callable[[Record, Sequence[Finding]], Figure]] = {
-        "stranded": stranded, "cameras": cameras, "light": light, "near_people": near_people,
+        "stranded": stranded, "seen": cameras, "light": light, "near_people": near_people,
     }
-    return [save(make(record, kept), folder / f"{name}.png") for name, make in makers.items()]
+    written = []
+    for k, (name, make) in enumerate(makers.items()):
+        if progress is not None:
+            progress(f"plotting what if: {name.replace('_', ' ')}", k / len(makers))
+        written.append(save(make(record, kept), folder / f"{name}.png"))
+    return written
 
 
 def stranded(record: Record, findings: Sequence[Finding] = ()) -> Figure:
@@ -129,7 +138,7 @@ def _bars(axes: Axes, edges_s: Array, rows: Sequence[np.ndarray], colour: str = 
 
 def light(record: Record, findings: Sequence[Finding] = ()) -> Figure:
     """Plot day and night, the sun in visors and cameras, and the stays at worksites, a row each."""
-    words = "yellow: day, black: night; red: the sun hinders sight; blue: work at a worksite"
+    words = "yellow: day, orange: twilight, black: night; red: the sun hinders sight; blue: work at a worksite"
     with page(1, 1, "Light", words) as (figure, panels):
         if record.scene.loaded.scenario.environment is None:
             say(panels[0], "The scenario does not say when it is and how the platform flies, so light is not assessed")

@@ -22,8 +22,16 @@ from armcarry.views.words import counted, plain, verdict_word
 #: rows of the table of margins
 _PAIRS = 15
 _LIBRARIES = ("numpy", "scipy", "numba", "pyvista", "vtk", "matplotlib", "pydantic", "roboticstoolbox-python")
-#: checks that ask "what if"; the report gives them a section of their own
-_WHAT_IF = ("stopping", "runaway", "locked_joint", "stranded", "seen", "light", "near_people")
+#: checks that ask "what if", each with a part of the report of its own, and what they ask
+WHAT_IF = {
+    "stopping": "Told to stop late",
+    "runaway": "A joint runs away",
+    "locked_joint": "A joint locks",
+    "stranded": "The arm quits and its rider is stranded",
+    "seen": "What the cameras see",
+    "light": "In what light",
+    "near_people": "Loads and rates near people",
+}
 
 
 class Table(NamedTuple):
@@ -44,6 +52,14 @@ class Carry:
     moves: tuple[MoveSpan, ...]
 
 
+class WhatIf(NamedTuple):
+    """What one check that asks "what if" found: its name, what it asks, and its findings."""
+
+    check: str
+    title: str
+    findings: Table
+
+
 @dataclass(frozen=True)
 class Briefing:
     """Everything but the pictures."""
@@ -58,7 +74,7 @@ class Briefing:
     carries: tuple[Carry, ...]
     margins: Table
     findings: Table
-    what_ifs: Table
+    what_ifs: tuple[WhatIf, ...]
     assumptions: Table
     provenance: Table
 
@@ -76,8 +92,12 @@ def briefing(record: Record, findings: Sequence[Finding]) -> Briefing:
         timeline=_timeline(record.moves),
         carries=carries(record),
         margins=margins(record),
-        findings=findings_table([f for f in findings if f.check not in _WHAT_IF]),
-        what_ifs=findings_table([f for f in findings if f.check in _WHAT_IF]),
+        findings=findings_table([f for f in findings if f.check not in WHAT_IF]),
+        what_ifs=tuple(
+            WhatIf(check, title, findings_table(found))
+            for check, title in WHAT_IF.items()
+            if (found := [f for f in findings if f.check == check])
+        ),
         assumptions=Table(
             ("file", "value", "text"),
             tuple((a.file, a.key, a.text) for a in record.scene.loaded.assumptions),

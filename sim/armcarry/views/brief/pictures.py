@@ -12,17 +12,20 @@ from armcarry.record.record import Record
 from armcarry.views import plots
 from armcarry.views.brief.content import Carry, carries
 from armcarry.views.stills import stills
+from armcarry.views.sweep_plots import write_sweep_plots
 from armcarry.views.whatif_plots import write_whatif_plots
-from armcarry.views.words import plain
 
 Tell = Callable[[str, float], None]
 
 
 _WHAT_IF = {
+    "stopping": "How far the arm runs out when told to stop, how long that takes and what clearance is left",
+    "runaway": "Room left when a joint runs away, joint by joint along the run",
+    "locked_joint": "Where the other joints bring the rider when one locks",
     "stranded": "Way home of a stranded rider along the run",
-    "cameras": "What the cameras see along the run",
+    "seen": "What the cameras see along the run",
     "light": "Light along the run",
-    "near_people": "Speed and distance of arm and hardware near people",
+    "near_people": "Distance of arm and hardware from people, and the separation asked for",
 }
 
 
@@ -30,14 +33,14 @@ _WHAT_IF = {
 class Picture:
     """A file and what it shows.
 
-    ``carry`` is the name of the carry it belongs to, empty for the whole run; ``what_if`` tells whether it
-    belongs to what could go wrong.
+    ``carry`` is the name of the carry it belongs to, empty for the whole run; ``what_if`` names the check of
+    what could go wrong that it belongs to, empty for none.
     """
 
     path: Path
     words: str
     carry: str = ""
-    what_if: bool = False
+    what_if: str = ""
 
 
 @dataclass(frozen=True)
@@ -62,6 +65,10 @@ class Pictures:
         """The plots of what could go wrong."""
         return tuple(picture for picture in self.plots if picture.what_if)
 
+    def of_check(self, check: str) -> tuple[Picture, ...]:
+        """Return the plots of one check of what could go wrong."""
+        return tuple(picture for picture in self.what_ifs if picture.what_if == check)
+
 
 def draw(record: Record, folder: Path, findings: Sequence[Finding] = (), tell: Tell | None = None) -> Pictures:
     """Draw everything into a folder, which is made when missing.
@@ -83,8 +90,9 @@ def draw(record: Record, folder: Path, findings: Sequence[Finding] = (), tell: T
         charts.append(Picture(plots.save(day_chart(record.plan), folder / "day.png"), "The day: who does what when"))
     say("plotting what could go wrong", 0.1)
     charts += [
-        Picture(path, _WHAT_IF.get(path.stem, plain(path.stem)), what_if=True)
-        for path in write_whatif_plots(record, findings, folder)
+        Picture(path, _WHAT_IF[path.stem], what_if=path.stem)
+        for write in (write_sweep_plots, write_whatif_plots)
+        for path in write(record, findings, folder)
     ]
     views: list[Picture] = []
     try:

@@ -11,7 +11,7 @@ from armcarry.quantities import clock
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.views import palette
-from armcarry.views.brief.content import Carry, briefing, margins
+from armcarry.views.brief.content import WHAT_IF, Briefing, Carry, briefing, margins
 from armcarry.views.brief.pictures import Picture, Pictures
 from armcarry.views.words import CAUTION, verdict_word
 
@@ -36,11 +36,20 @@ def write_report(record: Record, findings: Sequence[Finding], pictures: Pictures
         left_out=pictures.left_out,
         views=[_inside(picture) for picture in pictures.views],
         day=[_inside(picture) for picture in pictures.day],
-        what_ifs=[_inside(picture) for picture in pictures.what_ifs],
+        what_ifs=[_what_if(told, pictures, check) for check in WHAT_IF],
         sections=[_section(record, carry, pictures) for carry in told.carries],
     )
     path.write_text(html, encoding="utf-8")
     return path
+
+
+def _what_if(told: Briefing, pictures: Pictures, check: str) -> dict[str, Any]:
+    found = next((part for part in told.what_ifs if part.check == check), None)
+    return {
+        "title": WHAT_IF[check],
+        "pictures": [_inside(picture) for picture in pictures.of_check(check)],
+        "findings": None if found is None else found.findings,
+    }
 
 
 def _section(record: Record, carry: Carry, pictures: Pictures) -> dict[str, Any]:

@@ -8,7 +8,7 @@ from pathlib import Path
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
-from armcarry.views.brief.content import Briefing, Carry, briefing, margins
+from armcarry.views.brief.content import WHAT_IF, Briefing, Carry, briefing, margins
 from armcarry.views.brief.paper import Paper, Size
 from armcarry.views.brief.pictures import Pictures
 from armcarry.views.words import CAUTION, verdict_word
@@ -69,12 +69,15 @@ def _tables(paper: Paper, told: Briefing, pictures: Pictures) -> None:
     paper.heading("Findings")
     paper.table(told.findings, _FINDING_SHARES)
     paper.heading("What if")
-    for picture in pictures.what_ifs:
-        paper.picture(picture.path, picture.words)
-    if told.what_ifs.rows:
-        paper.table(told.what_ifs, _FINDING_SHARES)
-    else:
-        paper.text("No what-if check was made of this run.")
+    made = {part.check: part.findings for part in told.what_ifs}
+    for check, title in WHAT_IF.items():
+        paper.heading(title, 12)
+        for picture in pictures.of_check(check):
+            paper.picture(picture.path, picture.words)
+        if check in made:
+            paper.table(made[check], _FINDING_SHARES)
+        else:
+            paper.text("This check was not made of this run.")
     paper.heading("Assumptions")
     count = len(told.assumptions.rows)
     paper.text(f"Each of these {count} numbers is invented; replace it before the result is relied on.")
