@@ -78,14 +78,39 @@ def open_urdf(
     folder: Path | None = None,
 ) -> UrdfFile:
     """Read a URDF file as ``read_urdf`` does, and keep the files it was read from and their lines."""
-    root, content = read_xml(path)
-    robot = Part(root, path)
-    if robot.tag != "robot":
-        raise robot.refuse("not a URDF", found=f"<{robot.tag}>", accepted="<robot name=...>")
+    robot, content = _robot(path)
     geometry = GeometryReader(folder or path.parent, classes or {}, default_class)
     reader = _Reader(robot, geometry)
     model = reader.model()
     return UrdfFile(model, path, {path: content, **geometry.files}, reader.lines)
+
+
+def read_kinematics(path: Path) -> Model:
+    """Read links and joints of a URDF file and no bodies, so that its meshes need not be there nor be convex.
+
+    Raises:
+        InputError: anything that cannot be read as a tree of links, with file and line.
+    """
+    return _Reader(_robot(path)[0], _NoGeometry(path.parent, {}, "structure")).model()
+
+
+def _robot(path: Path) -> tuple[Part, bytes]:
+    """Return the outermost element and the bytes of the file."""
+    root, content = read_xml(path)
+    robot = Part(root, path)
+    if robot.tag != "robot":
+        raise robot.refuse("not a URDF", found=f"<{robot.tag}>", accepted="<robot name=...>")
+    return robot, content
+
+
+class _NoGeometry(GeometryReader):
+    """Passes over every shape and colour."""
+
+    def bodies(self, link: Part, link_name: str) -> list[Body]:
+        return []
+
+    def read_material(self, part: Part) -> None:
+        return None
 
 
 class _Reader:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
@@ -11,12 +10,10 @@ from armcarry.files.motion_log import Gap, MotionLog
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 from armcarry.motion.merge import difference
+from armcarry.motion.rows import Pieces, interpolated
 from armcarry.scene.build import Scene
 from armcarry.timeline.describe import describe
 from armcarry.timeline.variants import repeated
-
-Pieces = Literal["linear", "cubic"]
-PIECES: tuple[Pieces, ...] = ("linear", "cubic")
 
 
 @dataclass(frozen=True)
@@ -67,17 +64,6 @@ class Logged:
     unmarked: tuple[str, ...]
     start_off: float
     start_joint: str
-
-
-def interpolated(joints: tuple[str, ...], times_s: Array, table: Array, pieces: Pieces) -> Motion:
-    """Return the motion through positions (T, k) at times (T,) in rows of a log."""
-    if pieces == "linear":
-        slopes = np.diff(table, axis=0) / np.diff(times_s)[:, None]
-        return Motion(joints, times_s, np.stack([table[:-1], slopes], axis=1))
-    from scipy.interpolate import PchipInterpolator
-
-    curve = PchipInterpolator(times_s, table, axis=0)
-    return Motion(joints, times_s, np.ascontiguousarray(np.moveaxis(curve.c[::-1], 0, 1)))
 
 
 def log_facts(

@@ -20,12 +20,13 @@ from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 from armcarry.motion.merge import combined
 from armcarry.motion.path import joint_segment
+from armcarry.motion.rows import PIECES, Pieces, interpolated
 from armcarry.motion.timing import compose, smooth
 from armcarry.quantities import parse
 from armcarry.scene.build import ARM, Scene
 from armcarry.timeline.carry import Clock
 from armcarry.timeline.describe import describe
-from armcarry.timeline.log_facts import PIECES, Logged, Pieces, interpolated, log_facts
+from armcarry.timeline.log_facts import Logged, log_facts
 from armcarry.timeline.moves import still_goal, switch
 from armcarry.timeline.run import MoveSpan, Run
 from armcarry.timeline.variants import repeated

@@ -1,0 +1,194 @@
+"""Proven clearance of any arm from a URDF, given rows of joint positions: no scenario, no documents."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from armcarry.clearance.pairs import NamePair, pairs_that_move
+from armcarry.clearance.prover import ClearanceBounds, prove_clearance
+from armcarry.errors import FrameError, MotionError
+from armcarry.files.urdf import read_kinematics, read_urdf
+from armcarry.geometry.model import Body, Model
+from armcarry.geometry.poses import Array
+from armcarry.motion.curve import Motion
+from armcarry.motion.rows import Pieces, interpolated
+from armcarry.scene.tree import WORLD, Tree
+
+ARM, AROUND = "arm", "around"
+
+
+@dataclass(frozen=True)
+class PairBounds:
+    """Bounds of one pair's least distance over the whole motion.
+
+    Attributes:
+        body_a, body_b: names as they were given.
+        status: 'proven' (upper - lower within the tolerance), 'farther' (proven farther than the report
+            distance) or 'contact' (they overlap: lower is -inf and upper 0; there is no depth).
+        lower_m, upper_m: at every instant the distance is at least ``lower_m``; at ``time_s`` it is ``upper_m``.
+        time_s: instant of the upper bound; nan where a pair proven farther was never measured.
+        contact_s: first interval of contact, proven free before its start; None without contact.
+        point_a, point_b: nearest points then, world; one common point at contact.
+    """
+
+    body_a: str
+    body_b: str
+    status: str
+    lower_m: float
+    upper_m: float
+    time_s: float
+    contact_s: tuple[float, float] | None
+    point_a: tuple[float, float, float]
+    point_b: tuple[float, float, float]
+
+
+@dataclass(frozen=True, eq=False)
+class ArmClearance:
+    """What was proven of an arm's motion.
+
+    Attributes:
+        pairs: every pair of bodies that the motion moves against each other, the tightest first.
+        bounds: the same as arrays, in the order of ``bounds.pairs``, which are rows into ``tree.bodies``.
+        tree, motion: what was judged, for clearance_curve, swept_envelope and surface_map.
+    """
+
+    pairs: tuple[PairBounds, ...]
+    bounds: ClearanceBounds
+    tree: Tree
+    motion: Motion
+
+
+def prove_arm(
+    arm: Model | Path | str,
+    times_s: ArrayLike,
+    positions: Mapping[str, ArrayLike],
+    bodies: Iterable[Body] = (),
+    *,
+    pieces: Pieces = "linear",
+    own_bodies: bool = True,
+    held: Mapping[str, float] | None = None,
+    base: Array | None = None,
+    neighbours: bool = False,
+    ignore: Iterable[NamePair] = (),
+    report_distance_m: float = 3.0,
+    tolerance_m: float = 1e-3,
+) -> ArmClearance:
+    """Prove how close any convex bodies come while an arm moves through rows of joint positions.
+
+    Args:
+        arm: a URDF file, or a Model made in Python.
+        times_s: (T,) strictly increasing.
+        positions: joint -> (T,) rad or m, one for every movable joint that is not held.
+        bodies: further convex bodies on a link of the arm, or on 'world' for what stands around it; the pose of
+            each is T_link_body or T_world_body.
+        pieces: between rows the joints move straight ('linear') or on a monotone cubic ('cubic').
+        own_bodies: take the URDF's own collision bodies, which must be convex then.
+        held: joint -> position of joints that stand still.
+        base: T_world_root (4, 4) of the arm's root link, the identity by default.
+        neighbours: judge bodies of links next to each other as well, which touch by design on most arms.
+        ignore: pairs of body names to leave out.
+        report_distance_m, tolerance_m: as prove_clearance.
+
+    Raises:
+        InputError: the URDF cannot be read; a mesh that is not convex is named with its line.
+        FrameError: a joint, link or body that is not there, with the nearest name.
+        MotionError: a joint without positions, rows that do not fit the times, or times that do not increase.
+        ValueError: two bodies have one name.
+    """
+    model, around = _with_bodies(_read(arm, own_bodies), tuple(bodies))
+    tree = Tree().place(ARM, model, pose=base).place(AROUND, around)
+    motion = _motion(tree, times_s, positions, held or {}, pieces)
+    full = {body.name.split("/", 1)[1]: body.name for body in tree.bodies}
+    wanted = [(_known(full, first), _known(full, second)) for first, second in ignore]
+    pairs = pairs_that_move(tree, motion, wanted)
+    if not neighbours:
+        pairs = _apart(tree, model, pairs)
+    bounds = prove_clearance(tree, motion, pairs, report_distance_m=report_distance_m, tolerance_m=tolerance_m)
+    return ArmClearance(_rows(tree, bounds), bounds, tree, motion)
+
+
+def _read(arm: Model | Path | str, own_bodies: bool) -> Model:
+    if isinstance(arm, Model):
+        return arm if own_bodies else replace(arm, bodies=())
+    return read_urdf(Path(arm), default_class="arm") if own_bodies else read_kinematics(Path(arm))
+
+
+def _with_bodies(model: Model, bodies: tuple[Body, ...]) -> tuple[Model, Model]:
+    """Return the arm with the bodies on its links, and what stands around it."""
+    here, there = [], []
+    for body in bodies:
+        if body.link == WORLD:
+            there.append(replace(body, link="ground"))
+        elif body.link in model.links:
+            here.append(body)
+        else:
+            raise FrameError("link", body.link, (WORLD, *model.links))
+    arm = replace(model, bodies=(*model.bodies, *here))
+    names = [body.name for body in (*arm.bodies, *there)]
+    twice = sorted({name for name in names if names.count(name) > 1})
+    if twice:
+        raise ValueError(f"two bodies are named '{twice[0]}'")
+    return arm, Model(AROUND, "ground", ("ground",), (), tuple(there))
+
+
+def _known(full: Mapping[str, str], name: str) -> str:
+    if name not in full:
+        raise FrameError("body", name, full)
+    return full[name]
+
+
+def _motion(
+    tree: Tree, times_s: ArrayLike, positions: Mapping[str, ArrayLike], held: Mapping[str, float], pieces: Pieces
+) -> Motion:
+    """Return the motion of every joint of the arm, held joints included."""
+    times = np.atleast_1d(np.asarray(times_s, dtype=float))
+    joints = [name.split("/", 1)[1] for name in tree.joints]
+    for name in (*positions, *held):
+        if name not in joints:
+            raise FrameError("joint", name, joints)
+    missing = [name for name in joints if name not in positions and name not in held]
+    if missing:
+        raise MotionError(f"no positions for {', '.join(missing)}; give them, or hold the joint at one position")
+    table = np.empty((len(times), len(joints)))
+    for k, name in enumerate(joints):
+        given = np.asarray(positions.get(name, held.get(name)), dtype=float)
+        if given.shape != times.shape and name in positions:
+            raise MotionError(f"joint '{name}' has positions of shape {given.shape} for {len(times)} times")
+        table[:, k] = given
+    if len(times) < 2 or np.any(np.diff(times) <= 0):
+        raise MotionError("a motion needs at least two strictly increasing times")
+    return interpolated(tree.joints, times, table, pieces)
+
+
+def _apart(tree: Tree, model: Model, pairs: np.ndarray) -> np.ndarray:
+    """Leave out pairs on links with one movable joint between them."""
+    group = {link: link for link in model.links}  # rigid together -> one name
+    beside = set()
+    for joint in model.joints:  # parents come first
+        if joint.kind == "fixed":
+            group[joint.child] = group[joint.parent]
+        else:
+            beside.add((group[joint.parent], joint.child))
+    mine = [group.get(body.link.split("/", 1)[1], "") if body.link.startswith(f"{ARM}/") else ""
+            for body in tree.bodies]
+    keep = [(mine[a], mine[b]) not in beside and (mine[b], mine[a]) not in beside for a, b in pairs.tolist()]
+    return np.asarray(pairs[np.array(keep, dtype=bool)])
+
+
+def _rows(tree: Tree, bounds: ClearanceBounds) -> tuple[PairBounds, ...]:
+    names = [body.name.split("/", 1)[1] for body in tree.bodies]
+    order = np.lexsort((bounds.upper_m, bounds.lower_m))
+    return tuple(
+        PairBounds(
+            names[bounds.pairs[k, 0]], names[bounds.pairs[k, 1]], str(bounds.status[k]), float(bounds.lower_m[k]),
+            float(bounds.upper_m[k]), float(bounds.time_s[k]),
+            None if np.isnan(bounds.contact_s[k, 0]) else tuple(bounds.contact_s[k].tolist()),
+            tuple(bounds.point_a[k].tolist()), tuple(bounds.point_b[k].tolist()),
+        )
+        for k in order.tolist()
+    )
