@@ -228,7 +228,7 @@ def test_a_granted_relaxation_stands(passing):
 
 def test_no_close_instant_is_missed(passing):
     record, times, gaps = passing({"left": (0.0, 6.0, 1.5)})
-    close = Gaps(record).close(record.pairs[0], 0.45)
+    (close,) = Gaps(record).close([(record.pairs[0], 0.45)])
     for time, gap in zip(times, gaps, strict=True):
         cell = (close.start_s <= time) & (time <= close.end_s)
         if gap < 0.45:
@@ -238,8 +238,8 @@ def test_no_close_instant_is_missed(passing):
 
 def test_what_stands_between_two_bodies_is_nearer_to_both(passing):
     record, *_ = passing({"left": (0.0, 6.0, 1.5)}, between=[0.36])
-    close = Gaps(record).close(record.pairs[0], 0.45)
-    assert close is None or np.all(np.abs(close.time_s - record.pairs[0].time_s) > 0.3)
+    for close in Gaps(record).close([(record.pairs[0], 0.45)]):
+        assert np.all(np.abs(close.time_s - record.pairs[0].time_s) > 0.3)
 
 
 def test_who_sees_the_tightest_gap_of_a_move(passing):
@@ -275,11 +275,11 @@ def test_stretches_of_cells():
 def test_a_rule_for_workers_is_not_asked_of_a_rider(passing):
     record, *_ = passing({"left": (0.0, 6.0, 1.5)})
     row = replace(record.pairs[0], class_a="worker")
-    assert Gaps(record).close(record.pairs[0], 0.45) is not None
-    assert Gaps(record).close(row, 0.45) is None
+    (found,) = Gaps(record).close([(row, 0.45), (record.pairs[0], 0.45)])
+    assert found.row is record.pairs[0]
 
 
 def test_while_the_arm_stands_no_gap_is_asked_for(passing):
     record, *_ = passing({"left": (0.0, 6.0, 1.5)})
-    close = Gaps(record).close(record.pairs[0], 50.0)
+    (close,) = Gaps(record).close([(record.pairs[0], 50.0)])
     assert close.end_s.max() == pytest.approx(40.0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -133,7 +134,7 @@ def _least(moves: list[Watched]) -> str:
 def _gaps(record: Record, extra_m: float) -> list[Finding]:
     close = [row for row in record.pairs if judged(row) and row.required_m is not None and 0 <= row.margin_m < extra_m]
     gaps = Gaps(record)
-    found = [gap for row in close if (gap := gaps.close(row, row.lower_m - row.margin_m + extra_m)) is not None]
+    found = gaps.close((row, row.lower_m - row.margin_m + extra_m) for row in close)
     blind = [gap for gap in found if not gap.seen.all()]
     if blind:
         return sorted((_blind(gap, extra_m) for gap in blind), key=lambda item: (item.value or 0) - (item.limit or 0))
@@ -147,7 +148,7 @@ def _gaps(record: Record, extra_m: float) -> list[Finding]:
     return [Finding("seen", Verdict.PASS, "gaps", words, limit=extra_m, unit="m")]
 
 
-def _watchers(found: list[CloseGap], gaps: Gaps) -> str:
+def _watchers(found: Sequence[CloseGap], gaps: Gaps) -> str:
     gap = min(found, key=lambda item: item.row.margin_m)
     k = int(np.argmin(gap.lower_m))
     names = gaps.seen_by(float(gap.time_s[k]), gap.middle_m[k])

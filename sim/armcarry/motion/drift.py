@@ -56,6 +56,7 @@ class Drift:
         self.edges_s = _edges(self.part.breaks_s, step_s)
         self._known: dict[tuple[int, int, tuple[float, ...]], tuple[Array, Array]] = {}
         self._pairs: dict[tuple[int, int], _Pair | None] = {}
+        self._places: dict[tuple[str, int], Array] = {}
 
     @cached_property
     def moving(self) -> frozenset[str]:
@@ -98,9 +99,16 @@ class Drift:
             self._known[key] = (zero, zero) if pair is None else self._grown(pair, point)
         return self._known[key]
 
+    @cached_property
+    def _start(self) -> Array:
+        """Joint positions (n,) at the start of the stretch."""
+        return self.part.at(self.part.start_s)
+
     def _place(self, link: str, island: int) -> Array:
         """Return T_island_link (4, 4), which does not change over the stretch."""
-        return self.tree.pose_of(link, self.part.at(self.part.start_s), self.tree.links[island])
+        if (link, island) not in self._places:
+            self._places[link, island] = self.tree.pose_of(link, self._start, self.tree.links[island])
+        return self._places[link, island]
 
     def _pair(self, home: int, base: int) -> _Pair | None:
         """Return how one island moves against another, None where it does not."""
@@ -115,7 +123,7 @@ class Drift:
         joints = [name for k, name in enumerate(self.tree.joints) if k in between and name in self.moving]
         if not joints:
             return None
-        chain = Chain.of(self.tree, links[base], links[home], joints=joints, held=self.part.at(self.part.start_s))
+        chain = Chain.of(self.tree, links[base], links[home], joints=joints, held=self._start)
         middles, halves = (self.edges_s[:-1] + self.edges_s[1:]) / 2, np.diff(self.edges_s) / 2
         part = chain_motion(chain, self.part)
         q, rate, most_rate, most_acceleration = taylor(part, middles, halves)

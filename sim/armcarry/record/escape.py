@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Literal
-from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -71,14 +70,9 @@ class Escape:
     lower_m: float
 
 
-_known: WeakKeyDictionary[Record, tuple[Escape, ...]] = WeakKeyDictionary()
-
-
 def escapes(record: Record) -> tuple[Escape, ...]:
     """Return what is left to every rider when any joint locks at any instant of the rules' grid, worked out once."""
-    if record not in _known:
-        _known[record] = tuple(_escapes(record))
-    return _known[record]
+    return record.once(_all_escapes)
 
 
 def instants(record: Record) -> Array:
@@ -86,6 +80,10 @@ def instants(record: Record) -> Array:
     rule = record.scene.loaded.rules.locked_joint
     count = INSTANTS if rule is None else rule.instants
     return (np.arange(count) + 0.5) * record.duration_s / max(count, 1)
+
+
+def _all_escapes(record: Record) -> tuple[Escape, ...]:
+    return tuple(_escapes(record))
 
 
 def _escapes(record: Record) -> Iterator[Escape]:

@@ -11,7 +11,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -111,20 +110,19 @@ class Window:
         return np.where(self.side.own == own, self.left_m, np.nan)
 
 
-_sides: WeakKeyDictionary[Record, tuple[Side, ...]] = WeakKeyDictionary()
-
-
 def sides(record: Record) -> tuple[Side, ...]:
     """Return every phase of a run with the pairs that a late stop or a runaway joint can bring near."""
-    if record not in _sides:
-        found = []
-        for phase in record.phases:
-            if phase.end_s > phase.start_s:
-                pairs = every_pair(record, phase)
-                enough = ENOUGH_M + record.scene.loaded.rules.stop_remainder + _reach_m(Side.of(record, phase))
-                found.append(Side.of(record, phase, pairs[apart_m(record, phase, pairs) < enough]))
-        _sides[record] = tuple(found)
-    return _sides[record]
+    return record.once(_sides)
+
+
+def _sides(record: Record) -> tuple[Side, ...]:
+    found = []
+    for phase in record.phases:
+        if phase.end_s > phase.start_s:
+            pairs = every_pair(record, phase)
+            enough = ENOUGH_M + record.scene.loaded.rules.stop_remainder + _reach_m(Side.of(record, phase))
+            found.append(Side.of(record, phase, pairs[apart_m(record, phase, pairs) < enough]))
+    return tuple(found)
 
 
 def _reach_m(side: Side) -> float:
@@ -137,19 +135,18 @@ def _reach_m(side: Side) -> float:
     return float(max(most.max(), longest.max() - ENOUGH_M) + rate**2 / (2 * side.brakes) @ levers)
 
 
-_least: WeakKeyDictionary[Record, dict[tuple[str, str], float]] = WeakKeyDictionary()
-
-
 def apart_m(record: Record, phase: Phase, pairs: np.ndarray) -> Array:
     """Return what the run proves of the distance of pairs (P, 2), -inf where it does not measure them."""
-    if record not in _least:
-        least: dict[tuple[str, str], float] = {}
-        for row in record.pairs:
-            key = (row.body_a, row.body_b)
-            least[key] = min(least.get(key, np.inf), row.lower_m)
-        _least[record] = least
-    known, names = _least[record], [body.name for body in phase.tree.bodies]
+    known, names = record.once(_least), [body.name for body in phase.tree.bodies]
     return np.array([known.get((names[a], names[b]), -np.inf) for a, b in np.sort(pairs, axis=1).tolist()])
+
+
+def _least(record: Record) -> dict[tuple[str, str], float]:
+    least: dict[tuple[str, str], float] = {}
+    for row in record.pairs:
+        key = (row.body_a, row.body_b)
+        least[key] = min(least.get(key, np.inf), row.lower_m)
+    return least
 
 
 def farthest_m(side: Side) -> Array:

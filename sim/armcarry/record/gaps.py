@@ -9,6 +9,7 @@ to both.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -20,7 +21,7 @@ from armcarry.geometry.model import Body
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import bounding_radius_m
 from armcarry.record.record import MoveSpan, PairRow, Phase, Record
-from armcarry.record.sight import Watch, batches
+from armcarry.record.sight import Watch, batches, watch
 from armcarry.scene.build import ARM
 from armcarry.scene.eyes import scene_cameras
 from armcarry.scene.names import pair_matches
@@ -61,12 +62,22 @@ class _Grid(NamedTuple):
     reach: Array
 
 
+class _Cells(NamedTuple):
+    """Cells of time of one pair: middles, ends, less than the distance (N,), nearest points at the middles (N, 3)."""
+
+    time_s: Array
+    start_s: Array
+    end_s: Array
+    lower_m: Array
+    point_a: Array
+    point_b: Array
+
+
 class Gaps:
     """The gaps of a run and the cameras that watch them."""
 
     def __init__(self, record: Record) -> None:
         self.record, self.cameras = record, scene_cameras(record.scene)
-        self._watches: dict[int, Watch] = {}
         self._grids: dict[int, _Grid] = {}
         self._kinds: dict[int, tuple[str, ...]] = {}
         self._rows = {body.name: k for k, body in enumerate(record.bodies)}
@@ -84,23 +95,55 @@ class Gaps:
 
     def seen_by(self, time_s: float, point_m: Array) -> tuple[str, ...]:
         """Return the cameras that see a point (3,) at an instant."""
-        seen = self._watch(self.record.phase_at(time_s)).sees(np.array([time_s]), point_m[None])[0]
+        seen = watch(self.record, self.record.phase_at(time_s)).sees(np.array([time_s]), point_m[None])[0]
         return tuple(camera.name for camera, sees in zip(self.cameras, seen, strict=True) if sees)
 
-    def close(self, row: PairRow, within_m: float) -> CloseGap | None:
-        """Return where a pair may be within a distance while the arm moves; None where it never is.
+    def close(self, asked: Iterable[tuple[PairRow, float]]) -> tuple[CloseGap, ...]:
+        """Return where pairs may be within a distance while the arm moves, for those that ever are.
 
         Relaxed stretches are left out.
+
+        Args:
+            asked: pairs, each with its distance in metres.
         """
-        parts = []
-        for phase in self.record.phases:
-            start, end = max(phase.start_s, row.start_s), min(phase.end_s, row.end_s)
-            if end > start and self._classes_hold(row, phase):
-                pieces = self._unrelaxed(row, start, end)
-                parts += [part for a, b in pieces if (part := self._cells(row, phase, a, b, within_m))]
-        if not parts:
-            return None
-        return CloseGap(row, *(np.concatenate([part[k] for part in parts]) for k in range(6)))
+        rows, cells = [], []
+        for row, within_m in asked:
+            rows.append(row)
+            cells.append([self._pair_cells(row, phase, within_m) for phase in self.record.phases])
+        parts: list[list[_Columns]] = [[] for _ in rows]
+        for k, phase in enumerate(self.record.phases):
+            found = [(n, part) for n, phases in enumerate(cells) for part in phases[k]]
+            for n, columns in self._looked(phase, rows, found):
+                parts[n].append(columns)
+        return tuple(
+            CloseGap(row, *(np.concatenate([part[k] for part in mine]) for k in range(6)))
+            for row, mine in zip(rows, parts, strict=True) if mine
+        )
+
+    def _pair_cells(self, row: PairRow, phase: Phase, within_m: float) -> list[_Cells]:
+        start, end = max(phase.start_s, row.start_s), min(phase.end_s, row.end_s)
+        if end <= start or not self._classes_hold(row, phase):
+            return []
+        pieces = self._unrelaxed(row, start, end)
+        return [part for a, b in pieces if (part := self._cells(row, phase, a, b, within_m)) is not None]
+
+    def _looked(
+        self, phase: Phase, rows: list[PairRow], found: list[tuple[int, _Cells]]
+    ) -> Iterator[tuple[int, _Columns]]:
+        """Give the cells of one phase in which pairs are a gap, and whether a camera sees it, pair by pair."""
+        if not found:
+            return
+        owner = np.repeat([n for n, _ in found], [len(part.time_s) for _, part in found])
+        all_ = _Cells(*(np.concatenate([part[k] for _, part in found]) for k in range(6)))
+        pairs = np.array([[self._rows[row.body_a], self._rows[row.body_b]] for row in rows])
+        open_ = ~self._filled(all_, pairs[owner])
+        owner, all_ = owner[open_], _Cells(*(column[open_] for column in all_))
+        middles = (all_.point_a + all_.point_b) / 2
+        seen = watch(self.record, phase).any_sees(all_.time_s, middles)
+        for n in dict.fromkeys(owner.tolist()):
+            mine = owner == n
+            yield n, (all_.time_s[mine], all_.start_s[mine], all_.end_s[mine], all_.lower_m[mine], middles[mine],
+                      seen[mine])  # fmt: skip
 
     def _classes_hold(self, row: PairRow, phase: Phase) -> bool:
         """Tell whether the two are in a phase what the row's rule is about: a worker of one phase rides in another."""
@@ -108,11 +151,6 @@ class Gaps:
             self._kinds[id(phase)] = self.record.scene.body_classes(phase.tree)
         kinds = self._kinds[id(phase)]
         return (kinds[self._rows[row.body_a]], kinds[self._rows[row.body_b]]) == (row.class_a, row.class_b)
-
-    def _watch(self, phase: Phase) -> Watch:
-        if id(phase) not in self._watches:
-            self._watches[id(phase)] = Watch(self.record, phase, self.cameras)
-        return self._watches[id(phase)]
 
     def _unrelaxed(self, row: PairRow, start_s: float, end_s: float) -> list[tuple[float, float]]:
         """Return what is left of a stretch without the times at which less is required of the pair."""
@@ -127,13 +165,13 @@ class Gaps:
                 ]
         return left
 
-    def _cells(self, row: PairRow, phase: Phase, start_s: float, end_s: float, within_m: float) -> _Columns | None:
+    def _cells(self, row: PairRow, phase: Phase, start_s: float, end_s: float, within_m: float) -> _Cells | None:
         """Halve cells until the arm stands, the pair is surely farther, or has moved less than a step in them."""
         starts, ends = self._near(row, phase, start_s, end_s, within_m)
         if not len(starts):
             return None
-        side = _Pair(self._watch(phase), self.record, row)
-        kept: list[_Columns] = []
+        side = _Pair(watch(self.record, phase), self.record, row)
+        kept: list[_Cells] = []
         while len(starts):
             moved = side.moved(starts, ends)
             starts, ends = starts[moved], ends[moved]
@@ -142,14 +180,13 @@ class Gaps:
             lower = found.lower_m[:, 0] - drift
             near = lower < within_m
             again = near & (drift > STEP_M)
-            kept += self._kept(side, near & ~again, (middles, starts, ends, lower), found)
+            fine = near & ~again
+            columns = (middles, starts, ends, lower, found.point_a[:, 0], found.point_b[:, 0])
+            kept.append(_Cells(*(column[fine] for column in columns)))
             starts, middles, ends = starts[again], middles[again], ends[again]
             starts, ends = np.concatenate([starts, middles]), np.concatenate([middles, ends])
-        if not kept:
-            return None
-        order = np.argsort(np.concatenate([item[0] for item in kept]), kind="stable")
-        columns = [np.concatenate([item[k] for item in kept])[order] for k in range(6)]
-        return columns[0], columns[1], columns[2], columns[3], columns[4], columns[5]
+        order = np.argsort(np.concatenate([item.time_s for item in kept]), kind="stable")
+        return _Cells(*(np.concatenate([item[k] for item in kept])[order] for k in range(6)))
 
     def _near(
         self, row: PairRow, phase: Phase, start_s: float, end_s: float, within_m: float
@@ -165,38 +202,28 @@ class Gaps:
 
     def _grid(self, phase: Phase) -> _Grid:
         if id(phase) not in self._grids:
-            watch = self._watch(phase)
+            watched = watch(self.record, phase)
             count = max(int(np.ceil((phase.end_s - phase.start_s) / _COARSE_S)), 1)
             edges = np.linspace(phase.start_s, phase.end_s, count + 1)
             middles = (edges[:-1] + edges[1:]) / 2
             centres = np.concatenate([self.record.body_poses(part)[:, :, :3, 3] for (part,) in batches(middles)])
-            reach = np.stack([watch.drift.reach(way, middles, edges[:-1], edges[1:]) for way in watch.body_ways])
+            reach = np.stack([watched.drift.reach(way, middles, edges[:-1], edges[1:]) for way in watched.body_ways])
             self._grids[id(phase)] = _Grid(edges, centres, reach)
         return self._grids[id(phase)]
 
-    def _kept(
-        self, side: _Pair, fine: np.ndarray, cells: tuple[Array, Array, Array, Array], found: Distances
-    ) -> list[_Columns]:
-        """Return the cells among ``fine`` in which the pair is a gap, and who sees it; none or one."""
-        fine = fine.copy()
-        middles, starts, ends, lower = cells
-        fine[fine] = ~self._filled(side, middles[fine], found.point_a[fine, 0], found.point_b[fine, 0])
-        if not fine.any():
-            return []
-        between = (found.point_a[fine, 0] + found.point_b[fine, 0]) / 2
-        seen = side.watch.any_sees(middles[fine], between)
-        return [(middles[fine], starts[fine], ends[fine], lower[fine], between, seen)]
-
-    def _filled(self, side: _Pair, times_s: Array, from_m: Array, to_m: Array) -> np.ndarray:
-        """Tell where a third body stands between two nearest points (N, 3), (N, 3)."""
-        if not len(times_s):
-            return np.zeros(0, dtype=bool)
-        third = ~np.isin([body.name for body in self.record.bodies], [body.name for body in side.bodies])
-        blocked = [
-            sight_lines(a, b, [body.shape for body in self.record.bodies], self.record.body_poses(t)).upper_m <= 0.0
-            for t, a, b in batches(times_s, from_m, to_m)
-        ]
-        return np.asarray(np.any(np.concatenate(blocked) & third, axis=1))
+    def _filled(self, cells: _Cells, pairs: np.ndarray) -> np.ndarray:
+        """Tell where a body that is neither of a cell's pair (N, 2) stands between the two nearest points."""
+        shapes = [body.shape for body in self.record.bodies]
+        filled = np.zeros(len(pairs), dtype=bool)
+        for (part,) in batches(np.arange(len(pairs))):
+            times, which = np.unique(cells.time_s[part], return_inverse=True)
+            lines = sight_lines(
+                cells.point_a[part], cells.point_b[part], shapes, self.record.body_poses(times), configuration=which
+            )
+            blocked, rows = lines.upper_m <= 0.0, np.arange(len(part))[:, None]
+            blocked[rows, pairs[part]] = False
+            filled[part] = blocked.any(axis=1)
+        return filled
 
 
 class _Pair:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -21,6 +22,8 @@ from armcarry.timeline.run import Event, MoveSpan, Phase, Relaxed, Shortfall
 if TYPE_CHECKING:
     from armcarry.scene.build import Scene
     from armcarry.timeline.plan import DayPlan
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -109,6 +112,20 @@ class Record:
         if day is None or self.logged is not None:
             return None
         return plan_day(self.scene, day, flown_s(self.scene, self.moves), slip=self.slip, failed=self.failed)
+
+    def once(self, make: Callable[[Record], T]) -> T:
+        """Return what a function makes of this record, worked out the first time and kept as long as the record."""
+        if make not in self._made:
+            self._made[make] = make(self)
+        return cast(T, self._made[make])
+
+    @cached_property
+    def _made(self) -> dict[Callable[[Record], Any], Any]:
+        return {}
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Leave out, when a record is sent to another process, what can be worked out again."""
+        return {name: value for name, value in self.__dict__.items() if name != "_made"}
 
     @property
     def duration_s(self) -> float:

@@ -16,7 +16,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Any, NamedTuple
-from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -95,14 +94,9 @@ class Runaways:
         return f"{self.record.scene.arm_joints[joint]} {'+' if sign > 0 else '-'}"
 
 
-_known: WeakKeyDictionary[Record, Runaways] = WeakKeyDictionary()
-
-
 def runaways(record: Record) -> Runaways:
     """Return the runaways of a run, worked out once."""
-    if record not in _known:
-        _known[record] = _runaways(record)
-    return _known[record]
+    return record.once(_runaways)
 
 
 def _runaways(record: Record) -> Runaways:

@@ -13,7 +13,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -81,14 +80,9 @@ def stretches(edges_s: Array, chosen: np.ndarray) -> tuple[tuple[float, float], 
     return tuple((float(edges_s[a]), float(edges_s[b])) for a, b in zip(change[::2], change[1::2], strict=True))
 
 
-_known: WeakKeyDictionary[Record, Sightings] = WeakKeyDictionary()
-
-
 def sightings(record: Record) -> Sightings:
     """Find which cameras see what over a run; computed once for a record."""
-    if record not in _known:
-        _known[record] = _find(record)
-    return _known[record]
+    return record.once(_find)
 
 
 def _find(record: Record) -> Sightings:
@@ -101,7 +95,7 @@ def _find(record: Record) -> Sightings:
     e, t = len(cameras), len(names)
     nothing = np.zeros((0, e, t), dtype=bool)
     parts: list[_Part] = [(np.zeros(1), np.zeros((0, t), dtype=bool), nothing, nothing, np.zeros((0, e, e, t)))]
-    parts += [Watch(record, phase, cameras).run(names) for phase in record.phases if phase.end_s > phase.start_s]
+    parts += [watch(record, phase).run(names) for phase in record.phases if phase.end_s > phase.start_s]
     edges = np.concatenate([parts[0][0], *(part[0][1:] for part in parts[1:])])
     there, seen, glimpsed, crossing = (np.concatenate([part[k] for part in parts]) for k in range(1, 5))
     return Sightings(tuple(camera.name for camera in cameras), tuple(names), edges, there, seen, glimpsed, crossing)
@@ -121,6 +115,8 @@ class Watch:
         self.bodies = phase.tree.bodies
         rows = np.array([phase.tree.index(body.link) for body in self.bodies], dtype=np.int64)
         self.body_island = self.drift.islands[rows]
+        self.placed = record.body_poses([phase.start_s])[0]
+        self.radii = np.array([bounding_radius_m(body.shape) for body in self.bodies])
         self.housing = [self._housing(camera) for camera in cameras]
         self.own = [
             np.array([body.name.startswith(target.parts) for body in self.bodies], dtype=bool)
@@ -149,9 +145,9 @@ class Watch:
     def _housing(self, camera: SceneCamera) -> np.ndarray:
         """Tell which bodies (B,) the camera sits in."""
         start = np.array([self.phase.start_s])
-        eye, placed = self.record.link_path(camera.link, start)[0, :3, 3], self.record.body_poses(start)[0]
+        eye, placed = self.record.link_path(camera.link, start)[0, :3, 3], self.placed
         owner, island = camera.name.split("/", 1)[0], self.drift.islands[self.phase.tree.index(camera.link)]
-        reach = np.array([bounding_radius_m(body.shape) for body in self.bodies]) + HOUSING_M
+        reach = self.radii + HOUSING_M
         near = (np.linalg.norm(placed[:, :3, 3] - eye, axis=1) <= reach) & (self.body_island == island)
         rows = [k for k in np.flatnonzero(near) if self.bodies[k].name.startswith(f"{owner}/")]
         inside = np.zeros(len(self.bodies), dtype=bool)
@@ -248,7 +244,9 @@ class Watch:
         found = self.on[e] & (depth_in_view_m(self.cameras[e].view, eye, points_m) > 0)
         shapes = [body.shape for body in self.bodies]
         for (rows,) in batches(np.flatnonzero(found)):
-            lines = sight_lines(eye[rows, :3, 3], points_m[rows], shapes, self.record.body_poses(times_s[rows]))
+            times, which = np.unique(times_s[rows], return_inverse=True)
+            placed = self.record.body_poses(times)
+            lines = sight_lines(eye[rows, :3, 3], points_m[rows], shapes, placed, configuration=which)
             found[rows] = ~np.any((lines.upper_m <= 0.0) & ~self.housing[e], axis=1)
         return np.asarray(found)
 
@@ -283,6 +281,18 @@ class Watch:
         islands = np.unique(self.body_island)
         reach = np.stack([self.drift.reach(way, *cells) for way in ways])
         return reach[np.searchsorted(islands, self.body_island)]
+
+
+def watch(record: Record, phase: Phase) -> Watch:
+    """Return the cameras and targets of one phase of a run, worked out once."""
+    known = record.once(_watches)
+    if id(phase) not in known:
+        known[id(phase)] = Watch(record, phase, scene_cameras(record.scene))
+    return known[id(phase)]
+
+
+def _watches(record: Record) -> dict[int, Watch]:
+    return {}
 
 
 def batches(*columns: np.ndarray) -> Iterator[tuple[np.ndarray, ...]]:

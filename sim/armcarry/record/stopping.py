@@ -9,7 +9,6 @@ by how far they can be from the arc of an instant between.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -72,14 +71,9 @@ class RunOuts:
         return ENOUGH_M + self.remainder_m
 
 
-_known: WeakKeyDictionary[Record, RunOuts] = WeakKeyDictionary()
-
-
 def run_outs(record: Record) -> RunOuts:
     """Return the run-outs of a run, worked out once."""
-    if record not in _known:
-        _known[record] = _run_outs(record)
-    return _known[record]
+    return record.once(_run_outs)
 
 
 def _run_outs(record: Record) -> RunOuts:
