@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from armcarry.errors import QuantityError
-from armcarry.quantities import KINDS, clock, describe, parse, show, write
+from armcarry.quantities import KINDS, clock, describe, parse, rounded_down, show, write
 
 GOOD = [
     ("0.6 m", "length", 0.6),
@@ -152,3 +152,12 @@ def test_a_clock_of_an_hour_or_more_is_read_back_within_its_last_digit(seconds):
     text = clock(seconds)
     if text.count(":") == 2:
         assert abs(parse(text, "time") - seconds) <= 0.55
+
+
+@pytest.mark.parametrize(
+    ("value", "digits", "wanted"),
+    [(0.1399, 3, 0.139), (0.3, 3, 0.3), (0.1 + 0.2, 3, 0.3), (2.9995, 3, 2.999), (-0.0121, 3, -0.013), (48.6, 0, 48.0),
+     (float("-inf"), 3, float("-inf")), (float("inf"), 0, float("inf"))],
+)  # fmt: skip
+def test_a_lower_bound_is_written_no_larger_than_it_is(value, digits, wanted):
+    assert rounded_down(value, digits) == wanted

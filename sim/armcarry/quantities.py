@@ -144,6 +144,14 @@ def show(value: float, kind: str, digits: int = 3) -> str:
     return f"{value:.{digits}f} {KINDS[kind][0]}".rstrip()
 
 
+def rounded_down(value: float, digits: int = 3) -> float:
+    """Round a proven lower bound down, so that what is written claims no more than what was proven."""
+    if not math.isfinite(value):
+        return value
+    share = 10.0**digits
+    return math.floor(value * share + 1e-6) / share
+
+
 def clock(seconds: float) -> str:
     """Write a time as ``h:mm:ss`` or ``m:ss.s`` under an hour."""
     sign = "-" if seconds < 0 else ""

@@ -90,6 +90,31 @@ def test_capsule_past_a_crossed_capsule(first, last, height, length, radius, oth
 
 
 @relaxed
+@given(
+    metres, metres, st.sampled_from([0.0, 1e-12, 1e-6, 0.4, 1.3]), st.floats(0.0, 1.5), st.floats(0.0, 1.5), radii,
+    radii,
+)  # fmt: skip
+def test_capsule_along_a_parallel_capsule(first, last, beside, length, other_length, radius, other):
+    along_x = (0.0, np.pi / 2, 0.0)
+    still = from_xyz_rpy((0.0, beside, 0.0), along_x)
+    tree = chain(
+        ["px"], (Capsule(radius, length), from_xyz_rpy((0.0, 0.0, 0.0), along_x)), (Capsule(other, other_length), still)
+    )
+    nearest = 0.0 if first * last <= 0.0 else min(abs(first), abs(last))
+    beyond = max(0.0, nearest - (length + other_length) / 2)
+    assert_least(tree, eased(tree, [first], [last]), float(np.hypot(beside, beyond)) - radius - other)
+
+
+@relaxed
+@given(st.floats(0.2, 2.0), st.floats(-0.4, 0.4), st.floats(0.5, 6.0), st.floats(0.01, 1.5), radii)
+def test_screw_of_a_capsule_round_a_capsule_on_the_screw_s_own_axis(away, pitch, turn, length, radius):
+    # the moving axis stays parallel to the still one, at one distance from it, and both reach past each other
+    core = (Capsule(0.1, 2 * (6.0 * 0.4 + 1.5)), identity())
+    tree = chain(["rz", "pz"], (Capsule(radius, length), translation((away + radius + 0.1, 0.0, 0.0))), core)
+    assert_least(tree, eased(tree, (0.0, 0.0), (turn, pitch * turn)), away)
+
+
+@relaxed
 @given(st.floats(-3.0, 3.0), st.floats(-3.0, 3.0), st.floats(0.5, 15.0), st.floats(0.5, 15.0), radii)
 def test_pendulum_past_a_sphere(first, last, arm, other, radius):
     tree = chain(["rz"], (Sphere(radius), translation((arm, 0.0, 0.0))),

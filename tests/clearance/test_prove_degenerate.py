@@ -138,6 +138,29 @@ def test_a_kilometre_from_the_origin_changes_nothing():
     assert local[:3] == pytest.approx(here.point_a[0], abs=1e-4)
 
 
+@pytest.mark.parametrize("step_m", [1e-9, 1e-3])
+def test_a_kilometre_away_small_motions_and_contacts_are_told_alike(step_m):
+    far = from_xyz_rpy((1000.0, -800.0, 600.0), (0.3, 0.2, 0.1))
+    near = two_bodies("prismatic", (1, 0, 0), CUBE, identity(), Sphere(0.5), translation((2.0, 0, 0)), far)
+    assert_proven(proof(near, straight(0.0, step_m)), 1.0 - step_m)
+    hit = two_bodies("prismatic", (1, 0, 0), CUBE, identity(), Sphere(0.5), translation((2.0, 0, 0)), far)
+    bounds = proof(hit, straight(0.0, 1.0 + step_m, 10.0))
+    assert bounds.status[0] == "contact"
+    assert bounds.contact_s[0, 1] == 10.0
+    touch = 10.0 / (1.0 + step_m)
+    assert bounds.contact_s[0, 0] == pytest.approx(touch, abs=2e-3)
+
+
+@pytest.mark.parametrize("tilt", [0.0, 1e-12, 1e-7, 1e-3])
+def test_faces_that_are_nearly_parallel(tilt):
+    slab = Box((2.0, 2.0, 0.1))
+    pose = from_xyz_rpy((0.0, 0.0, 0.3), (tilt, 0.0, 0.0))
+    tree = two_bodies("prismatic", (1, 0, 0), slab, pose, slab, identity())
+    # the lowest edge of the tilted slab
+    wanted = 0.3 - 0.05 - np.sin(tilt) - 0.05 * np.cos(tilt)
+    assert_proven(proof(tree, straight(-1.5, 1.5)), wanted)
+
+
 def test_vertices_far_from_the_body_frame():
     cloud = np.random.default_rng(2).normal(size=(20, 3)) * 0.3
     near = two_bodies(

@@ -33,8 +33,13 @@ carries:
 
 
 @pytest.fixture(scope="session")
-def short_run(tmp_path_factory):
+def short_path(tmp_path_factory):
     path = tmp_path_factory.mktemp("short") / "short.yaml"
     path.write_text(SHORT)
-    record = rehearse(path)
+    return path
+
+
+@pytest.fixture(scope="session")
+def short_run(short_path):
+    record = rehearse(short_path)
     return record, judge(record)

@@ -6,18 +6,18 @@ import math
 from collections.abc import Iterable
 
 from armcarry.files.documents.rules import BudgetTerm, RulesDocument
-from armcarry.quantities import clock
+from armcarry.quantities import clock, rounded_down
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import PairRow, Record
 
 #: terms every budget must state, if only as "0 m": none is silently zero
 TERMS = ("arm_positioning", "structure_placement", "thermal", "grasp")
-#: pairs the budget is worked out for, tightest first
+#: pairs that are told, the one with least left first; of those that fall short every one
 PAIRS = 10
 
 
 def check(record: Record) -> tuple[Finding, ...]:
-    """Give the ten tightest pairs that keep the rules' clearance a margin with uncertainty.
+    """Judge every pair that keeps the rules' clearance by its margin with uncertainty, and tell the ten worst.
 
     Not assessed where the rules leave a term out. Pairs under a relaxation are left out and counted: an
     approach is made by eye, and its smaller requirement already takes that into account.
@@ -35,13 +35,15 @@ def check(record: Record) -> tuple[Finding, ...]:
             ),
         )
     kept = [row for row in record.pairs if row.status == "proven" and row.required_m is not None and row.margin_m >= 0]
-    rows = sorted((row for row in kept if row.why == "rule"), key=lambda row: row.margin_m)
+    # a pair with more terms may be worse off than a nearer one with fewer
+    rows = sorted((row for row in kept if row.why == "rule"), key=lambda row: left_m(rules, row))
     relaxed = len(kept) - len(rows)
     if not rows:
         return (
             Finding("budget", Verdict.PASS, "arm", "no pair that keeps its clearance comes within the report distance"),
         )
-    findings = [_finding(rules, row) for row in rows[:PAIRS]]
+    short = sum(left_m(rules, row) < 0 for row in rows)
+    findings = [_finding(rules, row) for row in rows[: max(PAIRS, short)]]
     if relaxed:
         message = f"{relaxed} pairs are relaxed for a time and get no budget then: an approach is made by eye"
         findings.append(Finding("budget", Verdict.PASS, "relaxation", message))
@@ -70,21 +72,30 @@ def root_sum_square_m(terms: Iterable[BudgetTerm]) -> float:
     return math.sqrt(math.fsum(term.amount**2 for term in terms))
 
 
+def left_m(rules: RulesDocument, row: PairRow) -> float:
+    """Return the margin of a pair less its terms, combined as the rules say, in metres."""
+    terms = terms_of(rules, row).values()
+    return row.margin_m - (worst_case_m if rules.budget_combination == "worst_case" else root_sum_square_m)(terms)
+
+
 def _finding(rules: RulesDocument, row: PairRow) -> Finding:
     terms = terms_of(rules, row)
     worst, likely = worst_case_m(terms.values()), root_sum_square_m(terms.values())
-    taken = worst if rules.budget_combination == "worst_case" else likely
-    margin = row.margin_m - taken
+    margin = left_m(rules, row)
     passed = margin >= 0
+
+    def down(value_m: float) -> float:
+        return rounded_down(value_m * 1e3, 0)
+
     listed = ", ".join(f"{term.title} {term.amount * 1e3:.0f} mm" for term in terms.values()) or "no term applies"
     return Finding(
         check="budget",
         verdict=Verdict.PASS if passed else Verdict.FAIL,
         subject=row.body_a,
         other=row.body_b,
-        message=f"{row.body_a} to {row.body_b}: {row.lower_m:.3f} m less {row.required_m:.3f} m required leaves "
-        f"{row.margin_m * 1e3:.0f} mm; less uncertainty {row.margin_m * 1e3 - worst * 1e3:.0f} mm worst case, "
-        f"{row.margin_m * 1e3 - likely * 1e3:.0f} mm root-sum-square ({listed}); "
+        message=f"{row.body_a} to {row.body_b}: {rounded_down(row.lower_m):.3f} m less {row.required_m:.3f} m required "
+        f"leaves {down(row.margin_m):.0f} mm; less uncertainty {down(row.margin_m - worst):.0f} mm worst case, "
+        f"{down(row.margin_m - likely):.0f} mm root-sum-square ({listed}); "
         f"judged by {rules.budget_combination.replace('_', ' ')}",
         start_s=row.time_s,
         end_s=row.time_s,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 
-from armcarry.quantities import clock
+from armcarry.quantities import clock, rounded_down
 from armcarry.record.finding import ClearanceDetail, Finding, Verdict
 from armcarry.record.record import PairRow, Record
 
@@ -74,7 +74,7 @@ def _failure(row: PairRow) -> Finding:
         message = f"{place} touch at {clock(row.time_s)}; {row.required_m:.3f} m is required ({row.why})"
     else:
         message = (
-            f"{place} come within {row.lower_m:.3f} m at {clock(row.time_s)}; "
+            f"{place} come within {rounded_down(row.lower_m):.3f} m at {clock(row.time_s)}; "
             f"{row.required_m:.3f} m is required ({row.why})"
         )
     return Finding(
@@ -112,7 +112,7 @@ def _pass(row: PairRow, count: int) -> Finding:
         subject=row.body_a,
         other=row.body_b,
         message=f"{row.class_a} to {row.class_b}: {count} pairs; tightest {row.body_a} to {row.body_b}, {beyond} "
-        f"{row.lower_m:.3f} m at {clock(row.time_s)}, {row.required_m:.3f} m required{relaxed}",
+        f"{rounded_down(row.lower_m):.3f} m at {clock(row.time_s)}, {row.required_m:.3f} m required{relaxed}",
         start_s=row.time_s,
         end_s=row.time_s,
         value=row.lower_m,

@@ -10,7 +10,7 @@ import numpy as np
 from armcarry.clearance.many import Arcs
 from armcarry.motion.stopping import rate_that_keeps, time_to
 from armcarry.motion.stopping import runaway as runaway_of
-from armcarry.quantities import clock, show
+from armcarry.quantities import clock, rounded_down, show
 from armcarry.record.cells import ENOUGH_M
 from armcarry.record.faults import worst_excursion, worst_rates
 from armcarry.record.finding import ClearanceDetail, Finding, Verdict
@@ -114,7 +114,7 @@ def _failure(found: Runaways, stretch: Stretch) -> Finding:
     near = np.array([part.near_at(at.time_s)])
     rate, brake = float(worst_rates(part.window.side, near)[0, joint]), float(part.window.side.brakes[joint])
     detection = found.record.scene.loaded.arm.document.detection_time
-    how = f"within {at.lower_m:.3f} m of each other"
+    how = f"within {rounded_down(at.lower_m):.3f} m of each other"
     if not np.isnan(at.seen.contact_at):
         how = f"to touch {time_to(at.seen.contact_at, rate, detection, brake):.1f} s after the fault"
     names = [found.name(k) for k in stretch.faults if k != fault]
@@ -171,8 +171,8 @@ def _pass(found: Runaways) -> Finding:
         verdict=Verdict.PASS,
         subject=a,
         other=b,
-        message=f"{words}; tightest {a} to {b}, at least {at.lower_m:.3f} m left around {clock(at.time_s)} by "
-        f"{found.name(int(part.leaves.fault[leaf]))}, {at.left_m:.3f} m must be",
+        message=f"{words}; tightest {a} to {b}, at least {rounded_down(at.lower_m):.3f} m left around "
+        f"{clock(at.time_s)} by {found.name(int(part.leaves.fault[leaf]))}, {at.left_m:.3f} m must be",
         start_s=at.time_s,
         end_s=at.time_s,
         value=at.lower_m,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from armcarry.clearance.many import Arcs, free_until
-from armcarry.quantities import clock
+from armcarry.quantities import clock, rounded_down
 from armcarry.record.cells import ENOUGH_M, states
 from armcarry.record.finding import ClearanceDetail, Finding, Verdict
 from armcarry.record.record import Record
@@ -139,8 +139,8 @@ def _pass(record: Record, found: RunOuts) -> Finding:
         verdict=Verdict.PASS,
         subject=a,
         other=b,
-        message=f"{words}; tightest {a} to {b}, at least {lower:.3f} m left over every run-out around {clock(time)}, "
-        f"{left:.3f} m must be",
+        message=f"{words}; tightest {a} to {b}, at least {rounded_down(lower):.3f} m left over every run-out "
+        f"around {clock(time)}, {left:.3f} m must be",
         start_s=time,
         end_s=time,
         value=lower,

@@ -10,6 +10,8 @@ from armcarry.clearance import distance
 from armcarry.clearance.second_opinion import BANDS_M, EngineAnswer, Opinion, engine_distance, present
 from armcarry.record.record import PairRow, Record
 
+#: metres; the stated distance is that of the instant to this
+ROUNDING_M = 2e-6
 #: pairs asked about, tightest first
 PAIRS = 24
 
@@ -36,19 +38,24 @@ def _tightest(record: Record) -> list[PairRow]:
 
 
 def _ask(record: Record, engine: str, row: PairRow) -> Opinion:
+    """Ask about the distance that the proof states for its instant, not about a new measurement of ours."""
     bodies = {body.name: k for k, body in enumerate(record.bodies)}
     a, b = bodies[row.body_a], bodies[row.body_b]
     T_a, T_b = _poses(record, row, a, b)
-    shape_a, shape_b = record.bodies[a].shape, record.bodies[b].shape
-    ours = distance(shape_a, T_a, shape_b, T_b)
-    theirs = engine_distance(engine)(shape_a, T_a, shape_b, T_b)
-    return Opinion(
-        engine, row.body_a, row.body_b, row.time_s, theirs, max(ours.lower_m, 0.0), max(ours.upper_m, 0.0)
-    )
+    theirs = engine_distance(engine)(record.bodies[a].shape, T_a, record.bodies[b].shape, T_b)
+    stated = row.upper_m
+    return Opinion(engine, row.body_a, row.body_b, row.time_s, theirs, max(stated - ROUNDING_M, 0.0), stated)
 
 
 def _poses(record: Record, row: PairRow, a: int, b: int) -> tuple[np.ndarray, np.ndarray]:
-    """Return T_world_body of both at the row's instant, just before a switch where the window ends in one."""
-    moment = row.time_s if row.time_s < row.end_s else np.nextafter(row.time_s, -np.inf)
-    world = record.body_poses(moment)[0]
-    return world[a], world[b]
+    """Return T_world_body of both at the row's instant.
+
+    Where something is attached or let go of at that very instant it counts twice: just before and from then on.
+    The side is taken on which the bodies are as far apart as the proof states.
+    """
+    sides = [row.time_s, float(np.nextafter(row.time_s, -np.inf))]
+    if all(row.time_s != phase.start_s for phase in record.phases[1:]):
+        sides.pop()
+    placed = [(world[a], world[b]) for world in record.body_poses(sides)]
+    shape_a, shape_b = record.bodies[a].shape, record.bodies[b].shape
+    return min(placed, key=lambda T: abs(max(distance(shape_a, T[0], shape_b, T[1]).upper_m, 0.0) - row.upper_m))

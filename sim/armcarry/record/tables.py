@@ -13,6 +13,24 @@ from armcarry.record.record import Curve, PairRow, Record
 
 SAMPLE_S = 0.5
 
+#: what each column of clearance.parquet says; written into the file, and into the README
+PAIR_COLUMNS = {
+    "body_a": "first body, by full name",
+    "body_b": "second body",
+    "class_a": "class of the first body as the rules name it",
+    "class_b": "class of the second body",
+    "why": "'rule', the reason of a relaxation, or 'intended contact'",
+    "status": "proven, farther (than the report distance), contact, or intended (declared contact, not measured)",
+    "start_s": "first instant this row is about, seconds from the start of the run",
+    "end_s": "last instant",
+    "required_m": "least distance asked for then; empty where no rule covers the two classes",
+    "lower_m": "proven at every instant of the row: the bodies are never nearer; -inf in contact",
+    "upper_m": "distance at time_s; at most 1 mm above lower_m when proven, inf where never measured",
+    "time_s": "instant of upper_m",
+    **{f"point_{end}_{axis}_m": f"{axis} of the nearest point on the {word} body at time_s, world"
+       for end, word in (("a", "first"), ("b", "second")) for axis in "xyz"},
+}
+
 
 def write_motion(record: Record, folder: Path) -> None:
     """Write motion_pieces.parquet (exact polynomials) and motion.parquet (samples each half second)."""
@@ -74,7 +92,9 @@ def write_pairs(pairs: tuple[PairRow, ...], path: Path) -> None:
     for end in "ab":
         for k, axis in enumerate("xyz"):
             columns[f"point_{end}_{axis}_m"] = pa.array([getattr(r, f"point_{end}")[k] for r in pairs], pa.float64())
-    pq.write_table(pa.table(columns), path)
+    fields = [pa.field(name, column.type, metadata={"description": PAIR_COLUMNS[name]})
+              for name, column in columns.items()]
+    pq.write_table(pa.table(list(columns.values()), schema=pa.schema(fields)), path)
 
 
 def read_pairs(path: Path) -> tuple[PairRow, ...]:

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from armcarry.clearance.distance import distances
 from armcarry.geometry.poses import Array
+from armcarry.quantities import rounded_down
 from armcarry.record.record import PairRow, Record
 
 #: pairs measured at once
@@ -98,5 +99,5 @@ def _fill(record: Record, track: Track, best: Array, at: NDArray[np.int64], rows
 
 def worded(row: PairRow, value_m: float) -> str:
     """Write a distance beside what is required: ``0.214 m (0.30 m required)``."""
-    shown = "contact" if value_m == -np.inf else f"{max(value_m, 0.0):.3f} m"
+    shown = "contact" if value_m == -np.inf else f"{rounded_down(max(value_m, 0.0)):.3f} m"
     return shown if row.required_m is None else f"{shown} ({row.required_m:.2f} m required)"

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from armcarry.quantities import clock
+from armcarry.quantities import clock, rounded_down
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record
 
@@ -137,6 +137,6 @@ def _tightest(record: Record) -> str:
         return f"Tightest clearance: {row.body_a} and {row.body_b} touch at {clock(row.time_s)}"
     beyond = ">" if row.status == "farther" else ""
     return (
-        f"Tightest clearance: {row.body_a} to {row.body_b}, {beyond}{row.lower_m:.3f} m at {clock(row.time_s)} "
-        f"({row.required_m:.3f} m required, {row.margin_m:+.3f} m to spare)"
+        f"Tightest clearance: {row.body_a} to {row.body_b}, {beyond}{rounded_down(row.lower_m):.3f} m "
+        f"at {clock(row.time_s)} ({row.required_m:.3f} m required, {rounded_down(row.margin_m):+.3f} m to spare)"
     )

@@ -12,7 +12,7 @@ import numpy as np
 
 from armcarry import __version__
 from armcarry.checks.budget import root_sum_square_m, terms_of, worst_case_m
-from armcarry.quantities import clock, show
+from armcarry.quantities import clock, rounded_down, show
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import MoveSpan, PairRow, Record
 from armcarry.views import palette
@@ -134,7 +134,7 @@ def margins(record: Record, start_s: float = -np.inf, end_s: float = np.inf) -> 
     for row in rows:
         terms = terms_of(rules, row).values()
         likely, worst = root_sum_square_m(terms), worst_case_m(terms)
-        least = "contact" if row.lower_m == -np.inf else f"{row.lower_m:.3f}"
+        least = "contact" if row.lower_m == -np.inf else f"{rounded_down(row.lower_m):.3f}"
         lines.append((
             plain(row.body_a), plain(row.body_b), clock(row.time_s), least, f"{row.required_m:.3f}",
             _millimetres(row, 0.0), _millimetres(row, likely), _millimetres(row, worst),
@@ -146,7 +146,7 @@ def margins(record: Record, start_s: float = -np.inf, end_s: float = np.inf) -> 
 
 def _millimetres(row: PairRow, off_m: float) -> str:
     left = (row.margin_m - off_m) * 1e3
-    return "none" if left == -np.inf else f"{left:.0f}"
+    return "none" if left == -np.inf else f"{rounded_down(left, 0):.0f}"
 
 
 def findings_table(findings: Sequence[Finding]) -> Table:
@@ -166,8 +166,8 @@ def _tightest(record: Record) -> str:
     if row.lower_m == -np.inf:
         return f"Tightest clearance: {pair} touch at {clock(row.time_s)}; {row.required_m:.2f} m is required."
     return (
-        f"Tightest clearance: {pair} keep {row.lower_m:.3f} m at {clock(row.time_s)}; {row.required_m:.2f} m is "
-        f"required ({row.margin_m * 1e3:+.0f} mm)."
+        f"Tightest clearance: {pair} keep {rounded_down(row.lower_m):.3f} m at {clock(row.time_s)}; "
+        f"{row.required_m:.2f} m is required ({rounded_down(row.margin_m * 1e3, 0):+.0f} mm)."
     )
 
 
