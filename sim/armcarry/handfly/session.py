@@ -1,0 +1,161 @@
+"""A session file: every command as it was given, written as it goes, so that a crash loses a second at most.
+
+One JSON document a line. The first says what was flown; ``c`` lines give the command from a tick on, ``act`` lines
+the acts, ``fault`` lines what went wrong, ``q`` lines the joint positions as a check. A last line that was cut off
+is left out; any other damage is refused. Flying the commands again gives the same positions, bit for bit.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import IO, Any
+
+import numpy as np
+
+from armcarry.errors import InputError, RecordError
+from armcarry.handfly.command import RATE_HZ, Command
+from armcarry.handfly.control import Fault, Pilot
+from armcarry.handfly.course import Course
+from armcarry.handfly.flight import Flight
+from armcarry.scene.build import Scene
+
+FORMAT = "armcarry hand-flown session 1"
+#: positions are written as a check, and the file is forced to disk, this often
+_CHECK_TICKS = 2 * RATE_HZ
+
+
+def digest(scene: Scene) -> str:
+    """Return one digest of all files a scene was read from, hexadecimal."""
+    text = "".join(sorted(f"{item.sha256}" for item in scene.loaded.inputs))
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+class Writer:
+    """Appends to a session file while it is flown."""
+
+    def __init__(self, path: Path, scene: Scene, seed: int = 0) -> None:
+        """Begin a new file.
+
+        Raises:
+            RecordError: it is there already, or cannot be written.
+        """
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            self._file: IO[str] = path.open("x", encoding="utf-8")
+        except FileExistsError as error:
+            raise RecordError(f"{path} is there already; choose another name") from error
+        except OSError as error:
+            raise RecordError(f"{path} cannot be written: {error.strerror}") from error
+        self._last = Command()
+        self._write({
+            "format": FORMAT, "scenario": scene.loaded.path.name, "inputs": digest(scene), "rate_hz": RATE_HZ,
+            "seed": seed,
+        })  # fmt: skip
+
+    def step(self, pilot: Pilot, command: Command) -> None:
+        """Note the command that is about to be flown; nothing is written while it stays the same."""
+        if command != self._last:
+            self._write({"t": pilot.tick, "c": command.as_dict()})
+            self._last = command
+        if pilot.tick % _CHECK_TICKS == 0:
+            self._write({"t": pilot.tick, "q": [float(v).hex() for v in pilot.q]})
+            os.fsync(self._file.fileno())
+
+    def act(self, pilot: Pilot) -> None:
+        """Note an act that was done."""
+        self._write({"t": pilot.tick, "act": True})
+
+    def fault(self, pilot: Pilot, fault: Fault) -> None:
+        """Note what goes wrong."""
+        self._write({"t": pilot.tick, "fault": asdict(fault)})
+
+    def close(self, pilot: Pilot) -> None:
+        """End the file."""
+        self._write({"t": pilot.tick, "q": [float(v).hex() for v in pilot.q]})
+        self._write({"t": pilot.tick, "end": True})
+        self._file.close()
+
+    def _write(self, content: dict[str, Any]) -> None:
+        self._file.write(json.dumps(content, separators=(",", ":")) + "\n")
+        self._file.flush()
+
+
+@dataclass(frozen=True)
+class Session:
+    """A session as read: header, lines by tick, and whether it was ended or cut off."""
+
+    path: Path
+    header: dict[str, Any]
+    lines: tuple[tuple[int, int, dict[str, Any]], ...]
+    ended: bool
+
+
+def read_session(path: Path) -> Session:
+    """Read a session file.
+
+    Raises:
+        InputError: it is no session, or a line other than the last is damaged; the message names the line.
+    """
+    try:
+        text = path.read_text(encoding="utf-8", errors="replace")
+    except OSError as error:
+        raise InputError(f"cannot be read: {error.strerror}", file=path) from error
+    raw = text.split("\n")
+    whole, rest = raw[:-1], raw[-1]  # what follows the last line break was cut off
+    header: dict[str, Any] | None = None
+    lines: list[tuple[int, int, dict[str, Any]]] = []
+    for number, line in enumerate(whole, start=1):
+        try:
+            content = json.loads(line)
+        except ValueError as error:
+            raise InputError("a damaged line", file=path, line=number, found=line[:60]) from error
+        if number == 1:
+            if not isinstance(content, dict) or content.get("format") != FORMAT:
+                raise InputError("not a hand-flown session", file=path, line=1, found=line[:60], accepted=FORMAT)
+            header = content
+            continue
+        tick = content.get("t") if isinstance(content, dict) else None
+        if not isinstance(tick, int) or tick < (lines[-1][0] if lines else 0):
+            raise InputError("a line out of order", file=path, line=number, found=line[:60])
+        lines.append((tick, number, content))
+    if header is None:
+        raise InputError("not a hand-flown session", file=path, found=rest[:60] or "an empty file", accepted=FORMAT)
+    return Session(path, header, tuple(lines), bool(lines and "end" in lines[-1][2]))
+
+
+def replay(session: Session, scene: Scene, course: Course) -> Flight:
+    """Fly a session again.
+
+    Raises:
+        InputError: the scene is another one, or the flight does not come out as it was noted.
+    """
+    if session.header.get("inputs") != digest(scene):
+        raise InputError(
+            "the session was flown with other files than these", file=session.path,
+            found=session.header.get("scenario"), accepted="the scenario, models and rules it was flown with",
+        )
+    flight = Flight(scene, course)
+    command = Command()
+    for tick, number, content in session.lines:
+        while flight.pilot.tick < tick:
+            flight.step(command)
+        if "c" in content:
+            command = Command.of(content["c"])
+        elif "act" in content:
+            said = flight.act()
+            if said:
+                raise InputError(f"the act cannot be done again: {said}", file=session.path, line=number)
+        elif "fault" in content:
+            flight.fail(Fault(**content["fault"]))
+        elif "q" in content:
+            noted = np.array([float.fromhex(value) for value in content["q"]])
+            if not np.array_equal(noted, flight.pilot.q):
+                apart = float(np.abs(noted - flight.pilot.q).max())
+                raise InputError(
+                    f"the flight comes out differently, by {apart:.3g} rad or m", file=session.path, line=number
+                )
+    return flight
