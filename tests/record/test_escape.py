@@ -1,15 +1,19 @@
 """Ways out with one joint locked: proven ways that end where they say, on the short run and on the plain rider."""
 
+import json
+
 import numpy as np
 import pytest
 
 from armcarry.checks import locked_joint
 from armcarry.clearance import distances
+from armcarry.clearance.second_opinion import BANDS_M, engine_distance
 from armcarry.files.documents.rules import LockedJoint
 from armcarry.motion.forward import forward
 from armcarry.record.escape import escapes, instants
 from armcarry.record.faults import Side, every_pair, windows
 from armcarry.record.finding import Verdict
+from armcarry.record.store import load, save
 from armcarry.timeline.handrails import rails_of
 
 
@@ -94,6 +98,41 @@ def test_the_check_tells_the_longest_way_of_every_joint(found):
         else:
             assert finding.value == sum(item.kind == "none" for item in mine)
             assert "no way was found" in finding.message
+
+
+def test_ways_are_kept_with_the_finding_and_come_back(short_run, tmp_path):
+    record, findings = short_run
+    mine = [finding for finding in findings if finding.check == "locked_joint"]
+    assert all(len(finding.ways) == len(instants(record)) for finding in mine)
+    save(record, findings, tmp_path / "run")
+    told = [item for item in json.loads((tmp_path / "run" / "findings.json").read_text()) if "ways" in item]
+    assert [item["subject"] for item in told] == [finding.subject for finding in mine]
+    assert {len(corner) for item in told for way in item["ways"] for corner in way["corners"]} == {7}
+    assert load(tmp_path / "run")[1] == findings
+
+
+def test_a_way_out_keeps_its_distance_for_coal_too(found):
+    pytest.importorskip("coal")
+    coal = engine_distance("coal")
+    record, items = found
+    looked = 0
+    for item in items:
+        if item.kind == "none" or len(item.way) < 2:
+            continue
+        phase = record.phase_at(item.time_s)
+        side = Side.of(record, phase, every_pair(record, phase))
+        window = next(w for w in windows(side) if w.start_s <= item.time_s <= w.end_s)
+        bodies = side.phase.tree.bodies
+        frames = forward(side.phase.tree, whole(record, item, 25), [body.link for body in bodies])
+        placed = frames @ np.stack([body.pose for body in bodies])
+        judged = np.flatnonzero(~np.isnan(window.left_m))
+        gaps = distances([b.shape for b in bodies], placed, side.pairs[judged]).upper_m - window.left_m[judged]
+        for k, p in zip(*np.unravel_index(np.argsort(gaps, axis=None)[:3], gaps.shape), strict=True):
+            a, b = side.pairs[judged[p]]
+            theirs = coal(bodies[a].shape, placed[k, a], bodies[b].shape, placed[k, b])
+            assert theirs >= window.left_m[judged[p]] + item.lower_m - BANDS_M["coal"]
+            looked += 1
+    assert looked > 50
 
 
 def test_rules_may_leave_it_out(found, monkeypatch):

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from armcarry.quantities import clock
 from armcarry.record.escape import Escape, escapes, instants
-from armcarry.record.finding import Finding, Verdict
+from armcarry.record.finding import Finding, Verdict, Way
 from armcarry.record.record import Record
+from armcarry.record.stranding import strandings
 
 
 def check(record: Record) -> tuple[Finding, ...]:
@@ -39,7 +42,7 @@ def _finding(record: Record, items: list[Escape], spacing_s: float) -> Finding:
     limit = record.scene.loaded.rules.safe_return
     lost = [item for item in items if item.kind == "none"]
     if lost:
-        return _lost(joint, crew, lost, len(items))
+        return _lost(record, joint, lost, items)
     longest = max(items, key=lambda item: item.lasting_s)
     passed = longest.lasting_s <= limit
     seen = f"looked at {len(items)} times, every {clock(spacing_s)}"
@@ -58,7 +61,16 @@ def _finding(record: Record, items: list[Escape], spacing_s: float) -> Finding:
         remedy=""
         if passed
         else f"lead the carry nearer to a handrail around {clock(longest.time_s)}, or name a nearer safe_point",
+        ways=_ways(items),
     )
+
+
+def _ways(items: list[Escape]) -> tuple[Way, ...]:
+    return tuple(
+        Way(item.time_s, item.kind, item.where, item.lasting_s,
+            () if item.kind == "none" else tuple(map(tuple, item.way.tolist())))
+        for item in items
+    )  # fmt: skip
 
 
 def _left(items: list[Escape]) -> str:
@@ -72,20 +84,33 @@ def _where(item: Escape) -> str:
     return f"within reach of {item.where}" if item.kind == "handrail" else f"the safe point, {item.where}"
 
 
-def _lost(joint: str, crew: str, lost: list[Escape], count: int) -> Finding:
-    times = ", ".join(clock(item.time_s) for item in lost)
+def _lost(record: Record, joint: str, lost: list[Escape], items: list[Escape]) -> Finding:
+    times, crew = ", ".join(clock(item.time_s) for item in lost), lost[0].crew
     return Finding(
         check="locked_joint",
         verdict=Verdict.FAIL,
         subject=joint,
         other=crew,
-        message=f"if {joint} locks at {times} ({len(lost)} of {count} instants looked at), no way was found by which "
-        f"the other joints bring {crew} within reach of a handrail or of the safe point",
+        message=f"if {joint} locks at {times} ({len(lost)} of {len(items)} instants looked at), no way was found by "
+        f"which the other joints bring {crew} within reach of a handrail or of the safe point",
         start_s=lost[0].time_s,
         end_s=lost[-1].time_s,
         value=float(len(lost)),
         limit=0.0,
         unit="instants",
-        remedy=f"have a second worker with a tether near {crew} then, lead the carry nearer to a handrail, or name a "
-        "safe_point along the way",
+        remedy=_nearer(record, lost[0]),
+        ways=_ways(items),
+    )
+
+
+def _nearer(record: Record, item: Escape) -> str:
+    """Say where a second worker would have to wait, and what else would help."""
+    else_ = "or name a safe_point along the way"
+    home = next((stranding for stranding in strandings(record) if stranding.crew == item.crew), None)
+    if home is None or not len(home.time_s):
+        return f"have a second worker with a tether near {item.crew} then, {else_}"
+    k = int(np.argmin(np.abs(home.time_s - item.time_s)))
+    return (
+        f"have a second worker with a tether wait at {home.rail[k]}, {home.gap_m[k]:.1f} m from the gloves of "
+        f"{item.crew} at {clock(item.time_s)}, lead the carry nearer to it, {else_}"
     )

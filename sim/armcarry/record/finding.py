@@ -31,6 +31,21 @@ class ClearanceDetail:
 
 
 @dataclass(frozen=True)
+class Way:
+    """One case of a locked joint: when it locks, what the other joints bring the rider to, and by which way.
+
+    ``corners`` are positions of the arm's joints in rad or m, gone through one after another in ``lasting_s``
+    seconds; empty where no way was found.
+    """
+
+    time_s: float
+    kind: str
+    where: str
+    lasting_s: float
+    corners: tuple[tuple[float, ...], ...]
+
+
+@dataclass(frozen=True)
 class Finding:
     """One verdict of one check.
 
@@ -42,6 +57,8 @@ class Finding:
         value, limit: in ``unit`` (SI or a plain word); None where there is no number.
         message: one sentence a person understands without a manual.
         remedy: what to change, empty for a pass.
+        clearance: the gap it is about.
+        ways: the cases it sums up, where it sums up ways out.
     """
 
     check: str
@@ -56,11 +73,14 @@ class Finding:
     unit: str = ""
     remedy: str = ""
     clearance: ClearanceDetail | None = None
+    ways: tuple[Way, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """Return the flat form written to findings.json; infinities become None."""
         flat = asdict(self)
         detail = flat.pop("clearance")
+        if not self.ways:
+            del flat["ways"]
         flat["verdict"] = str(self.verdict)
         if detail is not None:
             flat.update(detail)

@@ -22,7 +22,7 @@ from armcarry.clearance.second_opinion import EngineAnswer, Opinion
 from armcarry.errors import ArmcarryError, RecordError
 from armcarry.files.load import load_scenario
 from armcarry.files.motion_log import Gap
-from armcarry.record.finding import ClearanceDetail, Finding, Verdict
+from armcarry.record.finding import ClearanceDetail, Finding, Verdict, Way
 from armcarry.record.record import Event, MoveSpan, Phase, Record, Relaxed, Shortfall
 from armcarry.record.tables import (
     read_curves,
@@ -253,7 +253,8 @@ def _finding(item: dict[str, Any]) -> Finding:
         values["lower_m"] = float("-inf") if values["lower_m"] is None else values["lower_m"]
         values["upper_m"] = float("inf") if values["upper_m"] is None else values["upper_m"]
         detail = ClearanceDetail(**{**values, "point_a": tuple(values["point_a"]), "point_b": tuple(values["point_b"])})
-    return Finding(**{**item, "verdict": Verdict(item["verdict"])}, clearance=detail)
+    ways = tuple(Way(**{**way, "corners": tuple(map(tuple, way["corners"]))}) for way in item.pop("ways", ()))
+    return Finding(**{**item, "verdict": Verdict(item["verdict"])}, clearance=detail, ways=ways)
 
 
 def _read_json(path: Path, folder: Path) -> Any:
