@@ -357,7 +357,7 @@ def _pairs(scene, record: Record):
                     0.0,
                     record.duration_s,
                     rule[classes[i]],
-                    f"{classes[i]} against structure",
+                    "rule",
                     status,
                     d - 5e-4,
                     d,

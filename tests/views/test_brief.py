@@ -1,6 +1,7 @@
 import json
 import re
 import sys
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import numpy as np
@@ -101,6 +102,8 @@ def test_a_card_holds_the_ends_of_its_move(small_run):
     assert approach.expected[0].group == "hardware against structure"
     assert approach.nearest.words == "pump box case – bay 7 longeron 1 1"
     assert approach.nearest.value.endswith("(0.30 m required)")
+    # the mast's camera turns no head and has 60 x 40 deg: it has the tip in view all through the swing
+    assert swing.tip_seen_by == ()  # proven for no camera: the mast looks elsewhere for part of it
 
 
 def test_who_holds_what_follows_the_phases(small_run):
@@ -115,7 +118,29 @@ def test_margins_carry_their_uncertainty(small_run):
     # 233 mm of 300 mm required; hardware has no term of its own, the structure 10 mm of thermal growth
     assert row[:6] == ("pump box case", "bay 7 longeron 1 1", "7:38.0", "0.233", "0.300", "-67")
     assert row[6:] == ("-77", "-77")
+    relaxed = replace(record.tightest, why="the box meets its seat")
+    other = replace(record, pairs=(relaxed,))
+    assert content.margins(other).rows == () and content.relaxed_margins(record).rows == ()
+    assert content.relaxed_margins(other).rows[0][5:] == ("-67", "the box meets its seat")
+    told = content.briefing(record, ())
+    assert told.budget.rows[0] == ("Arm positioning", "50", "arm, rider") and len(told.budget.rows) == 2
+    assert "judged by the likely uncertainty" in told.budget_words
     assert content.margins(record, 0.0, 100.0).rows[0][2] != "7:38.0"
+
+
+def test_what_failed_stands_first_and_empty_remedies_take_no_room(small_run):
+    _, findings = small_run
+    table = content.findings_table(findings[::-1])
+    assert [row[0] for row in table.rows] == ["✕ fail", "? not assessed", *["✓ pass"] * 4]
+    assert table.columns[-1] == "what to change" and table.rows[0][-1].startswith("slow down")
+    passed = [finding for finding in findings if finding.verdict is Verdict.PASS]
+    assert content.findings_table(passed).columns == ("verdict", "check", "at", "what was found")
+
+
+def test_assumptions_are_told_file_by_file(small_run):
+    told = content.briefing(*small_run)
+    assert told.assumed == len(small_run[0].scene.loaded.assumptions) == 1
+    assert told.assumptions == (("rules.yaml", content.Table(("number", "assumed"), (("required", "invented"),))),)
 
 
 def test_the_overall_verdict_is_the_worst():
@@ -214,7 +239,11 @@ def test_slides_show_every_picture_the_movie_and_stay_inside(small_run, pictures
     assert kinds.count(pptx.enum.shapes.MSO_SHAPE_TYPE.PICTURE) == len(pictures.views) + len(pictures.plots)
     assert kinds.count(pptx.enum.shapes.MSO_SHAPE_TYPE.MEDIA) == 1
     for slide in deck.slides:
-        assert slide.shapes.title.text_frame.text
+        title = slide.shapes.title
+        (run,) = title.text_frame.paragraphs[0].runs
+        # 0.62 of the size is the mean width of a bold letter of a wide sans; one line, or it lies over the picture
+        assert title.text_frame.text and len(run.text) * run.font.size.inches * 0.62 < title.width.inches - 0.2
+        assert not re.search(r"at \d+$", run.text)  # an instant is not cut at its colon
         for shape in slide.shapes:
             assert shape.left >= 0 and shape.top >= 0
             assert shape.left + shape.width <= deck.slide_width and shape.top + shape.height <= deck.slide_height

@@ -9,6 +9,7 @@ from armcarry.errors import ArmcarryError, InputError, MissingExtraError
 from armcarry.views import gl, palette
 from armcarry.views.eyes import eyes
 from armcarry.views.movie import FOLLOW, WHOLE, Cut, camera_path, whole_run, write_movie
+from armcarry.views.viewpoint import sight
 
 needs_gl = pytest.mark.skipif(gl.problem() is not None, reason="no OpenGL here")
 
@@ -88,6 +89,21 @@ def test_cameras_are_where_they_are_said_to_be(small_run):
     tool = record.link_path("restraint/plate", times)[:, :3, 3]
     assert np.linalg.norm(followed - tool, axis=1).max() < 2.0
     assert np.abs(np.diff(followed, n=2, axis=0)).max() < np.abs(np.diff(tool, n=2, axis=0)).max()
+
+
+def test_the_camera_follows_from_the_side_that_sees_most(small_run):
+    record, _ = small_run
+    times = np.linspace(0, 540, 60)
+    views = camera_path(record, FOLLOW, times, 16 / 9)
+    off = np.subtract(views[0].eye_m, views[0].focus_m)
+    assert all(np.allclose(np.subtract(view.eye_m, view.focus_m), off) for view in views)  # it does not swing round
+
+    def share(side):
+        seen = [sight(record, t, np.add(view.focus_m, (0, 0, 0.8))[None], np.add(view.focus_m, side)[None], ())[0]
+                for t, view in zip(times[::6], views[::6], strict=True)]
+        return np.mean(seen)
+
+    assert share(off) >= share(-off * (1, 1, -1)) and share(off) > 0.5
 
 
 def test_the_whole_run_is_shown_in_the_length_asked_for(small_run):

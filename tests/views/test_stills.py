@@ -16,7 +16,7 @@ from armcarry.views.closest import closest_track, judged, worded
 from armcarry.views.groups import STATIC, body_kinds, group_poses, rigid_groups
 from armcarry.views.stage import Stage
 from armcarry.views.stills import stills, tightest_rows
-from armcarry.views.viewpoint import body_corners, overview, sight, towards_gap
+from armcarry.views.viewpoint import Viewpoint, body_corners, directions, hiding, overview, sight, towards_gap
 
 #: plots of every rehearsal: the run itself, then what could go wrong
 PLOTS = ("joints", "joint_rates", "clearance", *WHAT_IF)
@@ -72,6 +72,36 @@ def test_distances_are_worded_with_what_is_required(small_run):
     assert worded(row, 0.2331) == "0.233 m (0.30 m required)"
     assert worded(row, -np.inf) == "contact (0.30 m required)"
     assert worded(replace(row, required_m=None), 1.0) == "1.000 m"
+
+
+def test_what_hides_a_point_is_named(small_run):
+    record, _ = small_run
+    behind = np.array([[-16.0, 3.0, 0.0], [-16.0, 3.2, 0.0]])
+    assert hiding(record, 0.0, behind, (-16.0, 12.0, 0.0), ()) == ()
+    assert "platform/module" in hiding(record, 0.0, behind, (-16.0, -12.0, 0.0), ())
+    assert "platform/module" not in hiding(record, 0.0, behind, (-16.0, -12.0, 0.0), ("platform/module",))
+
+
+@needs_gl
+def test_what_is_seen_through_shows_what_is_behind_it_and_comes_back(small_run):
+    record, _ = small_run
+    with Stage(record, (320, 180)) as stage:
+        stage.mark({"pump_box/case": "#FF00FF"}, dim=0.5)
+        middle = stage.scene.body_pose("pump_box/case")[:3, 3]
+        eyes = middle + 12 * directions(60)
+        eye, before = next(
+            (eye, names) for eye in eyes if (names := hiding(record, 0.0, middle[None], eye, ("pump_box/case",)))
+        )
+        stage.look(Viewpoint(tuple(eye), tuple(middle), view_rad=0.1))
+        hidden = stage.shot()
+        stage.see_through(before)
+        clear = stage.shot()
+        stage.see_through(())
+        again = stage.shot()
+    red = [int(((p[..., 0] > 60) & (p[..., 0] > 2 * p[..., 1]) & (p[..., 2] > 2 * p[..., 1])).sum())
+           for p in (hidden, clear, again)]
+    assert red[1] > red[0] + 50
+    assert np.array_equal(hidden, again)
 
 
 def test_a_body_before_the_point_blocks_the_sight(small_run):
@@ -155,6 +185,7 @@ def test_the_tight_moment_shows_both_bodies_and_the_gap(small_run):
     assert {"overview", "tightest", "tightest_2"} <= set(pictures)
     tight = pictures["tightest"]
     assert tight.words == "pump box case and bay 7 longeron 1 1 at 7:38.0: 0.233 m (0.30 m required)"
+    assert tight.title == "pump box case – bay 7 longeron 1 1"
     assert near(tight.pixels, palette.VERMILLION, 12).sum() > 100
     assert near(tight.pixels, palette.LIGHT, 60).sum() > 1000
     rows = tightest_rows(record, 9)

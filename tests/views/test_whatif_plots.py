@@ -56,6 +56,14 @@ def _findings(record):
     return [finding for check in (stranded, seen, light, near_people) for finding in check.check(record)]
 
 
+def test_a_plot_with_nothing_in_it_is_not_written(run, bare, tmp_path):
+    full = [path.stem for path in whatif_plots.write_whatif_plots(run, _findings(run), tmp_path / "full")]
+    assert full == ["stranded", "cameras", "light", "near_people"]
+    empty = [path.stem for path in whatif_plots.write_whatif_plots(bare, (), tmp_path / "bare")]
+    assert "light" not in empty and "near_people" not in empty
+    assert sorted(path.stem for path in (tmp_path / "bare").iterdir()) == sorted(empty)
+
+
 def _titles(figure):
     return [axes.get_title(loc="left") for axes in figure.axes if axes.get_title(loc="left")]
 

@@ -14,6 +14,9 @@ from armcarry.views import gl, palette
 from armcarry.views.groups import STATIC, Group, body_kinds, group_poses, rigid_groups
 from armcarry.views.meshes import Triangles, joined, triangles
 
+#: opacity of a body that is seen through
+_CLEAR = 0.16
+
 
 class SceneActors:
     """All bodies of a run, merged by rigid group and colour.
@@ -43,6 +46,8 @@ class SceneActors:
         self._row_of = {body.name: row for row, body in enumerate(record.bodies)}
         self._matrices = [vtkMatrix4x4() for _ in self.groups]
         self._marks: list[Any] = []
+        self._clear: list[Any] = []
+        self._share = 1.0
         self._base: list[tuple[Any, str]] = []
         #: rows into ``record.bodies`` that each of ``actors`` draws, their vertices in this order
         self.drawn: list[tuple[int, ...]] = []
@@ -93,11 +98,43 @@ class SceneActors:
         gone, self._marks = self._marks, []
         return gone
 
+    def see_through(self, names: Iterable[str]) -> list[Any]:
+        """Let bodies, by name, be seen through, and return the actors to add; undo with ``solid``.
+
+        The actors that hold them among others are hidden; what is returned stands in for them.
+        """
+        wanted = {self._row_of[name] for name in names}
+        new = []
+        for (actor, colour), rows in zip(self._base, self.drawn, strict=True):
+            clear = [row for row in rows if row in wanted]
+            if not clear:
+                continue
+            actor.SetVisibility(False)
+            rest = [row for row in rows if row not in wanted]
+            group = self._group_of[rows[0]]
+            new += [self._actor(group, rest, colour)] if rest else []
+            new.append(self._actor(group, clear, colour, opacity=_CLEAR))
+        for standing in new:
+            standing.GetProperty().SetColor(*self._dimmed(standing.GetProperty().GetColor()))
+        self._clear += new
+        return new
+
+    def solid(self) -> list[Any]:
+        """Let nothing be seen through any more and return the actors to be removed."""
+        for actor, _ in self._base:
+            actor.SetVisibility(True)
+        gone, self._clear = self._clear, []
+        return gone
+
     def dim(self, share: float) -> None:
         """Show everything but the marks at a share of its brightness, 1 for plain."""
-        ground = np.array(palette.channels(palette.ROOM))
+        self._share = share
         for actor, colour in self._base:
-            actor.GetProperty().SetColor(*(ground + share * (np.array(palette.channels(colour)) - ground)))
+            actor.GetProperty().SetColor(*self._dimmed(palette.channels(colour)))
+
+    def _dimmed(self, colour: tuple[float, float, float]) -> Array:
+        ground = np.array(palette.channels(palette.ROOM))
+        return np.asarray(ground + self._share * (np.array(colour) - ground))
 
     def _surface(self, row: int) -> Triangles:
         shape = self.record.bodies[row].shape
@@ -109,14 +146,14 @@ class SceneActors:
             found.setdefault(self.kinds[row], []).append(row)
         return found
 
-    def _actor(self, k: int, rows: Iterable[int], colour: str, grow: float = 1.0) -> Any:
+    def _actor(self, k: int, rows: Iterable[int], colour: str, grow: float = 1.0, opacity: float = 1.0) -> Any:
         group = self.groups[k]
         parts = []
         for row in rows:
             surface = self._surface(row)
             surface = Triangles(surface.vertices_m * grow, surface.faces, surface.normals)
             parts.append((surface, group.local[group.bodies.index(row)]))
-        return surface_actor(joined(parts), colour, self._matrices[k])
+        return surface_actor(joined(parts), colour, self._matrices[k], opacity)
 
 
 def surface_actor(surface: Triangles, colour: str, matrix: Any = None, opacity: float = 1.0) -> Any:

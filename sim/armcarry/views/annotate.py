@@ -65,7 +65,10 @@ class Sheet:
         wide, tall = self._measure(text, font)
         box = self._free_place(x, y, wide + self.unit * 0.8, tall + self.unit * 0.5)
         nearest = (float(np.clip(x, box[0], box[2])), float(np.clip(y, box[1], box[3])))
-        self._draw.line([(x, y), nearest], fill=edge, width=max(int(self.unit * 0.08), 1))
+        width, dot = max(int(self.unit * 0.1), 2), self.unit * 0.17
+        self._draw.line([(x, y), nearest], fill=palette.BLACK, width=width + 2)
+        self._draw.line([(x, y), nearest], fill=edge, width=width)
+        self._draw.ellipse((x - dot, y - dot, x + dot, y + dot), fill=edge, outline=palette.BLACK)
         self._draw.rounded_rectangle(box, self.unit * 0.25, fill=palette.ROOM + "E8", outline=edge, width=2)
         self._draw.text((box[0] + self.unit * 0.4, box[1] + self.unit * 0.25), text, palette.LIGHT, font, anchor="lt")
         self._taken.append(box)

@@ -23,7 +23,7 @@ from armcarry.views.annotate import Pixels, Sheet
 from armcarry.views.closest import Track, closest_track, worded
 from armcarry.views.eyes import eyes
 from armcarry.views.stage import Stage
-from armcarry.views.viewpoint import Viewpoint, body_corners, overview
+from armcarry.views.viewpoint import Viewpoint, body_corners, overview, sight
 from armcarry.views.words import plain
 
 Tell = Callable[[str, float], None]
@@ -31,6 +31,8 @@ Tell = Callable[[str, float], None]
 #: the two cameras that are not eyes of the scene
 WHOLE, FOLLOW = "whole", "follow"
 _FOLLOW_FROM_M = (4.5, -7.5, 4.0)
+#: sides from which following is tried, and instants at which they are
+_SIDES, _LOOKS = 16, 24
 
 
 @dataclass(frozen=True)
@@ -142,9 +144,9 @@ def camera_path(record: Record, camera: str, times_s: Array, aspect: float) -> l
     if camera == WHOLE:
         return [overview(body_corners(record, record.motion.start_s), aspect)] * len(times_s)
     if camera == FOLLOW:
-        return [
-            Viewpoint(_triple(place + _FOLLOW_FROM_M), _triple(place)) for place in _smooth(_tool(record, times_s))
-        ]
+        places = _smooth(_tool(record, times_s))
+        off = _follow_from(record, times_s, places)
+        return [Viewpoint(_triple(place + off), _triple(place)) for place in places]
     eye = next(each for each in eyes(record) if each.name == camera)
     path = record.link_path(eye.link, times_s)
     ahead = poses.apply(path, np.array([5.0, 0.0, 0.0]))
@@ -152,6 +154,23 @@ def camera_path(record: Record, camera: str, times_s: Array, aspect: float) -> l
         Viewpoint(_triple(pose[:3, 3]), _triple(focus), _triple(pose[:3, 2]), eye.vertical_rad)
         for pose, focus in zip(path, ahead, strict=True)
     ]
+
+
+def _follow_from(record: Record, times_s: Array, places: Array) -> Array:
+    """Return from which side (3,), the same all along, most of the tool and its rider is seen, metres off.
+
+    The sides are tried at a few instants; of sides as good as one another the one nearest to our usual is taken.
+    """
+    far, height = float(np.hypot(*_FOLLOW_FROM_M[:2])), _FOLLOW_FROM_M[2]
+    turn = np.arctan2(_FOLLOW_FROM_M[1], _FOLLOW_FROM_M[0]) + np.linspace(0, 2 * np.pi, _SIDES, endpoint=False)
+    sides = np.stack([far * np.cos(turn), far * np.sin(turn), np.full(_SIDES, height)], axis=1)
+    looks = np.unique(np.linspace(0, len(times_s) - 1, _LOOKS).astype(int))
+    seen = np.zeros(_SIDES)
+    for k in looks:
+        points = places[k] + np.array([[0.0, 0.0, 0.0], [0.0, 0.0, 0.8], [0.0, 0.0, 1.5], [0.0, 0.0, -0.5]])
+        seen += sight(record, float(times_s[k]), points, places[k] + sides, ())
+    away = np.abs(np.angle(np.exp(1j * (turn - turn[0]))))
+    return np.asarray(sides[int(np.argmax(seen / len(looks) - 0.02 * away))])
 
 
 def _tool(record: Record, times_s: Array) -> Array:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from types import TracebackType
 from typing import Any
 
@@ -85,6 +85,13 @@ class Stage:
         for actor in self.scene.mark(colours):
             self.plotter.renderer.AddActor(actor)
         self.scene.dim(dim if colours else 1.0)
+
+    def see_through(self, names: Iterable[str]) -> None:
+        """Let bodies by name be seen through; none takes it back. Call it after ``mark``, which dims."""
+        for actor in self.scene.solid():
+            self.plotter.renderer.RemoveActor(actor)
+        for actor in self.scene.see_through(names):
+            self.plotter.renderer.AddActor(actor)
 
     def path(self, points_m: ArrayLike, colour: str, wide: float = 3.0) -> Any:
         """Draw a line through points (n, 3) and return its actor."""

@@ -17,7 +17,7 @@ from armcarry.views import palette
 from armcarry.views.annotate import Pixels, Sheet
 from armcarry.views.closest import judged, worded
 from armcarry.views.stage import SIZE, Stage
-from armcarry.views.viewpoint import body_corners, overview, towards_gap, towards_place
+from armcarry.views.viewpoint import Viewpoint, body_corners, hiding, overview, towards_gap, towards_place
 from armcarry.views.words import plain
 
 Tell = Callable[[str, float], None]
@@ -28,11 +28,12 @@ _AT_WORKSITE_M = 1.5
 
 @dataclass(frozen=True, eq=False)
 class Still:
-    """One picture: a file name without ending, what it shows, and its pixels (h, w, 3)."""
+    """One picture: a file name without ending, what it shows, its pixels (h, w, 3), and a title of a few words."""
 
     name: str
     words: str
     pixels: Pixels
+    title: str
 
     def save(self, folder: Path) -> Path:
         """Write it as PNG and return the path."""
@@ -98,23 +99,28 @@ def moment(record: Record, stage: Stage, row: PairRow, name: str) -> Still:
     stage.mark({row.body_a: palette.LIGHT, row.body_b: palette.LIGHT})
     view = towards_gap(record, row.time_s, (row.body_a, row.body_b), row.point_a, row.point_b)
     stage.look(view)
-    sheet = Sheet(stage.shot())
     a, b = np.asarray(row.point_a), np.asarray(row.point_b)
+    pair = (row.body_a, row.body_b)
+    before = hiding(record, row.time_s, _about(a, b), view.eye_m, pair)
+    stage.see_through(before)
+    sheet = Sheet(stage.shot())
     (at_a, at_b), _ = stage.pixels([a, b])
     sheet.title(
         f"{plain(row.body_a)} – {plain(row.body_b)}",
         f"{'✕ under what is required' if short else '✓ keeps what is required'}; least distance at "
-        f"{clock(row.time_s)} from the start" + ("" if view.unblocked >= 1 else "; partly hidden"),
+        f"{clock(row.time_s)} from the start" + ("; what stands before it is drawn see-through" if before else ""),
     )
     sheet.line(at_a, at_b, colour, 0.3)
     value = worded(row, row.lower_m)
     sheet.label((at_a + at_b) / 2, value, colour, 1.5)
-    for body in (row.body_a, row.body_b):
-        spot = _body_spot(record, stage, body, (a + b) / 2)
+    for body, near in zip(pair, (a, b), strict=True):
+        spot = _body_spot(record, stage, body, near, view, before)
         if spot is not None:
             sheet.label(spot, plain(body), palette.LIGHT)
+    stage.see_through(())
     stage.mark({})
-    return Still(name, f"{plain(row.body_a)} and {plain(row.body_b)} at {clock(row.time_s)}: {value}", sheet.pixels())
+    words = f"{plain(row.body_a)} and {plain(row.body_b)} at {clock(row.time_s)}: {value}"
+    return Still(name, words, sheet.pixels(), f"{plain(row.body_a)} – {plain(row.body_b)}")
 
 
 def _overview(record: Record, stage: Stage) -> Still:
@@ -137,24 +143,55 @@ def _overview(record: Record, stage: Stage) -> Still:
         stand = links[tree.index(f"{PLATFORM}/{site.stand}"), :3, 3]
         if stage.in_view([stand])[0]:
             sheet.label(stage.pixels(stand)[0][0], site.title.split(":")[0], palette.BLUISH_GREEN, 0.85)
-    return Still("overview", "The whole scene at the start, with the path of the tool", sheet.pixels())
+    return Still("overview", "The whole scene at the start, with the path of the tool", sheet.pixels(), "The scene")
 
 
 def _worksite(record: Record, stage: Stage, name: str, time_s: float) -> Still:
+    """Draw a worksite: who works there and what is worked on in full colour, all else dimmed, points of work named."""
     site = record.scene.loaded.platform.document.worksites[name]
     stage.scene.show(time_s)
     tree, links = record.link_poses(time_s)
     spots = {words: links[tree.index(f"{PLATFORM}/{frame}"), :3, 3] for words, frame in site.work_points.items()}
     stand = links[tree.index(f"{PLATFORM}/{site.stand}")]
     chest = stand[:3, 3] + 1.2 * stand[:3, 2]
-    view = towards_place(record, time_s, np.stack([chest, *spots.values()]))
+    places = np.stack([chest, *spots.values()])
+    there = _at_place(record, time_s, chest)
+    bodies = [k for k, body in enumerate(record.bodies) if body.name.split("/", 1)[0] in there]
+    stage.mark({record.bodies[k].name: palette.BODIES[stage.scene.kinds[k]] for k in bodies}, 0.55)
+    view = towards_place(record, time_s, places, 6.0)
     stage.look(view)
+    stage.see_through(hiding(record, time_s, places, view.eye_m, [record.bodies[k].name for k in bodies]))
     sheet = Sheet(stage.shot())
-    sheet.title(site.title, f"worksite {name}, {clock(time_s)} from the start")
+    sheet.title(site.title, f"worksite {plain(name)}, {clock(time_s)} from the start")
     for words, spot in spots.items():
-        sheet.label(stage.pixels(spot)[0][0], words.replace("_", " "), palette.BLUISH_GREEN)
+        sheet.label(stage.pixels(spot)[0][0], plain(words.removeprefix(f"{name}_")), palette.BLUISH_GREEN)
     sheet.label(stage.pixels(stand[:3, 3])[0][0], "boots", palette.FAINT_LIGHT)
-    return Still(f"worksite_{name}", f"Worksite {site.title} at {clock(time_s)}", sheet.pixels())
+    for thing in there:
+        own = [record.bodies[k].name for k in bodies if record.bodies[k].name.startswith(f"{thing}/")]
+        spot = np.mean([stage.scene.body_pose(name)[:3, 3] for name in own], axis=0)
+        if stage.in_view([spot])[0]:
+            sheet.label(stage.pixels(spot)[0][0], plain(thing), palette.LIGHT, 1.1)
+    stage.see_through(())
+    stage.mark({})
+    words = f"Worksite {site.title} at {clock(time_s)}"
+    return Still(f"worksite_{name}", words, sheet.pixels(), f"Worksite {site.title}")
+
+
+def _at_place(record: Record, time_s: float, place: Array) -> list[str]:
+    """Return the crew and hardware that have a body within reach of a place (3,)."""
+    middles = record.body_poses(time_s)[0, :, :3, 3]
+    near = {
+        body.name.split("/", 1)[0]
+        for body, middle in zip(record.bodies, middles, strict=True)
+        if np.linalg.norm(middle - place) <= _AT_WORKSITE_M
+    }
+    return [thing for thing in (*record.scene.loaded.crew, *record.scene.loaded.hardware) if thing in near]
+
+
+def _about(a: Array, b: Array) -> Array:
+    """Return the points of a gap (9, 3) that must be seen: along it and a little to every side."""
+    side = max(0.15, 0.3 * float(np.linalg.norm(b - a))) * np.concatenate([np.eye(3), -np.eye(3)])
+    return np.concatenate([[a + (b - a) * part for part in (0.05, 0.5, 0.95)], (a + b) / 2 + side])
 
 
 def _tool_path(record: Record, times_s: Array) -> Array:
@@ -173,11 +210,13 @@ def _link_path(record: Record, link: str, times_s: Array) -> Array:
     return np.asarray(forward(record.phases[0].tree, record.motion.at(times_s), [link])[:, 0, :3, 3])
 
 
-def _body_spot(record: Record, stage: Stage, name: str, near: Array) -> Array | None:
-    """Return a pixel (2,) on a body not far from a point, None when the body is out of the picture."""
+def _body_spot(
+    record: Record, stage: Stage, name: str, near: Array, view: Viewpoint, before: tuple[str, ...]
+) -> Array | None:
+    """Return a pixel (2,) on a body, as far from its nearest point as can be seen, None when it is out of view."""
     middle = stage.scene.body_pose(name)[:3, 3]
-    for share in (0.0, 0.3, 0.6, 0.8, 0.9, 0.95):
+    for share in (0.2, 0.5, 0.7, 0.85, 0.95, 1.0):
         spot = middle + share * (near - middle)
-        if stage.in_view([spot])[0]:
+        if stage.in_view([spot])[0] and not hiding(record, stage.scene.time_s, spot[None], view.eye_m, (name, *before)):
             return np.asarray(stage.pixels(spot)[0][0])
     return None

@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from armcarry.clearance.distance import distances
 from armcarry.geometry import poses
@@ -92,7 +92,9 @@ def towards_gap(
     sizes = [min(bounding_radius_m(by_name[name].shape), 1.6) for name in bodies]
     far_m = float(np.clip(max(7 * gap, 2.4 * sum(sizes)), 3.0, 16.0))
     along = (b - a) / gap if gap > 1e-6 else np.zeros(3)
-    ways, share = np.tile(directions(), (2, 1)), np.repeat([1.0, 0.55], len(directions()))
+    # from near by a gap inside a truss is seen past the struts that hide it from afar
+    shares = [1.0, 0.55, max(0.3, 1.2 / far_m)]
+    ways, share = np.tile(directions(), (len(shares), 1)), np.repeat(shares, len(directions()))
     looked_at = np.stack([a + (b - a) * part for part in (0.1, 0.5, 0.9)])
     eyes = ways * (far_m * share)[:, None] + (a + b) / 2
     seen = sight(record, time_s, looked_at, eyes, bodies if gap < 2 * _START_M else ())
@@ -121,23 +123,40 @@ def sight(record: Record, time_s: float, points_m: Array, eyes_m: Array, skip: C
     Each line of sight is a thin capsule that starts 6 cm before its point, measured against every body whose
     bounding ball it meets.
     """
+    start = np.broadcast_to(points_m, (len(eyes_m), *points_m.shape)).reshape(-1, 3)
+    line, _ = _crossings(record, time_s, start, np.repeat(eyes_m, len(points_m), axis=0), skip)
+    blocked = np.zeros(len(start), dtype=bool)
+    blocked[line] = True
+    return np.asarray(1.0 - blocked.reshape(len(eyes_m), -1).mean(axis=1))
+
+
+def hiding(
+    record: Record, time_s: float, points_m: Array, eye_m: ArrayLike, skip: Collection[str]
+) -> tuple[str, ...]:
+    """Return the names of the bodies, but those of ``skip``, that stand before points (P, 3) seen from an eye (3,)."""
+    eyes = np.broadcast_to(np.asarray(eye_m, dtype=float), points_m.shape)
+    return tuple(sorted({record.bodies[row].name for row in _crossings(record, time_s, points_m, eyes, skip)[1]}))
+
+
+def _crossings(
+    record: Record, time_s: float, start: Array, end: Array, skip: Collection[str]
+) -> tuple[NDArray[np.int64], list[int]]:
+    """Return which lines of sight (S, 3) to (S, 3) meet which bodies, as two lists of one length."""
     rows = [k for k, body in enumerate(record.bodies) if body.name not in skip]
     shapes = [record.bodies[k].shape for k in rows]
     place = record.body_poses(time_s)[0, rows]
-    start = np.broadcast_to(points_m, (len(eyes_m), *points_m.shape)).reshape(-1, 3)
-    end = np.repeat(eyes_m, len(points_m), axis=0)
     far = np.linalg.norm(end - start, axis=1)
     way = (end - start) / far[:, None]
     begin = start + _START_M * way
     radius = np.array([bounding_radius_m(shape) for shape in shapes])
     pairs = np.argwhere(_from_segment_m(place[:, :3, 3], begin, end) <= radius + _SIGHT_RADIUS_M)
-    blocked = np.zeros(len(start), dtype=bool)
-    if len(pairs):
-        lines = [Capsule(_SIGHT_RADIUS_M, float(length) - _START_M) for length in far]
-        where = np.stack([_z_along(p, w) for p, w in zip((begin + end) / 2, way, strict=True)])
-        found = distances([*lines, *shapes], np.concatenate([where, place])[None], pairs + np.array([0, len(lines)]))
-        blocked[pairs[found.upper_m[0] <= 0.0, 0]] = True
-    return np.asarray(1.0 - blocked.reshape(len(eyes_m), -1).mean(axis=1))
+    if not len(pairs):
+        return np.zeros(0, dtype=np.int64), []
+    lines = [Capsule(_SIGHT_RADIUS_M, float(length) - _START_M) for length in far]
+    where = np.stack([_z_along(p, w) for p, w in zip((begin + end) / 2, way, strict=True)])
+    found = distances([*lines, *shapes], np.concatenate([where, place])[None], pairs + np.array([0, len(lines)]))
+    met = pairs[found.upper_m[0] <= 0.0]
+    return met[:, 0], [rows[k] for k in met[:, 1]]
 
 
 def _from_segment_m(points: Array, start: Array, end: Array) -> Array:

@@ -36,6 +36,8 @@ def write_whatif_plots(
 ) -> list[Path]:
     """Write the plots of stranding, cameras, light and people near the arm as PNG, and return their paths.
 
+    A plot that would be empty is left out; the findings say why.
+
     Args:
         record: the run.
         findings: what was found; its verdicts stand in the titles.
@@ -51,7 +53,9 @@ def write_whatif_plots(
     for k, (name, make) in enumerate(makers.items()):
         if progress is not None:
             progress(f"plotting what if: {name.replace('_', ' ')}", k / len(makers))
-        written.append(save(make(record, kept), folder / f"{name}.png"))
+        figure = make(record, kept)
+        if any(panel.has_data() for panel in figure.axes):
+            written.append(save(figure, folder / f"{name}.png"))
     return written
 
 

@@ -90,6 +90,8 @@ def _operator(paper: Paper, record: Record, number: int, card: Card) -> list[Any
     else:
         parts.append(paper.paragraph("The arm stands still.", 9, after=2))
     parts += _clearance(paper, card.expected, card.nearest)
+    watch = "; ".join(card.tip_seen_by) if card.tip_seen_by else "no one camera all the way; change between them"
+    parts.append(paper.paragraph(f"The tip is seen by: {watch}", 9, after=2))
     if card.moves_arm:
         parts.append(paper.paragraph(f"Stops at {clock(card.move.end_s)}. {_where(card)}", 9, True, after=2))
     parts.append(paper.paragraph("; ".join(card.held), 8.5, colour=palette.FAINT_INK))
@@ -99,7 +101,7 @@ def _operator(paper: Paper, record: Record, number: int, card: Card) -> list[Any
 def _rider(paper: Paper, rider: str, number: int, card: Card) -> list[Any]:
     parts = _heading(paper, number, card)
     call = card.calls.get(rider)
-    parts.append(paper.paragraph("You are not on the arm." if call is None else _sentence(call), 11, True, after=2))
+    parts.append(paper.paragraph("You are not on the arm." if call is None else _sentence(call), 13, True, after=2))
     mine = [each for each in card.expected if any(word in each.group for word in ("rider", "hardware"))]
     parts += _clearance(paper, mine, card.near_rider.get(rider))
     parts.append(paper.paragraph("; ".join(card.held), 9))
@@ -113,9 +115,9 @@ def _sentence(call: str) -> str:
 def _clearance(paper: Paper, expected: Sequence[Expected], near: Nearest | None) -> list[Any]:
     parts = [paper.paragraph(f"Expected clearance: {_expected(each)}", 9) for each in expected[:3]]
     if near is not None:
-        seen = "; look with: " + ", ".join(near.seen_by) if near.seen_by else "; no platform camera sees it"
+        seen = "look with: " + "; ".join(near.seen_by) if near.seen_by else "no camera sees into this gap"
         parts.append(paper.paragraph(
-            f"Closest: {near.words}, {near.value} at {clock(near.time_s)}{seen}", 9, after=2))
+            f"Closest: {near.words}, {near.value} at {clock(near.time_s)}; {seen}", 9, after=2))
     return parts
 
 
@@ -146,9 +148,10 @@ def _joints(record: Record, card: Card) -> Table:
     def row(words: str, values: Array, digits: int) -> tuple[str, ...]:
         return (words, *(_number(value, digits) for value in values * factor))
 
+    per = f"{units[0]}/s" if len(set(units)) == 1 else "per s"
     names = tuple(f"{plain(joint.split('/')[-1])}, {unit}" for joint, unit in zip(card.joints, units, strict=True))
     return Table(("joint", *names), (
-        row("start", card.start, 1), row("end", card.end, 1), row("peak rate, per s", card.peak_rates, 3),
+        row("start", card.start, 1), row("end", card.end, 1), row(f"peak rate, {per}", card.peak_rates, 3),
     ))
 
 

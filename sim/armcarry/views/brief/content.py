@@ -11,7 +11,8 @@ from typing import NamedTuple
 import numpy as np
 
 from armcarry import __version__
-from armcarry.checks.budget import root_sum_square_m, terms_of, worst_case_m
+from armcarry.checks.budget import left_m, root_sum_square_m, terms_of, worst_case_m
+from armcarry.files.documents.rules import RulesDocument
 from armcarry.quantities import clock, rounded_down, show
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import MoveSpan, PairRow, Record
@@ -19,9 +20,11 @@ from armcarry.views import palette
 from armcarry.views.closest import judged
 from armcarry.views.words import counted, plain, verdict_word
 
-#: rows of the table of margins
-_PAIRS = 15
+#: rows of a table of margins, and its first columns
+_PAIRS = 12
+_PAIR_COLUMNS = ("body", "other body", "at", "proven least, m", "required, m", "margin, mm")
 _LIBRARIES = ("numpy", "scipy", "numba", "pyvista", "vtk", "matplotlib", "pydantic", "roboticstoolbox-python")
+_WORST_FIRST = (Verdict.FAIL, Verdict.NOT_ASSESSED, Verdict.PASS)
 #: checks that ask "what if", each with a part of the report of its own, and what they ask
 WHAT_IF = {
     "stopping": "Told to stop late",
@@ -62,7 +65,10 @@ class WhatIf(NamedTuple):
 
 @dataclass(frozen=True)
 class Briefing:
-    """Everything but the pictures."""
+    """Everything but the pictures.
+
+    ``assumptions`` is a table for each file; ``assumed`` counts them all.
+    """
 
     title: str
     purpose: str
@@ -73,9 +79,13 @@ class Briefing:
     timeline: Table
     carries: tuple[Carry, ...]
     margins: Table
+    relaxed: Table
+    budget: Table
+    budget_words: str
     findings: Table
     what_ifs: tuple[WhatIf, ...]
-    assumptions: Table
+    assumptions: tuple[tuple[str, Table], ...]
+    assumed: int
     provenance: Table
 
 
@@ -92,16 +102,17 @@ def briefing(record: Record, findings: Sequence[Finding]) -> Briefing:
         timeline=_timeline(record.moves),
         carries=carries(record),
         margins=margins(record),
+        relaxed=relaxed_margins(record),
+        budget=_budget(record.scene.loaded.rules),
+        budget_words=budget_words(record.scene.loaded.rules),
         findings=findings_table([f for f in findings if f.check not in WHAT_IF]),
         what_ifs=tuple(
             WhatIf(check, title, findings_table(found))
             for check, title in WHAT_IF.items()
             if (found := [f for f in findings if f.check == check])
         ),
-        assumptions=Table(
-            ("file", "value", "text"),
-            tuple((a.file, a.key, a.text) for a in record.scene.loaded.assumptions),
-        ),
+        assumptions=_assumptions(record),
+        assumed=len(record.scene.loaded.assumptions),
         provenance=_provenance(record),
     )
 
@@ -109,7 +120,7 @@ def briefing(record: Record, findings: Sequence[Finding]) -> Briefing:
 def overall(findings: Sequence[Finding]) -> Verdict:
     """Return fail if anything failed, else not assessed if anything was not, else pass."""
     seen = {finding.verdict for finding in findings}
-    return next((v for v in (Verdict.FAIL, Verdict.NOT_ASSESSED) if v in seen), Verdict.PASS)
+    return next((v for v in _WORST_FIRST if v in seen), Verdict.PASS)
 
 
 def carries(record: Record) -> tuple[Carry, ...]:
@@ -126,36 +137,76 @@ def carries(record: Record) -> tuple[Carry, ...]:
 
 
 def margins(record: Record, start_s: float = -np.inf, end_s: float = np.inf) -> Table:
-    """Return the tightest pairs whose least distance falls in a window, with the uncertainty of each."""
+    """Return the pairs kept to the rules whose least distance falls in a window, least left after uncertainty first."""
     rules = record.scene.loaded.rules
-    rows = [row for row in record.pairs if judged(row) and start_s <= row.time_s <= end_s]
-    rows = sorted(rows, key=lambda row: (row.margin_m, row.upper_m))[:_PAIRS]
     lines = []
-    for row in rows:
+    for row in _tightest_first(record, start_s, end_s, relaxed=False):
         terms = terms_of(rules, row).values()
-        likely, worst = root_sum_square_m(terms), worst_case_m(terms)
-        least = "contact" if row.lower_m == -np.inf else f"{rounded_down(row.lower_m):.3f}"
         lines.append((
-            plain(row.body_a), plain(row.body_b), clock(row.time_s), least, f"{row.required_m:.3f}",
-            _millimetres(row, 0.0), _millimetres(row, likely), _millimetres(row, worst),
+            *_pair(row), _millimetres(row), _millimetres(row, root_sum_square_m(terms)),
+            _millimetres(row, worst_case_m(terms)),
         ))
-    columns = ("body", "other body", "at", "proven least, m", "required, m", "margin, mm",
-               "margin less likely uncertainty, mm", "less worst case, mm")
+    columns = (*_PAIR_COLUMNS, "margin less likely uncertainty, mm", "less worst case, mm")
     return Table(columns, tuple(lines))
 
 
-def _millimetres(row: PairRow, off_m: float) -> str:
+def relaxed_margins(record: Record, start_s: float = -np.inf, end_s: float = np.inf) -> Table:
+    """Return the tightest pairs of which less is required for a time, with the reason the script gives."""
+    rows = _tightest_first(record, start_s, end_s, relaxed=True)
+    lines = tuple((*_pair(row), _millimetres(row), row.why) for row in rows)
+    return Table((*_PAIR_COLUMNS, "why less is required"), lines)
+
+
+def _tightest_first(record: Record, start_s: float, end_s: float, relaxed: bool) -> list[PairRow]:
+    chosen = [
+        row for row in record.pairs
+        if judged(row) and start_s <= row.time_s <= end_s and (row.why != "rule") == relaxed
+    ]
+    rules = record.scene.loaded.rules
+    return sorted(chosen, key=lambda row: (row.margin_m if relaxed else left_m(rules, row), row.upper_m))[:_PAIRS]
+
+
+def _pair(row: PairRow) -> tuple[str, ...]:
+    least = "contact" if row.lower_m == -np.inf else f"{rounded_down(row.lower_m):.3f}"
+    return plain(row.body_a), plain(row.body_b), clock(row.time_s), least, f"{row.required_m:.3f}"
+
+
+def _millimetres(row: PairRow, off_m: float = 0.0) -> str:
     left = (row.margin_m - off_m) * 1e3
     return "none" if left == -np.inf else f"{rounded_down(left, 0):.0f}"
 
 
+def budget_words(rules: RulesDocument) -> str:
+    """Say how the terms of the budget are put together and which way a run is judged by."""
+    judged_by = "the worst case" if rules.budget_combination == "worst_case" else "the likely uncertainty"
+    return (
+        "Likely uncertainty is the root of the sum of the squares of the terms that count for a pair, worst case "
+        f"their sum; a term that moves both bodies alike cancels. This run is judged by {judged_by}. A relaxed "
+        "requirement belongs to a short approach made by eye and gets no budget."
+    )
+
+
+def _budget(rules: RulesDocument) -> Table:
+    """Return what the uncertainty is made of."""
+    rows = tuple(
+        (term.title, f"{term.amount * 1e3:.0f}", ", ".join(term.applies_to)) for term in rules.budget.values()
+    )
+    return Table(("what may be off", "by at most, mm", "counts for the bodies of one of these classes"), rows)
+
+
 def findings_table(findings: Sequence[Finding]) -> Table:
-    """Return findings as a table, in their order."""
+    """Return findings as a table: what failed first, then what was not assessed, else in their order.
+
+    Where nothing is to be changed the column of remedies is left out.
+    """
     rows = []
-    for finding in findings:
+    for finding in sorted(findings, key=lambda finding: _WORST_FIRST.index(finding.verdict)):
         verdict = f"{palette.VERDICTS[finding.verdict][1]} {verdict_word(finding.verdict)}"
         rows.append((verdict, plain(finding.check), clock(finding.start_s), finding.message, finding.remedy))
-    return Table(("verdict", "check", "at", "what was found", "what to change"), tuple(rows))
+    columns = ("verdict", "check", "at", "what was found", "what to change")
+    if not any(row[-1] for row in rows):
+        return Table(columns[:-1], tuple(row[:-1] for row in rows))
+    return Table(columns, tuple(rows))
 
 
 def _tightest(record: Record) -> str:
@@ -200,6 +251,13 @@ def _configuration(record: Record) -> Table:
     for name, item in script.hardware.items():
         rows.append((f"hardware {plain(name)}", f"{plain(item.model)} at {plain(item.at)}"))
     return Table(("what", "how"), tuple(rows))
+
+
+def _assumptions(record: Record) -> tuple[tuple[str, Table], ...]:
+    by_file: dict[str, list[tuple[str, str]]] = {}
+    for each in record.scene.loaded.assumptions:
+        by_file.setdefault(each.file, []).append((each.key, each.text))
+    return tuple((file, Table(("number", "assumed"), tuple(rows))) for file, rows in by_file.items())
 
 
 def restraint_settings(record: Record) -> tuple[tuple[str, str], ...]:

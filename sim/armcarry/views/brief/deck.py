@@ -11,13 +11,17 @@ from armcarry.quantities import clock
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record
 from armcarry.views import palette
-from armcarry.views.brief.content import Table, briefing, findings_table, margins
+from armcarry.views.brief.content import Table, briefing, margins
 from armcarry.views.brief.pictures import Pictures
-from armcarry.views.words import CAUTION, verdict_word
+from armcarry.views.words import CAUTION, plain, verdict_word
 
 _WIDE_IN, _TALL_IN, _EDGE_IN = 13.333, 7.5, 0.5
+#: letters of a title that fit on one line at 30 points
+_TITLE_LETTERS = 44
 #: rows of a table that stay readable from the back of a room
-_ROWS = 8
+_ROWS, _ROW_IN = 12, 0.4
+#: rows whose cells take several lines
+_LONG_ROWS = 7
 
 
 class Deck:
@@ -43,7 +47,8 @@ class Deck:
         slide = self.file.slides.add_slide(self.file.slide_layouts[5])  # title only
         heading = slide.shapes.title
         self._place(heading, _EDGE_IN, 0.25, _WIDE_IN - 2 * _EDGE_IN, 0.85)
-        self._write(heading.text_frame, [title], 30, bold=True)
+        # one line: a second one would lie over what stands below
+        self._write(heading.text_frame, [_cut(title, 88)], min(30.0, 30.0 * _TITLE_LETTERS / len(title)), bold=True)
         return slide
 
     def text(self, slide: Any, lines: Sequence[str], top_in: float, size: float, colour: str = palette.INK) -> None:
@@ -72,15 +77,17 @@ class Deck:
             poster_frame_image=None if poster is None else str(poster), mime_type="video/mp4",
         )
 
-    def table(self, slide: Any, data: Table, shares: Sequence[float], size: float = 13) -> None:
-        """Put the first rows of a table on a slide, and say how many more there are."""
+    def table(
+        self, slide: Any, data: Table, shares: Sequence[float], size: float = 13, left_out: int = 0
+    ) -> None:
+        """Put the first rows of a table on a slide, and say how many more there are, with ``left_out`` others."""
         from pptx.util import Pt
 
         rows = data.rows[:_ROWS]
         width = _WIDE_IN - 2 * _EDGE_IN
         frame = slide.shapes.add_table(
             len(rows) + 1, len(data.columns), self._inches(_EDGE_IN), self._inches(1.2), self._inches(width),
-            self._inches(0.4 * (len(rows) + 1)),
+            self._inches(_ROW_IN * (len(rows) + 1)),
         )
         for k, share in enumerate(shares):
             frame.table.columns[k].width = self._inches(width * share / sum(shares))
@@ -90,8 +97,9 @@ class Deck:
                 cell.margin_left = cell.margin_right = Pt(4)
                 self._fill(cell, r)
                 self._write(cell.text_frame, [words], size, bold=r == 0)
-        if len(data.rows) > len(rows):
-            more = f"and {len(data.rows) - len(rows)} more in the report"
+        left_out += len(data.rows) - len(rows)
+        if left_out:
+            more = f"and {left_out} more in the report"
             self.text(slide, [more], _TALL_IN - 0.5, 12, palette.FAINT_INK)
 
     def _fill(self, cell: Any, row: int) -> None:
@@ -160,11 +168,11 @@ def write_deck(
         table = _short(margins(record, carry.start_s, carry.end_s))
         deck.table(deck.slide(f"Margins of {carry.title}"), table, (3, 3, 1.2, 1.5, 1.5, 1.5))
     for picture in pictures.views[1:]:
-        deck.picture(deck.slide(picture.words.split(":")[0]), picture.path, picture.words)
+        deck.picture(deck.slide(picture.title), picture.path, picture.words)
     for picture in pictures.what_ifs:
         deck.picture(deck.slide(f"What if: {picture.words[0].lower()}{picture.words[1:]}"), picture.path, picture.words)
     _findings(deck, findings)
-    invented = f"{len(told.assumptions.rows)} numbers of this run are assumptions."
+    invented = f"{told.assumed} numbers of this run are assumptions."
     deck.text(deck.slide("Cautions"), [CAUTION, invented], 1.5, 24)
     deck.file.save(str(path))
     return path
@@ -177,9 +185,12 @@ def _findings(deck: Deck, findings: Sequence[Finding]) -> None:
         if not chosen:
             deck.text(slide, ["Nothing."], 1.5, 24)
             continue
-        found = findings_table(chosen).rows
-        rows = tuple((check, at, _cut(message), _cut(remedy)) for _, check, at, message, remedy in found)
-        deck.table(slide, Table(("check", "at", "what was found", "what to change"), rows), (1.6, 1.1, 6, 4), 12)
+        rows = tuple(
+            (plain(finding.check), clock(finding.start_s), _cut(finding.message), _cut(finding.remedy))
+            for finding in chosen[:_LONG_ROWS]
+        )
+        table = Table(("check", "at", "what was found", "what to change"), rows)
+        deck.table(slide, table, (1.6, 1.1, 6, 4), 12, len(chosen) - len(rows))
 
 
 def _cut(text: str, letters: int = 150) -> str:

@@ -11,13 +11,13 @@ from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
 from armcarry.motion.speed import tip_speed_maximum
+from armcarry.record.gaps import Gaps
 from armcarry.record.record import MoveSpan, PairRow, Record
+from armcarry.record.sight import sightings
 from armcarry.scene.build import ARM, PLATFORM
-from armcarry.scene.camera import View, look
 from armcarry.scene.tree import WORLD, Tree
 from armcarry.views.closest import closest_track, worded
 from armcarry.views.curves import within
-from armcarry.views.viewpoint import sight
 from armcarry.views.words import plain
 
 if TYPE_CHECKING:
@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 _FELT_M, _FELT_RAD = 0.03, float(np.radians(1.0))
 #: instants of a move at which the closest pair is looked for
 _PROBES = 120
+#: the tip among what cameras watch
+_TIP = f"{ARM}/tip"
 
 
 @dataclass(frozen=True)
@@ -60,6 +62,7 @@ class Card:
         tip: name of the link that is steered.
         peak_rates: largest rate (n,) of each joint, exact.
         tip_speed_m_s: upper bound of the tip's speed; allowed_m_s what is allowed.
+        tip_seen_by: titles of the cameras proven to see the tip all through the move.
         nearest: the pair that comes closest; near_rider: the same for each rider and what is carried.
         calls: what each rider is told, in the rider's own directions at the start of the move.
         held: who or what holds what at the end of the move.
@@ -78,6 +81,7 @@ class Card:
     allowed_m_s: float
     expected: tuple[Expected, ...]
     nearest: Nearest | None
+    tip_seen_by: tuple[str, ...]
     near_rider: dict[str, Nearest | None]
     calls: dict[str, str]
     held: tuple[str, ...]
@@ -90,10 +94,11 @@ class Card:
 
 def cards(record: Record) -> tuple[Card, ...]:
     """Return one card a move, in order of time."""
-    return tuple(_card(record, move) for move in record.moves)
+    lookout = Lookout(record)
+    return tuple(_card(record, lookout, move) for move in record.moves)
 
 
-def _card(record: Record, move: MoveSpan) -> Card:
+def _card(record: Record, lookout: Lookout, move: MoveSpan) -> Card:
     scene = record.scene
     first, last = record.motion.at(move.start_s), record.motion.at(move.end_s, side="left")
     tree = record.phase_at((move.start_s + move.end_s) / 2).tree
@@ -114,8 +119,9 @@ def _card(record: Record, move: MoveSpan) -> Card:
         move=move, joints=scene.arm_joints, start=first[scene.arm_columns], end=last[scene.arm_columns],
         frame=frame, tip=tool, tip_start=tree.pose_of(tool, first, relative_to=frame),
         tip_end=tree.pose_of(tool, last, relative_to=frame), peak_rates=rates, tip_speed_m_s=float(tip_speed),
-        allowed_m_s=float(allowed), expected=_expected(record, move), nearest=_nearest(record, move),
-        near_rider={name: _nearest(record, move, name) for name in riders},
+        allowed_m_s=float(allowed), expected=_expected(record, move), nearest=_nearest(record, lookout, move),
+        tip_seen_by=lookout.tip(move),
+        near_rider={name: _nearest(record, lookout, move, name) for name in riders},
         calls={name: _call(record, tree, name, first, last) for name in riders},
         held=who_holds_what(record, tree),
     )
@@ -169,7 +175,7 @@ def _expected(record: Record, move: MoveSpan) -> tuple[Expected, ...]:
     return tuple(sorted(found, key=lambda each: each.least_m - each.required_m))
 
 
-def _nearest(record: Record, move: MoveSpan, rider: str = "") -> Nearest | None:
+def _nearest(record: Record, lookout: Lookout, move: MoveSpan, rider: str = "") -> Nearest | None:
     """Return the closest pair of a move, of a rider and the hardware carried when one is named."""
 
     def counts(row: PairRow) -> bool:
@@ -189,21 +195,32 @@ def _nearest(record: Record, move: MoveSpan, rider: str = "") -> Nearest | None:
     spot = (track.point_a[k] + track.point_b[k]) / 2
     return Nearest(
         f"{plain(row.body_a)} – {plain(row.body_b)}", float(times[k]), worded(row, float(track.lower_m[k])),
-        cameras_on(record, float(times[k]), spot),
+        lookout.sees(min(float(times[k]), float(np.nextafter(move.end_s, -np.inf))), spot),
     )
 
 
-def cameras_on(record: Record, time_s: float, point_m: Array) -> tuple[str, ...]:
-    """Return the platform's cameras that have a point in view at an instant, with no body before it."""
-    seen = []
-    tree, links = record.link_poses(time_s)
-    for name, camera in record.scene.loaded.platform.document.cameras.items():
-        view = View(camera.horizontal_view, camera.vertical_view, camera.pan, camera.tilt)
-        place = links[tree.index(f"{PLATFORM}/{camera.frame}")]
-        own = [body.name for body in record.bodies if body.link == f"{PLATFORM}/{camera.frame}"]
-        if look(view, place, point_m).inside and sight(record, time_s, point_m[None], place[None, :3, 3], own)[0] > 0:
-            seen.append(camera.title or plain(name))
-    return tuple(seen)
+class Lookout:
+    """Which cameras of platform, arm and crew see the tip and the close gaps of a run, by their titles."""
+
+    def __init__(self, record: Record) -> None:
+        self._gaps, self._sightings = Gaps(record), sightings(record)
+        # what a camera looks at follows its place after a comma; the place is enough where it tells them apart
+        titles = {camera.name: camera.title for camera in self._gaps.cameras}
+        places = {name: title.partition(",")[0] for name, title in titles.items()}
+        self._titles = places if len(set(places.values())) == len(places) else titles
+
+    def sees(self, time_s: float, point_m: Array) -> tuple[str, ...]:
+        """Return the cameras that see a point (3,) at an instant, no body before it."""
+        return tuple(self._titles[name] for name in self._gaps.seen_by(time_s, point_m))
+
+    def tip(self, move: MoveSpan) -> tuple[str, ...]:
+        """Return the cameras that are proven to see the arm's tip all through a move."""
+        found = self._sightings
+        cells = found.within(move.start_s, move.end_s)
+        if not cells.any():  # a move that takes no time
+            cells = np.arange(len(cells)) == max(int(np.searchsorted(found.edges_s, move.start_s, side="right")) - 1, 0)
+        kept = found.seen[cells][:, :, found.targets.index(_TIP)].all(axis=0)
+        return tuple(self._titles[name] for name, sees in zip(found.cameras, kept, strict=True) if sees)
 
 
 def _frame(record: Record, tree: Tree, move: MoveSpan) -> str:

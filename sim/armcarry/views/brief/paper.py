@@ -55,12 +55,16 @@ class Paper:
         """Add a paragraph."""
         self._story.append(self.paragraph(words, size, bold, colour, after))
 
-    def heading(self, words: str, size: float = 15) -> None:
-        """Add a heading that stays with what follows."""
+    def heading(self, words: str, size: float = 15, room: float = 0.15) -> None:
+        """Add a heading, on another page when less than ``room``, a share of a page, is left for what follows.
+
+        (Keeping heading and table together instead would leave most of a page empty before a long table.)
+        """
+        from reportlab.platypus import CondPageBreak
+
         paragraph = self.paragraph(words, size, True, after=5)
-        paragraph.keepWithNext = True
         paragraph.style.spaceBefore = 10
-        self._story.append(paragraph)
+        self._story += [CondPageBreak(room * self.height), paragraph]
 
     def paragraph(
         self, words: str, size: float = 9.5, bold: bool = False, colour: str = palette.INK, after: float = 0

@@ -34,13 +34,14 @@ class Picture:
     """A file and what it shows.
 
     ``carry`` is the name of the carry it belongs to, empty for the whole run; ``what_if`` names the check of
-    what could go wrong that it belongs to, empty for none.
+    what could go wrong that it belongs to, empty for none; ``title`` stands over it on a slide.
     """
 
     path: Path
     words: str
     carry: str = ""
     what_if: str = ""
+    title: str = ""
 
 
 @dataclass(frozen=True)
@@ -97,7 +98,7 @@ def draw(record: Record, folder: Path, findings: Sequence[Finding] = (), tell: T
     views: list[Picture] = []
     try:
         drawn = stills(record, tell=lambda words, share: say(words, 0.2 + 0.8 * share))
-        views.extend(Picture(still.save(folder), still.words) for still in drawn)
+        views.extend(Picture(still.save(folder), still.words, title=still.title) for still in drawn)
     except ArmcarryError as error:
         return Pictures(tuple(views), tuple(charts), str(error))
     return Pictures(tuple(views), tuple(charts))

@@ -11,7 +11,7 @@ from armcarry.quantities import clock
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.views import palette
-from armcarry.views.brief.content import WHAT_IF, Briefing, Carry, briefing, margins
+from armcarry.views.brief.content import WHAT_IF, Briefing, Carry, briefing, margins, relaxed_margins
 from armcarry.views.brief.pictures import Picture, Pictures
 from armcarry.views.words import CAUTION, verdict_word
 
@@ -58,6 +58,7 @@ def _section(record: Record, carry: Carry, pictures: Pictures) -> dict[str, Any]
         "when": f"{clock(carry.start_s)} to {clock(carry.end_s)}, {len(carry.moves)} moves",
         "pictures": [_inside(picture) for picture in pictures.of(carry)],
         "margins": margins(record, carry.start_s, carry.end_s),
+        "relaxed": relaxed_margins(record, carry.start_s, carry.end_s),
     }
 
 

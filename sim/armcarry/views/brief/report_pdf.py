@@ -8,12 +8,13 @@ from pathlib import Path
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
-from armcarry.views.brief.content import WHAT_IF, Briefing, Carry, briefing, margins
+from armcarry.views.brief.content import WHAT_IF, Briefing, Carry, Table, briefing, margins, relaxed_margins
 from armcarry.views.brief.paper import Paper, Size
 from armcarry.views.brief.pictures import Pictures
 from armcarry.views.words import CAUTION, verdict_word
 
 _MARGIN_SHARES = (3, 3, 1.2, 1.3, 1.3, 1.3, 1.7, 1.5)
+_RELAXED_SHARES = (*_MARGIN_SHARES[:6], 3.2)
 _FINDING_SHARES = (1.5, 1.6, 1.2, 6, 4)
 
 
@@ -32,7 +33,7 @@ def write_report_pdf(
         paper.picture(picture.path, picture.words)
     if pictures.left_out:
         paper.text(f"Pictures were left out: {pictures.left_out}")
-    paper.heading("Timeline")
+    paper.heading("Timeline", room=0.5 if pictures.day else 0.15)
     for picture in pictures.day:
         paper.picture(picture.path, picture.words)
     paper.table(told.timeline, (1, 1, 1.6, 2.2, 1.8, 3.4))
@@ -59,29 +60,52 @@ def _carry(paper: Paper, record: Record, carry: Carry, pictures: Pictures) -> No
     paper.text(f"{clock(carry.start_s)} to {clock(carry.end_s)}, {len(carry.moves)} moves")
     for picture in pictures.of(carry):
         paper.picture(picture.path, picture.words)
-    paper.heading("Margins, tightest first", 12)
-    paper.table(margins(record, carry.start_s, carry.end_s), _MARGIN_SHARES)
+    paper.heading("Margins, least left after uncertainty first", 12)
+    window = (carry.start_s, carry.end_s)
+    _margins(paper, margins(record, *window), relaxed_margins(record, *window))
 
 
 def _tables(paper: Paper, told: Briefing, pictures: Pictures) -> None:
-    paper.heading("Margins of the whole run")
-    paper.table(told.margins, _MARGIN_SHARES)
+    if len(told.carries) != 1:
+        paper.heading("Margins of the whole run")
+        _margins(paper, told.margins, told.relaxed)
+    paper.heading("Uncertainty budget")
+    paper.text(told.budget_words, after=6)
+    paper.table(told.budget, (4, 1.5, 4))
     paper.heading("Findings")
-    paper.table(told.findings, _FINDING_SHARES)
-    paper.heading("What if")
+    _findings(paper, told.findings)
+    paper.heading("What if", room=0.5)
     made = {part.check: part.findings for part in told.what_ifs}
     for check, title in WHAT_IF.items():
-        paper.heading(title, 12)
+        paper.heading(title, 12, room=0.5 if pictures.of_check(check) else 0.15)
         for picture in pictures.of_check(check):
             paper.picture(picture.path, picture.words)
         if check in made:
-            paper.table(made[check], _FINDING_SHARES)
+            _findings(paper, made[check])
         else:
             paper.text("This check was not made of this run.")
     paper.heading("Assumptions")
-    count = len(told.assumptions.rows)
-    paper.text(f"Each of these {count} numbers is invented; replace it before the result is relied on.")
-    if told.assumptions.rows:
-        paper.table(told.assumptions, (3, 3.4, 3))
+    paper.text(f"Each of these {told.assumed} numbers is invented; replace it before the result is relied on.")
+    for file, numbers in told.assumptions:
+        paper.heading(file, 9.5)
+        paper.table(_two_up(numbers), (4, 1.7, 4, 1.7), 7)
     paper.heading("Provenance")
-    paper.table(told.provenance, (2, 5))
+    paper.table(told.provenance, (3, 4.6), 7)
+
+
+def _margins(paper: Paper, kept: Table, relaxed: Table) -> None:
+    paper.table(kept, _MARGIN_SHARES)
+    if relaxed.rows:
+        paper.heading("Where less is required for a time", 12)
+        paper.table(relaxed, _RELAXED_SHARES)
+
+
+def _findings(paper: Paper, data: Table) -> None:
+    paper.table(data, _FINDING_SHARES[: len(data.columns)])
+
+
+def _two_up(data: Table) -> Table:
+    """Return a table of two columns as one of four, its second half beside its first."""
+    half = -(-len(data.rows) // 2)
+    right = (*data.rows[half:], ("", ""))
+    return Table(data.columns * 2, tuple((*row, *right[k]) for k, row in enumerate(data.rows[:half])))
