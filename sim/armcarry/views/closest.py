@@ -84,6 +84,9 @@ def _fill(record: Record, track: Track, best: Array, at: NDArray[np.int64], rows
     required = np.array([record.pairs[k].required_m for k in rows], dtype=float)
     windows = np.array([(record.pairs[k].start_s, record.pairs[k].end_s) for k in rows])
     counts = (windows[:, 0] <= times[:, None]) & (times[:, None] <= windows[:, 1])
+    # at a switch things hang as they do after it, so what holds until then is over
+    switches = np.isin(times, [phase.start_s for phase in record.phases[1:]])
+    counts &= ~(switches[:, None] & (times[:, None] == windows[:, 1]))
     counts &= found.lower_m <= record.scene.loaded.rules.report_distance
     margin = np.where(counts, found.lower_m - required, np.inf)
     # of several pairs in contact the deepest is unknown: the one that asks most is shown

@@ -183,6 +183,8 @@ def _nearest(record: Record, lookout: Lookout, move: MoveSpan, rider: str = "") 
         return not rider or (rider in mine) != ("hardware" in (row.class_a, row.class_b))
 
     times = np.linspace(move.start_s, move.end_s, _PROBES if move.end_s > move.start_s else 1)
+    if move.end_s > move.start_s:
+        times[-1] = np.nextafter(move.end_s, -np.inf)  # at a switch what comes after it is another card's
     track = closest_track(record, times, counts)
     margins = [
         np.inf if row < 0 else low - (record.pairs[row].required_m or 0.0)
@@ -195,7 +197,7 @@ def _nearest(record: Record, lookout: Lookout, move: MoveSpan, rider: str = "") 
     spot = (track.point_a[k] + track.point_b[k]) / 2
     return Nearest(
         f"{plain(row.body_a)} – {plain(row.body_b)}", float(times[k]), worded(row, float(track.lower_m[k])),
-        lookout.sees(min(float(times[k]), float(np.nextafter(move.end_s, -np.inf))), spot),
+        lookout.sees(float(times[k]), spot),
     )
 
 
@@ -205,9 +207,11 @@ class Lookout:
     def __init__(self, record: Record) -> None:
         self._gaps, self._sightings = Gaps(record), sightings(record)
         # what a camera looks at follows its place after a comma; the place is enough where it tells them apart
-        titles = {camera.name: camera.title for camera in self._gaps.cameras}
-        places = {name: title.partition(",")[0] for name, title in titles.items()}
-        self._titles = places if len(set(places.values())) == len(places) else titles
+        places = [camera.title.partition(",")[0] for camera in self._gaps.cameras]
+        self._titles = {
+            camera.name: place if places.count(place) == 1 else f"{plain(camera.name.split('/')[0])}: {camera.title}"
+            for camera, place in zip(self._gaps.cameras, places, strict=True)
+        }
 
     def sees(self, time_s: float, point_m: Array) -> tuple[str, ...]:
         """Return the cameras that see a point (3,) at an instant, no body before it."""
