@@ -58,7 +58,7 @@ def _findings(record):
 
 def test_a_plot_with_nothing_in_it_is_not_written(run, bare, tmp_path):
     full = [path.stem for path in whatif_plots.write_whatif_plots(run, _findings(run), tmp_path / "full")]
-    assert full == ["stranded", "cameras", "light", "near_people"]
+    assert full == ["stranded", "seen", "light", "near_people"]
     empty = [path.stem for path in whatif_plots.write_whatif_plots(bare, (), tmp_path / "bare")]
     assert "light" not in empty and "near_people" not in empty
     assert sorted(path.stem for path in (tmp_path / "bare").iterdir()) == sorted(empty)

@@ -152,6 +152,11 @@ def save(figure: Figure, path: Path) -> Path:
     return path
 
 
+def save_if_drawn(figure: Figure, path: Path) -> list[Path]:
+    """Write a figure as ``save`` does if there is anything in it but words, and return the paths written."""
+    return [save(figure, path)] if any(axes.has_data() for axes in figure.axes) else []
+
+
 def _band(axes: Axes, curve: Curve, report_m: float) -> None:
     edges = curve.times_s / MINUTE_S
     low, high = (np.append(b, b[-1]) for b in (np.maximum(curve.lower_m, 0.0), np.maximum(curve.upper_m, 0.0)))

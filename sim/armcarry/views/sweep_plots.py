@@ -20,7 +20,7 @@ from armcarry.record.record import Record
 from armcarry.record.runaway import Runaways, runaways
 from armcarry.record.stopping import run_outs
 from armcarry.views import palette
-from armcarry.views.plots import MINUTE_S, page, save, say, time_axis
+from armcarry.views.plots import MINUTE_S, page, save_if_drawn, say, time_axis
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -40,6 +40,8 @@ def write_sweep_plots(
 ) -> list[Path]:
     """Write the plots of late stops, runaway joints and locked joints as PNG, and return their paths.
 
+    A plot that would be empty is left out; the findings say why.
+
     Args:
         record: the run.
         findings: what was found; its verdicts stand in the titles.
@@ -51,11 +53,11 @@ def write_sweep_plots(
     makers: dict[str, Callable[[Record, Sequence[Finding]], Figure]] = {
         "stopping": stopping, "runaway": runaway, "locked_joint": locked_joint,
     }
-    written = []
+    written: list[Path] = []
     for k, (name, make) in enumerate(makers.items()):
         if progress is not None:
             progress(f"plotting what if: {name.replace('_', ' ')}", k / len(makers))
-        written.append(save(make(record, kept), folder / f"{name}.png"))
+        written += save_if_drawn(make(record, kept), folder / f"{name}.png")
     return written
 
 

@@ -19,7 +19,7 @@ from armcarry.record.sight import sightings, stretches
 from armcarry.record.stops import stops
 from armcarry.record.sunlight import Sun
 from armcarry.views import palette
-from armcarry.views.plots import MINUTE_S, page, save, say, time_axis
+from armcarry.views.plots import MINUTE_S, page, save_if_drawn, say, time_axis
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -49,13 +49,11 @@ def write_whatif_plots(
     makers: dict[str, Callable[[Record, Sequence[Finding]], Figure]] = {
         "stranded": stranded, "seen": cameras, "light": light, "near_people": near_people,
     }
-    written = []
+    written: list[Path] = []
     for k, (name, make) in enumerate(makers.items()):
         if progress is not None:
             progress(f"plotting what if: {name.replace('_', ' ')}", k / len(makers))
-        figure = make(record, kept)
-        if any(panel.has_data() for panel in figure.axes):
-            written.append(save(figure, folder / f"{name}.png"))
+        written += save_if_drawn(make(record, kept), folder / f"{name}.png")
     return written
 
 
