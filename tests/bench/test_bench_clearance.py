@@ -132,7 +132,8 @@ def adaptive_search(engine, sampled, motion, pairs, roots=64):
             if not first < middle < last:
                 continue
             far = sampled.displacement(first, last, middle)[pairs[still]].sum(axis=1)
-            still = still[values - far < upper[still] - TOLERANCE_M]
+            # bodies that were seen to touch are asked no more
+            still = still[(values - far < upper[still] - TOLERANCE_M) & (upper[still] > 0.0)]
             if len(still):
                 cells += [(first, middle, still), (middle, last, still)]
     return seconds, asked, upper
@@ -193,6 +194,39 @@ def test_demo_carry(capsys, demo):
         ("to 1 mm below 3 m", f"{total[3.0] * 1e3:8.1f} ms, {total[3.0] / count * 1e6:.1f} us a pair"),
         ("curve of 6 groups over 240 cells, band 20 mm", f"{curve * 1e3:8.1f} ms"),
     ])  # fmt: skip
+
+
+def test_demo_carry_against_sampling_and_a_strong_peer(capsys, demo, pinocchio_engine):
+    ours = peer = 0.0
+    asked = pair_count = 0
+    dense = {(name, how): 0.0 for name in ("pinocchio + coal", "pybullet") for how in ("even steps", "steps of travel")}
+    samples = dict.fromkeys(("even steps", "steps of travel"), 0)
+    for tree, motion, pairs in demo:
+        sampled = Sampled(tree, motion, 10_001)
+        ours += prover_time(tree, motion, pairs)
+        engine = pinocchio_engine(tree, pairs, tolerance=1e-6)
+        costs = {"pinocchio + coal": coal_cost(engine, motion, 40)}
+        costs["pybullet"] = bullet_cost(tree, motion, pairs) if present("pybullet") else np.nan
+        for how, count in zip(samples, dense_counts(sampled, motion), strict=True):
+            samples[how] += count
+            for name, cost in costs.items():
+                dense[name, how] += cost * count
+        seconds, questions, upper = adaptive_search(engine, sampled, motion, pairs)
+        peer, asked, pair_count = peer + seconds, asked + questions, pair_count + len(pairs)
+        bounds = Prover(tree, pairs).bounds(motion, report_distance_m=np.inf)
+        assert np.all(bounds.lower_m <= upper + 1e-4)  # coal is asked at its default tolerance of 1e-6 here
+    rows = [
+        ("phases; pairs in all", f"{len(demo)}; {pair_count}"),
+        ("ours, all pairs to 1 mm", f"{ours * 1e3:8.1f} ms"),
+        (f"adaptive over coal, {asked} distances, open pairs only", f"{peer:8.1f} s {peer / ours:8.0f} x"),
+    ]
+    rows += [
+        (f"{name}, {samples[how]} samples, {how}", f"{seconds:8.1f} s {seconds / ours:8.0f} x")
+        for (name, how), seconds in dense.items()
+    ]
+    print_rows(capsys, "demo carry, one core, sum over phases", rows)
+    assert dense["pinocchio + coal", "even steps"] / ours > 600.0
+    assert peer / ours > 25.0
 
 
 def test_growth_with_bodies_and_with_run_length(capsys, carry_of):

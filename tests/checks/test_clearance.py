@@ -72,6 +72,16 @@ def test_classes_without_a_rule_are_not_assessed_and_say_what_was_measured(judge
     assert finding.remedy == "add a rule between arm and structure"
 
 
+def test_contact_that_is_not_declared_fails_where_no_rule_says_how_close(judged):
+    found = judged(row("contact", -math.inf, 0.0, required_m=None, why="no rule"), row(required_m=None, why="no rule"))
+    assert [f.verdict for f in found] == [Verdict.FAIL, Verdict.NOT_ASSESSED]
+    assert found[0].message == (
+        "arm/boom and platform/post touch at 1:01.5; no rule covers the two and no contact of theirs is declared"
+    )
+    (alone,) = judged(row("contact", -math.inf, 0.0, required_m=None, why="no rule"))
+    assert alone.verdict is Verdict.FAIL
+
+
 def test_intended_contact_is_neither_passed_nor_failed(judged):
     assert judged(row("intended", 0.0, 0.0, required_m=None, why="intended contact")) == ()
 

@@ -12,7 +12,7 @@ from armcarry.record.record import PairRow, Record
 def check(record: Record) -> tuple[Finding, ...]:
     """Fail each pair that is not proven to keep its required clearance; pass each two classes that do.
 
-    Two classes without a rule are not assessed.
+    Two classes without a rule are not assessed, but contact that is not declared fails between any two.
     """
     groups: dict[tuple[str, str], list[PairRow]] = defaultdict(list)
     for row in record.pairs:
@@ -33,9 +33,10 @@ def _beyond(finding: Finding) -> float:
 
 
 def _judge_group(classes: tuple[str, str], rows: list[PairRow]) -> list[Finding]:
-    unruled = [row for row in rows if row.required_m is None]
+    unruled = [row for row in rows if row.required_m is None and row.status != "contact"]
     if unruled:
         return [
+            *(_failure(row) for row in rows if row.status == "contact"),
             Finding(
                 "clearance",
                 Verdict.NOT_ASSESSED,
@@ -44,7 +45,7 @@ def _judge_group(classes: tuple[str, str], rows: list[PairRow]) -> list[Finding]
                 f"measured, the nearest {_nearest(unruled)}",
                 other=classes[1],
                 remedy=f"add a rule between {classes[0]} and {classes[1]}",
-            )
+            ),
         ]
     failed = sorted((row for row in rows if _broken(row)), key=lambda row: row.margin_m)
     if failed:
@@ -71,7 +72,10 @@ def _detail(row: PairRow) -> ClearanceDetail:
 def _failure(row: PairRow) -> Finding:
     place = f"{row.body_a} and {row.body_b}"
     if row.status == "contact":
-        message = f"{place} touch at {clock(row.time_s)}; {row.required_m:.3f} m is required ({row.why})"
+        asked = f"{row.required_m:.3f} m is required ({row.why})"
+        if row.required_m is None:
+            asked = "no rule covers the two and no contact of theirs is declared"
+        message = f"{place} touch at {clock(row.time_s)}; {asked}"
     else:
         message = (
             f"{place} come within {rounded_down(row.lower_m):.3f} m at {clock(row.time_s)}; "
