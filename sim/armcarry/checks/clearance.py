@@ -72,9 +72,9 @@ def _detail(row: PairRow) -> ClearanceDetail:
 def _failure(row: PairRow) -> Finding:
     place = f"{row.body_a} and {row.body_b}"
     if row.status == "contact":
-        asked = f"{row.required_m:.3f} m is required ({row.why})"
-        if row.required_m is None:
-            asked = "no rule covers the two and no contact of theirs is declared"
+        asked = "no rule covers the two and no contact of theirs is declared"
+        if row.required_m is not None:
+            asked = f"{row.required_m:.3f} m is required ({row.why})"
         message = f"{place} touch at {clock(row.time_s)}; {asked}"
     else:
         message = (
