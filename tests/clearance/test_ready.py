@@ -1,10 +1,13 @@
 """The first start says that it compiles; later ones are quick and silent; a folder that cannot be written is no end."""
 
 import os
+import re
 import subprocess
 import sys
 import textwrap
+from pathlib import Path
 
+from armcarry.clearance import jit
 from armcarry.clearance.ready import WORDS, make_ready
 
 SCRIPT = textwrap.dedent(
@@ -35,6 +38,23 @@ def test_first_start_compiles_with_a_word_and_the_next_is_quick(tmp_path):
     assert second[:2] == (0, 0)
     assert second[2] < first[2] / 3
     assert any(tmp_path.rglob("*.nbi"))
+
+
+def test_a_change_to_any_inner_kernel_is_never_served_from_an_old_cache():
+    folder = Path(jit.__file__).parent
+    decorated = re.compile(r"^ *@(kernel|inlined|entry|by_address)\b", re.MULTILINE)
+    imported = re.compile(r"^from armcarry\.clearance\.(\w+) import", re.MULTILINE)
+    seen = {}
+    for path in folder.glob("*.py"):
+        text = path.read_text()
+        if decorated.search(text):
+            seen[path.stem] = set(imported.findall(text))
+    assert len(seen) > 12
+    # whatever a file with kernels takes from a file with kernels has part in the number that keys the cache
+    missing = {(name, other) for name, others in seen.items() for other in others & set(seen) - set(jit._KERNELS)}
+    assert missing == set()
+    for name in seen:
+        assert "source_digest()" in (folder / f"{name}.py").read_text() or name in jit._KERNELS
 
 
 def test_a_marker_decides_and_none_means_cold(monkeypatch, tmp_path):
