@@ -4,10 +4,16 @@ from pathlib import Path
 
 import pytest
 
+from armcarry.files.load import load_scenario
 from armcarry.record.expected import differences
+from armcarry.record.finding import Verdict
 from armcarry.rehearsal import judge, rehearse
+from armcarry.views.brief.content import WHAT_IF
 
-SCENARIOS = sorted((Path(__file__).resolve().parents[2] / "scenarios").glob("*.yaml"))
+FOLDER = Path(__file__).resolve().parents[2] / "scenarios"
+SCENARIOS = sorted(FOLDER.glob("*.yaml"))
+LOGGED = sorted((FOLDER / "logged").glob("*.yaml"))
+HAZARDS = [path for path in (*SCENARIOS, *LOGGED) if path.stem.startswith("hazard_")]
 
 
 @pytest.mark.parametrize("path", SCENARIOS, ids=lambda path: path.stem)
@@ -16,6 +22,24 @@ def test_a_scenario_gives_the_verdicts_it_states(path):
     findings = judge(record)
     assert record.scene.loaded.scenario.expect, "a shipped scenario states what it shows"
     assert differences(record.scene.loaded.scenario.expect, findings) == ()
+
+
+@pytest.mark.parametrize("path", LOGGED, ids=lambda path: path.stem)
+def test_a_logged_motion_gives_the_verdicts_its_scenario_states(path):
+    record = rehearse(path, motion=path.with_suffix(".csv"), pieces="cubic")
+    assert differences(record.scene.loaded.scenario.expect, judge(record)) == ()
+
+
+@pytest.mark.parametrize("path", HAZARDS, ids=lambda path: path.stem)
+def test_a_hazard_is_found_by_the_check_in_its_name_alone(path):
+    expect = load_scenario(path).scenario.expect
+    # differences() takes a fail that is not expected for one too many, so no other check may fail
+    assert {item.check for item in expect if item.verdict == Verdict.FAIL} == {path.stem.removeprefix("hazard_")}
+
+
+def test_every_what_if_has_its_hazard():
+    found = {path.stem.removeprefix("hazard_") for path in HAZARDS}
+    assert found >= {*WHAT_IF, "tip_speed"}
 
 
 def test_scenarios_are_shipped():

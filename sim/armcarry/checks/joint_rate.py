@@ -26,7 +26,7 @@ def check(record: Record) -> tuple[Finding, ...]:
         for order, limits in orders:
             low, high = part.extremes(order)
             for joint, column, limit in zip(scene.arm_joints, scene.arm_columns, limits, strict=True):
-                value = float(max(-low[column], high[column]))
+                value = float(max(-low[column], high[column])) + 0.0  # no -0
                 if joint not in worst or value / limit > worst[joint][0]:
                     worst[joint] = (value / limit, value, float(limit), ("rate", "acceleration")[order - 1], move)
     return tuple(_finding(record, joint, *entry) for joint, entry in sorted(worst.items(), key=_share))
