@@ -32,5 +32,12 @@ def test_the_contracts_load_nothing_heavy(module):
     assert _loaded_by(f"import armcarry.{module}") == []
 
 
+def test_the_proof_is_loaded_without_what_reads_files():
+    # numba needs scipy's routines; the rest of a start is kernels from the cache
+    assert _loaded_by("import armcarry.clearance, armcarry.clearance.ready") == []
+    loaded = _loaded_by("from armcarry.clearance.ready import make_ready; make_ready()")
+    assert set(loaded) <= {"numba", "scipy"}
+
+
 def test_the_probe_sees_a_heavy_module():
     assert "scipy" in _loaded_by("import scipy")

@@ -12,7 +12,6 @@ from numpy.typing import ArrayLike
 from armcarry.clearance.pairs import NamePair, pairs_that_move
 from armcarry.clearance.prover import ClearanceBounds, prove_clearance
 from armcarry.errors import FrameError, MotionError
-from armcarry.files.urdf import read_kinematics, read_urdf
 from armcarry.geometry.model import Body, Model
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
@@ -115,6 +114,8 @@ def prove_arm(
 def _read(arm: Model | Path | str, own_bodies: bool) -> Model:
     if isinstance(arm, Model):
         return arm if own_bodies else replace(arm, bodies=())
+    from armcarry.files.urdf import read_kinematics, read_urdf  # a third of a second that only this call needs
+
     return read_urdf(Path(arm), default_class="arm") if own_bodies else read_kinematics(Path(arm))
 
 
