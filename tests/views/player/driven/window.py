@@ -425,6 +425,78 @@ def test_every_action_works_in_a_run_with_nothing_in_it(window, small_run, tmp_p
     assert not other.isVisible()
 
 
+_MODIFIERS = {"Ctrl": CONTROL, "Shift": SHIFT}
+
+
+def press(window, name):
+    """Press what a key of the table is called: ``n``, ``?``, ``Space``, ``Shift+Left``, ``Ctrl++``."""
+    head, _, last = name.rpartition("+") if len(name) > 1 and not name.endswith("++") else name.rpartition("++")
+    last = last or "+"
+    if not head and len(last) == 1:
+        QTest.keyClicks(window.view, last)
+        return
+    named = {"+": KEY.Key_Plus, "=": KEY.Key_Equal, "-": KEY.Key_Minus}
+    key(window, named.get(last) or getattr(KEY, f"Key_{last}"), _MODIFIERS.get(head, PLAIN))
+
+
+def test_every_key_reaches_its_action(window, monkeypatch):
+    done = []
+    recorders = {action: lambda action=action: done.append(action) for action in window.actions_}
+    monkeypatch.setattr(window, "actions_", recorders)
+    for one in KEYS:
+        for name in one.names:
+            press(window, name)
+            assert done == [one.action], name
+            done.clear()
+    assert {one.action for one in KEYS} == set(recorders)
+
+
+def test_keys_of_views_windows_and_lines_do_what_the_help_says(window):
+    cameras, camera = window.scene.cameras, window.scene.renderer.GetActiveCamera()
+    QTest.keyClicks(window.view, "c")
+    first = cameras.title
+    QTest.keyClicks(window.view, "cC")
+    assert cameras.title == first
+    QTest.keyClicks(window.view, "fv")
+    start, far = camera.GetPosition(), camera.GetDistance()
+    for name in ("Ctrl+Right", "Ctrl+Down"):
+        before = camera.GetPosition()
+        press(window, name)
+        assert camera.GetPosition() != before and camera.GetDistance() == pytest.approx(far)
+    QTest.keyClicks(window.view, "v")
+    assert np.allclose(camera.GetPosition(), start)
+    window.seek(300.0)
+    QTest.keyClicks(window.view, "z")
+    middle = (np.asarray(window.nearest.point_a) + np.asarray(window.nearest.point_b)) / 2
+    assert np.allclose(camera.GetFocalPoint(), middle, atol=1e-6)
+    QTest.keyClicks(window.view, "j]][")
+    assert window.layout_.plots.table.currentRow() == 1
+    QTest.keyClicks(window.view, "jj")
+    QTest.keyClicks(window.view, "y")
+    assert said(window) == "this run belongs to no day, so there is one timeline"
+    press(window, "F1")
+    assert window.layout_.helping
+    press(window, "Escape")
+    press(window, "F11")
+    wait(0.3)
+    assert window.isFullScreen()
+    press(window, "Escape")
+    wait(0.3)
+    assert not window.isFullScreen()
+    window.resize(1280, 720)
+    wait(0.3)
+
+
+def test_the_names_of_groups_stay_apart_in_the_table(window):
+    from PySide6.QtCore import Qt as Core
+
+    table = window.layout_.plots.table
+    metrics, wide = table.fontMetrics(), table.columnWidth(0) - 8
+    names = ["hardware to structure, relaxed to 0 m", "hardware to structure, relaxed to 0.2 m"]
+    shown = [metrics.elidedText(name, table.textElideMode(), wide) for name in names]
+    assert len(set(shown)) == 2 and table.textElideMode() == Core.TextElideMode.ElideMiddle
+
+
 def test_keys_reach_nothing_of_the_view_toolkit(window):
     before = window.scene.renderer.GetActors().GetLastActor().GetProperty().GetRepresentation()
     QTest.keyClicks(window.view, "qdu3")
