@@ -175,14 +175,14 @@ def _row(record, required_m=0.3):
 def passing(rider_scene, turning_record):
     """Build a run in which the helmet passes a ball at 0.4 m, watched or not, with a rule of 0.3 m."""
 
-    def build(eyes, extra="0.15 m", walls=(), relaxed=(), between=()):
+    def build(eyes, extra="0.15 m", walls=(), relaxed=(), between=(), script=None):
         scene, chest = _scene(rider_scene, eyes)
         helmet = turning_record(scene).body_poses([20.0])[0, [b.name for b in scene.tree.bodies].index("ev1/helmet")]
         beyond = [helmet @ poses.translation((0.0, 0.0, up)) for up in (0.66, *between)]  # over the crown
         bodies = [Body("post", "yard", Sphere(0.1), beyond[0])]
         bodies += [Body(f"between_{k}", "yard", Sphere(0.05), pose) for k, pose in enumerate(beyond[1:])]
         bodies += [_wall(np.add(chest, at), size) for at, size in walls]
-        scene, _ = _scene(rider_scene, eyes, bodies, rules={"unseen_extra": extra})
+        scene, _ = _scene(rider_scene, eyes, bodies, rules={"unseen_extra": extra}, script=script or {})
         first = turning_record(scene)
         row, times, gaps = _row(first)
         return turning_record(scene, pairs=(row,), relaxed=relaxed), times, gaps
@@ -212,6 +212,13 @@ def test_a_gap_that_nobody_sees_must_be_wider(passing):
     assert gap.remedy.startswith("keep 0.0")
     assert "or turn or add a camera that sees between ev1/helmet and platform/post at 0:" in gap.remedy
     assert gap.clearance.required_m == pytest.approx(0.45)
+
+
+def test_a_camera_out_of_service_that_would_see_a_gap_is_named(passing):
+    eyes = {"left": (0.0, 6.0, 1.5), "under": (0.5, 0.0, -4.0)}
+    record, *_ = passing(eyes, script={"cameras_off": ["platform/left"]}, walls=[((0, 0, -3.0), (9, 9, 0.1))])
+    (gap,) = [finding for finding in seen.check(record) if finding.verdict is Verdict.FAIL]
+    assert gap.remedy.endswith("m more apart there, or bring back platform/left, which would see it")
 
 
 def test_without_an_extra_no_gap_is_judged(passing):

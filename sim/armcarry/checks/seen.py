@@ -137,7 +137,8 @@ def _gaps(record: Record, extra_m: float) -> list[Finding]:
     found = gaps.close((row, row.lower_m - row.margin_m + extra_m) for row in close)
     blind = [gap for gap in found if not gap.seen.all()]
     if blind:
-        return sorted((_blind(gap, extra_m) for gap in blind), key=lambda item: (item.value or 0) - (item.limit or 0))
+        told = [_blind(gap, gaps, extra_m) for gap in blind]
+        return sorted(told, key=lambda item: (item.value or 0) - (item.limit or 0))
     if found:
         words = (
             f"a camera sees every gap that is less than {extra_m:g} m wider than required, {len(found)} in all; the "
@@ -159,13 +160,19 @@ def _pair(row: PairRow) -> str:
     return f"{row.body_a} and {row.body_b}"
 
 
-def _blind(gap: CloseGap, extra_m: float) -> Finding:
+def _blind(gap: CloseGap, gaps: Gaps, extra_m: float) -> Finding:
     dark = np.flatnonzero(~gap.seen)
     k = dark[int(np.argmin(gap.lower_m[dark]))]
     row, when = gap.row, float(gap.time_s[k])
     required = (row.required_m or 0.0) + extra_m
     lower = max(row.lower_m, float(gap.lower_m[k]))
     lasting = float(np.sum(gap.end_s[dark] - gap.start_s[dark]))
+    idle = gaps.would_see(when, gap.middle_m[k])
+    camera = (
+        f"bring back {' or '.join(idle)}, which would see it"
+        if idle
+        else f"turn or add a camera that sees between {row.body_a} and {row.body_b} at {clock(when)}"
+    )
     return Finding(
         check="seen",
         verdict=Verdict.FAIL,
@@ -178,7 +185,6 @@ def _blind(gap: CloseGap, extra_m: float) -> Finding:
         value=lower,
         limit=required,
         unit="m",
-        remedy=f"keep {required - lower:.2f} m more apart there, or turn or add a camera that sees between "
-        f"{row.body_a} and {row.body_b} at {clock(when)}",
+        remedy=f"keep {required - lower:.2f} m more apart there, or {camera}",
         clearance=ClearanceDetail(lower, row.upper_m, required, when, row.point_a, row.point_b),
     )

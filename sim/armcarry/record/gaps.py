@@ -98,6 +98,14 @@ class Gaps:
         seen = watch(self.record, self.record.phase_at(time_s)).sees(np.array([time_s]), point_m[None])[0]
         return tuple(camera.name for camera, sees in zip(self.cameras, seen, strict=True) if sees)
 
+    def would_see(self, time_s: float, point_m: Array) -> tuple[str, ...]:
+        """Return the cameras out of service that would see a point (3,) at an instant."""
+        idle = scene_cameras(self.record.scene, off=True)
+        if not idle:
+            return ()
+        sees = Watch(self.record, self.record.phase_at(time_s), idle).sees(np.array([time_s]), point_m[None])[0]
+        return tuple(camera.name for camera, seen in zip(idle, sees, strict=True) if seen)
+
     def close(self, asked: Iterable[tuple[PairRow, float]]) -> tuple[CloseGap, ...]:
         """Return where pairs may be within a distance while the arm moves, for those that ever are.
 

@@ -42,8 +42,11 @@ class Target:
     parts: tuple[str, ...]
 
 
-def scene_cameras(scene: Scene) -> tuple[SceneCamera, ...]:
-    """Return the cameras of the platform, then of the arm, then of every crewmember, less those out of service."""
+def scene_cameras(scene: Scene, off: bool = False) -> tuple[SceneCamera, ...]:
+    """Return the cameras of the platform, then of the arm, then of every crewmember, less those out of service.
+
+    With ``off`` those out of service alone.
+    """
     loaded = scene.loaded
     owners: list[tuple[str, Mapping[str, Camera]]] = [
         (PLATFORM, loaded.platform.document.cameras),
@@ -57,7 +60,7 @@ def scene_cameras(scene: Scene) -> tuple[SceneCamera, ...]:
         )
         for owner, cameras in owners
         for name, camera in cameras.items()
-        if not any(matches(pattern, f"{owner}/{name}") for pattern in loaded.scenario.cameras_off)
+        if any(matches(pattern, f"{owner}/{name}") for pattern in loaded.scenario.cameras_off) == off
     )
 
 

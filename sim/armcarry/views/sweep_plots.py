@@ -21,13 +21,13 @@ from armcarry.record.runaway import Runaways, runaways
 from armcarry.record.stopping import run_outs
 from armcarry.views import palette
 from armcarry.views.plots import MINUTE_S, page, save_if_drawn, say, time_axis
+from armcarry.views.words import worst_verdict
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 Tell = Callable[[str, float], None]
-_SIGN = {Verdict.PASS: "✓", Verdict.FAIL: "✕", Verdict.NOT_ASSESSED: "?"}
 #: columns of the map of runaways
 _COLUMNS = 160
 #: room beyond what must be left, m, and the shade of each step: the less room, the darker
@@ -65,7 +65,7 @@ def stopping(record: Record, findings: Sequence[Finding] = ()) -> Figure:
     """Plot run-out of the tip, time to rest and clearance left against the time of a stop command."""
     found = run_outs(record)
     words = "if told to stop at this moment, reaction included; dashed: nothing more may be lost"
-    with page(3, 1, f"Late stop{_verdict(findings, 'stopping')}", words) as (figure, panels):
+    with page(3, 1, f"Late stop{worst_verdict(findings, 'stopping')}", words) as (figure, panels):
         most = float(found.runout_m.max(initial=0.0))
         _curve(panels[0], found.time_s, found.runout_m, "m", f"run-out of the tip: {most:.3f} m at most")
         longest = float(found.runout_s.max(initial=0.0))
@@ -102,7 +102,7 @@ def runaway(record: Record, findings: Sequence[Finding] = ()) -> Figure:
     """Plot the map of runaways: a row a joint and way, the shade the room that is left; red where too little."""
     words = "room left, beyond what must be, if this joint runs away at this moment (proven); right: least room, and "
     words += "the longest safe detection time"
-    with page(1, 1, f"Runaway joint{_verdict(findings, 'runaway')}", words) as (figure, (axes,)):
+    with page(1, 1, f"Runaway joint{worst_verdict(findings, 'runaway')}", words) as (figure, (axes,)):
         if any(f.check == "runaway" and f.verdict is Verdict.NOT_ASSESSED for f in findings):
             say(axes, "The arm's document does not say how fast a joint can run away")
             return figure
@@ -173,7 +173,7 @@ def locked_joint(record: Record, findings: Sequence[Finding] = ()) -> Figure:
     """Plot what is left to the first rider when a joint locks: a row a joint, a column an instant, with the time."""
     words = "what the other joints bring the rider within reach of if this joint locks then, and how long it takes"
     found = escapes(record) if len(instants(record)) else ()
-    with page(1, 1, f"Locked joint{_verdict(findings, 'locked_joint')}", words) as (figure, (axes,)):
+    with page(1, 1, f"Locked joint{worst_verdict(findings, 'locked_joint')}", words) as (figure, (axes,)):
         if not found:
             say(axes, "Nobody rides, or the rules leave locked joints out")
             return figure
@@ -207,12 +207,3 @@ def _answer(axes: Axes, column: int, item: Escape) -> None:
     if item.kind in ("handrail", "safe point"):
         words += f"\n{clock(round(item.lasting_s)).removesuffix('.0')}" if item.lasting_s > 0 else "\nin reach"
     axes.text(column, item.joint, words, ha="center", va="center", fontsize=12, color=ink)
-
-
-def _verdict(findings: Sequence[Finding], check: str) -> str:
-    """Return sign and word of the worst verdict of a check, nothing where it was not run."""
-    verdicts = {finding.verdict for finding in findings if finding.check == check}
-    for verdict in (Verdict.FAIL, Verdict.NOT_ASSESSED, Verdict.PASS):
-        if verdict in verdicts:
-            return f"   {_SIGN[verdict]} {str(verdict).replace('_', ' ')}"
-    return ""

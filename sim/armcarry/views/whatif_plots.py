@@ -20,6 +20,7 @@ from armcarry.record.stops import stops
 from armcarry.record.sunlight import Sun
 from armcarry.views import palette
 from armcarry.views.plots import MINUTE_S, page, save_if_drawn, say, time_axis
+from armcarry.views.words import worst_verdict
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -62,7 +63,8 @@ def stranded(record: Record, findings: Sequence[Finding] = ()) -> Figure:
     curves = stranded_curve(record)
     rules = record.scene.loaded.rules
     words = "if the arm stopped for good at this moment; dashed: allowed; dot: worst moment"
-    with page(max(2 * len(curves), 1), 1, "Way home of a stranded rider", words) as (figure, panels):
+    title = f"Way home of a stranded rider{worst_verdict(findings, 'stranded')}"
+    with page(max(2 * len(curves), 1), 1, title, words) as (figure, panels):
         if not curves:
             say(panels[0], "No rider is aboard in this run, or the platform has no hatch or handrails")
         for k, curve in enumerate(curves):
@@ -106,8 +108,11 @@ def cameras(record: Record, findings: Sequence[Finding] = ()) -> Figure:
     """Plot which cameras see the tip and every rider, a row a camera, and the best crossing of two views."""
     found = sightings(record)
     words = "bar: proven to see it at every instant; red: no camera does. Below: greatest angle between two views"
+    blind = [item for item in findings if item.check == "seen" and item.verdict is Verdict.FAIL]
+    if blind:
+        words += f"; ✕: close gap nobody sees ({len(blind)})"
     rows = max(len(found.targets), 1)
-    with page(2, rows, "What cameras see", words) as (figure, panels):
+    with page(2, rows, f"What cameras see{worst_verdict(findings, 'seen')}", words) as (figure, panels):
         if not found.cameras or len(found.edges_s) < 2:
             for panel in panels:
                 say(panel, "No camera")
@@ -123,6 +128,10 @@ def cameras(record: Record, findings: Sequence[Finding] = ()) -> Figure:
             best = np.degrees(found.crossing_rad[..., t].max(axis=(1, 2)))
             shown = np.where(found.there[:, t], best, np.nan)
             lower.step(found.edges_s / MINUTE_S, np.append(shown, shown[-1]), where="post", color=palette.BLUE)
+            for gap in blind:
+                middle = (gap.start_s + gap.end_s) / 2 / MINUTE_S
+                lower.axvspan(gap.start_s / MINUTE_S, gap.end_s / MINUTE_S, color=palette.VERMILLION, alpha=0.5)
+                lower.text(middle, 86, "✕", color=palette.INK, ha="center", va="center", fontweight="bold")
             lower.set_ylim(0, 92)
             lower.set_yticks([0, 30, 60, 90])
             lower.set_ylabel("deg" if t == 0 else "")
@@ -141,7 +150,7 @@ def _bars(axes: Axes, edges_s: Array, rows: Sequence[np.ndarray], colour: str = 
 def light(record: Record, findings: Sequence[Finding] = ()) -> Figure:
     """Plot day and night, the sun in visors and cameras, and the stays at worksites, a row each."""
     words = "yellow: day, orange: twilight, black: night; red: the sun hinders sight; blue: work at a worksite"
-    with page(1, 1, "Light", words) as (figure, panels):
+    with page(1, 1, f"Light{worst_verdict(findings, 'light')}", words) as (figure, panels):
         if record.scene.loaded.scenario.environment is None:
             say(panels[0], "The scenario does not say when it is and how the platform flies, so light is not assessed")
             return figure
@@ -178,7 +187,8 @@ def near_people(record: Record, findings: Sequence[Finding] = ()) -> Figure:
     curves = [curve for crew in record.scene.loaded.crew if (curve := near_curve(record, crew)) is not None]
     report = record.scene.loaded.rules.report_distance
     words = f"solid: distance while the arm moves, cut at {report:g} m; dashed: protective separation; filled: too near"
-    with page(max(len(curves), 1), 1, "Free workers near the moving arm", words) as (figure, panels):
+    title = f"Free workers near the moving arm{worst_verdict(findings, 'near_people')}"
+    with page(max(len(curves), 1), 1, title, words) as (figure, panels):
         if not curves:
             say(panels[0], "Nobody works outside the restraint while the arm moves")
         for axes, curve in zip(panels, curves, strict=False):

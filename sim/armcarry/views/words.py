@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 from armcarry.record.finding import Finding, Verdict
 from armcarry.scene.build import PLATFORM
+from armcarry.views import palette
 
 CAUTION = (
     "A rehearsal aid: results support, and do not replace, analysis and approval by the responsible robotics, "
@@ -20,6 +21,15 @@ _WORDS = {Verdict.PASS: "pass", Verdict.FAIL: "fail", Verdict.NOT_ASSESSED: "not
 def verdict_word(verdict: Verdict) -> str:
     """Return a verdict as people read it."""
     return _WORDS[verdict]
+
+
+def worst_verdict(findings: Iterable[Finding], check: str) -> str:
+    """Write sign and word of the worst verdict of a check behind a title; nothing where it was not run."""
+    verdicts = {finding.verdict for finding in findings if finding.check == check}
+    for verdict in (Verdict.FAIL, Verdict.NOT_ASSESSED, Verdict.PASS):
+        if verdict in verdicts:
+            return f"   {palette.VERDICTS[verdict][1]} {_WORDS[verdict]}"
+    return ""
 
 
 def counted(findings: Iterable[Finding]) -> str:
