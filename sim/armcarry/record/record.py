@@ -15,6 +15,7 @@ from armcarry.geometry.model import Body
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 from armcarry.motion.forward import forward
+from armcarry.scene.displaced import Displaced
 from armcarry.scene.tree import Tree
 from armcarry.timeline.log_facts import Logged
 from armcarry.timeline.run import Event, MoveSpan, Phase, Relaxed, Shortfall
@@ -85,6 +86,7 @@ class Record:
         engines: what other engines say of the tightest pairs; empty when they were not asked.
         logged: what is known of the log when the motion is a logged one; the carries are then not planned.
         log_data: bytes of that log.
+        displaced: what stands beside its nominal place, in a perturbed run; ``phases`` and ``motion`` have it already.
     """
 
     scene: Scene
@@ -102,6 +104,7 @@ class Record:
     engines: tuple[EngineAnswer, ...] = ()
     logged: Logged | None = None
     log_data: bytes = b""
+    displaced: Displaced | None = None
 
     @cached_property
     def plan(self) -> DayPlan | None:

@@ -33,6 +33,7 @@ from armcarry.record.tables import (
     write_pairs,
 )
 from armcarry.scene.build import build_scene
+from armcarry.scene.displaced import Displaced
 from armcarry.scene.tree import Tree
 from armcarry.timeline.log_facts import Jump, Logged, Step
 
@@ -163,6 +164,7 @@ def _run(record: Record) -> dict[str, Any]:
         "failed": list(record.failed),
         "engines": [asdict(answer) for answer in record.engines],
         "logged": None if record.logged is None else asdict(record.logged),
+        "displaced": None if record.displaced is None else record.displaced.as_dict(),
     }
 
 
@@ -196,12 +198,14 @@ def load(folder: Path) -> tuple[Record, tuple[Finding, ...]]:
 def _assemble(folder: Path, summary: dict[str, Any]) -> tuple[Record, tuple[Finding, ...]]:
     scene = build_scene(load_scenario(folder / "scenario" / "scenario.yaml"))
     run = _read_json(folder / "run.json", folder)
+    displaced = None if run.get("displaced") is None else Displaced.from_dict(run["displaced"])
+    models = (scene.tree if displaced is None else displaced.of(scene.tree)).mountings
     phases = []
     for phase in run["phases"]:
         hung = phase["mountings"]
         mountings = tuple(
             replace(m, parent=hung[m.instance]["parent"], pose=np.array(hung[m.instance]["pose"]).reshape(4, 4))
-            for m in scene.tree.mountings
+            for m in models
         )
         phases.append(Phase(phase["start_s"], phase["end_s"], Tree(mountings)))
     logged = None if run.get("logged") is None else _logged(run["logged"])
@@ -221,6 +225,7 @@ def _assemble(folder: Path, summary: dict[str, Any]) -> tuple[Record, tuple[Find
         engines=tuple(_answer(item) for item in run["engines"]),
         logged=logged,
         log_data=b"" if logged is None else (folder / _log_name(logged)).read_bytes(),
+        displaced=displaced,
     )
     return record, tuple(_finding(item) for item in _read_json(folder / "findings.json", folder))
 

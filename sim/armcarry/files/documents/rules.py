@@ -18,6 +18,7 @@ from armcarry.files.documents.base import (
     Text,
     Time,
 )
+from armcarry.files.documents.dispersion import Dispersion
 
 Class = Literal["arm", "rider", "hardware", "worker", "structure", "appendage", "vehicle"]
 
@@ -100,3 +101,6 @@ class RulesDocument(Document):
     )
     unseen_extra: Length = Field(default=0.0, description="added where no camera sees")
     confidence: Fraction = Field(default=0.95)
+    dispersion: Dispersion | None = Field(
+        default=None, description="how the true run may differ from the rehearsed one; needed by armcarry disperse"
+    )

@@ -1,0 +1,162 @@
+"""A campaign: many perturbed runs of one rehearsal, proven, kept chunk by chunk, and judged together."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from armcarry import __version__
+from armcarry.checks import run_checks
+from armcarry.dispersion.chunks import CHUNK, Chunks, chunk_ranges
+from armcarry.dispersion.engine import outcomes
+from armcarry.dispersion.problem import Outcome, Problem, make_problem
+from armcarry.dispersion.terms import displacement, moved
+from armcarry.errors import InputError
+from armcarry.geometry.poses import Array
+from armcarry.record.finding import Finding
+from armcarry.record.proof import prove_run
+from armcarry.record.record import Phase, Record
+from armcarry.rehearsal import rehearse
+from armcarry.timeline.run import Run
+
+Progress = Callable[[str, float], None]
+
+
+@dataclass(frozen=True, eq=False)
+class Campaign:
+    """A finished campaign.
+
+    Attributes:
+        record: the nominal rehearsal.
+        problem: what was proven of each run.
+        seed: what the draws start from.
+        outcome: every run, in order.
+        taken_up: how many runs were found finished from an earlier start of the same campaign.
+    """
+
+    record: Record
+    problem: Problem
+    seed: int
+    outcome: Outcome
+    taken_up: int = 0
+
+    @property
+    def least_m(self) -> Array:
+        """Least proven margin of each run (R,), m beyond what is required."""
+        return np.asarray(self.outcome.lower_m.min(axis=1, initial=self.problem.watch_m))
+
+    @property
+    def worst(self) -> int:
+        """Number of the run with the least margin; the first of several."""
+        return int(self.outcome.runs[np.argmin(self.least_m)])
+
+
+def disperse(
+    scenario: Path | str,
+    runs: int,
+    seed: int,
+    folder: Path,
+    *,
+    workers: int = 1,
+    cluster: str | None = None,
+    progress: Progress | None = None,
+) -> Campaign:
+    """Rehearse a scenario, then prove many runs of it that differ as the rules declare.
+
+    The same files, seed and number give the same numbers, whoever computes them. Finished chunks stay in the
+    folder; the same call goes on from them, also with a larger number of runs.
+
+    Args:
+        scenario: the script, a YAML file whose rules have a section ``dispersion``.
+        runs: how many.
+        seed: of the draws, not negative.
+        folder: where chunks are kept.
+        workers: processes of this machine.
+        cluster: address of a Dask scheduler instead.
+        progress: told what is being done and the share of the whole.
+
+    Raises:
+        InputError: no dispersion is declared, or a number is out of range.
+        RecordError: the folder holds another campaign.
+        ArmcarryError: workers were lost.
+    """
+    if runs < 1 or seed < 0:
+        raise InputError("not a campaign", found=f"{runs} runs, seed {seed}", accepted="at least 1 run, a seed from 0")
+    tell = progress or (lambda words, share: None)
+    record = rehearse(scenario, lambda words, share: tell(words, 0.1 * share))
+    if record.shortfalls:
+        raise InputError(
+            f"the script cannot be flown as it is: {record.shortfalls[0].reason}", file=scenario,
+            accepted="a script that rehearses to its end",
+        )  # fmt: skip
+    tell("finding pairs that can come near", 0.1)
+    problem = make_problem(record)
+    return run_campaign(record, problem, runs, seed, folder, workers=workers, cluster=cluster, progress=tell)
+
+
+def run_campaign(
+    record: Record, problem: Problem, runs: int, seed: int, folder: Path, *, workers: int = 1,
+    cluster: str | None = None, progress: Progress | None = None,
+) -> Campaign:
+    """Prove the runs of a campaign that are not yet in its folder; see disperse."""
+    tell = progress or (lambda words, share: None)
+    chunks = Chunks(folder, identity(record, seed))
+    parts: list[Outcome] = []
+    missing: list[range] = []
+    for part in chunk_ranges(runs):
+        known = chunks.find(part)
+        if known is None:
+            missing.append(part)
+        else:
+            parts.append(known)
+    taken_up = sum(len(part.runs) for part in parts)
+    done, begun = taken_up, time.monotonic()
+    for outcome in outcomes(problem, seed, missing, workers=workers, cluster=cluster):
+        chunks.keep(outcome)
+        parts.append(outcome)
+        done += len(outcome.runs)
+        left_s = (time.monotonic() - begun) / (done - taken_up) * (runs - done)
+        tell(f"run {done} of {runs}, {_in_words(left_s)} left", 0.15 + 0.8 * done / runs)
+    return Campaign(record, problem, seed, Outcome.joined(parts), taken_up)
+
+
+def identity(record: Record, seed: int) -> dict[str, Any]:
+    """Return what decides the numbers of a run."""
+    return {
+        "format": "armcarry campaign 1",
+        "armcarry": __version__,
+        "seed": seed,
+        "chunk": CHUNK,
+        "inputs": {item.role_path: item.sha256 for item in record.scene.loaded.inputs},
+    }
+
+
+def _in_words(seconds: float) -> str:
+    return f"{seconds:.0f} s" if seconds < 90 else f"{seconds / 60:.0f} min"
+
+
+def perturbed_record(campaign: Campaign, run: int) -> tuple[Record, tuple[Finding, ...]]:
+    """Return one run of a campaign as a record of its own, proven and judged like any rehearsal.
+
+    Raises:
+        InputError: the campaign has no such run.
+    """
+    row = np.flatnonzero(campaign.outcome.runs == run)
+    if not len(row):
+        raise InputError("no such run", found=run, accepted=f"0 to {int(campaign.outcome.runs[-1])}")
+    values, numbers, nominal = campaign.outcome.values[row[0]], campaign.problem.numbers, campaign.record
+    displaced = displacement(numbers, values)
+    phases = tuple(Phase(p.start_s, p.end_s, displaced.of(p.tree)) for p in nominal.phases)
+    motion = moved(numbers, values, nominal.motion)
+    run_of = Run(phases, motion, nominal.moves, nominal.events, nominal.relaxed, nominal.shortfalls)
+    pairs, curves = prove_run(nominal.scene, run_of)
+    record = replace(
+        nominal, phases=phases, motion=motion, pairs=pairs, curves=curves, engines=(), timings_s={},
+        displaced=displaced,
+    )  # fmt: skip
+    return record, run_checks(record)

@@ -1,0 +1,233 @@
+"""What a campaign says: limits, probabilities, the terms that matter, and its tables on disk."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from armcarry.dispersion.campaign import Campaign
+from armcarry.dispersion.statistics import (
+    clopper_pearson,
+    lower_limit,
+    normal_factor,
+    rank_correlation,
+    wilks_order,
+    wilks_runs,
+)
+from armcarry.files.atomic import write_text_atomic
+from armcarry.geometry.poses import Array
+
+#: share of all runs that a tolerance limit is for
+SHARE = 0.95
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Margins of one pair, or of the least over all, over the runs of a campaign, m.
+
+    Attributes:
+        name: the two bodies.
+        required_m: what is asked; nan for the least over all.
+        nominal_m: margin of the nominal run.
+        least_m, run: least proven margin and the run that has it.
+        low_m, middle_m: the 5 % quantile and the median of the proven margins.
+        limit_m: exceeded by 95 % of all runs with the rules' confidence, no distribution assumed; None: too few runs.
+        normal_limit_m: the same if margins were normally distributed; None where some are beyond ``watch``.
+        short: runs whose proven margin is below 0.
+        touched: those in which the margin reached is below 0 as well.
+        chance: bounds of the probability of that, two-sided, with the rules' confidence.
+        chance_at_most: its one-sided upper bound.
+    """
+
+    name: str
+    required_m: float
+    nominal_m: float
+    least_m: float
+    run: int
+    low_m: float
+    middle_m: float
+    limit_m: float | None
+    normal_limit_m: float | None
+    short: int
+    touched: int
+    chance: tuple[float, float]
+    chance_at_most: float
+
+
+@dataclass(frozen=True)
+class Weight:
+    """How one drawn number goes with the least margin: rank correlation, and whether it is more than chance."""
+
+    name: str
+    term: str
+    correlation: float
+    clear: bool
+
+
+class Results:
+    """Statistics of a campaign, worked out when asked for."""
+
+    def __init__(self, campaign: Campaign) -> None:
+        self.campaign = campaign
+        self.confidence = campaign.record.scene.loaded.rules.confidence
+
+    @cached_property
+    def overall(self) -> Spread:
+        """The least margin over all pairs of each run."""
+        problem, outcome = self.campaign.problem, self.campaign.outcome
+        reached = outcome.upper_m.min(axis=1, initial=problem.watch_m)
+        nominal = float(min(problem.nominal_m, default=problem.watch_m))
+        return self._spread("least of all pairs", float("nan"), nominal, self.campaign.least_m, reached)
+
+    @cached_property
+    def pairs(self) -> tuple[Spread, ...]:
+        """Every watched pair that came nearer than ``watch`` beyond its requirement in some run, least first."""
+        problem, outcome = self.campaign.problem, self.campaign.outcome
+        near = np.flatnonzero((outcome.lower_m < problem.watch_m).any(axis=0))
+        spreads = []
+        for row in near.tolist():
+            pair = problem.watched[row]
+            name = f"{pair.body_a} to {pair.body_b}" + ("" if pair.why == "rule" else f" ({pair.why})")
+            nominal = float(min(problem.nominal_m[row], problem.watch_m))
+            columns = outcome.lower_m[:, row], outcome.upper_m[:, row]
+            spreads.append(self._spread(name, pair.required_m, nominal, *columns))
+        return tuple(sorted(spreads, key=lambda spread: (spread.least_m, spread.name)))
+
+    def _spread(self, name: str, required_m: float, nominal_m: float, lower: Array, upper: Array) -> Spread:
+        runs, short = len(lower), int(np.count_nonzero(lower < 0.0))
+        normal = None
+        if runs > 2 and np.all(lower < self.campaign.problem.watch_m):
+            normal = float(lower.mean() - normal_factor(runs, SHARE, self.confidence) * lower.std(ddof=1))
+        return Spread(
+            name, required_m, nominal_m, float(lower.min()), int(self.campaign.outcome.runs[np.argmin(lower)]),
+            float(np.quantile(lower, 0.05)), float(np.median(lower)), lower_limit(lower, SHARE, self.confidence),
+            normal, short, int(np.count_nonzero(upper < 0.0)), clopper_pearson(short, runs, self.confidence),
+            clopper_pearson(short, runs, self.confidence, upper_only=True)[1],
+        )  # fmt: skip
+
+    @cached_property
+    def weights(self) -> tuple[Weight, ...]:
+        """How every drawn number goes with the least margin, strongest first.
+
+        ``clear`` where the correlation is larger than chance alone would give to any one of so many numbers, 5 %.
+        """
+        from scipy.special import ndtri
+
+        campaign = self.campaign
+        runs, numbers = len(campaign.outcome.runs), campaign.problem.numbers
+        if runs < 3:
+            return ()
+        rho = np.nan_to_num(rank_correlation(campaign.outcome.values, campaign.least_m))
+        beyond = float(-ndtri(0.025 / max(len(numbers), 1)) / np.sqrt(runs - 1))
+        order = np.argsort(-np.abs(rho), kind="stable")
+        return tuple(
+            Weight(numbers[k].name, numbers[k].term, float(rho[k]), bool(abs(rho[k]) > beyond)) for k in order.tolist()
+        )
+
+    @cached_property
+    def lines(self) -> tuple[str, ...]:
+        """What the campaign says, in sentences."""
+        spread, problem, runs = self.overall, self.campaign.problem, len(self.campaign.outcome.runs)
+        sure = f"{self.confidence:.0%}"
+        order = wilks_order(runs, SHARE, self.confidence)
+        if spread.limit_m is None:
+            need = wilks_runs(SHARE, self.confidence)
+            limit = f"too few runs for a limit without a distribution: {need} are needed"
+        else:
+            limit = (
+                f"{SHARE:.0%} of runs keep {spread.limit_m:+.3f} m or more, {sure} sure, no distribution assumed "
+                f"(order {order} of {runs})"
+            )
+        normal = "margins beyond the watched range, so no normal limit"
+        if spread.normal_limit_m is not None:
+            normal = f"{spread.normal_limit_m:+.3f} m if margins were normally distributed"
+        return (
+            f"least margin beyond what is required: nominal {spread.nominal_m:+.3f} m, median {spread.middle_m:+.3f} m, "
+            f"worst {spread.least_m:+.3f} m in run {spread.run}",
+            f"{limit}; {normal}",
+            f"{spread.short} of {runs} runs fall short of a requirement: chance {spread.chance[0]:.4f} to "
+            f"{spread.chance[1]:.4f}, {sure} sure, at most {spread.chance_at_most:.4f} one-sided",
+            f"{len(problem.watched)} pairs watched, {problem.left_out} proven to stay clear in every draw, "
+            f"{problem.touching} may touch and are not counted",
+        )
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return all of it as plain values for JSON; nan and unknown are null."""
+        campaign = self.campaign
+        return {
+            "format": "armcarry campaign result 1",
+            "runs": len(campaign.outcome.runs),
+            "seed": campaign.seed,
+            "share": SHARE,
+            "confidence": self.confidence,
+            "least": _plain(self.overall),
+            "pairs": [_plain(spread) for spread in self.pairs],
+            "weights": [vars(weight) for weight in self.weights[:40]],
+            "watched": len(campaign.problem.watched),
+            "left_out": campaign.problem.left_out,
+            "may_touch": campaign.problem.touching,
+            "worst_run": campaign.worst,
+            "taken_up": campaign.taken_up,
+        }
+
+    def rows(self, most: int = 15) -> list[tuple[str, ...]]:
+        """Return rows for the terminal: the pairs that come nearest to what is required."""
+        return [
+            (s.name, f"{s.required_m:.3f} m", f"{s.nominal_m:+.3f} m", f"{s.least_m:+.3f} m",
+             "too few runs" if s.limit_m is None else f"{s.limit_m:+.3f} m", f"{s.short}", f"{s.chance_at_most:.4f}")
+            for s in self.pairs[:most]
+        ]  # fmt: skip
+
+    def weight_rows(self, most: int = 10) -> list[tuple[str, ...]]:
+        """Return rows for the terminal: the numbers that go with the least margin most."""
+        return [(w.name, f"{w.correlation:+.2f}", "yes" if w.clear else "could be chance") for w in self.weights[:most]]
+
+
+HEADINGS = ("pair", "required", "nominal", "worst", "95 % of runs keep", "short", "chance at most")
+WEIGHT_HEADINGS = ("drawn number", "rank correlation", "more than chance")
+
+
+def _plain(spread: Spread) -> dict[str, Any]:
+    return {
+        key: None if isinstance(value, float) and not np.isfinite(value) else list(value) if key == "chance" else value
+        for key, value in vars(spread).items()
+    }
+
+
+def write_tables(results: Results, folder: Path) -> list[Path]:
+    """Write result.json, runs.parquet (a row a run) and pairs.parquet (a row a pair and run) and return them.
+
+    Raises:
+        RecordError: the folder cannot be written.
+    """
+    import pyarrow as pa
+    from pyarrow import parquet
+
+    campaign = results.campaign
+    outcome, problem = campaign.outcome, campaign.problem
+    paths = [folder / "result.json", folder / "runs.parquet", folder / "pairs.parquet"]
+    write_text_atomic(paths[0], json.dumps(results.as_dict(), indent=1, allow_nan=False) + "\n")
+    nearest = outcome.lower_m.argmin(axis=1)
+    at = np.arange(len(outcome.runs))
+    columns: dict[str, Any] = {
+        "run": outcome.runs, "least_margin_m": campaign.least_m, "reached_m": outcome.upper_m[at, nearest],
+        "time_s": outcome.time_s[at, nearest], "body_a": [problem.watched[k].body_a for k in nearest.tolist()],
+        "body_b": [problem.watched[k].body_b for k in nearest.tolist()],
+    }  # fmt: skip
+    columns.update({number.name: outcome.values[:, k] for k, number in enumerate(problem.numbers)})
+    parquet.write_table(pa.table(columns), paths[1])
+    run, row = np.nonzero(outcome.lower_m < problem.watch_m)
+    table = {
+        "run": outcome.runs[run], "body_a": [problem.watched[k].body_a for k in row.tolist()],
+        "body_b": [problem.watched[k].body_b for k in row.tolist()],
+        "required_m": [problem.watched[k].required_m for k in row.tolist()],
+        "margin_m": outcome.lower_m[run, row], "reached_m": outcome.upper_m[run, row],
+        "time_s": outcome.time_s[run, row],
+    }  # fmt: skip
+    parquet.write_table(pa.table(table), paths[2])
+    return paths
