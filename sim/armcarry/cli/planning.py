@@ -1,4 +1,4 @@
-"""Commands that look for a way: restraint."""
+"""Commands that look for a way, or at many runs: restraint, disperse."""
 
 from __future__ import annotations
 
@@ -44,3 +44,51 @@ def restraint(
     else:
         Console().table(found.message, HEADINGS, found.rows())
     raise typer.Exit(0 if found.choices else 1)
+
+
+@app.command()
+def disperse(
+    scenario: Annotated[Path, typer.Argument(help="The script, a YAML file; its rules declare the distributions.")],
+    out: Annotated[Path, typer.Option(help="Campaign folder; the same command goes on from what is in it.")],
+    runs: Annotated[int, typer.Option(help="How many runs.", min=1)] = 100,
+    seed: Annotated[int, typer.Option(help="The same seed gives the same runs.", min=0)] = 1,
+    workers: Annotated[int, typer.Option(help="Processes of this machine.", min=1)] = 1,
+    cluster: Annotated[str | None, typer.Option(help="Address of a Dask scheduler instead, tcp://host:8786.")] = None,
+    views: Annotated[bool, typer.Option(help="Write plots into the campaign folder.")] = True,
+    as_json: Json = False,
+) -> None:
+    """Prove many runs that differ as the rules declare; save tables, plots and the worst run, to be played.
+
+    Exit code: 0 every run keeps what is required, 1 some do not, 2 bad input or usage.
+    """
+    from armcarry.clearance.ready import make_ready
+    from armcarry.dispersion.campaign import disperse as compute
+    from armcarry.dispersion.campaign import perturbed_record
+    from armcarry.dispersion.results import HEADINGS, WEIGHT_HEADINGS, Results, write_tables
+    from armcarry.record.store import save
+    from armcarry.views.terminal import Console
+
+    make_ready(lambda words: typer.echo(words, err=True))
+    console = Console(quiet=as_json)
+    with console.progress() as tell:
+        campaign = compute(scenario, runs, seed, out, workers=workers, cluster=cluster, progress=tell)
+        results = Results(campaign)
+        write_tables(results, out)
+        tell("saving the worst run", 0.96)
+        record, findings = perturbed_record(campaign, campaign.worst)
+        save(record, findings, out / "worst", overwrite=True)
+    if views:
+        from armcarry.views.dispersion_plots import write_dispersion_plots
+
+        write_dispersion_plots(results, out / "plots")
+    if as_json:
+        print_json({**results.as_dict(), "folder": str(out)})
+    else:
+        console.table("pairs that come nearest to what is required", HEADINGS, results.rows())
+        console.table("what the least margin depends on", WEIGHT_HEADINGS, results.weight_rows())
+        for line in results.lines:
+            typer.echo(line)
+        if campaign.taken_up:
+            typer.echo(f"{campaign.taken_up} runs were done before and taken up")
+        typer.echo(f"worst run: armcarry play {out / 'worst'}")
+    raise typer.Exit(1 if results.overall.short else 0)

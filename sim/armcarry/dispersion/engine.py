@@ -72,7 +72,7 @@ def _on_cluster(problem: Problem, seed: int, chunks: Sequence[range], address: s
     except ImportError as error:
         raise MissingExtraError("dask.distributed", "cluster", "a campaign on a cluster") from error
     try:
-        client: Any = Client(address, timeout="15s", set_as_default=False)
+        client: Any = Client(address, timeout="15s")
     except (OSError, ValueError) as error:
         raise ArmcarryError(f"no Dask scheduler answers at {address}") from error
     with client:

@@ -147,8 +147,8 @@ class Results:
         if spread.normal_limit_m is not None:
             normal = f"{spread.normal_limit_m:+.3f} m if margins were normally distributed"
         return (
-            f"least margin beyond what is required: nominal {spread.nominal_m:+.3f} m, median {spread.middle_m:+.3f} m, "
-            f"worst {spread.least_m:+.3f} m in run {spread.run}",
+            f"least margin beyond what is required: nominal {spread.nominal_m:+.3f} m, "
+            f"median {spread.middle_m:+.3f} m, worst {spread.least_m:+.3f} m in run {spread.run}",
             f"{limit}; {normal}",
             f"{spread.short} of {runs} runs fall short of a requirement: chance {spread.chance[0]:.4f} to "
             f"{spread.chance[1]:.4f}, {sure} sure, at most {spread.chance_at_most:.4f} one-sided",

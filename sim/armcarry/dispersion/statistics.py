@@ -86,7 +86,7 @@ def clopper_pearson(count: int, runs: int, confidence: float, *, upper_only: boo
 
 
 def rank_correlation(drawn: Array, value: Array) -> Array:
-    """Return Spearman's rank correlation (n,) of each column of ``drawn`` (R, n) with ``value`` (R,); nan if constant."""
+    """Return Spearman's rank correlation (n,) of columns of ``drawn`` (R, n) with ``value`` (R,); nan if constant."""
     from scipy.stats import rankdata
 
     ranks = rankdata(drawn, axis=0)

@@ -116,7 +116,7 @@ def _fitting(scene: Scene, patterns: list[str], names: tuple[str, ...] | list[st
     every: list[str] = []
     for pattern in patterns:
         instance, slash, rest = pattern.partition("/")
-        known = {"crew": scene.loaded.crew, "hardware": scene.loaded.hardware}.get(instance, {instance: None})
+        known = {"crew": list(scene.loaded.crew), "hardware": list(scene.loaded.hardware)}.get(instance, [instance])
         every += [f"{one}{slash}{rest}" for one in known]
     return [name for name in names if any(matches(pattern, name) for pattern in every)]
 

@@ -52,7 +52,7 @@ def prove_run(scene: Scene, run: Run, tell: Tell | None = None) -> tuple[tuple[P
 # -- what is asked of them ---------------------------------------------------------------------------------
 
 
-def _relaxed_groups(run: Run, phase: Phase, pairs: np.ndarray) -> dict[tuple[Relaxed, ...], np.ndarray]:
+def relaxed_groups(run: Run, phase: Phase, pairs: np.ndarray) -> dict[tuple[Relaxed, ...], np.ndarray]:
     """Group pairs by the relaxations that touch them in a phase."""
     active = [item for item in run.relaxed if item.start_s < phase.end_s and item.end_s > phase.start_s]
     fits = [pairs_that_fit(phase.tree, (item.pattern_a, item.pattern_b), *pairs.T) for item in active]
@@ -63,7 +63,7 @@ def _relaxed_groups(run: Run, phase: Phase, pairs: np.ndarray) -> dict[tuple[Rel
     return groups
 
 
-def _windows(phase: Phase, relaxed: tuple[Relaxed, ...]) -> list[tuple[float, float, Relaxed | None]]:
+def windows_of(phase: Phase, relaxed: tuple[Relaxed, ...]) -> list[tuple[float, float, Relaxed | None]]:
     """Cut a phase where relaxations begin and end; the smallest requirement counts where they overlap."""
     cuts = {phase.start_s, phase.end_s}
     for item in relaxed:
@@ -83,8 +83,8 @@ def _phase_rows(scene: Scene, run: Run, phase: Phase) -> list[PairRow]:
     pairs, intended = judged_pairs(scene, phase.tree, run.motion.between(phase.start_s, phase.end_s))
     classes = scene.body_classes(phase.tree)
     rows = [_intended_row(phase, classes, a, b) for a, b in intended.tolist()]
-    for relaxed, members in _relaxed_groups(run, phase, pairs).items():
-        for start, end, granted in _windows(phase, relaxed):
+    for relaxed, members in relaxed_groups(run, phase, pairs).items():
+        for start, end, granted in windows_of(phase, relaxed):
             rows.extend(_window_rows(scene, run, phase, members, start, end, granted))
     return rows
 
@@ -179,7 +179,7 @@ def _phase_curves(scene: Scene, run: Run, phase: Phase) -> list[Curve]:
     pairs, _ = judged_pairs(scene, phase.tree, run.motion.between(phase.start_s, phase.end_s))
     classes = scene.body_classes(phase.tree)
     groups: dict[tuple[str, float], list[tuple[int, int]]] = defaultdict(list)
-    for relaxed, members in _relaxed_groups(run, phase, pairs).items():
+    for relaxed, members in relaxed_groups(run, phase, pairs).items():
         for a, b in members.tolist():
             required = required_clearance_m(scene.loaded.rules, classes[a], classes[b])
             if required is None:

@@ -65,7 +65,10 @@ def pair_spreads(results: Results, most: int = 12) -> Figure:
 
 
 def _short(name: str) -> str:
-    return name if len(name) <= 66 else name[:63] + "…"
+    """Return a name for an axis: the reason, if any, on a second line."""
+    pair, _, why = name.partition(" (")
+    words = pair if len(pair) <= 66 else pair[:63] + "…"
+    return words if not why else f"{words}\n({why}" if len(why) <= 62 else f"{words}\n({why[:60]}…"
 
 
 def terms(results: Results, most: int = 12) -> Figure:

@@ -1,0 +1,221 @@
+"""Campaigns: the same numbers whoever computes them, nothing lost, nothing counted twice."""
+
+import json
+import os
+import signal
+
+import numpy as np
+import pytest
+
+from armcarry.dispersion import campaign as campaigns
+from armcarry.dispersion import engine
+from armcarry.dispersion.campaign import disperse, perturbed_record, run_campaign
+from armcarry.dispersion.chunks import CHUNK, chunk_ranges
+from armcarry.dispersion.problem import make_problem, prove_runs
+from armcarry.dispersion.results import Results, write_tables
+from armcarry.errors import ArmcarryError, InputError, MissingExtraError, RecordError
+
+RUNS = 3 * CHUNK + 7
+
+
+@pytest.fixture
+def problem(record):
+    return make_problem(record)
+
+
+def _same(one, other):
+    for name in ("runs", "values", "lower_m", "upper_m", "time_s"):
+        np.testing.assert_array_equal(getattr(one, name), getattr(other, name))
+
+
+def test_chunks_do_not_depend_on_how_many_runs_there_are():
+    assert chunk_ranges(RUNS)[:3] == chunk_ranges(10 * RUNS)[:3]
+    assert sum(map(len, chunk_ranges(RUNS))) == RUNS
+
+
+def test_two_processes_give_the_same_numbers_as_one(record, problem, tmp_path):
+    one = run_campaign(record, problem, RUNS, 7, tmp_path / "one")
+    two = run_campaign(record, problem, RUNS, 7, tmp_path / "two", workers=2)
+    _same(one.outcome, two.outcome)
+    _same(one.outcome, prove_runs(problem, 7, range(RUNS)))
+
+
+def test_an_interrupted_campaign_goes_on(record, problem, tmp_path):
+    whole = run_campaign(record, problem, RUNS, 7, tmp_path / "whole")
+
+    def stop(words, share):
+        if "of" in words and int(words.split()[1]) >= 2 * CHUNK:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        run_campaign(record, problem, RUNS, 7, tmp_path / "cut", progress=stop)
+    told = []
+    done = run_campaign(record, problem, RUNS, 7, tmp_path / "cut", progress=lambda words, share: told.append(words))
+    assert done.taken_up == 2 * CHUNK
+    assert told[-1] == f"run {RUNS} of {RUNS}, 0 s left"
+    _same(done.outcome, whole.outcome)
+
+
+@pytest.mark.parametrize("harm", ["cut short", "other bytes", "missing", "empty"])
+def test_a_damaged_chunk_is_proven_again(record, problem, tmp_path, harm):
+    whole = run_campaign(record, problem, 2 * CHUNK, 7, tmp_path)
+    path = tmp_path / "chunks" / f"from_{CHUNK:07d}.npz"
+    data = path.read_bytes()
+    if harm == "missing":
+        path.unlink()
+    else:
+        middle = len(data) // 2
+        worse = {"cut short": data[:middle], "empty": b"",
+                 "other bytes": data[:middle] + bytes(b ^ 255 for b in data[middle:middle + 40]) + data[middle + 40:]}
+        path.write_bytes(worse[harm])
+    again = run_campaign(record, problem, 2 * CHUNK, 7, tmp_path)
+    assert again.taken_up == CHUNK
+    _same(again.outcome, whole.outcome)
+
+
+def test_a_campaign_can_be_made_longer(record, problem, tmp_path):
+    run_campaign(record, problem, CHUNK + 5, 7, tmp_path)
+    longer = run_campaign(record, problem, 2 * CHUNK, 7, tmp_path)
+    assert longer.taken_up == CHUNK  # the short chunk at the end does not count
+    assert longer.outcome.runs.tolist() == list(range(2 * CHUNK))
+
+
+def test_a_folder_of_another_campaign_is_refused(record, problem, tmp_path):
+    run_campaign(record, problem, 1, 7, tmp_path)
+    with pytest.raises(RecordError, match=r"holds another campaign \(different: seed\); choose another --out"):
+        run_campaign(record, problem, 1, 8, tmp_path)
+    (tmp_path / "campaign.json").write_text("{")
+    with pytest.raises(RecordError, match=r"campaign\.json is damaged; choose another --out"):
+        run_campaign(record, problem, 1, 7, tmp_path)
+    with pytest.raises(RecordError, match="cannot write"):
+        run_campaign(record, problem, 1, 7, tmp_path / "campaign.json")
+
+
+def test_numbers_out_of_range_are_refused(tmp_path):
+    with pytest.raises(InputError, match="not a campaign; found '0 runs, seed 1'"):
+        disperse("none.yaml", 0, 1, tmp_path)
+
+
+def test_a_script_that_cannot_be_flown_is_refused(tmp_path, monkeypatch, record):
+    short = type("Short", (), {"shortfalls": [type("S", (), {"reason": "too far away"})]})
+    monkeypatch.setattr(campaigns, "rehearse", lambda *_: short)
+    with pytest.raises(InputError, match="the script cannot be flown as it is: too far away"):
+        disperse("x.yaml", 1, 1, tmp_path)
+
+
+def test_lost_worker_processes_are_told_and_their_campaign_goes_on(record, problem, tmp_path, monkeypatch):
+    monkeypatch.setattr(engine, "_of_process", _killed)
+    with pytest.raises(ArmcarryError, match="a worker process was ended from outside"):
+        run_campaign(record, problem, RUNS, 7, tmp_path, workers=2)
+    monkeypatch.undo()
+    assert run_campaign(record, problem, RUNS, 7, tmp_path).outcome.runs.tolist() == list(range(RUNS))
+
+
+def _killed(seed, runs):
+    os.kill(os.getpid(), signal.SIGTERM)
+
+
+# -- beyond one machine ---------------------------------------------------------------------------------------
+
+
+def test_without_dask_the_message_says_what_to_type(record, problem, tmp_path, monkeypatch):
+    monkeypatch.setitem(__import__("sys").modules, "distributed", None)
+    with pytest.raises(MissingExtraError, match=r"pip install 'armcarry\[cluster\]'"):
+        run_campaign(record, problem, 1, 7, tmp_path, cluster="tcp://127.0.0.1:1")
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_a_killed_worker_of_a_cluster_changes_nothing(record, problem, tmp_path):
+    distributed = pytest.importorskip("distributed")
+    undisturbed = prove_runs(problem, 7, range(RUNS))
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, host="127.0.0.1", dashboard_address=None, silence_logs=50
+    ) as cluster:
+        pids = [worker.process.pid for worker in cluster.workers.values()]
+        assert len(pids) == 2
+        killed = []
+
+        def kill_one(words, share):
+            if not killed:
+                os.kill(pids[0], signal.SIGKILL)
+                killed.append(pids[0])
+
+        done = run_campaign(
+            record, problem, RUNS, 7, tmp_path, cluster=cluster.scheduler_address, progress=kill_one
+        )
+        assert killed
+    _same(done.outcome, undisturbed)
+    _same(run_campaign(record, problem, RUNS, 7, tmp_path).outcome, undisturbed)
+
+
+def test_no_scheduler_at_the_address_is_told(record, problem, tmp_path, monkeypatch):
+    distributed = pytest.importorskip("distributed")
+
+    def refuse(*_, **__):
+        raise OSError("timed out")
+
+    monkeypatch.setattr(distributed, "Client", refuse)
+    with pytest.raises(ArmcarryError, match=r"no Dask scheduler answers at tcp://127\.0\.0\.1:1"):
+        run_campaign(record, problem, 1, 7, tmp_path, cluster="tcp://127.0.0.1:1")
+
+
+# -- what it says ---------------------------------------------------------------------------------------------
+
+
+def test_results_are_the_statistics_of_the_runs(record, problem, tmp_path):
+    from pyarrow import parquet
+
+    done = run_campaign(record, problem, 100, 7, tmp_path)
+    results = Results(done)
+    least = done.outcome.lower_m.min(axis=1)
+    overall = results.overall
+    assert overall.least_m == least.min()
+    assert overall.limit_m == np.sort(least)[1]  # order 2 of 93 to 123 runs
+    assert overall.short == np.count_nonzero(least < 0)
+    assert done.worst == int(np.argmin(least))
+    assert [spread.least_m for spread in results.pairs] == sorted(spread.least_m for spread in results.pairs)
+    assert results.weights[0].clear
+    assert abs(results.weights[0].correlation) > 0.4
+    paths = write_tables(results, tmp_path)
+    told = json.loads(paths[0].read_text())
+    assert told["least"]["least_m"] == overall.least_m
+    runs = parquet.read_table(paths[1]).to_pydict()
+    assert runs["run"] == list(range(100))
+    np.testing.assert_array_equal(runs["least_margin_m"], least)
+    table = parquet.read_table(paths[2])
+    assert table.num_rows == np.count_nonzero(done.outcome.lower_m < problem.watch_m)
+    assert "2 of 100" not in results.lines[2] or overall.short == 2
+
+
+def test_too_few_runs_for_a_limit_are_told(record, problem, tmp_path):
+    results = Results(run_campaign(record, problem, 20, 7, tmp_path))
+    assert results.overall.limit_m is None
+    assert "too few runs for a limit without a distribution: 59 are needed" in results.lines[1]
+
+
+def test_one_term_of_one_joint_is_named_as_what_matters(rider_scene, swung, tmp_path):
+    terms = {
+        "swing": {"kind": "joint_offset", "title": "j1", "of": ["arm/j1"], "amount": "1 deg"},
+        "load": {"kind": "body_offset", "title": "the wall far away", "of": ["platform/*"], "position": "1 mm"},
+    }
+    record = swung(rider_scene, terms)
+    results = Results(run_campaign(record, make_problem(record), 60, 7, tmp_path))
+    assert results.weights[0].name == "swing: arm/j1"
+    assert abs(results.weights[0].correlation) > 0.95
+
+
+def test_a_run_as_a_record_has_the_margins_of_the_campaign(record, problem, tmp_path):
+    done = run_campaign(record, problem, 20, 7, tmp_path)
+    worst, _ = _without_checks(done)
+    margins = {(row.body_a, row.body_b): row.lower_m - row.required_m for row in worst.pairs if row.required_m}
+    for pair, lower in zip(problem.watched, done.outcome.lower_m[done.worst], strict=True):
+        found = min(max(margins[(pair.body_a, pair.body_b)], -pair.required_m), problem.watch_m)
+        assert found == pytest.approx(lower, abs=1.1e-3)
+    with pytest.raises(InputError, match="no such run; found 20; accepted: 0 to 19"):
+        perturbed_record(done, 20)
+
+
+def _without_checks(done):
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(campaigns, "run_checks", lambda record: ())  # they need a whole scenario
+        return perturbed_record(done, done.worst)
