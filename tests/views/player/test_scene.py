@@ -8,6 +8,7 @@ import pytest
 from PIL import Image
 from vtkmodules.util.numpy_support import vtk_to_numpy
 
+from armcarry.quantities import rounded_down
 from armcarry.record.swept import MAP_REPORT_M, closest_map
 from armcarry.views import gl, palette
 from armcarry.views.actors import SceneActors
@@ -121,7 +122,7 @@ def test_the_line_of_the_closest_pair_is_where_it_is_and_says_its_value(scene, s
     scene.show_nearest(nearest)
     data = scene._line.actor.GetMapper().GetInput()
     assert np.allclose([data.GetPoint(0), data.GetPoint(1)], [nearest.point_a, nearest.point_b], atol=1e-4)
-    assert scene._value.GetInput() == f"{nearest.lower_m:.3f} m (0.30 m required)"
+    assert scene._value.GetInput() == f"{rounded_down(nearest.lower_m):.3f} m (0.30 m required)"
     assert nearest.margin < 0
     assert near(capture.pixels(scene), look.FAIL_TEXT).sum() > 20
     scene.show_nearest(Nearest(None))
