@@ -18,6 +18,7 @@ from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.quantities import clock, parse
 from armcarry.record.record import Record
+from armcarry.scene.build import PLATFORM, VEHICLE
 from armcarry.views import palette
 from armcarry.views.annotate import Pixels, Sheet
 from armcarry.views.closest import Track, closest_track, worded
@@ -165,10 +166,12 @@ def _follow_from(record: Record, times_s: Array, places: Array) -> Array:
     turn = np.arctan2(_FOLLOW_FROM_M[1], _FOLLOW_FROM_M[0]) + np.linspace(0, 2 * np.pi, _SIDES, endpoint=False)
     sides = np.stack([far * np.cos(turn), far * np.sin(turn), np.full(_SIDES, height)], axis=1)
     looks = np.unique(np.linspace(0, len(times_s) - 1, _LOOKS).astype(int))
+    # what is followed does not hide itself: only what it passes counts
+    own = [body.name for body in record.bodies if not body.name.startswith((f"{PLATFORM}/", f"{VEHICLE}/"))]
     seen = np.zeros(_SIDES)
     for k in looks:
         points = places[k] + np.array([[0.0, 0.0, 0.0], [0.0, 0.0, 0.8], [0.0, 0.0, 1.5], [0.0, 0.0, -0.5]])
-        seen += sight(record, float(times_s[k]), points, places[k] + sides, ())
+        seen += sight(record, float(times_s[k]), points, places[k] + sides, own)
     away = np.abs(np.angle(np.exp(1j * (turn - turn[0]))))
     return np.asarray(sides[int(np.argmax(seen / len(looks) - 0.02 * away))])
 

@@ -110,7 +110,7 @@ def _card(record: Record, lookout: Lookout, move: MoveSpan) -> Card:
         rates = np.maximum(-low, high)[scene.arm_columns]
         if np.any(rates > 0):
             chain = Chain.of(tree, WORLD, tool, joints=scene.arm_joints, held=first)
-            tip_speed = tip_speed_maximum(chain, part, tolerance_m_s=1e-3)[1]
+            tip_speed = tip_speed_maximum(chain, part, tolerance_m_s=1e-4)[1]
     allowed = scene.loaded.arm.document.loads[move.load].tip_speed
     riders = scene.aboard(tree)
     if riders:

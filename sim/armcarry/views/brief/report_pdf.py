@@ -84,7 +84,7 @@ def _tables(paper: Paper, told: Briefing, pictures: Pictures) -> None:
             _findings(paper, made[check])
         else:
             paper.text("This check was not made of this run.")
-    paper.heading("Assumptions")
+    paper.heading("Assumptions", room=0.35)
     paper.text(f"Each of these {told.assumed} numbers is invented; replace it before the result is relied on.")
     for file, numbers in told.assumptions:
         paper.heading(file, 9.5)

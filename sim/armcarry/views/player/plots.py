@@ -231,6 +231,7 @@ def _table() -> QTableWidget:
     table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
     # groups differ at both ends of their names: "hardware to structure, relaxed to 0.2 m"
     table.setTextElideMode(Qt.TextElideMode.ElideMiddle)
+    table.setWordWrap(False)
     table.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
     header = table.horizontalHeader()
     header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)

@@ -494,7 +494,7 @@ def test_the_names_of_groups_stay_apart_in_the_table(window):
     metrics, wide = table.fontMetrics(), table.columnWidth(0) - 8
     names = ["hardware to structure, relaxed to 0 m", "hardware to structure, relaxed to 0.2 m"]
     shown = [metrics.elidedText(name, table.textElideMode(), wide) for name in names]
-    assert len(set(shown)) == 2 and table.textElideMode() == Core.TextElideMode.ElideMiddle
+    assert len(set(shown)) == 2 and not table.wordWrap() and table.textElideMode() == Core.TextElideMode.ElideMiddle
 
 
 def test_keys_reach_nothing_of_the_view_toolkit(window):
