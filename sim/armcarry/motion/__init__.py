@@ -10,7 +10,6 @@
   raises errors.ReachError (.short_m .short_rad .stopped_by .reason); .solve(chain, T, seeds) -> Attempts
 - path.joint_segment(joints, start, end) -> Path
 - line.straight_line(chain, start, goal, tool=None, pinned=(), end=None, near=None) -> Path
-- branches.choose_branches(chain, candidates, start) -> list of (n,); .line_ends .line_cost for straight legs
 - timing.time_path(path, RateLimits(velocity, acceleration, tip_speed_m_s, tip_angular_speed_rad_s), start_s,
   slow_zones=[(s0, s1, factor)], chain=None, tool=None) -> Motion; .greatest_rates(motion); .minimum_time .smooth
 - speed.tip_speed_maximum(chain, motion, tool) -> (lower, upper, time); .tool_speed
