@@ -1,4 +1,4 @@
-"""Commands that look for a way, or at many runs: restraint, disperse."""
+"""Commands that look for a way, or at many runs: restraint, disperse, stations."""
 
 from __future__ import annotations
 
@@ -92,3 +92,37 @@ def disperse(
             typer.echo(f"{campaign.taken_up} runs were done before and taken up")
         typer.echo(f"worst run: armcarry play {out / 'worst'}")
     raise typer.Exit(1 if results.overall.short else 0)
+
+
+@app.command()
+def stations(
+    scenario: Annotated[Path, typer.Argument(help="The script, a YAML file.")],
+    worksite: Annotated[
+        list[str] | None, typer.Argument(help="Worksites in the order they are visited; default all of the platform.")
+    ] = None,
+    step: Annotated[str, typer.Option(help="Distance of stations along the rail.")] = "0.5 m",
+    picture: Annotated[Path | None, typer.Option(help="Write a map as PNG.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Find the trolley stations and mounts from which worksites are reached with margin, and the fewest moves.
+
+    Exit code: 0 every worksite is reached from somewhere, 1 one is not, 2 bad input or usage.
+    """
+    from armcarry.planning.stations import HEADINGS, station_map
+    from armcarry.quantities import parse
+    from armcarry.views.terminal import Console
+
+    console = Console(quiet=as_json)
+    with console.progress() as tell:
+        found = station_map(scenario, worksite or (), parse(step, "length"), tell)
+    if picture is not None:
+        from armcarry.views.stations_map import write_stations_map
+
+        write_stations_map(found, picture)
+    if as_json:
+        print_json(found.as_dict())
+    else:
+        console.table(found.message, HEADINGS, found.rows())
+        if picture is not None:
+            typer.echo(f"Map written to {picture}")
+    raise typer.Exit(1 if found.unreached else 0)
