@@ -237,7 +237,7 @@ def test_findings_jump_and_show_value_and_requirement_from_the_table(browser, sm
     assert now(browser) == pytest.approx(record.tightest.time_s)
     assert (text(browser, "value"), text(browser, "needed")) == ("✕ 0.233 m", "0.30 m required")
     assert text(browser, "pair") == "pump box case – bay 7 longeron 1 1"
-    assert first.get_attribute("aria-current") == "true"
+    assert first.get_attribute("aria-current") == "true" and first.text.startswith("✕ fail: clearance")
     seen = picture(browser)
     assert ((np.abs(seen - [0xD5, 0x5E, 0x00]).sum(axis=2)) < 40).sum() > 40  # the line between the two
     label = browser.find_element("id", "label")
@@ -301,6 +301,21 @@ def test_nothing_is_cut_at_projector_size(browser):
         )
         assert fits or name in ("clock", "value"), name
     assert browser.execute_script("return document.documentElement.scrollHeight <= innerHeight + 1")
+
+
+def test_the_label_of_the_gap_keeps_off_the_choice_of_views(browser):
+    rectangle = "(name) => { const b = document.getElementById(name).getBoundingClientRect();"
+    rectangle += " return [b.left, b.top, b.right, b.bottom]; }"
+    shown = 0
+    for camera in ("free", "follow", "ev1", "mast"):
+        for at in range(0, 540, 60):
+            browser.execute_script("armcarryPage.use(arguments[0]); armcarryPage.seek(arguments[1])", camera, at)
+            picture(browser)
+            one, two = browser.execute_script(f"const of = {rectangle}; return [of('label'), of('views')]")
+            if one[2] > one[0]:
+                shown += 1
+                assert one[0] >= two[2] - 1 or one[1] >= two[3] - 1, (camera, at)
+    assert shown > 3
 
 
 def test_no_error_and_no_request_but_the_file_itself(browser, page):

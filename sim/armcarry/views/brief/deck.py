@@ -166,7 +166,7 @@ def write_deck(
         for picture in pictures.of(carry):
             deck.picture(deck.slide(f"{carry.title}: {when}"), picture.path, picture.words)
         table = _short(margins(record, carry.start_s, carry.end_s))
-        deck.table(deck.slide(f"Margins of {carry.title}"), table, (3, 3, 1.2, 1.5, 1.5, 1.5))
+        deck.table(deck.slide(f"Margins of {carry.title}"), table, (3, 3, 1.2, 1.3, 1.3, 1.3, 1.9))
     for picture in pictures.views[1:]:
         deck.picture(deck.slide(picture.title), picture.path, picture.words)
     for picture in pictures.what_ifs:
@@ -199,5 +199,5 @@ def _cut(text: str, letters: int = 150) -> str:
 
 
 def _short(data: Table) -> Table:
-    """Leave out the columns of uncertainty, which the report has."""
-    return Table(data.columns[:6], tuple(row[:6] for row in data.rows))
+    """Leave out the worst case, which the report has."""
+    return Table(data.columns[:7], tuple(row[:7] for row in data.rows))

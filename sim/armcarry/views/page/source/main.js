@@ -97,7 +97,8 @@ function listFindings() {
     item.type = "button";
     item.dataset.number = String(number);
     item.className = finding.verdict;
-    const parts = [["sign", `${finding.sign} ${finding.word}`], ["when", clock(finding.time - data.start_s)],
+    const found = `${finding.sign} ${finding.word}: ${finding.check.replaceAll("_", " ")}`;
+    const parts = [["sign", found], ["when", clock(finding.time - data.start_s)],
       ["message", finding.message], ["remedy", finding.remedy]];
     for (const [name, text] of parts) {
       if (!text) continue;
@@ -211,7 +212,9 @@ function frame(now) {
       const wide = $("label").offsetWidth;
       const right = place.x + 14 + wide < $("scene").clientWidth;
       const x = right ? place.x + 14 : Math.max(place.x - 14 - wide, 0);
-      $("label").style.transform = `translate(${x}px, ${Math.max(place.y - 16, 0)}px)`;
+      const views = $("views"); // the label stays below what is chosen there
+      const top = x < views.offsetLeft + views.offsetWidth ? views.offsetTop + views.offsetHeight : 0;
+      $("label").style.transform = `translate(${x}px, ${Math.max(place.y - 16, top)}px)`;
     }
     frames.count += 1;
   }
