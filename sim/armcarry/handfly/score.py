@@ -51,8 +51,8 @@ class Score:
     reaction_s: float | None
 
     def as_dict(self) -> dict[str, Any]:
-        """Return it for JSON."""
-        return asdict(self)
+        """Return it for JSON; the margin is None in contact, or where nothing was near."""
+        return {**asdict(self), "least_margin_m": self.least_margin_m if np.isfinite(self.least_margin_m) else None}
 
     def row(self, name: str) -> list[str]:
         """Return it as a row under HEADINGS."""

@@ -16,7 +16,7 @@ from typing import IO, Any
 
 import numpy as np
 
-from armcarry.errors import InputError, RecordError
+from armcarry.errors import ArmcarryError, InputError, RecordError
 from armcarry.handfly.command import RATE_HZ, Command
 from armcarry.handfly.control import Fault, Pilot
 from armcarry.handfly.course import Course
@@ -143,19 +143,26 @@ def replay(session: Session, scene: Scene, course: Course) -> Flight:
     for tick, number, content in session.lines:
         while flight.pilot.tick < tick:
             flight.step(command)
-        if "c" in content:
-            command = Command.of(content["c"])
-        elif "act" in content:
-            said = flight.act()
-            if said:
-                raise InputError(f"the act cannot be done again: {said}", file=session.path, line=number)
-        elif "fault" in content:
-            flight.fail(Fault(**content["fault"]))
-        elif "q" in content:
-            noted = np.array([float.fromhex(value) for value in content["q"]])
-            if not np.array_equal(noted, flight.pilot.q):
-                apart = float(np.abs(noted - flight.pilot.q).max())
-                raise InputError(
-                    f"the flight comes out differently, by {apart:.3g} rad or m", file=session.path, line=number
-                )
+        try:
+            command = _again(flight, content, command)
+        except (ArmcarryError, TypeError, ValueError, AttributeError) as error:
+            raise InputError(f"{error}", file=session.path, line=number) from error
     return flight
+
+
+def _again(flight: Flight, content: dict[str, Any], command: Command) -> Command:
+    """Do what a line says and return the command that holds from then on."""
+    if "c" in content:
+        return Command.of(content["c"])
+    if "act" in content:
+        said = flight.act()
+        if said:
+            raise InputError(f"the act cannot be done again: {said}")
+    elif "fault" in content:
+        flight.fail(Fault(**content["fault"]))
+    elif "q" in content:
+        noted = np.array([float.fromhex(value) for value in content["q"]])
+        if not np.array_equal(noted, flight.pilot.q):
+            apart = float(np.abs(noted - flight.pilot.q).max())
+            raise InputError(f"the flight comes out differently, by {apart:.3g} rad or m")
+    return command
