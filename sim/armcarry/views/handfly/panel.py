@@ -40,7 +40,8 @@ def readings_html(cockpit: Cockpit, readings: Readings, alarm: Alarm) -> str:
         f"{escape(alarm.words)}{when}</span>",
         _heading("Rider"), f'<span style="font-size:16px">&ldquo;{escape(call(pilot))}&rdquo;</span>',
         _heading("Step"), escape(leg.span.say or leg.span.title),
-        f"{off_m:.3f} m and {np.degrees(off_rad):.2f} deg to go", _heading("Closest"), _closest(readings), _heading("If stopped now"), _run_out(cockpit, readings),
+        f"{off_m:.3f} m and {np.degrees(off_rad):.2f} deg to go",
+        _heading("Closest"), _closest(readings), _heading("If stopped now"), _run_out(cockpit, readings),
         _heading("Joints, to the end of travel"), _joints(cockpit, readings),
         _heading("What now"), "<br>".join(escape(words) for words in ways_off(pilot, readings)),
     ]  # fmt: skip
