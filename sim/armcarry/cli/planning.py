@@ -1,4 +1,4 @@
-"""Commands that look for a way, or at many runs: restraint, disperse, stations."""
+"""Commands that look for a way, or at many runs: restraint, route, stations, disperse."""
 
 from __future__ import annotations
 
@@ -44,6 +44,48 @@ def restraint(
     else:
         Console().table(found.message, HEADINGS, found.rows())
     raise typer.Exit(0 if found.choices else 1)
+
+
+@app.command()
+def route(
+    scenario: Annotated[Path, typer.Argument(help="The script, a YAML file.")],
+    out: Annotated[Path, typer.Option(help="New scenario file to write; the script itself stays as it is.")],
+    carry: Annotated[str | None, typer.Option(help="Only this carry.")] = None,
+    seed: Annotated[int, typer.Option(help="The same seed gives the same routes.", min=0)] = 1,
+    as_json: Json = False,
+) -> None:
+    """Fly the free stretches of carries with the largest proven margin; write the scenario and rehearse it.
+
+    Moves with relaxations, holds and switches stay, and where a stretch starts and ends.
+    Exit code: 0 the written scenario passes, 1 a stretch has no way or a check fails, 2 bad input or usage.
+    """
+    from armcarry.clearance.ready import make_ready
+    from armcarry.files.load import load_scenario
+    from armcarry.planning.route import HEADINGS, find_routes, write_routes
+    from armcarry.record.finding import Verdict
+    from armcarry.rehearsal import judge
+    from armcarry.rehearsal import rehearse as compute
+    from armcarry.scene.build import build_scene
+    from armcarry.views.terminal import Console
+
+    make_ready(lambda words: typer.echo(words, err=True))
+    console = Console(quiet=as_json)
+    with console.progress() as tell:
+        scene = build_scene(load_scenario(scenario))
+        found = find_routes(scene, carry=carry, seed=seed, tell=lambda words, share: tell(words, 0.5 * share))
+        written = write_routes(found, scenario, out)
+        record = compute(out, lambda words, share: tell(f"checking: {words}", 0.5 + 0.45 * share))
+        failed = [finding for finding in judge(record) if finding.verdict is Verdict.FAIL]
+    if as_json:
+        print_json({"stretches": [stretch.as_dict() for stretch in found], "written": str(out), "new": written,
+                    "failed": [finding.as_dict() for finding in failed]})  # fmt: skip
+    else:
+        console.table(f"{written} of {len(found)} stretches written anew", HEADINGS, [s.row() for s in found])
+        typer.echo(f"{out}: {len(failed)} findings fail" if failed else f"{out}: no finding fails")
+        for finding in failed[:5]:
+            typer.echo(f"  {finding.check}: {finding.message}")
+    none = any(stretch.way is None or not stretch.way.free for stretch in found)
+    raise typer.Exit(1 if failed or none else 0)
 
 
 @app.command()

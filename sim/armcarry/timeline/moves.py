@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from armcarry.errors import MotionError, ReachError
-from armcarry.files.documents.scenario import Carry, Move
+from armcarry.files.documents.scenario import Carry, Line, Move
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
@@ -183,8 +183,11 @@ def _point(scene: Scene, way: Way, named: str | None) -> str:
     return point
 
 
-def _goal(scene: Scene, way: Way, move: Move) -> tuple[str, Array]:
-    """Return the point to move and T_world_goal (4, 4)."""
+def goal_of(scene: Scene, way: Way, move: Move) -> tuple[str, Array]:
+    """Return the point a move to a pose, a worksite or along a line steers, and T_world_goal (4, 4)."""
+    if move.line is not None:
+        point = _point(scene, way, move.line.point)
+        return point, _line_goal(way, move.line, point)
     if move.to_worksite is not None:
         stand = scene.loaded.platform.document.worksites[move.to_worksite].stand
         return scene.tool(way.tree), way.tree.pose_of(f"{PLATFORM}/{stand}", way.position)
@@ -197,7 +200,7 @@ def _goal(scene: Scene, way: Way, move: Move) -> tuple[str, Array]:
 
 def _to_pose(scene: Scene, tightness: Tightness, way: Way, planned: PlannedMove) -> list[Way]:
     """Return the ways on the cheapest branches, those that come too near something last."""
-    point, pose = _goal(scene, way, planned.move)
+    point, pose = goal_of(scene, way, planned.move)
     chain = _chain(scene, way, point)
     pinned = {f"arm/{joint}": value for joint, value in planned.move.pin.items()}
     found = solutions(chain, pose, pinned=pinned or None, what=planned.words)
@@ -219,12 +222,8 @@ def _to_pose(scene: Scene, tightness: Tightness, way: Way, planned: PlannedMove)
     return _prune(roomy)
 
 
-def _along_line(scene: Scene, way: Way, planned: PlannedMove) -> PlannedMove:
-    line = planned.move.line
-    if line is None:
-        raise MotionError("a straight line without a goal")
-    point = _point(scene, way, line.point)
-    chain = _chain(scene, way, point)
+def _line_goal(way: Way, line: Line, point: str) -> Array:
+    """Return T_world_goal (4, 4) of a straight line from where the point is."""
     frame = way.tree.pose_of(line.frame, way.position)
     here = way.tree.pose_of(point, way.position)
     goal = here.copy()
@@ -234,6 +233,17 @@ def _along_line(scene: Scene, way: Way, planned: PlannedMove) -> PlannedMove:
         goal[:3, 3] += frame[:3, :3] @ np.asarray(line.by)
     if line.rotation is not None:
         goal[:3, :3] = (frame @ poses.from_xyz_rpy((0, 0, 0), line.rotation))[:3, :3]
+    return goal
+
+
+def _along_line(scene: Scene, way: Way, planned: PlannedMove) -> PlannedMove:
+    line = planned.move.line
+    if line is None:
+        raise MotionError("a straight line without a goal")
+    point = _point(scene, way, line.point)
+    chain = _chain(scene, way, point)
+    here = way.tree.pose_of(point, way.position)
+    goal = _line_goal(way, line, point)
     if np.linalg.norm(goal[:3, 3] - here[:3, 3]) < 1e-9 and np.linalg.norm(goal - here) < 1e-9:
         return replace(planned, tool=point)
     pinned = tuple(f"arm/{joint}" for joint in planned.move.pin)

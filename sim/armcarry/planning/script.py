@@ -1,0 +1,53 @@
+"""A scenario written anew with some moves replaced; comments and order of all else are kept."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from armcarry.errors import InputError
+from armcarry.files.atomic import write_bytes_atomic
+
+
+def write_with_moves(
+    source: Path, target: Path, replaced: Mapping[str, Sequence[tuple[int, int, list[dict[str, Any]]]]], note: str
+) -> None:
+    """Write a copy of a scenario with stretches of its carries replaced.
+
+    Args:
+        source: the scenario file.
+        target: where the copy goes; not the source itself.
+        replaced: carry -> (first move, count, the moves in their place), moves counted from 0.
+        note: one line of comment put before the first of them.
+
+    Raises:
+        InputError: target is the source.
+        RecordError: it cannot be written.
+    """
+    from ruamel.yaml import YAML
+    from ruamel.yaml.comments import CommentedMap
+
+    if source.resolve() == target.resolve():
+        raise InputError("a route is written to a new file, the script stays as it is", file=target)
+    yaml = YAML()
+    yaml.width = 4096  # no line of the script is wrapped anew
+    yaml.preserve_quotes = True
+    yaml.indent(mapping=2, sequence=4, offset=2)
+    document = yaml.load(source.read_text(encoding="utf-8"))
+    for carry in document["carries"]:
+        # from the last, so that earlier numbers stay true
+        for first, count, moves in sorted(replaced.get(carry["name"], ()), reverse=True, key=lambda item: item[0]):
+            items = []
+            for move in moves:
+                item = CommentedMap(move)
+                if "to_joints" in move:
+                    item["to_joints"] = CommentedMap(move["to_joints"])
+                    item["to_joints"].fa.set_flow_style()
+                items.append(item)
+            carry["moves"][first : first + count] = items
+            carry["moves"].yaml_set_comment_before_after_key(first, before=note, indent=6)
+    stream = io.StringIO()
+    yaml.dump(document, stream)
+    write_bytes_atomic(target, stream.getvalue().encode("utf-8"))

@@ -1,0 +1,181 @@
+"""Routes of a small arm past a post, checked by an engine that shares no code; scripts written anew."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from armcarry.errors import FrameError, InputError
+from armcarry.files.load import load_scenario
+from armcarry.files.places import scenarios_folder
+from armcarry.geometry import poses
+from armcarry.geometry.model import Body
+from armcarry.geometry.shapes import Box, Cylinder
+from armcarry.planning.route import find_routes
+from armcarry.planning.script import write_with_moves
+from armcarry.planning.space import ENOUGH_M, ArmSpace
+
+REQUIRED = [{"between": [a, "structure"], "distance": "0.3 m"} for a in ("arm", "rider")]
+
+
+def _scene(rider_scene, moves, bodies, **more):
+    script = {"carries": [{"name": "swing", "moves": moves}], "start": {"j1": "0 deg"}}
+    return rider_scene({}, bodies, rules={"required": REQUIRED}, script=script, **more)
+
+
+def _post(x, y, height=1.6):
+    return Body("post", "yard", Cylinder(0.1, height), poses.from_xyz_rpy((x, y, height / 2), (0, 0, 0)))
+
+
+def _at_angle(radius, degrees, height=1.6):
+    return _post(radius * np.cos(np.radians(degrees)), radius * np.sin(np.radians(degrees)), height)
+
+
+@pytest.fixture
+def swing(rider_scene):
+    """A quarter turn, the post in the middle of it."""
+    move = {"to_joints": {"j1": "100 deg"}, "name": "over", "say": "Over"}
+    return _scene(rider_scene, [move], [_at_angle(2.6, 50, 2.0)])
+
+
+def test_a_swing_through_a_post_is_led_round_it(swing, pinocchio_engine):
+    (stretch,) = find_routes(swing, seed=1)
+    assert stretch.script_m < 0
+    assert stretch.better
+    assert stretch.route_m > 0
+    assert stretch.moves[-1]["name"] == "over"
+    assert stretch.moves[-1]["say"] == "Over"
+    assert stretch.moves[0]["name"] == "over_by_1"
+    tree = swing.tree
+    owner = [body.name.split("/")[0] for body in tree.bodies]
+    post, rows = owner.index("platform"), range(len(owner))
+    pairs = [(post, row) for row in rows if owner[row] in ("arm", "ev1", "restraint")]
+    engine = pinocchio_engine(tree, pairs)
+    at = swing.position[swing.arm_columns]
+    np.testing.assert_allclose(stretch.way.points[0], at)
+    least = np.inf
+    for move in stretch.moves:
+        end = np.radians([float(move["to_joints"][f"j{k}"].split()[0]) for k in range(1, 7)])
+        for share in np.linspace(0, 1, 120):
+            full = swing.position.copy()
+            full[swing.arm_columns] = at + share * (end - at)
+            least = min(least, min(engine.distances(full)))
+        at = end
+    assert np.degrees(at) == pytest.approx([100, *np.degrees(swing.position[swing.arm_columns][1:])], abs=1e-3)
+    assert least - 0.3 >= stretch.route_m - 1e-4
+    assert min(least - 0.3, ENOUGH_M) < stretch.route_m + 0.05
+
+
+def test_the_same_seed_gives_the_same_route(swing):
+    first, again = find_routes(swing, seed=5), find_routes(swing, seed=5)
+    assert first[0].as_dict() == again[0].as_dict()
+    assert first[0].moves == again[0].moves
+
+
+def test_margins_of_segments_agree_with_the_independent_engine(swing, pinocchio_engine):
+    space = ArmSpace(swing, swing.tree, swing.position)
+    source = np.random.default_rng(4)
+    home = swing.position[swing.arm_columns]
+    starts, ends = home + source.normal(0, 0.3, (8, 6)), home + source.normal(0, 0.3, (8, 6))
+    ends[:, 0] += 0.8
+    found = space.margins(starts, ends)
+    engine = pinocchio_engine(swing.tree, space.pairs)
+    for k in range(8):
+        full = np.repeat(swing.position[None], 300, axis=0)
+        full[:, swing.arm_columns] = starts[k] + np.linspace(0, 1, 300)[:, None] * (ends[k] - starts[k])
+        sampled = min(float((np.maximum(engine.distances(q), 0) - space.asked_m).min()) for q in full)
+        assert found.lower_m[k] <= sampled + 1e-5
+        assert found.lower_m[k] >= min(sampled, 0.5) - 0.02
+
+
+def test_a_free_swing_is_left_as_it_is(rider_scene):
+    scene = _scene(rider_scene, [{"to_joints": {"j1": "60 deg"}}], [_post(-3.0, 0.0)])
+    (stretch,) = find_routes(scene)
+    assert not stretch.better
+    assert stretch.reason == "the script is as good"
+    assert stretch.row()[-1] == "the script is as good"
+
+
+def test_stretches_end_at_holds_and_at_moves_with_relaxations(rider_scene):
+    relaxed = {"one_joint": {"j5": "5 deg"},
+               "relax": [{"bodies": ["ev1/*", "platform/post"], "required": "0.1 m", "why": "near"}]}
+    moves = [{"to_joints": {"j1": "20 deg"}}, {"one_joint": {"j1": "40 deg"}}, {"hold": "5 s"},
+             {"one_joint": {"j1": "30 deg"}}, relaxed, {"one_joint": {"j1": "10 deg"}}]
+    found = find_routes(_scene(rider_scene, moves, [_post(-3.0, 0.0)]))
+    assert [(stretch.first, stretch.count) for stretch in found] == [(0, 2), (3, 1), (5, 1)]
+
+
+def test_a_goal_that_is_too_near_is_named_with_what_it_lacks(rider_scene):
+    scene = _scene(rider_scene, [{"to_joints": {"j1": "90 deg"}, "name": "there"}], [_at_angle(3.3, 90, 6.0)])
+    (stretch,) = find_routes(scene)
+    assert not stretch.better
+    assert stretch.reason.startswith("none: platform/post to ")
+    assert "lacks" in stretch.reason
+    assert "of 0.300 m on its goal" in stretch.reason
+    assert stretch.reason.endswith(
+        "no appendage state nor the vehicle's absence opens it; try another base station (armcarry stations) or goal"
+    )
+    assert stretch.row()[2] == "none"
+
+
+def test_the_state_that_opens_a_way_is_named(rider_scene):
+    from armcarry.files.documents.models import Appendage
+    from armcarry.geometry.model import Joint
+    from armcarry.scene.build import build_scene
+
+    scene = _scene(rider_scene, [{"to_joints": {"j1": "90 deg"}, "name": "there"}], [])
+    states = {"shut": {"gate_slide": "0 m"}, "open": {"gate_slide": "8 m"}}
+    gate = Appendage.model_validate({"joints": ["gate_slide"], "turning_time": "10 s", "states": states})
+    document = scene.loaded.platform.document.model_copy(update={"appendages": {"gate": gate}})
+    at = poses.from_xyz_rpy((0, 3.3, 1.5), (0, 0, 0))
+    slide = Joint("gate_slide", "prismatic", "yard", "gate", at, np.array([0.0, 1.0, 0.0]), 0.0, 9.0)
+    model = scene.loaded.platform.model
+    model = replace(model, links=(*model.links, "gate"), joints=(*model.joints, slide),
+                    bodies=(Body("gate", "gate", Box((2.0, 0.2, 3.0)), poses.identity()),))
+    loaded = replace(scene.loaded, platform=replace(scene.loaded.platform, document=document, model=model))
+    (stretch,) = find_routes(build_scene(loaded))
+    assert "lacks" in stretch.reason
+    assert stretch.reason.endswith("on its goal; it opens with gate open")
+
+
+def test_a_move_beyond_reach_says_how_far_short_it_is(rider_scene):
+    goal = {"to_pose": {"frame": "platform/yard", "position": ["40 m", "0 m", "1 m"]}, "name": "far"}
+    (stretch,) = find_routes(_scene(rider_scene, [goal], [_post(-3.0, 0.0)]))
+    assert "far is not reached" in stretch.reason
+    assert "armcarry stations" in stretch.reason
+    assert stretch.as_dict()["route_m"] is None
+
+
+def test_wrong_names_are_refused(swing, rider_scene):
+    with pytest.raises(FrameError, match="carry with moves of its own"):
+        find_routes(swing, carry="swung")
+    with pytest.raises(InputError, match="the scenario has no carry with moves of its own"):
+        find_routes(rider_scene({}, sites=0))
+
+
+# -- scripts --------------------------------------------------------------------------------------------------
+
+
+def test_a_script_keeps_all_but_the_moves_replaced(tmp_path):
+    source = scenarios_folder() / "pump_box_to_bay_7.yaml"
+    target = tmp_path / "new.yaml"
+    source_lines = source.read_text().splitlines()
+    moves = [{"name": "by_1", "to_joints": {"elbow_bend": "90.0000 deg"}},
+             {"name": "in_front", "to_joints": {"elbow_bend": "80.0000 deg"}}]
+    write_with_moves(source, target, {"box_to_bay_7": [(9, 3, moves)]}, "a note")
+    lines = target.read_text().splitlines()
+    new = [line for line in lines if line not in source_lines]
+    assert [line.strip() for line in new] == [
+        "# a note", "- name: by_1", "to_joints: {elbow_bend: 90.0000 deg}", "- name: in_front",
+        "to_joints: {elbow_bend: 80.0000 deg}",
+    ]
+    gone = [line for line in source_lines if line not in lines]
+    assert len(gone) == 3
+    assert load_scenario(target).scenario.carries[0].moves[9].name == "by_1"
+
+
+def test_the_script_itself_is_not_overwritten(tmp_path):
+    path = tmp_path / "a.yaml"
+    path.write_text("carries: []\n")
+    with pytest.raises(InputError, match="a route is written to a new file, the script stays as it is"):
+        write_with_moves(path, path, {}, "")
