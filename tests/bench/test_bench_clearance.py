@@ -87,12 +87,12 @@ def coal_cost(engine, motion, count=200):
 
 
 def bullet_cost(tree, motion, pairs, count=2):
-    from armcarry.clearance.second_opinion import _bullet, _bullet_body, _silence
+    from armcarry.clearance.second_opinion import _bullet_body, bullet_client, silence
     from armcarry.geometry.poses import quaternion_wxyz
 
-    bullet, client = _bullet()
+    bullet, client = bullet_client()
     offsets, links = np.stack([body.pose for body in tree.bodies]), [body.link for body in tree.bodies]
-    with _silence():
+    with silence():
         made = [_bullet_body(bullet, client, body.shape, np.eye(4)) for body in tree.bodies]
     poses = forward(tree, motion.at(np.linspace(motion.start_s, motion.end_s, count)), links) @ offsets
     turns = quaternion_wxyz(poses)[..., [1, 2, 3, 0]].tolist()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from armcarry.clearance.second_opinion import BANDS_M, EngineAnswer, Opinion
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding, Verdict
@@ -9,8 +11,45 @@ from armcarry.record.record import Record
 
 
 def check(record: Record) -> tuple[Finding, ...]:
-    """Give one finding an engine that agrees or is absent, and one for every pair on which one disagrees."""
-    return tuple(finding for answer in record.engines for finding in _judge(answer))
+    """Give one finding an engine that agrees or is absent, and one for every pair on which one disagrees.
+
+    One more tells what an engine that knows of masses makes of the longest run-outs of late stops.
+    """
+    return tuple(
+        finding for answer in record.engines for finding in (*_judge(answer), *_stops(answer))
+    )
+
+
+def _stops(answer: EngineAnswer) -> tuple[Finding, ...]:
+    if not answer.stops:
+        return ()
+    worst = min(answer.stops, key=lambda stop: stop.spare_m)
+    longest = max(answer.stops, key=lambda stop: stop.theirs_m)
+    loosest = max(answer.stops, key=lambda stop: stop.off)
+    kept = (
+        f"keep what must be left, at least {worst.spare_m:.3f} m more"
+        if worst.agrees
+        else f"leave {-worst.spare_m:.3f} m less than must be left"
+    )
+    return (
+        Finding(
+            "second_opinion",
+            Verdict.PASS if worst.agrees else Verdict.FAIL,
+            answer.engine,
+            f"{answer.engine} flies the {len(answer.stops)} longest and tightest run-outs with masses and brakes as "
+            f"limits of torque: they {kept}, between {worst.body_a} and {worst.body_b} when stopped at "
+            f"{clock(worst.time_s)} (looked at in steps). Its tip goes {longest.theirs_m:.3f} m to rest at most, ours "
+            f"{longest.ours_m:.3f} m then; {loosest.joint} is off ours by {np.degrees(loosest.off):.1f} deg when "
+            f"stopped at {clock(loosest.time_s)}, standing after {loosest.theirs_s:.1f} s, ours {loosest.ours_s:.1f} s",
+            other="late stop",
+            start_s=worst.time_s,
+            end_s=worst.time_s,
+            value=worst.spare_m,
+            limit=0.0,
+            unit="m",
+            remedy="" if worst.agrees else f"lead the carry farther from there, or slow it at {clock(worst.time_s)}",
+        ),
+    )
 
 
 def _judge(answer: EngineAnswer) -> list[Finding]:

@@ -22,8 +22,6 @@ from armcarry.geometry.shapes import Box, Capsule, ConvexMesh, Cylinder, Shape, 
 
 #: how far an engine may be off, metres
 BANDS_M = {"coal": 5e-5, "pybullet": 3e-3}
-
-
 @dataclass(frozen=True)
 class Opinion:
     """One engine's answer on one pair at one instant, beside our bounds of the same distance."""
@@ -50,12 +48,43 @@ class Opinion:
 
 
 @dataclass(frozen=True)
+class StopOpinion:
+    """One engine's run-out of a stop commanded at an instant, beside ours, both from when the brakes take hold.
+
+    Attributes:
+        theirs_m, ours_m: way of the tip to rest.
+        theirs_s, ours_s: time to rest.
+        joint, off: the joint that is farthest from ours on the way, and by how much, rad or m.
+        spare_m: least distance beyond what must be left over the flown way, looked at in steps.
+        body_a, body_b: between these two.
+    """
+
+    engine: str
+    time_s: float
+    theirs_m: float
+    ours_m: float
+    theirs_s: float
+    ours_s: float
+    joint: str
+    off: float
+    spare_m: float
+    body_a: str
+    body_b: str
+
+    @property
+    def agrees(self) -> bool:
+        """Whether the flown way keeps what must be left, as ours is proven to."""
+        return self.spare_m >= 0.0
+
+
+@dataclass(frozen=True)
 class EngineAnswer:
     """All answers of one engine; an absent engine gives none and agrees with nothing."""
 
     engine: str
     present: bool
     opinions: tuple[Opinion, ...] = ()
+    stops: tuple[StopOpinion, ...] = ()
 
 
 def present(engine: str) -> bool:
@@ -109,7 +138,7 @@ def _coal_geometry(shape: Shape) -> Any:
 
 
 @contextmanager
-def _silence() -> Iterator[None]:
+def silence() -> Iterator[None]:
     """Keep the library's banner, written past Python, off standard output."""
     quiet, out = os.open(os.devnull, os.O_WRONLY), os.dup(1)
     try:
@@ -122,16 +151,17 @@ def _silence() -> Iterator[None]:
 
 
 @lru_cache(maxsize=1)
-def _bullet() -> tuple[Any, int]:
-    with _silence():
+def bullet_client() -> tuple[Any, int]:
+    """Return pybullet and its client without a window, connected once and in silence."""
+    with silence():
         import pybullet
 
         return pybullet, pybullet.connect(pybullet.DIRECT)
 
 
 def _pybullet_distance(shape_a: Shape, T_a: Array, shape_b: Shape, T_b: Array) -> float:
-    bullet, client = _bullet()
-    with _silence():
+    bullet, client = bullet_client()
+    with silence():
         first, second = (_bullet_body(bullet, client, shape, T) for shape, T in ((shape_a, T_a), (shape_b, T_b)))
         try:
             answers = bullet.getClosestPoints(first, second, distance=100.0, physicsClientId=client)

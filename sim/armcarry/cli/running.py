@@ -39,7 +39,7 @@ def rehearse(
         bool, typer.Option("--leave-out", help="Leave out rows of a log that cannot be used, and list them.")
     ] = False,
     second_opinion: Annotated[
-        bool, typer.Option("--second-opinion", help="Ask other engines about the tightest pairs.")
+        bool, typer.Option("--second-opinion", help="Ask other engines about the tightest pairs and late stops.")
     ] = False,
     as_json: Json = False,
 ) -> None:

@@ -1,4 +1,4 @@
-"""Ask other engines about the tightest pairs of a run, each at its tightest instant."""
+"""Ask other engines about the tightest pairs of a run, each at its tightest instant, and about late stops."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from armcarry.clearance import distance
-from armcarry.clearance.second_opinion import BANDS_M, EngineAnswer, Opinion, engine_distance, present
+from armcarry.clearance.second_opinion import BANDS_M, EngineAnswer, Opinion, StopOpinion, engine_distance, present
+from armcarry.record.flown_stop import fly_stops
 from armcarry.record.record import PairRow, Record
 
 #: metres; the stated distance is that of the instant to this
@@ -25,11 +26,16 @@ def ask_engines(record: Record) -> tuple[EngineAnswer, ...]:
     """Return every engine's answers; one that is not installed is reported as absent."""
     rows = _tightest(record)
     return tuple(
-        EngineAnswer(engine, True, tuple(_ask(record, engine, row) for row in rows))
+        EngineAnswer(engine, True, tuple(_ask(record, engine, row) for row in rows), _stops(record, engine))
         if present(engine)
         else EngineAnswer(engine, False)
         for engine in BANDS_M
     )
+
+
+def _stops(record: Record, engine: str) -> tuple[StopOpinion, ...]:
+    """Return what an engine that knows of masses makes of the longest run-outs."""
+    return fly_stops(record) if engine == "pybullet" else ()
 
 
 def _tightest(record: Record) -> list[PairRow]:

@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 
 from armcarry import __version__
-from armcarry.clearance.second_opinion import EngineAnswer, Opinion
+from armcarry.clearance.second_opinion import EngineAnswer, Opinion, StopOpinion
 from armcarry.errors import ArmcarryError, RecordError
 from armcarry.files.load import load_scenario
 from armcarry.files.motion_log import Gap
@@ -247,7 +247,7 @@ def _logged(item: dict[str, Any]) -> Logged:
 
 def _answer(item: dict[str, Any]) -> EngineAnswer:
     opinions = tuple(Opinion(**opinion) for opinion in item["opinions"])
-    return EngineAnswer(item["engine"], item["present"], opinions)
+    return EngineAnswer(item["engine"], item["present"], opinions, tuple(StopOpinion(**s) for s in item["stops"]))
 
 
 def _finding(item: dict[str, Any]) -> Finding:
