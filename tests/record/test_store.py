@@ -89,6 +89,9 @@ def test_a_file_that_is_missing_is_told(copy):
 def test_a_foreign_folder_is_told(tmp_path):
     with pytest.raises(RecordError, match=r"is not a run folder: summary.json is missing"):
         load(tmp_path)
+    (tmp_path / "a_file").write_text("")
+    with pytest.raises(RecordError, match=r"a_file is not a run folder: summary.json is missing"):
+        load(tmp_path / "a_file")
     (tmp_path / "summary.json").write_text('{"format": "something else"}')
     with pytest.raises(RecordError, match="is not a run of format 'armcarry run 1'"):
         load(tmp_path)

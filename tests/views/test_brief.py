@@ -337,6 +337,15 @@ def test_what_the_command_does_not_know_is_refused(command, tmp_path):
         raise command(tmp_path, "--part", "movie", "--cut", "now").exception
 
 
+def test_a_place_that_cannot_be_written_is_told(small_run, command, tmp_path):
+    (tmp_path / "taken").write_text("")
+    with pytest.raises(InputError, match=r"cannot write a briefing into .*taken: File exists"):
+        write_briefing(*small_run, tmp_path / "taken", parts=("gltf",))
+    (tmp_path / "views" / "run.glb").mkdir(parents=True)
+    result = command(tmp_path, "--part", "gltf")
+    assert result.exit_code == 2 and "left out: gltf: cannot be written: [Errno 21] Is a directory" in result.stderr
+
+
 def test_cuts_are_read_with_their_units():
     assert read_cut("400 s to 8 min, 5x, ev1") == Cut(400.0, 480.0, 5.0, "ev1")
     assert read_cut("0 s to 60 s") == Cut(0.0, 60.0, 20.0, "follow")

@@ -265,7 +265,7 @@ def _finding(item: dict[str, Any]) -> Finding:
 def _read_json(path: Path, folder: Path) -> Any:
     try:
         return json.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
+    except (FileNotFoundError, NotADirectoryError):
         raise RecordError(f"{folder} is not a run folder: {path.name} is missing") from None
     except (OSError, ValueError) as error:
         raise RecordError(f"{folder} is damaged: {path.name} cannot be read ({error})") from error

@@ -61,9 +61,15 @@ def write_briefing(
         paper: size of the printed ones.
         cuts: what the movie shows; the whole run in a minute when left out.
         progress: told what is being done and the share done.
+
+    Raises:
+        InputError: the folder cannot be made, or a cut cannot be shown.
     """
     tell = progress or (lambda words, share: None)
-    folder.mkdir(parents=True, exist_ok=True)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"cannot write a briefing into {folder}: {error.strerror}") from error
     written = Written()
     draw = _Drawn(record, findings, folder / "pictures")
     makers: dict[str, Callable[[Tell], list[Path]]] = {
@@ -82,6 +88,8 @@ def write_briefing(
             raise
         except ArmcarryError as error:
             written.left_out[part] = str(error)
+        except OSError as error:  # a full disk, a file that another program holds
+            written.left_out[part] = f"cannot be written: {error}"
     tell("the briefing is written", 1.0)
     return written
 
