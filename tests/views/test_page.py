@@ -1,3 +1,5 @@
+import base64
+import gzip
 import hashlib
 import json
 import re
@@ -15,6 +17,7 @@ from armcarry.record.finding import Verdict
 from armcarry.record.record import Curve
 from armcarry.views import page as package
 from armcarry.views.curves import thinned, within
+from armcarry.views.gltf import glb
 from armcarry.views.page.facts import page_facts
 from armcarry.views.page.write import in_script, write_page
 
@@ -94,6 +97,11 @@ def test_it_is_one_small_file_that_asks_for_nothing(page):
     shell = re.sub(r"<script.*?</script>", "", html, flags=re.DOTALL)
     assert not re.search(r"(src|href)\s*=|url\(|@import", shell)
     assert "default-src &#39;none&#39;" in html
+
+
+def test_the_scene_in_it_is_the_glb(small_run, page):
+    held = re.search(r'<script id="run-scene" type="text/plain">(.*?)</script>', page.read_text(encoding="utf-8"))[1]
+    assert gzip.decompress(base64.b64decode(held)) == glb(small_run[0])
 
 
 def test_text_of_the_run_cannot_act(small_run, page):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import gzip
 import hashlib
 import json
 from collections.abc import Callable, Sequence
@@ -55,7 +56,7 @@ def page(facts: dict[str, Any], scene: bytes) -> str:
         "title": facts["title"],
         "style": Markup(style),  # noqa: S704 - our own file
         "data": Markup(in_script(facts)),  # noqa: S704 - escaped for where it stands
-        "scene": Markup(base64.b64encode(scene).decode()),  # noqa: S704
+        "scene": Markup(base64.b64encode(gzip.compress(scene, 9, mtime=0)).decode()),  # noqa: S704
         "script": Markup(script),  # noqa: S704 - our own file
     }
     template = (_HERE / "page.html").read_text(encoding="utf-8")

@@ -2,11 +2,13 @@
 
 export const data = JSON.parse(document.getElementById("run-data").textContent);
 
-export function sceneBytes() {
+// The scene is packed with gzip: a run of hours would not stay small without.
+export async function sceneBytes() {
   const text = atob(document.getElementById("run-scene").textContent.trim());
   const bytes = new Uint8Array(text.length);
   for (let k = 0; k < text.length; k += 1) bytes[k] = text.charCodeAt(k);
-  return bytes.buffer;
+  const whole = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"));
+  return new Response(whole).arrayBuffer();
 }
 
 // Row k with times[k] <= time < times[k + 1], within the table.

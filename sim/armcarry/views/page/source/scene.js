@@ -57,7 +57,7 @@ export class View {
   }
 
   async load() {
-    const gltf = await new GLTFLoader().parseAsync(sceneBytes(), "");
+    const gltf = await new GLTFLoader().parseAsync(await sceneBytes(), "");
     this.scene.add(gltf.scene);
     gltf.scene.traverse((node) => { if (node.userData.name) this.named.set(node.userData.name, node); });
     this.mixer = new AnimationMixer(gltf.scene);
