@@ -152,6 +152,9 @@ class Pilot:
             self._script_speed = 0.0
             self.rate = ramped(self.chain, was, before, self._wanted(command, close), self.accelerations)
             moved = was + (before + self.rate) / 2 * TICK_S
+            if self.fault is not None and self.runs_away:  # at once, as the check of runaways takes it
+                self.rate[self.fault.joint] = self.fault.rate
+                moved[self.fault.joint] = was[self.fault.joint] + self.fault.rate * TICK_S
         self.position = self.position.copy()
         self.position[self.columns] = np.clip(moved, *self.chain.limits.T)
         self._turn()
@@ -179,10 +182,7 @@ class Pilot:
         _, jacobian = pose_and_jacobian(self.chain, self.q)
         tip = float(np.linalg.norm(jacobian[:3] @ wanted))
         over = max(float(np.max(np.abs(wanted) / most)), tip / (self.tip_speed * share), HEADROOM) / HEADROOM
-        wanted = wanted / over
-        if self.fault is not None and self.runs_away:
-            wanted[self.fault.joint] = self.fault.rate
-        return wanted
+        return np.asarray(wanted / over)
 
     def _braked(self, q: Array, rate: Array) -> tuple[Array, Array]:
         """Run on until the brakes bite, then brake every joint to its own stop, exactly."""
