@@ -13,7 +13,7 @@ CARRY = Path(__file__).parents[2] / "scenarios" / "pump_box_to_bay_7.yaml"
 def short_script(tmp_path_factory):
     """The demo carry cut off after the box is pulled out of its rack, as a file."""
     text = CARRY.read_text(encoding="utf-8")
-    head, rest = text.split("      - {hold: 30 s, name: clear_of_rack", 1)
+    head = text.split("      - {hold: 30 s, name: clear_of_rack", 1)[0]
     path = tmp_path_factory.mktemp("script") / "short.yaml"
     path.write_text(head, encoding="utf-8")
     return path
