@@ -2,6 +2,67 @@
 
 A rehearsal aid. Results support, and do not replace, analysis and approval by the responsible
 robotics, safety and medical authorities and local rules. Never use it to command hardware.
+
+What is here stays; everything else may change. Each name loads what it needs when it is first used.
 """
 
-__version__ = "0.1.0"
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+from armcarry.version import VERSION as __version__
+
+if TYPE_CHECKING:
+    from armcarry.checks import registry
+    from armcarry.clearance import prove_clearance
+    from armcarry.errors import ArmcarryError
+    from armcarry.files.motion_log import read_motion_log
+    from armcarry.record.compare import compare
+    from armcarry.record.finding import Finding, Verdict
+    from armcarry.record.record import Record
+    from armcarry.record.store import load, save
+    from armcarry.rehearsal import judge, rehearse
+
+_WHERE = {
+    "ArmcarryError": "errors",
+    "Finding": "record.finding",
+    "Record": "record.record",
+    "Verdict": "record.finding",
+    "compare": "record.compare",
+    "judge": "rehearsal",
+    "load": "record.store",
+    "prove_clearance": "clearance",
+    "read_motion_log": "files.motion_log",
+    "registry": "checks",
+    "rehearse": "rehearsal",
+    "save": "record.store",
+}
+
+__all__ = [
+    "ArmcarryError",
+    "Finding",
+    "Record",
+    "Verdict",
+    "__version__",
+    "compare",
+    "judge",
+    "load",
+    "prove_clearance",
+    "read_motion_log",
+    "registry",
+    "rehearse",
+    "save",
+]
+
+
+def __getattr__(name: str) -> Any:
+    """Return a public name, loading the module it stands in. Raises AttributeError for others."""
+    if name not in _WHERE:
+        raise AttributeError(f"module 'armcarry' has no attribute '{name}'")
+    return getattr(import_module(f"armcarry.{_WHERE[name]}"), name)
+
+
+def __dir__() -> list[str]:
+    """Return the public names."""
+    return sorted(__all__)

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from armcarry import __version__
+from armcarry.version import VERSION
 
 app = typer.Typer(
     name="armcarry",
@@ -24,7 +24,7 @@ Json = Annotated[bool, typer.Option("--json", help="Print one JSON document to s
 
 def _version(value: bool) -> None:
     if value:
-        typer.echo(f"armcarry {__version__}")
+        typer.echo(f"armcarry {VERSION}")
         raise typer.Exit
 
 

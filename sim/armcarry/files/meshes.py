@@ -54,7 +54,7 @@ def read_mesh(path: Path) -> tuple[Triangles, bytes]:
         raise InputError("too many triangles", file=path, found=len(mesh.faces), accepted=f"at most {MAX_TRIANGLES}")
     if not np.all(np.isfinite(mesh.vertices)) or np.max(np.abs(mesh.vertices), initial=0.0) > 1e9:
         raise InputError("coordinates that are not finite or too large", file=path, accepted="finite numbers")
-    return _merged(mesh), content
+    return merged(mesh), content
 
 
 def convex(mesh: Triangles, scale: Array, path: Path) -> ConvexMesh:
@@ -73,7 +73,7 @@ def convex(mesh: Triangles, scale: Array, path: Path) -> ConvexMesh:
         hull = ConvexMesh.hull_of(vertices)
     except ValueError:
         raise InputError("the mesh is flat or empty", file=path, accepted="a closed convex surface") from None
-    if not _closed(mesh.faces):
+    if not is_closed(mesh.faces):
         raise InputError("the mesh is not closed", file=path, accepted="a surface in which each edge joins two faces")
     volume = Triangles(vertices, mesh.faces).volume
     if volume <= 0:
@@ -107,7 +107,7 @@ def _deepest(vertices: Array, hull: ConvexMesh) -> float:
     return deepest
 
 
-def _closed(faces: np.ndarray) -> bool:
+def is_closed(faces: np.ndarray) -> bool:
     """Tell whether every directed edge has exactly one edge the other way."""
     edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]).astype(np.int64)
     count = int(faces.max(initial=0)) + 1
@@ -115,7 +115,7 @@ def _closed(faces: np.ndarray) -> bool:
     return len(np.unique(there)) == len(there) and np.array_equal(np.sort(there), np.sort(back))
 
 
-def _merged(mesh: Triangles) -> Triangles:
+def merged(mesh: Triangles) -> Triangles:
     """Return the mesh with equal vertices made one and faces of no area left out."""
     vertices, index = np.unique(mesh.vertices + 0.0, axis=0, return_inverse=True)
     faces = index.reshape(-1)[mesh.faces.reshape(-1)].reshape(-1, 3)

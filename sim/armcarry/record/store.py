@@ -17,7 +17,6 @@ from typing import Any
 
 import numpy as np
 
-from armcarry import __version__
 from armcarry.clearance.second_opinion import EngineAnswer, Opinion, StopOpinion
 from armcarry.errors import ArmcarryError, RecordError
 from armcarry.files.load import load_scenario
@@ -36,6 +35,7 @@ from armcarry.scene.build import build_scene
 from armcarry.scene.displaced import Displaced
 from armcarry.scene.tree import Tree
 from armcarry.timeline.log_facts import Jump, Logged, Step
+from armcarry.version import VERSION
 
 FORMAT = "armcarry run 1"
 _VERSIONS = ("numpy", "numba", "scipy", "pydantic", "pyarrow", "coal", "pybullet")
@@ -128,7 +128,7 @@ def summarise(record: Record, findings: tuple[Finding, ...]) -> dict[str, Any]:
         "assumptions": len(record.scene.loaded.assumptions),
         "caution": "A rehearsal aid: results support, and do not replace, analysis and approval by the "
         "responsible robotics, safety and medical authorities and local rules.",
-        "versions": {"armcarry": __version__, "python": platform.python_version(), **_versions()},
+        "versions": {"armcarry": VERSION, "python": platform.python_version(), **_versions()},
         "inputs": {item.role_path: item.sha256 for item in record.scene.loaded.inputs},
     }
 

@@ -14,12 +14,12 @@ from typing import Any
 
 import numpy as np
 
-from armcarry import __version__
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import Shape
 from armcarry.record.record import Record
 from armcarry.scene.camera import R_BODY_GLTF
+from armcarry.version import VERSION
 from armcarry.views import palette
 from armcarry.views.eyes import Eye, eyes
 from armcarry.views.groups import Group, body_kinds, leaders, rigid_groups
@@ -59,7 +59,7 @@ class _Writer:
         self.record, self.sides = record, sides
         self.binary = bytearray()
         self.json: dict[str, Any] = {
-            "asset": {"version": "2.0", "generator": f"armcarry {__version__}"},
+            "asset": {"version": "2.0", "generator": f"armcarry {VERSION}"},
             "scene": 0,
             "scenes": [{"name": record.scene.loaded.scenario.title, "nodes": [0]}],
             "nodes": [{"name": "armcarry", "rotation": _quaternion(_AXES), "children": []}],

@@ -10,12 +10,12 @@ from typing import NamedTuple
 
 import numpy as np
 
-from armcarry import __version__
 from armcarry.checks.budget import left_m, root_sum_square_m, terms_of, worst_case_m
 from armcarry.files.documents.rules import RulesDocument
 from armcarry.quantities import clock, rounded_down, show
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import MoveSpan, PairRow, Record
+from armcarry.version import VERSION
 from armcarry.views import palette
 from armcarry.views.closest import judged
 from armcarry.views.words import counted, plain, verdict_word
@@ -274,7 +274,7 @@ def restraint_settings(record: Record) -> tuple[tuple[str, str], ...]:
 
 
 def _provenance(record: Record) -> Table:
-    rows = [("armcarry", __version__), ("Python", platform.python_version())]
+    rows = [("armcarry", VERSION), ("Python", platform.python_version())]
     for name in _LIBRARIES:
         try:
             rows.append((name, version(name)))

@@ -1,0 +1,163 @@
+"""Meshes from elsewhere: read, brought to metres and z up, and cut into convex pieces kept by digest."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from armcarry.errors import InputError, MissingExtraError, RecordError
+from armcarry.files.atomic import write_bytes_atomic
+from armcarry.files.meshes import SUFFIXES, Triangles, is_closed, merged, read_mesh
+from armcarry.files.pieces import Pieces, convex_pieces, most_pieces
+from armcarry.files.yaml_text import read_bytes
+from armcarry.geometry.poses import Array
+from armcarry.geometry.shapes import ConvexMesh
+
+#: glTF has metres and y up by its standard (Khronos glTF 2.0, section 3.4)
+GLTF = (".glb",)
+READ = (*SUFFIXES, *GLTF)
+UNITS_M = {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
+#: part of every key, so that pieces of an older way of cutting are not taken for those of this one
+_WAY = "armcarry pieces 2"
+
+
+@dataclass(frozen=True, eq=False)
+class ImportedMesh:
+    """A mesh from elsewhere.
+
+    Attributes:
+        name: the file.
+        size_m: extent (3,) along x, y, z in metres.
+        triangles: how many.
+        pieces: convex pieces that contain it.
+        notes: what was assumed or looks odd.
+    """
+
+    name: str
+    size_m: Array
+    triangles: int
+    pieces: Pieces
+    notes: tuple[str, ...]
+
+
+def import_mesh(
+    path: Path, scale: Array | float = 1.0, *, tolerance_m: float = 0.01, most: int = 16, length_m: float | None = None
+) -> ImportedMesh:
+    """Read a mesh and cut it into convex pieces; pieces of the same bytes are cut once.
+
+    Args:
+        path: STL, OBJ or GLB; GLB is turned from y up to z up.
+        scale: metres a unit of the file, one number or one an axis.
+        tolerance_m, most: as ``convex_pieces``.
+        length_m: size that the mesh should roughly have, to notice a wrong unit.
+
+    Raises:
+        InputError: not readable or without triangles; MissingExtraError for GLB without trimesh.
+    """
+    mesh, content = _read(path)
+    factors = np.broadcast_to(np.asarray(scale, dtype=float), 3)
+    mesh = Triangles(mesh.vertices * factors, mesh.faces[:, ::-1] if np.prod(factors) < 0 else mesh.faces)
+    if not len(mesh.faces):
+        raise InputError("the mesh has no triangles", file=path)
+    size_m = np.ptp(mesh.vertices, axis=0)
+    notes = _odd(size_m, length_m)
+    closed = is_closed(mesh.faces)
+    if closed and mesh.volume < 0:
+        mesh = Triangles(mesh.vertices, mesh.faces[:, ::-1])
+        notes.append("its faces point inwards; they are taken the other way round")
+    if not closed:
+        notes.append("its surface is not closed: the pieces contain the surface, not what it might enclose")
+    if path.suffix.lower() in GLTF:
+        notes.append("glTF: y up was turned to z up")
+    if most_pieces(len(mesh.faces)) < most:
+        notes.append(
+            f"{len(mesh.faces)} triangles: cut into {most_pieces(len(mesh.faces))} pieces at most; "
+            "a mesh of fewer triangles fits closer"
+        )
+    key = hashlib.sha256(f"{_WAY} {factors.tolist()!r} {tolerance_m!r} {most!r}".encode() + content).hexdigest()
+    pieces = _kept(key)
+    if pieces is None:
+        pieces = convex_pieces(mesh, closed, tolerance_m=tolerance_m, most=most)
+        _keep(key, pieces)
+    return ImportedMesh(path.name, size_m, len(mesh.faces), pieces, tuple(notes))
+
+
+def _odd(size_m: Array, length_m: float | None) -> list[str]:
+    largest = float(size_m.max())
+    if length_m is not None and largest > 100 * length_m:
+        return [f"it is {largest:.3g} m long beside joints {length_m:.3g} m apart: millimetres? give it a scale"]
+    if length_m is None and largest > 500:
+        return [f"it is {largest:.3g} m long: millimetres? say --unit mm"]
+    if length_m is None and largest < 0.05:
+        return [f"it is {largest * 1e3:.3g} mm long: is the unit right? say --unit"]
+    return []
+
+
+def _read(path: Path) -> tuple[Triangles, bytes]:
+    if path.suffix.lower() not in READ:
+        raise InputError(
+            "a mesh of a kind that is not read", file=path, found=path.suffix, accepted=", ".join(READ)
+        )
+    return _read_glb(path) if path.suffix.lower() in GLTF else read_mesh(path)
+
+
+def _read_glb(path: Path) -> tuple[Triangles, bytes]:
+    content = read_bytes(path, 50_000_000, "mesh")
+    try:
+        import trimesh
+    except ImportError:
+        raise MissingExtraError("trimesh", "mesh", "reading GLB") from None
+    try:
+        loaded = trimesh.load_scene(io.BytesIO(content), file_type="glb").to_mesh()
+    except Exception as error:  # whatever a foreign reader raises on foreign bytes
+        raise InputError(f"not a GLB file: {type(error).__name__}", file=path) from error
+    vertices = np.asarray(loaded.vertices, dtype=float)
+    if vertices.size and not np.all(np.isfinite(vertices)):
+        raise InputError("coordinates that are not finite or too large", file=path, accepted="finite numbers")
+    x, y, z = vertices.T if len(vertices) else np.zeros((3, 0))
+    return merged(Triangles(np.stack([x, -z, y], axis=1), np.asarray(loaded.faces, dtype=np.int64))), content
+
+
+# -- kept by digest ------------------------------------------------------------------------------------------
+
+
+def cache_folder() -> Path:
+    """Return where pieces are kept: ARMCARRY_CACHE, else the user's cache folder."""
+    given = os.environ.get("ARMCARRY_CACHE")
+    if given:
+        return Path(given)
+    base = os.environ.get("XDG_CACHE_HOME") or os.environ.get("LOCALAPPDATA")
+    return (Path(base) if base else Path.home() / ".cache") / "armcarry"
+
+
+def _kept(key: str) -> Pieces | None:
+    """Return pieces that were kept; None when there are none or they are damaged."""
+    try:
+        with np.load(cache_folder() / f"{key}.npz", allow_pickle=False) as kept:
+            if str(kept["way"]) != _WAY:
+                return None
+            shapes = tuple(ConvexMesh(kept[f"v{k}"], kept[f"f{k}"]) for k in range(int(kept["count"])))
+            return Pieces(shapes, float(kept["error_m"]), bool(kept["closed"]), float(kept["share"]))
+    except Exception:  # absent or damaged in whatever way: they are cut again
+        return None
+
+
+def _keep(key: str, pieces: Pieces) -> None:
+    table: dict[str, Array] = {
+        "way": np.array(_WAY), "count": np.array(len(pieces.shapes)), "error_m": np.array(pieces.error_m),
+        "closed": np.array(pieces.closed), "share": np.array(pieces.share),
+    }  # fmt: skip
+    for k, shape in enumerate(pieces.shapes):
+        table |= {f"v{k}": shape.vertices_m, f"f{k}": shape.faces}
+    buffer = io.BytesIO()
+    np.savez(buffer, **table)  # type: ignore[arg-type]
+    try:
+        cache_folder().mkdir(parents=True, exist_ok=True)
+        write_bytes_atomic(cache_folder() / f"{key}.npz", buffer.getvalue())
+    except (OSError, RecordError):
+        return  # a cache that cannot be written is no failure

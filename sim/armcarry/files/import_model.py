@@ -1,0 +1,252 @@
+"""Files from elsewhere to a model folder of ours: an arm from a URDF, a platform from a URDF or a mesh."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+import numpy as np
+
+from armcarry.errors import InputError
+from armcarry.files.import_mesh import READ, UNITS_M, import_mesh
+from armcarry.files.import_urdf import ImportedUrdf, import_urdf, obj_text
+from armcarry.files.urdf import read_urdf
+from armcarry.files.yaml_write import yaml_document
+from armcarry.geometry.model import Joint, Model
+from armcarry.quantities import write
+
+#: an arm has at least this many movable joints from base to tip
+ARM_JOINTS = 5
+#: shares of a URDF's own rate that a document written here begins with; assumptions, to be replaced
+RATE_SHARE = {"free": 0.2, "rider": 0.1, "rider_and_hardware": 0.05}
+#: rate where the URDF gives none, rad/s or m/s; an assumption
+PLAIN_RATE = 0.5
+
+
+@dataclass(frozen=True, eq=False)
+class Inspection:
+    """What was understood of a file.
+
+    Attributes:
+        name: of the robot or mesh.
+        model: links, joints and convex bodies, as the strict reader gives them.
+        chain: movable joints from the root to the far end of the longest chain.
+        tip: link at that end.
+        imported: URDF text, meshes, rows and notes.
+        source: the file.
+    """
+
+    name: str
+    model: Model
+    chain: tuple[Joint, ...]
+    tip: str
+    imported: ImportedUrdf
+    source: Path
+
+    @property
+    def is_arm(self) -> bool:
+        """Whether the longest chain has joints enough for an arm."""
+        return len(self.chain) >= ARM_JOINTS
+
+    @property
+    def error_m(self) -> float:
+        """The most by which a piece sticks out of its mesh, 0 without meshes."""
+        return max((mesh.pieces.error_m for _, mesh in self.imported.rows), default=0.0)
+
+    def write(self, folder: Path) -> Path:
+        """Write a model folder: YAML document, URDF and meshes. Returns the YAML; InputError if it exists."""
+        target = folder / f"{folder.name}.yaml"
+        if target.exists():
+            raise InputError("this model exists already", file=target, accepted="a new folder")
+        self.imported.write(folder)
+        document = _arm_document(self, folder.name) if self.is_arm else _platform_document(self, folder.name)
+        target.write_text(yaml_document(document), encoding="utf-8")
+        return target
+
+
+def inspect_file(
+    path: Path, *, root: Path | None = None, unit: str = "m", tolerance_m: float = 0.01, most: int = 16
+) -> Inspection:
+    """Read a URDF, or a mesh as a platform of one link.
+
+    Args:
+        path: URDF, STL, OBJ or GLB.
+        root: folder that holds a URDF's meshes.
+        unit: of a bare STL or OBJ, which do not say theirs: m, cm, mm, in, ft. GLB is in metres.
+        tolerance_m, most: as ``convex_pieces``.
+
+    Raises:
+        InputError: the file, or one it names, cannot be read.
+    """
+    suffix = path.suffix.lower()
+    if suffix in READ:
+        imported = _platform_of(path, UNITS_M[unit], tolerance_m, most)
+    elif suffix in (".urdf", ".xml"):
+        imported = import_urdf(path, root, tolerance_m=tolerance_m, most=most)
+    else:
+        accepted = f".urdf, {', '.join(READ)}"
+        raise InputError("a file of a kind that is not imported", file=path, found=path.suffix, accepted=accepted)
+    with TemporaryDirectory() as folder:
+        written = imported.write(Path(folder) / "model")
+        try:
+            model = read_urdf(written)
+        except InputError as error:
+            # lines of the written URDF mean nothing to the user; joints and links are named in the words
+            first = getattr(error, "problems", (error,))[0]
+            raise InputError(first.problem, file=path, found=first.found, accepted=first.accepted) from error
+    chain, tip = _longest_chain(model, imported.drivers)
+    _odd_axes(model, imported)
+    return Inspection(imported.name, model, chain, tip, imported, path)
+
+
+def _platform_of(path: Path, scale: float, tolerance_m: float, most: int) -> ImportedUrdf:
+    mesh = import_mesh(path, scale, tolerance_m=tolerance_m, most=most)
+    result = ImportedUrdf("platform", rows=[("platform", mesh)], notes=[f"{mesh.name}: {n}" for n in mesh.notes])
+    lines = []
+    for k, piece in enumerate(mesh.pieces.shapes, start=1):
+        result.meshes[f"meshes/platform_{k}.obj"] = obj_text(piece)
+        shape = f'<geometry><mesh filename="meshes/platform_{k}.obj"/></geometry>'
+        lines.append(f'    <collision name="platform_{k}">{shape}</collision>')
+    body = "\n".join(lines)
+    result.urdf = (
+        f'<?xml version="1.0"?>\n<robot name="platform">\n  <link name="platform">\n{body}\n  </link>\n'
+        '  <link name="mount"/>\n  <joint name="to_mount" type="fixed"><parent link="platform"/>'
+        '<child link="mount"/></joint>\n</robot>\n'
+    )
+    result.notes.append("link 'mount' was added at the origin: move it to where the arm's base sits")
+    return result
+
+
+def _longest_chain(model: Model, drivers: set[str]) -> tuple[tuple[Joint, ...], str]:
+    """Return the movable joints of the longest chain from the root, and the link at its end.
+
+    Of equal chains the one whose end hangs on most fixed joints counts: a flange rather than the last link.
+    """
+    way: dict[str, tuple[Joint, ...]] = {model.root: ()}
+    depth = {model.root: 0}
+    for joint in model.joints:
+        moving = (joint,) if joint.kind != "fixed" else ()
+        way[joint.child] = (*way[joint.parent], *moving)
+        depth[joint.child] = depth[joint.parent] + 1
+    # a gripper's fingers move too: a branch of sliding joints behind the wrist is not the arm
+    tip = max(way, key=lambda link: (len(_without_fingers(model, way[link], drivers)), depth[link], -len(way[link])))
+    chain = _without_fingers(model, way[tip], drivers)
+    if len(chain) < len(way[tip]):
+        tip = next(joint.parent for joint in model.joints if joint is way[tip][len(chain)])
+    return chain, tip
+
+
+def _without_fingers(model: Model, chain: tuple[Joint, ...], drivers: set[str]) -> tuple[Joint, ...]:
+    """Return a chain up to the link where fingers begin, if it has joints enough.
+
+    Fingers are several movable joints of one link, or a joint that another one follows.
+    """
+    for count, joint in enumerate(chain):
+        beside = [other for other in model.movable() if other.parent == joint.parent]
+        if count >= ARM_JOINTS and (len(beside) > 1 or joint.name in drivers):
+            return chain[:count]
+    return chain
+
+
+def _odd_axes(model: Model, imported: ImportedUrdf) -> None:
+    """Note what looks like another unit or another upward axis."""
+    for joint in model.movable():
+        most = max(abs(joint.lower), abs(joint.upper))
+        if joint.kind == "revolute" and math.isfinite(most) and most > 13:
+            imported.notes.append(f"joint '{joint.name}' may turn to {most:.4g} rad: degrees by mistake?")
+        if joint.kind != "fixed" and joint.lower == joint.upper:
+            imported.notes.append(f"joint '{joint.name}' has no travel")
+    if not model.bodies:
+        imported.notes.append("no link has a body: nothing can be said of clearance")
+
+
+# -- documents --------------------------------------------------------------------------------------------
+
+
+def home_of(joint: Joint) -> float:
+    """Return 0 where the travel has it, else its middle."""
+    if joint.lower <= 0 <= joint.upper:
+        return 0.0
+    return (joint.lower + joint.upper) / 2
+
+
+def _arm_document(seen: Inspection, name: str) -> dict[str, Any]:
+    def limits(share: float) -> dict[str, Any]:
+        rates = {
+            j.name: share * (j.velocity if 0 < j.velocity < math.inf else PLAIN_RATE) for j in seen.chain
+        }
+        kind = {j.name: "angular_" if j.kind == "revolute" else "" for j in seen.chain}
+
+        def spelled(word: str, factor: float) -> dict[str, str]:
+            return {j: write(rate * factor, f"{kind[j]}{word}") for j, rate in rates.items()}
+
+        return {
+            "joint_rate": spelled("speed", 1.0),
+            "joint_acceleration": spelled("acceleration", 0.5),
+            "brake_deceleration": spelled("acceleration", 2.0),
+            "tip_speed": write(_reach(seen) * share * 0.5, "speed"),
+        }
+
+    neighbours = _touching(seen.model)
+    return {
+        "format": "armcarry arm 1",
+        "title": f"{seen.name}, from {seen.source.name}",
+        "basis": "assumption",
+        "notes": "Rates are shares of the URDF's; accelerations, brakes, times and errors are plausible and no more. "
+        "Put your own arm's numbers here.",
+        "urdf": f"{name}.urdf",
+        "base": seen.model.root,
+        "tip": seen.tip,
+        "joints": [joint.name for joint in seen.chain],
+        "home": {
+            j.name: write(home_of(j), "angle" if j.kind == "revolute" else "length") for j in seen.model.movable()
+        },
+        "loads": {load: limits(share) for load, share in RATE_SHARE.items()},
+        "reaction_time": "0.6 s",
+        "detection_time": "0.3 s",
+        "characteristic_length": write(_reach(seen) / 3, "length"),
+        "tip_positioning": write(0.003 * _reach(seen), "length"),
+        **({"ignore_pairs": neighbours} if neighbours else {}),
+    }
+
+
+def _reach(seen: Inspection) -> float:
+    """Return the sum of the distances between joints, m: what the arm reaches when stretched, or a metre."""
+    total = sum(float(np.linalg.norm(joint.origin[:3, 3])) for joint in seen.model.joints)
+    return total or 1.0
+
+
+def _touching(model: Model) -> list[list[str]]:
+    """Return pairs of bodies whose links are joined through one small link, so that they touch by their design."""
+    parent = {joint.child: joint.parent for joint in model.joints}
+    fixed = {joint.child: joint.parent for joint in model.joints if joint.kind == "fixed"}
+
+    def solid(link: str) -> str:
+        while link in fixed:
+            link = fixed[link]
+        return link
+
+    pairs = set()
+    for body in model.bodies:
+        mine = solid(body.link)
+        up = solid(parent[mine]) if mine in parent else None
+        above = solid(parent[up]) if up is not None and up in parent else None
+        for other in model.bodies:
+            if above is not None and solid(other.link) == above:
+                pairs.add((other.name, body.name))
+    return [list(pair) for pair in sorted(pairs)]
+
+
+def _platform_document(seen: Inspection, name: str) -> dict[str, Any]:
+    frames = [link for link in seen.model.links if link == "mount"] or [seen.model.root]
+    return {
+        "format": "armcarry platform 1",
+        "title": f"{seen.name}, from {seen.source.name}",
+        "basis": "assumption",
+        "urdf": f"{name}.urdf",
+        "mounts": {"main": {"frame": frames[0]}},
+        "worksites": {},
+    }
