@@ -6,11 +6,11 @@ import sys
 
 import typer
 
-from armcarry.cli import flying, planning, running, showing
+from armcarry.cli import flying, models, planning, running, showing
 from armcarry.cli.base import app
 from armcarry.errors import ArmcarryError
 
-__all__ = ["app", "flying", "main", "planning", "running", "showing"]
+__all__ = ["app", "flying", "main", "models", "planning", "running", "showing"]
 
 
 def main() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -104,7 +105,8 @@ def inspect_file(
 
 def _platform_of(path: Path, scale: float, tolerance_m: float, most: int) -> ImportedUrdf:
     mesh = import_mesh(path, scale, tolerance_m=tolerance_m, most=most)
-    result = ImportedUrdf("platform", rows=[("platform", mesh)], notes=[f"{mesh.name}: {n}" for n in mesh.notes])
+    name = re.sub(r"\W+", "_", path.stem, flags=re.ASCII)[:60]
+    result = ImportedUrdf(name, rows=[("platform", mesh)], notes=[f"{mesh.name}: {n}" for n in mesh.notes])
     lines = []
     for k, piece in enumerate(mesh.pieces.shapes, start=1):
         result.meshes[f"meshes/platform_{k}.obj"] = obj_text(piece)

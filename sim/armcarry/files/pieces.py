@@ -21,7 +21,9 @@ from armcarry.geometry.shapes import ConvexMesh, volume_m3
 #: places of trial cuts along each axis, as shares of the cell
 CUTS = (0.2, 0.35, 0.5, 0.65, 0.8)
 #: samples along the diagonal of the mesh when it is measured how far a piece sticks out
-FINENESS = 120
+FINENESS = 140
+#: how far a point of a surface is from its nearest sample at most, as a share of the step between samples
+COVER = 2 / 3
 #: pieces may be flat to this share of the mesh's size, and are then thickened by it on either side
 THIN = 1e-4
 #: triangles times pieces at most: cutting a mesh of very many triangles is left to whoever reduces it first
@@ -112,7 +114,7 @@ class _Work:
     def _inner(self, samples: Array) -> np.ndarray:
         """Return the cubes of a grid, ``step`` wide, that lie wholly inside the solid.
 
-        The cube of a surface point is that of a sample or a neighbour of it, for samples are within step / sqrt(3);
+        The cube of a surface point is that of a sample or a neighbour of it, for samples are closer than a step;
         so a region of cubes without samples in or beside them is wholly inside or wholly outside, and one point
         of it tells which.
         """
@@ -121,7 +123,7 @@ class _Work:
         at = self._cube(samples)
         skin = np.zeros(at.max(axis=0) + 2, dtype=bool)
         skin[tuple(at.T)] = True
-        regions, count = label(~binary_dilation(skin, np.ones((3, 3, 3))))
+        regions, count = label(~binary_dilation(skin, np.ones((3, 3, 3), dtype=bool)))
         first = np.unique(regions, return_index=True)[1][-count:] if count else np.zeros(0, dtype=int)
         centres = (np.stack(np.unravel_index(first, regions.shape), axis=1) - 0.5) * self.step + self.low
         inside = np.concatenate([[False], winding(centres, self.soup) > 0.5])
@@ -163,7 +165,7 @@ class _Work:
     def error(self, shape: ConvexMesh) -> float:
         """Bound how far a hull sticks out: farthest sample of its skin, and what lies between samples."""
         points = _sampled(shape.vertices_m[shape.faces], self.step)
-        apart, _ = self.near.query(points)
+        apart = np.array(self.near.query(points)[0], dtype=float)
         if self.closed:
             apart[self.surely_inside(points)] = 0.0
         order = np.argsort(-apart)
@@ -177,8 +179,8 @@ class _Work:
             if outside.any():
                 farthest = float(apart[batch[np.argmax(outside)]])
                 break
-        # every point of the skin is within step / sqrt(3) of a sample, and distance to a set changes no faster
-        return farthest + self.step / 3**0.5
+        # every point of the skin is within COVER * step of a sample, and distance to a set changes no faster
+        return farthest + COVER * self.step
 
     def split(self, cell: _Cell) -> list[_Cell] | None:
         """Return the two parts of a cell by the cut that saves most volume, None if none saves any."""
@@ -253,12 +255,16 @@ def winding(points: Array, soup: Array) -> Array:
 
 
 def _sampled(soup: Array, step: float) -> Array:
-    """Return points of triangles so close that none of their points is farther than step / sqrt(3) from one."""
+    """Return points of triangles (n, 3) so close that none of their points is farther than COVER * step from one.
+
+    Triangles are halved until no edge is longer than a step; the middle of one is then no farther from its corners
+    than two thirds of a median, which is no longer than the longest edge.
+    """
     kept = []
     while len(soup):
         edges = np.linalg.norm(soup - np.roll(soup, -1, axis=1), axis=2)
         long = edges.max(axis=1) > step
-        kept.append(soup[~long].reshape(-1, 3))
+        kept.append(soup[~long].mean(axis=1))
         soup, edges = soup[long], edges[long]
         if not len(soup):
             break
@@ -267,4 +273,4 @@ def _sampled(soup: Array, step: float) -> Array:
         a, b, c = turned[:, 0], turned[:, 1], turned[:, 2]
         middle = (a + b) / 2
         soup = np.concatenate([np.stack([a, middle, c], axis=1), np.stack([middle, b, c], axis=1)])
-    return np.unique(np.concatenate(kept), axis=0)
+    return np.concatenate(kept)

@@ -1,0 +1,80 @@
+"""Commands about models from elsewhere: inspect."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from armcarry.cli.base import Json, app, print_json
+
+
+class Unit(StrEnum):
+    """Units of a bare mesh."""
+
+    m = "m"
+    cm = "cm"
+    mm = "mm"
+    inch = "in"
+    ft = "ft"
+
+
+@app.command()
+def inspect(
+    file: Annotated[Path, typer.Argument(help="An arm or platform as URDF, or a platform as STL, OBJ or GLB mesh.")],
+    root: Annotated[
+        Path | None, typer.Option(help="Folder that holds the URDF's meshes; default the one above the URDF's.")
+    ] = None,
+    unit: Annotated[Unit, typer.Option(help="Unit of a bare STL or OBJ, which do not say theirs.")] = Unit.m,
+    tolerance: Annotated[str, typer.Option(help="How far convex pieces may stick out of their mesh.")] = "10 mm",
+    picture: Annotated[
+        Path | None, typer.Option(help="PNG to draw; default <name>_inspected.png here. See also --no-draw.")
+    ] = None,
+    draw: Annotated[bool, typer.Option(help="Draw what was understood.")] = True,
+    write_model: Annotated[
+        Path | None, typer.Option(help="New folder for the model: YAML to fill in, URDF and convex meshes.")
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """List and draw what is understood of an arm or platform from elsewhere.
+
+    Meshes are cut into convex pieces that contain them, so a clearance proven of the pieces holds for the mesh.
+
+    Exit code: 0 understood, 2 bad input or usage.
+    """
+    from armcarry.errors import ArmcarryError
+    from armcarry.files.import_model import inspect_file
+    from armcarry.quantities import parse
+    from armcarry.views import inspected
+    from armcarry.views.terminal import Console
+
+    seen = inspect_file(file, root=root, unit=unit.value, tolerance_m=parse(tolerance, "length"))
+    files = [] if write_model is None else [seen.write(write_model)]
+    if draw:
+        try:
+            files.append(inspected.draw(seen, picture or Path(f"{file.stem}_inspected.png")))
+        except ArmcarryError as error:
+            typer.echo(f"no picture: {error}", err=True)
+    if as_json:
+        print_json({**inspected.as_dict(seen), "written": [str(path) for path in files]})
+        return
+    console = Console()
+    if seen.is_arm:
+        title = f"{seen.name}: an arm of {len(seen.chain)} joints from {seen.model.root} to {seen.tip}"
+    else:
+        title = f"{seen.name}: a platform, root {seen.model.root} ({len(seen.chain)} joints in a row; an arm has 5)"
+    typer.echo(f"{title}; {len(seen.model.links)} links, {len(seen.model.bodies)} convex bodies")
+    if seen.model.movable():
+        console.table("Joints", inspected.JOINT_HEADINGS, inspected.joint_rows(seen))
+    if seen.imported.rows:
+        console.table("Meshes", inspected.MESH_HEADINGS, inspected.mesh_rows(seen))
+        typer.echo(f"Largest error: pieces stick out by at most {1e3 * seen.error_m:.1f} mm, always outward")
+    for note in seen.imported.notes:
+        typer.echo(f"note: {note}")
+    for path in files:
+        typer.echo(f"written: {path}")
+    if write_model is not None:
+        key = "arm" if seen.is_arm else "platform"
+        typer.echo(f"In a scenario here write: {key}: {files[0].as_posix()}")
