@@ -37,6 +37,7 @@ class Known:
     seen: Inspection
     urdf: Path
     root: Path
+    packages: Path
 
 
 def _place(package: str, urdf: str) -> tuple[Path, Path]:
@@ -54,7 +55,7 @@ def _place(package: str, urdf: str) -> tuple[Path, Path]:
     return share / "example-robot-data" / "robots" / urdf, share
 
 
-@pytest.fixture(scope="module", params=list(ARMS))
+@pytest.fixture(scope="module", params=["panda", *(pytest.param(name, marks=pytest.mark.long) for name in list(ARMS)[1:])])
 def arm(request, tmp_path_factory):
     package, urdf, _, _ = ARMS[request.param]
     path, root = _place(package, urdf)
@@ -62,7 +63,10 @@ def arm(request, tmp_path_factory):
         patch.setenv("ARMCARRY_CACHE", str(tmp_path_factory.mktemp("cache")))
         # few and coarse pieces, to be quick: what is tested here holds of any number
         seen = inspect_file(path, root=root, tolerance_m=0.04, most=2 if request.param == "ur5" else 1)
-    return Known(request.param, seen, path, root)
+    packages = tmp_path_factory.mktemp("packages")
+    # pinocchio wants a folder by the package's name, which that of the ABB arm has not
+    (packages / "abb_irb140_support").symlink_to(path.parents[1], target_is_directory=True)
+    return Known(request.param, seen, path, root, packages)
 
 
 def _random(seen: Inspection, count: int, seed: int) -> np.ndarray:
@@ -113,8 +117,7 @@ def test_every_frame_is_where_pinocchio_has_it(arm):
 def _mesh_distances(arm: Known, rows: np.ndarray, box: Body) -> list[dict[str, float]]:
     """Return, for each row, link -> distance in metres of the original meshes to a box, by coal."""
     model = pinocchio.buildModelFromUrdf(str(arm.urdf))
-    # a package is a folder by its own name; here that of the ABB arm has another
-    folders = [str(arm.root), str(arm.urdf.parents[1]), str(arm.urdf.parents[2])]
+    folders = [str(arm.root), str(arm.packages)]
     kind = pinocchio.GeometryType.COLLISION
     meshes = pinocchio.buildGeomFromUrdf(model, str(arm.urdf), kind, package_dirs=folders)
     data, geometry = model.createData(), meshes.createData()

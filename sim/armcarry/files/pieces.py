@@ -26,6 +26,8 @@ FINENESS = 140
 COVER = 2 / 3
 #: pieces may be flat to this share of the mesh's size, and are then thickened by it on either side
 THIN = 1e-4
+#: batches of 64 points of which it is asked whether they lie outside, before they are taken to
+TRIES = 4
 #: triangles times pieces at most: cutting a mesh of very many triangles is left to whoever reduces it first
 MOST_WORK = 60_000
 
@@ -172,7 +174,8 @@ class _Work:
         farthest = 0.0
         for start in range(0, len(order), 64):
             batch = order[start : start + 64]
-            if not self.closed or apart[batch[0]] == 0.0:
+            # after some tries all that is left counts as outside: a larger bound, sooner
+            if not self.closed or apart[batch[0]] == 0.0 or start >= 64 * TRIES:
                 farthest = float(apart[batch[0]])
                 break
             outside = winding(points[batch], self.soup) < 0.5
