@@ -55,7 +55,10 @@ def _place(package: str, urdf: str) -> tuple[Path, Path]:
     return share / "example-robot-data" / "robots" / urdf, share
 
 
-@pytest.fixture(scope="module", params=["panda", *(pytest.param(name, marks=pytest.mark.long) for name in list(ARMS)[1:])])
+_OTHERS = [pytest.param(name, marks=pytest.mark.long) for name in ARMS if name != "panda"]
+
+
+@pytest.fixture(scope="module", params=["panda", *_OTHERS])
 def arm(request, tmp_path_factory):
     package, urdf, _, _ = ARMS[request.param]
     path, root = _place(package, urdf)
