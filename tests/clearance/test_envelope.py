@@ -75,6 +75,9 @@ def test_what_cannot_be_enclosed_is_refused(scene_of):
     tree, motion, _ = scene_of(1)
     with pytest.raises(ValueError, match="needs at least one body and one stretch"):
         swept_envelope([Stretch(tree, motion)], [])
+    for cell_m in (0.0, -1.0, float("nan")):
+        with pytest.raises(ValueError, match="a grid needs a cell of more than 0 m"):
+            swept_envelope([Stretch(tree, motion)], [0], cell_m=cell_m)
     with pytest.raises(FrameError, match="no body row named '99'"):
         swept_envelope([Stretch(tree, motion)], [99])
 

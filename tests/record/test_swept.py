@@ -89,4 +89,8 @@ def test_the_command_writes_the_mesh(short_run, tmp_path):
     assert mesh.n_cells == told["faces"] > 100
     assert told["too_large_by_at_most_m"] < 2.0
     wrong = CliRunner().invoke(app, ["envelope", str(short_folder), "--out", str(tmp_path / "room.ply")])
-    assert wrong.exit_code != 0
+    assert str(wrong.exception).endswith("found '.ply'; accepted: .stl, .obj, .glb")
+    for cell in ("0 m", "-1 m", "50 m"):
+        wrong = CliRunner().invoke(app, ["envelope", str(short_folder), "--out", str(path), "--cell", cell])
+        assert "no grid is made with this cell" in str(wrong.exception)
+        assert "accepted: 0.01 m to 2 m" in str(wrong.exception)

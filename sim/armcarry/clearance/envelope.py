@@ -54,11 +54,13 @@ def swept_envelope(
     Raises:
         FrameError: a row is not in a tree.
         MotionError: a needed joint is missing or jumps inside a stretch, or a stretch is not inside its motion.
-        ValueError: no bodies or no stretches.
+        ValueError: no bodies or no stretches, or a cell that is not more than 0.
     """
     parts = [(part, rows) for part in stretches if len(rows := part.rows(bodies))]
     if not parts:
         raise ValueError("an envelope needs at least one body and one stretch")
+    if not cell_m > 0.0:
+        raise ValueError(f"a grid needs a cell of more than 0 m, found {cell_m:g} m")
     plans = [_plan(part, rows) for part, rows in parts]
     low = np.min([plan.low for plan in plans], axis=0)
     high = np.max([plan.high for plan in plans], axis=0)

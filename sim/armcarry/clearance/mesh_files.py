@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import struct
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -26,13 +27,19 @@ def write_mesh(path: Path, vertices_m: Array, faces: np.ndarray, name: str = "me
         InputError: another ending.
         RecordError: the file cannot be written.
     """
+    maker = maker_of(path)
+    write_bytes_atomic(Path(path), maker(np.asarray(vertices_m, dtype=float), np.asarray(faces), name))
+
+
+def maker_of(path: Path) -> Callable[[Array, np.ndarray, str], bytes]:
+    """Return what makes the bytes of a file. Raises InputError for an ending that is not written."""
     makers = {".stl": stl_bytes, ".obj": obj_bytes, ".glb": glb_bytes}
     maker = makers.get(Path(path).suffix.lower())
     if maker is None:
         raise InputError(
             "no mesh is written with this ending", file=path, found=Path(path).suffix, accepted=", ".join(makers)
         )
-    write_bytes_atomic(Path(path), maker(np.asarray(vertices_m, dtype=float), np.asarray(faces), name))
+    return maker
 
 
 def stl_bytes(vertices_m: Array, faces: np.ndarray, name: str) -> bytes:

@@ -94,14 +94,15 @@ def envelope(
 
     Exit code: 0 written, 2 bad input, or the file cannot be written.
     """
-    from armcarry.clearance.mesh_files import write_mesh
+    from armcarry.clearance.mesh_files import maker_of, write_mesh
     from armcarry.quantities import parse
     from armcarry.record.store import load
     from armcarry.record.swept import envelope as swept
 
+    path = out or run / "views" / "envelope.stl"
+    maker_of(path)  # a wrong ending is told before the work
     record, _ = load(run)
     made = swept(record, carry or [], parse(cell, "length"))
-    path = out or run / "views" / "envelope.stl"
     write_mesh(path, made.vertices_m, made.faces, "swept envelope")
     count, excess = len(made.faces), made.excess_m
     if as_json:

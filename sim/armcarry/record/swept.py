@@ -13,6 +13,8 @@ from armcarry.record.record import Record
 
 #: classes whose faces are asked about
 _STANDING = ("structure", "appendage", "vehicle")
+#: edges of a grid that a swept room is enclosed on, metres
+CELLS_M = (0.01, 2.0)
 #: edge of a face, greatest distance told, and how exactly it is bounded, metres
 MAP_EDGE_M, MAP_REPORT_M, _MAP_TOLERANCE_M = 0.4, 2.0, 0.05
 
@@ -49,8 +51,11 @@ def envelope(record: Record, carries: Collection[str] = (), cell_m: float = 0.15
         cell_m: edge of the grid it is made on.
 
     Raises:
-        InputError: the run has no carry of that name, or nothing moves in it.
+        InputError: the run has no carry of that name, nothing moves in it, or the cell has no sensible size.
     """
+    if not CELLS_M[0] <= cell_m <= CELLS_M[1]:
+        accepted = f"{CELLS_M[0]:g} m to {CELLS_M[1]:g} m"
+        raise InputError("no grid is made with this cell", found=f"{cell_m:g} m", accepted=accepted)
     parts = stretches(record, carries)
     if not parts:
         raise InputError("nothing moves in this run, so that nothing is swept")
