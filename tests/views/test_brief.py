@@ -7,6 +7,7 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
+from armcarry.checks.seen import watched
 from armcarry.errors import InputError, MissingExtraError
 from armcarry.geometry import poses
 from armcarry.record.finding import Finding, Verdict
@@ -19,6 +20,7 @@ from armcarry.views.brief.report import write_report
 from armcarry.views.brief.report_pdf import write_report_pdf
 from armcarry.views.brief.write import write_briefing
 from armcarry.views.movie import Cut, read_cut
+from armcarry.views.words import plain
 
 SIZES = {"A4": (595.28, 841.89), "Letter": (612.0, 792.0)}  # points; ISO 216, ANSI Y14.1
 
@@ -199,6 +201,20 @@ def test_the_report_holds_everything_and_escapes_it(small_run, pictures, tmp_pat
     assert "Small carry <script>alert(1)</script>" in text
     assert "1 fail, 1 not assessed, 4 pass" in text and "ab" * 32 in text
     assert "does not replace" in text or "do not replace" in text
+
+
+def test_cameras_are_told_move_by_move(small_run, pictures, tmp_path):
+    record, findings = small_run
+    made = (*findings, *(Finding(check, Verdict.PASS, "arm", "looked at") for check in ("seen", "runaway")))
+    parts = {part.check: part.more for part in content.briefing(record, made).what_ifs}
+    known = {(plain(item.move.title), plain(item.target)) for item in watched(record)
+             if item.move.kind not in ("attach", "detach")}
+    assert known and {(row[0], row[2]) for row in parts["seen"].rows if "gap of" not in row[2]} == known
+    assert parts["runaway"] is None  # this arm does not say how fast a joint can run away
+    html = write_report(record, made, pictures, tmp_path / "report.html").read_text(encoding="utf-8")
+    assert '<th scope="col">best pair</th>' in html
+    write_report_pdf(record, made, pictures, tmp_path / "report.pdf", "A4")
+    nothing_is_cut(tmp_path / "report.pdf", "A4")
 
 
 @pytest.mark.parametrize("size", SIZES)

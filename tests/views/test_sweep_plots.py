@@ -9,6 +9,7 @@ from armcarry.record.runaway import runaways
 from armcarry.record.stopping import run_outs
 from armcarry.rehearsal import rehearse
 from armcarry.views import palette, sweep_plots
+from armcarry.views.brief.whatif import runaways_table
 
 SCRIPT = """
 format: armcarry scenario 1
@@ -83,3 +84,12 @@ def test_shades_get_darker_with_less_room_and_red_is_not_the_only_sign(judged):
     levels = [palette.luminance(shade) for shade in sweep_plots._SHADES]
     assert levels == sorted(levels)
     assert palette.luminance(palette.VERMILLION) != pytest.approx(levels[0], abs=0.05)
+
+
+def test_a_table_tells_the_longest_safe_detection_of_every_joint_and_way(judged):
+    record, _ = judged
+    table, found = runaways_table(record), runaways(record)
+    assert len(table.rows) == len(found.faults) == 14
+    for row, safe in zip(table.rows, found.safe_detection_s, strict=True):
+        assert row[1] == ("at least 3.00 s" if safe >= 3 else "none" if safe < 0 else f"{safe:.2f} s")
+        assert (row[2] == "nothing") == bool(safe >= 3)

@@ -17,6 +17,8 @@ from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import MoveSpan, PairRow, Record
 from armcarry.version import VERSION
 from armcarry.views import palette
+from armcarry.views.brief.tables import Table as Table
+from armcarry.views.brief.whatif import TABLES
 from armcarry.views.closest import judged
 from armcarry.views.words import counted, plain, verdict_word
 
@@ -37,13 +39,6 @@ WHAT_IF = {
 }
 
 
-class Table(NamedTuple):
-    """A table: column titles, and rows of as many texts."""
-
-    columns: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-
-
 @dataclass(frozen=True)
 class Carry:
     """One carry: its name, title and stretch of the run."""
@@ -56,11 +51,12 @@ class Carry:
 
 
 class WhatIf(NamedTuple):
-    """What one check that asks "what if" found: its name, what it asks, and its findings."""
+    """What one check that asks "what if" found: its name, what it asks, its findings, and what is told beside them."""
 
     check: str
     title: str
     findings: Table
+    more: Table | None
 
 
 @dataclass(frozen=True)
@@ -107,7 +103,7 @@ def briefing(record: Record, findings: Sequence[Finding]) -> Briefing:
         budget_words=budget_words(record.scene.loaded.rules),
         findings=findings_table([f for f in findings if f.check not in WHAT_IF]),
         what_ifs=tuple(
-            WhatIf(check, title, findings_table(found))
+            WhatIf(check, title, findings_table(found), TABLES[check](record) if check in TABLES else None)
             for check, title in WHAT_IF.items()
             if (found := [f for f in findings if f.check == check])
         ),

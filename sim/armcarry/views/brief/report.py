@@ -49,6 +49,7 @@ def _what_if(told: Briefing, pictures: Pictures, check: str) -> dict[str, Any]:
         "title": WHAT_IF[check],
         "pictures": [_inside(picture) for picture in pictures.of_check(check)],
         "findings": None if found is None else found.findings,
+        "more": None if found is None else found.more,
     }
 
 

@@ -1,0 +1,67 @@
+"""Tables of what could go wrong, beside the findings: cameras move by move, runaway joints one by one."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from armcarry.checks.seen import Watched, watched
+from armcarry.quantities import clock
+from armcarry.record.faults import LONGEST_DETECTION_S
+from armcarry.record.gaps import Gaps
+from armcarry.record.record import Record
+from armcarry.record.runaway import runaways
+from armcarry.record.sight import sightings
+from armcarry.views.brief.tables import Table
+from armcarry.views.words import plain
+
+
+def cameras_table(record: Record) -> Table | None:
+    """Return for every move which cameras see tip, riders and the tightest gap, and the best pair; None without any."""
+    if not sightings(record).cameras:
+        return None
+    gaps, rows = Gaps(record), []
+    told: set[int] = set()
+    for item in watched(record):
+        if item.move.kind in ("attach", "detach"):
+            continue
+        move = item.move
+        gap = gaps.tightest(move) if id(move) not in told else None
+        told.add(id(move))
+        rows.append((plain(move.title), clock(move.start_s), plain(item.target), _all_the_way(item), _pair(item)))
+        if gap is not None:
+            row, names = gap
+            words = f"gap of {plain(row.body_a)} and {plain(row.body_b)} at {clock(row.time_s)}"
+            rows.append((plain(move.title), clock(row.time_s), words, _named(names) or "none", "not asked"))
+    return Table(("move", "at", "what is seen", "by", "best pair"), tuple(rows))
+
+
+def _named(names: tuple[str, ...]) -> str:
+    return ", ".join(plain(name) for name in names)
+
+
+def _all_the_way(item: Watched) -> str:
+    unseen = f"; nobody for {clock(item.unseen_s)}" if item.unseen_s > 0 else ""
+    return f"{_named(item.cameras) or 'none all the way'}{unseen}"
+
+
+def _pair(item: Watched) -> str:
+    if not item.pair:
+        return "never two at once"
+    share = "" if item.pair_share > 0.99 else f", {item.pair_share:.0%} of the time"
+    return f"{_named(item.pair)}: {np.degrees(item.crossing_rad):.0f} deg or more{share}"
+
+
+def runaways_table(record: Record) -> Table | None:
+    """Return for every joint and way the longest detection time that is safe all along; None where nothing is known."""
+    arm = record.scene.loaded.arm.document
+    if any(not (load.runaway_rate or arm.runaway_rate) for load in arm.loads.values()):
+        return None
+    found, rows = runaways(record), []
+    for k, (safe, when) in enumerate(zip(found.safe_detection_s.tolist(), found.ends_s.tolist(), strict=True)):
+        words = "none" if safe < 0 else f"{'at least ' if safe >= LONGEST_DETECTION_S else ''}{safe:.2f} s"
+        rows.append((plain(found.name(k)), words, "nothing" if np.isnan(when) else f"the moment {clock(when)}"))
+    return Table(("joint and way", "longest safe detection time", "set by"), tuple(rows))
+
+
+#: tables beside the findings of a check
+TABLES = {"seen": cameras_table, "runaway": runaways_table}
