@@ -15,7 +15,7 @@ from armcarry.version import VERSION as __version__
 
 if TYPE_CHECKING:
     from armcarry.checks import registry
-    from armcarry.clearance import prove_clearance
+    from armcarry.clearance import prove_arm, prove_clearance
     from armcarry.errors import ArmcarryError
     from armcarry.files.motion_log import read_motion_log
     from armcarry.record.compare import compare
@@ -32,6 +32,7 @@ _WHERE = {
     "compare": "record.compare",
     "judge": "rehearsal",
     "load": "record.store",
+    "prove_arm": "clearance",
     "prove_clearance": "clearance",
     "read_motion_log": "files.motion_log",
     "registry": "checks",
@@ -48,6 +49,7 @@ __all__ = [
     "compare",
     "judge",
     "load",
+    "prove_arm",
     "prove_clearance",
     "read_motion_log",
     "registry",
