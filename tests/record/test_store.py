@@ -132,7 +132,7 @@ def test_a_disk_that_fails_leaves_the_old_run(short_run, copy, monkeypatch):
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr("armcarry.record.store.write_motion", fail)
-    with pytest.raises(RecordError, match=r"cannot write .*: No space left on device; nothing there was changed"):
+    with pytest.raises(RecordError, match=r"cannot write .*: the disk is full; nothing there was changed"):
         save(record, findings, copy, overwrite=True)
     assert (copy / "summary.json").read_bytes() == before
     assert [path.name for path in copy.parent.iterdir()] == ["copy"]

@@ -6,6 +6,7 @@ import contextlib
 import errno
 import json
 import os
+import platform
 import tempfile
 from pathlib import Path
 from typing import Any
@@ -86,6 +87,28 @@ def sync_folder(folder: Path) -> None:
             raise
     finally:
         os.close(handle)
+
+
+def exchange(one: Path, other: Path) -> bool:
+    """Exchange two folders in one step, so that each name holds a whole folder at every moment.
+
+    Returns:
+        False where the system or its file system cannot; nothing was changed then. Linux renameat2(2) with
+        RENAME_EXCHANGE, macOS renamex_np(2) with RENAME_SWAP.
+    """
+    import ctypes
+
+    try:
+        library = ctypes.CDLL(None, use_errno=True)
+        first, second = os.fsencode(one), os.fsencode(other)
+        if platform.system() == "Linux":
+            here = -100  # AT_FDCWD
+            return int(library.renameat2(here, first, here, second, 2)) == 0
+        if platform.system() == "Darwin":
+            return int(library.renamex_np(first, second, 2)) == 0
+    except (AttributeError, OSError, TypeError):  # a C library without it
+        return False
+    return False
 
 
 def _umask() -> int:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import os
 import platform
 import shutil
 import tempfile
+import time
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import asdict, replace
@@ -19,6 +21,7 @@ import numpy as np
 
 from armcarry.clearance.second_opinion import EngineAnswer, Opinion, StopOpinion
 from armcarry.errors import ArmcarryError, RecordError
+from armcarry.files.atomic import exchange, reason, sync_folder
 from armcarry.files.load import load_scenario
 from armcarry.files.motion_log import Gap
 from armcarry.record.finding import ClearanceDetail, Finding, Verdict, Way
@@ -38,6 +41,8 @@ from armcarry.timeline.log_facts import Jump, Logged, Step
 from armcarry.version import VERSION
 
 FORMAT = "armcarry run 1"
+#: a partial folder untouched for so long belongs to no program that still runs
+STALE_S = 3600.0
 _VERSIONS = ("numpy", "numba", "scipy", "pydantic", "pyarrow", "coal", "pybullet")
 
 
@@ -63,27 +68,40 @@ def save(record: Record, findings: Iterable[Finding], folder: Path, *, overwrite
             raise RecordError(f"{folder} holds a run already; choose another --out or add --overwrite")
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
+        _sweep(folder)
         partial = Path(tempfile.mkdtemp(prefix=f".{folder.name}.partial-", dir=folder.parent))
     except OSError as error:
-        raise RecordError(f"cannot write in {folder.parent}: {error.strerror}") from error
+        raise RecordError(f"cannot write in {folder.parent}: {reason(error)}") from error
     try:
         summary = _write(record, tuple(findings), partial)
         _swap(partial, folder)
     except OSError as error:
-        raise RecordError(f"cannot write {folder}: {error.strerror}; nothing there was changed") from error
+        raise RecordError(f"cannot write {folder}: {reason(error)}; nothing there was changed") from error
     finally:
         shutil.rmtree(partial, ignore_errors=True)
     return summary
 
 
 def _swap(partial: Path, folder: Path) -> None:
-    if folder.exists():
+    """Put a whole new folder in the place of an old one or of none; an old one comes to ``partial``, to be removed."""
+    if folder.exists() and not exchange(partial, folder):
+        # this system cannot exchange: between two renames the old run stands beside, under a name that says so
         old = Path(tempfile.mkdtemp(prefix=f".{folder.name}.old-", dir=folder.parent))
         folder.replace(old / folder.name)
         partial.replace(folder)
         shutil.rmtree(old, ignore_errors=True)
-    else:
+    elif not folder.exists():
         partial.replace(folder)
+    sync_folder(folder.parent)
+
+
+def _sweep(folder: Path) -> None:
+    """Remove what killed programs left beside a run folder: partial folders that nobody wrote in for an hour."""
+    for left in folder.parent.glob(f".{folder.name}.partial-*"):
+        with contextlib.suppress(OSError):
+            newest = max(path.stat().st_mtime for path in (left, *left.rglob("*")))
+            if time.time() - newest > STALE_S:
+                shutil.rmtree(left, ignore_errors=True)
 
 
 def _write(record: Record, findings: tuple[Finding, ...], folder: Path) -> dict[str, Any]:
