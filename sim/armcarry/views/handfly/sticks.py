@@ -68,11 +68,11 @@ class MouseStick(QWidget):
 class Controller:
     """A game controller read through pygame; does nothing where there is neither."""
 
-    def __init__(self, hands: Hands, keys: Keys, press: Callable[[str], None]) -> None:
-        """Args: hands; keys, which say what is what; press, called with a button's name."""
+    def __init__(self, hands: Hands, keys: Keys, press: Callable[[str], None], stick: Any) -> None:
+        """Args: hands; keys, which say what is what; press, called with a button's name; stick, from first_stick."""
         self._hands, self._keys, self._press = hands, keys, press
         self._down: set[int] = set()
-        self.stick: Any = _first_stick()
+        self.stick = stick
 
     def poll(self) -> None:
         """Read it once."""
@@ -96,7 +96,8 @@ class Controller:
             (self._down.add if down else self._down.discard)(number)
 
 
-def _first_stick() -> Any:
+def first_stick() -> Any:
+    """Return the first game controller, None where there is none or no pygame."""
     if importlib.util.find_spec("pygame") is None:
         return None
     import pygame

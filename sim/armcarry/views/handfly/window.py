@@ -18,7 +18,7 @@ from armcarry.handfly.keys import Keys
 from armcarry.handfly.score import score
 from armcarry.views.handfly.panel import LEVEL, keys_html, readings_html, state_words
 from armcarry.views.handfly.scene import LiveScene
-from armcarry.views.handfly.sticks import Controller, MouseStick
+from armcarry.views.handfly.sticks import Controller, MouseStick, first_stick
 from armcarry.views.player.app import application
 from armcarry.views.player.canvas import canvas
 from armcarry.views.player.mouse import Mouse
@@ -54,7 +54,7 @@ class HandWindow(QMainWindow):
         self.muted, self.paused, self._frame, self._beeped = False, False, 0, 0.0
         self.readings = cockpit.flight.read()
         self.alarm = alarm(self.readings, cockpit.flight.pilot)
-        self.controller = Controller(cockpit.hands, keys, self.press)
+        self.controller = Controller(cockpit.hands, keys, self.press, first_stick())
         self._mouse = Mouse(self.canvas.widget, self.live.view.cameras, _nothing, self.live.view.render, _nothing)
         self._lay_out()
         self.setWindowTitle(f"armcarry: by hand, {cockpit.course.record.scene.loaded.scenario.title}")
