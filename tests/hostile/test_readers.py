@@ -8,6 +8,7 @@ import contextlib
 import os
 import random
 import struct
+import subprocess
 import sys
 import time
 from pathlib import Path
@@ -173,6 +174,39 @@ def test_stl_meshes(folder):
     corners = b"vertex 0 0 0\nvertex 1 0 0\nvertex 0 1 0\n"
     text = b"solid a\nfacet normal 0 0 1\nouter loop\n" + corners + b"endloop\nendfacet\nendsolid\n"
     _feed(folder, "a.stl", [_cube_stl(), text], _read_convex, seed=4)
+
+
+def test_foreign_urdf_files(folder, monkeypatch):
+    from armcarry.files.import_urdf import import_urdf
+
+    monkeypatch.setenv("ARMCARRY_CACHE", str(folder.parent / "cache"))
+    (folder / "cube.obj").write_bytes(_cube_obj())
+    goods = [content for content in _shipped("models/*/*/*.urdf") if len(content) < 12_000]
+    goods.append(
+        b'<robot name="r"><link name="a"><visual><geometry><mesh filename="package://x/cube.obj"/></geometry></visual>'
+        b'</link>\n<link name="b"/>\n<joint name="j" type="prismatic"><parent link="a"/><child link="b"/>'
+        b'<axis xyz="0 0 1"/><mimic joint="k" offset="1"/><limit lower="-1" upper="1"/></joint></robot>'
+    )
+    _feed(folder, "a.urdf", goods, lambda path: import_urdf(path, folder, tolerance_m=10.0), seed=6, count=COUNT // 4)
+
+
+def test_glb_meshes(folder, monkeypatch):
+    trimesh = pytest.importorskip("trimesh")
+    from armcarry.files.import_mesh import import_mesh
+
+    monkeypatch.setenv("ARMCARRY_CACHE", str(folder.parent / "cache"))
+    good = trimesh.creation.box(extents=(1.0, 2.0, 3.0)).export(file_type="glb")
+    _feed(folder, "a.glb", [good], lambda path: import_mesh(path, tolerance_m=10.0), seed=7, count=COUNT // 10)
+
+
+@pytest.mark.long
+def test_a_hundred_thousand_inputs():
+    here = str(Path(__file__))
+    command = [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", here]
+    done = subprocess.run(
+        command, env={**os.environ, "ARMCARRY_FUZZ": "30000"}, capture_output=True, text=True, cwd=Path(here).parents[2]
+    )
+    assert done.returncode == 0, done.stdout[-4000:]
 
 
 def test_scenarios_with_everything_they_name(tmp_path):

@@ -12,7 +12,7 @@ import numpy as np
 
 from armcarry.errors import InputError, MissingExtraError, RecordError
 from armcarry.files.atomic import write_bytes_atomic
-from armcarry.files.meshes import SUFFIXES, Triangles, is_closed, merged, read_mesh
+from armcarry.files.meshes import MAX_TRIANGLES, SUFFIXES, Triangles, is_closed, merged, read_mesh
 from armcarry.files.pieces import Pieces, convex_pieces, most_pieces
 from armcarry.files.yaml_text import read_bytes
 from armcarry.geometry.poses import Array
@@ -116,10 +116,18 @@ def _read_glb(path: Path) -> tuple[Triangles, bytes]:
         loaded = trimesh.load_scene(io.BytesIO(content), file_type="glb").to_mesh()
     except Exception as error:  # whatever a foreign reader raises on foreign bytes
         raise InputError(f"not a GLB file: {type(error).__name__}", file=path) from error
-    vertices = np.asarray(loaded.vertices, dtype=float)
-    if vertices.size and not np.all(np.isfinite(vertices)):
+    try:
+        vertices = np.asarray(loaded.vertices, dtype=float).reshape(-1, 3)
+        faces = np.asarray(loaded.faces, dtype=np.int64).reshape(-1, 3)
+    except (TypeError, ValueError, OverflowError) as error:
+        raise InputError(f"not a GLB file: {type(error).__name__}", file=path) from error
+    if len(faces) > MAX_TRIANGLES:
+        raise InputError("too many triangles", file=path, found=len(faces), accepted=f"at most {MAX_TRIANGLES}")
+    if np.any(faces < 0) or np.any(faces >= len(vertices)):
+        raise InputError("a face names a vertex that is not there", file=path)
+    if not np.all(np.isfinite(vertices)) or np.max(np.abs(vertices), initial=0.0) > 1e9:
         raise InputError("coordinates that are not finite or too large", file=path, accepted="finite numbers")
-    x, y, z = vertices.T if len(vertices) else np.zeros((3, 0))
+    x, y, z = vertices.T
     return merged(Triangles(np.stack([x, -z, y], axis=1), np.asarray(loaded.faces, dtype=np.int64))), content
 
 
@@ -138,7 +146,8 @@ def cache_folder() -> Path:
 def _kept(key: str) -> Pieces | None:
     """Return pieces that were kept; None when there are none or they are damaged."""
     try:
-        with np.load(cache_folder() / f"{key}.npz", allow_pickle=False) as kept:
+        content = (cache_folder() / f"{key}.npz").read_bytes()
+        with np.load(io.BytesIO(content), allow_pickle=False) as kept:
             if str(kept["way"]) != _WAY:
                 return None
             shapes = tuple(ConvexMesh(kept[f"v{k}"], kept[f"f{k}"]) for k in range(int(kept["count"])))
