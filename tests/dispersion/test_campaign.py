@@ -3,17 +3,19 @@
 import json
 import os
 import signal
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from armcarry.dispersion import campaign as campaigns
 from armcarry.dispersion import engine
-from armcarry.dispersion.campaign import disperse, perturbed_record, run_campaign
+from armcarry.dispersion.campaign import disperse, guided, perturbed_record, run_campaign
 from armcarry.dispersion.chunks import CHUNK, chunk_ranges
 from armcarry.dispersion.problem import make_problem, prove_runs
 from armcarry.dispersion.results import Results, write_tables
 from armcarry.errors import ArmcarryError, InputError, MissingExtraError, RecordError
+from armcarry.record.record import PairRow
 
 RUNS = 3 * CHUNK + 7
 
@@ -213,6 +215,13 @@ def test_a_run_as_a_record_has_the_margins_of_the_campaign(record, problem, tmp_
         assert found == pytest.approx(lower, abs=1.1e-3)
     with pytest.raises(InputError, match="no such run; found 20; accepted: 0 to 19"):
         perturbed_record(done, 20)
+
+
+def test_only_a_contact_that_is_allowed_is_guided():
+    row = PairRow("a", "b", "structure", "hardware", 0, 1, 0.0, "the box leaves", "contact", -np.inf, 0.0, 0, (), ())
+    assert (guided(row).status, guided(row).required_m) == ("intended", None)
+    for other in (replace(row, required_m=0.1), replace(row, required_m=None), replace(row, status="proven")):
+        assert guided(other) is other
 
 
 def _without_checks(done):

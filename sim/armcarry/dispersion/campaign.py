@@ -20,7 +20,7 @@ from armcarry.errors import InputError
 from armcarry.geometry.poses import Array
 from armcarry.record.finding import Finding
 from armcarry.record.proof import prove_run
-from armcarry.record.record import Phase, Record
+from armcarry.record.record import PairRow, Phase, Record
 from armcarry.rehearsal import rehearse
 from armcarry.timeline.run import Run
 
@@ -143,6 +143,8 @@ def _in_words(seconds: float) -> str:
 def perturbed_record(campaign: Campaign, run: int) -> tuple[Record, tuple[Finding, ...]]:
     """Return one run of a campaign as a record of its own, proven and judged like any rehearsal.
 
+    What may touch (0 m required) is guided there, as in the campaign; see guided.
+
     Raises:
         InputError: the campaign has no such run.
     """
@@ -156,7 +158,14 @@ def perturbed_record(campaign: Campaign, run: int) -> tuple[Record, tuple[Findin
     run_of = Run(phases, motion, nominal.moves, nominal.events, nominal.relaxed, nominal.shortfalls)
     pairs, curves = prove_run(nominal.scene, run_of)
     record = replace(
-        nominal, phases=phases, motion=motion, pairs=pairs, curves=curves, engines=(), timings_s={},
+        nominal, phases=phases, motion=motion, pairs=tuple(map(guided, pairs)), curves=curves, engines=(), timings_s={},
         displaced=displaced,
     )  # fmt: skip
     return record, run_checks(record)
+
+
+def guided(row: PairRow) -> PairRow:
+    """Return a row in which a contact that is allowed (0 m required) is intended: a seat guides what it takes up."""
+    if row.status != "contact" or row.required_m != 0.0:
+        return row
+    return replace(row, status="intended", required_m=None, lower_m=0.0, why=f"guided: {row.why}")
