@@ -67,6 +67,7 @@ CAMERA_SEATS = {
 CART_X_M = {"rail_bow": 15.6, "rail_stern": -14.2}
 BLANKET_SEATS = {
     "rack_b_seat": axes((bay_middle(10) + 0.6, SIDE_M + 0.34, 0.05), PORT, UP),
+    "bay_5_seat": axes((bay_middle(5), SIDE_M + 0.34, 0.05), PORT, UP),
     "den_top_seat": axes((DEN_X_M, -6.6, AXIS_Z_M + RADIUS_M + 0.14), UP, STAR),
 }
 
@@ -99,6 +100,7 @@ def add_seats(yard: Robot) -> None:
     for name, frame in BLANKET_SEATS.items():
         yard.box("racks", f"{name}_plate", (0.06, 1.0, 0.3), frame @ at(-0.158), "seat")
     side = SIDE_M + 0.34 - 0.188
+    yard.box("racks", "bay_5_junction", (1.0, 0.06, 1.3), at(bay_middle(5), side - 0.03, -0.45), "rack")
     yard.box("racks", "rack_b_board", (1.8, 0.06, 2.3), at(bay_middle(10) + 0.4, side - 0.03, 0.0), "rack")
     yard.box("racks", "rack_b_locker", (0.4, 0.45, 0.9), at(bay_middle(10) - 0.35, side + 0.225, 0.3), "rack")
     yard.box("racks", "rack_a_locker", (0.55, 0.42, 1.5), at(bay_middle(11) + 1.42, SIDE_M + 0.21, 0.0), "rack")
@@ -140,10 +142,12 @@ def _box_sites() -> list[Site]:
 
 
 def _blanket_sites() -> list[Site]:
-    rack, den = BLANKET_SEATS["rack_b_seat"], BLANKET_SEATS["den_top_seat"]
+    rack, bay, den = (BLANKET_SEATS[name] for name in ("rack_b_seat", "bay_5_seat", "den_top_seat"))
     return [
         Site("rack_b", "rack B, bay 10 port: blanket and tools", hands_on(rack, "thermal_blanket"), None,
              {"rack_b_handle": rack @ at(0.14)}, "keel_port_10", False),
+        Site("bay_5", "bay 5 port: cable junction under a thermal blanket", hands_on(bay, "thermal_blanket"), None,
+             {"bay_5_snaps_left": bay @ at(0.1, -0.3), "bay_5_snaps_right": bay @ at(0.1, 0.3)}, "keel_port_5", False),
         Site("den_top", "top of den: where the thermal blanket goes", hands_on(den, "thermal_blanket"), None,
              {"den_top_snaps_left": den @ at(0.1, -0.4), "den_top_snaps_right": den @ at(0.1, 0.4)}, "den_1", False),
     ]

@@ -45,6 +45,9 @@ carries:
 day:
   start: "7:30"
   cut_off: "1:50"
+  relax:
+    - {steps: [loosen, take, glance], bodies: ["ev1/glove_*|ev1/forearm_*", platform/rack_a_seat_*], required: 0.4 m,
+       why: gloves work the bolts}
   steps:
     - {name: fly_in, actors: [arm, ev1], carry: close_in}
     - {name: unfold, actors: [ev1], at: rack_a, fold_cover: {what: pump_box, fastener: cover}, takes: 2 min}
@@ -153,6 +156,31 @@ def test_covers_carts_and_trolley_follow_their_steps(scene, run, plan):
         values = run.motion.at([slot.start_s, half, slot.end_s])[:, column]
         assert values == pytest.approx([before, (before + after) / 2, after])
         assert run.motion.at([slot.start_s, slot.end_s], order=1, side="left")[1, column] == pytest.approx(0, abs=1e-9)
+
+
+def test_relaxations_of_the_day_hold_while_their_steps_last(run, plan):
+    slots = [plan.schedule.slot(name) for name in ("loosen", "take")]  # glance is not done
+    assert [(item.start_s, item.end_s) for item in run.relaxed] == [(slot.start_s, slot.end_s) for slot in slots]
+    assert {(item.pattern_a, item.required_m) for item in run.relaxed} == {("ev1/glove_*|ev1/forearm_*", 0.4)}
+
+
+def test_relaxations_of_steps_that_do_not_exist_are_refused(tmp_path):
+    path = tmp_path / "wrong.yaml"
+    path.write_text(SCRIPT.replace("steps: [loosen, take, glance]", "steps: [losen]") + START)
+    with pytest.raises(InputError, match="relaxation 1 of the day names step 'losen', which is not there; did you me"):
+        load_scenario(path)
+
+
+def test_hardware_in_its_seat_is_asked_no_distance_from_the_platform(scene):
+    from armcarry.timeline.pairs import resting_pairs
+
+    names = [body.name for body in scene.tree.bodies]
+    wanted = [("pump_box/case", "platform/keel_bay_11_brace_port"), ("pump_box/case", "ev1/torso_medium"),
+              ("platform/keel_bay_12_brace_top", "rail_cart_1/cart_bed"), ("arm/base_drum", "rail_cart_1/cart_bed")]
+    pairs = np.array([[names.index(name) for name in pair] for pair in wanted])
+    assert resting_pairs(scene, scene.tree, pairs).tolist() == [True, False, True, False]
+    held = scene.tree.attach("pump_box", "ev1/hands", np.eye(4))
+    assert resting_pairs(scene, held, pairs).tolist() == [False, False, True, False]
 
 
 def test_workers_walk_stand_and_ride(scene, run, plan):

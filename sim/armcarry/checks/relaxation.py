@@ -8,6 +8,7 @@ from armcarry.files.names import matches
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record, Relaxed
+from armcarry.scene.build import ARM, RESTRAINT
 
 #: a pattern that fits more bodies than this names none in particular; common practice, no source
 MOST_BODIES = 12
@@ -23,7 +24,7 @@ def check(record: Record) -> tuple[Finding, ...]:
 def _judge(record: Record, item: Relaxed) -> Finding:
     limits = record.scene.loaded.rules.relaxation
     lasting = item.end_s - item.start_s
-    spread = tip_spread_m(record, item.start_s, item.end_s)
+    spread = tip_spread_m(record, item.start_s, item.end_s) if _of_the_arm(record, item) else 0.0
     wide = [pattern for pattern in (item.pattern_a, item.pattern_b) if _count(record, pattern) > MOST_BODIES]
     unknown = [pattern for pattern in (item.pattern_a, item.pattern_b) if _count(record, pattern) == 0]
     faults = []
@@ -50,6 +51,15 @@ def _judge(record: Record, item: Relaxed) -> Finding:
         unit="s",
         remedy="relax fewer moves, or name the bodies that must come close" if faults else "",
     )
+
+
+def _of_the_arm(record: Record, item: Relaxed) -> bool:
+    """Tell whether the arm moves a body that is named; a free worker's way along a rail has no tip."""
+    trees = [phase.tree for phase in record.phases if phase.start_s < item.end_s and phase.end_s > item.start_s]
+    moved = {ARM, RESTRAINT}
+    moved |= {name for tree in trees for name in (*record.scene.aboard(tree), *record.scene.carried(tree))}
+    names = [body.name for body in record.bodies if body.name.split("/", 1)[0] in moved]
+    return any(matches(pattern, name) for pattern in (item.pattern_a, item.pattern_b) for name in names)
 
 
 def _count(record: Record, pattern: str) -> int:

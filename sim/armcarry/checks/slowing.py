@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from armcarry.clearance import ClearanceCurve, clearance_curve
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.proof import CELLS
-from armcarry.record.record import Record
+from armcarry.record.record import Phase, Record
 from armcarry.scene.limits import joint_rates
 from armcarry.timeline.near import near_pairs
 
@@ -63,22 +65,29 @@ def check(record: Record) -> tuple[Finding, ...]:
 
 
 def _curves(record: Record) -> list[ClearanceCurve]:
-    """Bound, phase by phase, the distance of what the arm moves to structure, cell by cell."""
+    """Bound, move by move, the distance of what the arm moves to structure, cell by cell."""
     share = CELLS / (record.motion.end_s - record.motion.start_s)
     found = []
-    for phase in record.phases:
-        if phase.end_s <= phase.start_s:
-            continue
-        ends = np.stack([record.motion.at(time) for time in (phase.start_s, phase.end_s)])
+    for phase, start, end in _moving(record):
+        ends = np.stack([record.motion.at(time) for time in (start, end)])
         pairs = near_pairs(record.scene, phase.tree, ends)
         if len(pairs):
             found.append(
                 clearance_curve(
-                    phase.tree, record.motion, pairs, cells=max(8, round(share * (phase.end_s - phase.start_s))),
-                    report_distance_m=record.scene.loaded.rules.slow_within, start_s=phase.start_s, end_s=phase.end_s,
+                    phase.tree, record.motion, pairs, cells=max(8, round(share * (end - start))),
+                    report_distance_m=record.scene.loaded.rules.slow_within, start_s=start, end_s=end,
                 )
             )  # fmt: skip
     return found
+
+
+def _moving(record: Record) -> Iterator[tuple[Phase, float, float]]:
+    """Yield every phase with the moves made in it: between moves the trolley may roll, or nothing happens."""
+    for phase in record.phases:
+        for move in record.moves:
+            start, end = max(phase.start_s, move.start_s), min(phase.end_s, move.end_s)
+            if end > start:
+                yield phase, start, end
 
 
 def _near(curves: list[ClearanceCurve], within_m: float, start_s: float, end_s: float) -> list[tuple[float, float]]:

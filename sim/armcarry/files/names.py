@@ -26,11 +26,12 @@ def accepted(name: str, known: Iterable[str], what: str = "") -> str:
 
 @lru_cache(maxsize=4096)
 def _compiled(pattern: str) -> re.Pattern[str]:
-    return re.compile(".*".join(re.escape(part) for part in pattern.split("*")))
+    choices = (".*".join(re.escape(part) for part in choice.split("*")) for choice in pattern.split("|"))
+    return re.compile("|".join(choices))
 
 
 def matches(pattern: str, name: str) -> bool:
-    """Tell whether ``name`` fits ``pattern``, in which * stands for any run of characters, slashes included."""
+    """Tell whether ``name`` fits ``pattern``: * stands for any run of characters, slashes included, | for or."""
     return _compiled(pattern).fullmatch(name) is not None
 
 

@@ -17,13 +17,15 @@ from armcarry.clearance import clearance_curve, prove_clearance
 from armcarry.record.record import Curve, PairRow
 from armcarry.scene.build import Scene
 from armcarry.scene.rules import required_clearance_m
-from armcarry.timeline.pairs import judged_pairs, pairs_that_fit, seating_pairs
+from armcarry.timeline.pairs import judged_pairs, pairs_that_fit, resting_pairs, seating_pairs
 from armcarry.timeline.run import Phase, Relaxed, Run
 
 Tell = Callable[[str, float], None]
 
 #: cells of the clearance curve over a whole run
 CELLS = 480
+#: why no distance is asked of hardware in its seat
+RESTS = "it sits in its seat"
 #: how exactly the curve is known
 BAND_M = 0.02
 
@@ -105,10 +107,14 @@ def _window_rows(
         map(tuple, points[0].tolist()), map(tuple, points[1].tolist()), strict=True,
     )
     asked = _Asked(scene, granted)
-    seating = seating_pairs(scene, phase.tree, pairs)
+    seating, resting = seating_pairs(scene, phase.tree, pairs), resting_pairs(scene, phase.tree, pairs)
     rows = []
-    for seats, ((a, b), status, lower, upper, time, point_a, point_b) in zip(seating.tolist(), columns, strict=True):
+    for seats, rests, ((a, b), status, lower, upper, time, point_a, point_b) in zip(
+        seating.tolist(), resting.tolist(), columns, strict=True
+    ):
         required, why = asked.of(classes[a], classes[b])
+        if rests and required is not None and required > 0.0:
+            required, why = 0.0, RESTS
         if seats and required == 0.0:
             required, status = None, "intended"
         rows.append(
@@ -180,7 +186,8 @@ def _phase_curves(scene: Scene, run: Run, phase: Phase) -> list[Curve]:
     classes = scene.body_classes(phase.tree)
     groups: dict[tuple[str, float], list[tuple[int, int]]] = defaultdict(list)
     for relaxed, members in relaxed_groups(run, phase, pairs).items():
-        for a, b in members.tolist():
+        rests = resting_pairs(scene, phase.tree, members)
+        for a, b in members[~rests].tolist():
             required = required_clearance_m(scene.loaded.rules, classes[a], classes[b])
             if required is None:
                 continue

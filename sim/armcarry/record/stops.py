@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from armcarry.files.documents.day import ARM
 from armcarry.files.documents.scenario import Move
 from armcarry.geometry import poses
 from armcarry.record.record import MoveSpan, Record
@@ -16,6 +17,8 @@ STANDING_KINDS = ("hold", "attach", "detach", "appendage", "posture")
 #: the plate is on the stand when it is this near, m and rad
 NEAR_M = 0.05
 NEAR_RAD = 0.1
+#: nearer than this to the stand, a pose given in its frame is one to work from, not one to wait or pass at, m
+AT_STAND_M = 0.5
 #: a move is judged this long before its end, when what follows at once has not changed anything, s
 LAST_S = 1e-3
 
@@ -43,7 +46,8 @@ def stops(record: Record) -> tuple[Stop, ...]:
     """Find every stay at a worksite with somebody aboard.
 
     The plate must be within NEAR_M and NEAR_RAD of the worksite's stand when a move ends, or the move must be
-    one to a pose given in the stand's frame (a stand turned about its normal, say).
+    one to a pose given in the stand's frame (a stand turned about its normal, say) within AT_STAND_M of it. On a
+    day the ends of the steps done there by those aboard, until the arm or its base moves again, are judged too.
     """
     found: list[Stop] = []
     here: Stop | None = None
@@ -56,7 +60,20 @@ def stops(record: Record) -> tuple[Stop, ...]:
         here = _arrival(record, move)
         if here is not None:
             found.append(here)
+    found = [_with_steps(record, stop) for stop in found]
     return tuple(stop for stop in found if any(record.scene.aboard(record.phase_at(t).tree) for t in stop.times_s))
+
+
+def _with_steps(record: Record, stop: Stop) -> Stop:
+    """Add the instants just before and at the end of every step of the day that is done during a stop."""
+    if record.plan is None:
+        return stop
+    slots = record.plan.schedule.slots
+    moving = [slot.start_s for slot in slots if ARM in slot.actors and slot.start_s >= stop.end_s - LAST_S]
+    leaves_s = min(moving, default=record.duration_s)
+    ends = sorted({slot.end_s for slot in slots if stop.end_s < slot.end_s <= leaves_s and ARM not in slot.actors})
+    times = [time for end in ends for time in (end - LAST_S, min(end, leaves_s - LAST_S))]
+    return replace(stop, end_s=max(leaves_s, stop.end_s), times_s=(*stop.times_s, *times))
 
 
 def _judged_s(move: MoveSpan) -> float:
@@ -77,7 +94,8 @@ def _arrival(record: Record, move: MoveSpan) -> Stop | None:
         gap = poses.inverse(links[tree.index(frame)]) @ plate
         near = np.linalg.norm(gap[:3, 3]) <= NEAR_M and np.linalg.norm(poses.rotation_vector(gap)) <= NEAR_RAD
         goal = script.to_pose if script is not None else None
-        if near or (goal is not None and goal.frame == frame and goal.point in (None, record.scene.tool(tree))):
+        meant = goal is not None and goal.frame == frame and goal.point in (None, record.scene.tool(tree))
+        if near or (meant and np.linalg.norm(gap[:3, 3]) <= AT_STAND_M):
             return Stop(name, move.title, move.end_s, move.end_s, (_judged_s(move),))
     return None
 

@@ -167,4 +167,9 @@ def _relaxed(walk: Walkthrough, plan: DayPlan, slots: Mapping[str, Slot]) -> tup
         for relax in own.relax:
             last = slots.get(relax.through or own.name, slot)
             found.append(Relaxed(*relax.bodies, relax.required, slot.start_s, last.end_s, relax.why))
+    for shared in plan.day.relax:
+        for name in shared.steps:
+            if name in slots:
+                times = slots[name].start_s, slots[name].end_s
+                found.append(Relaxed(*shared.bodies, shared.required, *times, shared.why))
     return tuple(sorted(found, key=lambda item: item.start_s))

@@ -8,7 +8,7 @@ from armcarry.clearance import pairs_that_move
 from armcarry.files.names import matches
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
-from armcarry.scene.build import Scene
+from armcarry.scene.build import PLATFORM, Scene
 from armcarry.scene.rules import required_clearance_m
 from armcarry.scene.tree import Tree
 
@@ -49,6 +49,21 @@ def _intended(scene: Scene) -> list[tuple[str, str]]:
         for who in scene.loaded.crew:
             patterns += [(f"{name}/*", f"{who}/{touched}") for touched in item.document.touches]
     return patterns
+
+
+def resting_pairs(scene: Scene, tree: Tree, pairs: np.ndarray) -> np.ndarray:
+    """Tell which pairs (P,) are hardware that hangs from a seat of the platform and the platform itself.
+
+    What sits in its seat, or on the rail, is as near to what stands around it as it was put there. So no
+    distance is asked of it, but it must still not meet anything that it is not seated on.
+    """
+    document = scene.loaded.platform.document
+    seats = {f"{PLATFORM}/{seat.frame}" for seat in document.seats.values()}
+    seated = [name for name in scene.loaded.hardware if tree.mounting(name).parent in seats]
+    owner = np.array([body.name.split("/", 1)[0] for body in tree.bodies])
+    rests, platform = np.isin(owner, seated), owner == PLATFORM
+    a, b = pairs.reshape(-1, 2).T
+    return np.asarray((rests[a] & platform[b]) | (platform[a] & rests[b]))
 
 
 def seating_pairs(scene: Scene, tree: Tree, pairs: np.ndarray) -> np.ndarray:

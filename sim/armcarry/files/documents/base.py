@@ -72,7 +72,7 @@ Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,47}$", description="lowe
 #: a full name of a link, joint or body: instance/name
 FullName = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*(/[A-Za-z0-9_.-]+)?$", max_length=96)]
 #: a full name that may hold * for any run of characters
-NamePattern = Annotated[str, Field(pattern=r"^[A-Za-z0-9_*/.-]+$", max_length=96)]
+NamePattern = Annotated[str, Field(pattern=r"^[A-Za-z0-9_*/.-]+(\|[A-Za-z0-9_*/.-]+)*$", max_length=160)]
 Text = Annotated[str, Field(max_length=2000)]
 
 Position = tuple[Length, Length, Length]

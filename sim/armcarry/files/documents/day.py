@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, field_validator, model_validator
 
 from armcarry.files.documents.base import FullName, Length, Name, Part, Speed, Text, Time
-from armcarry.files.documents.relaxation import Relaxation
+from armcarry.files.documents.relaxation import Relaxation, StepRelaxation
 
 STEP_KINDS = (
     "translate", "fit_restraint", "enter_restraint", "leave_restraint", "carry", "steady", "take", "hand_over",
@@ -252,6 +252,9 @@ class Day(Part):
     rail_gap: Length = Field(default=0.9, description="widest gap between handrails that hands can bridge")
     rail_reach: Length = Field(default=2.0, description="farthest handrail from a worksite, measured at the hands")
     others: list[Name] = Field(default_factory=list, description="actors besides the arm and the crew")
+    relax: list[StepRelaxation] = Field(
+        default_factory=list, description="smaller clearances, each for named bodies while its steps last"
+    )
     steps: list[Step] = Field(min_length=1)
 
     @model_validator(mode="after")
@@ -266,6 +269,9 @@ class Day(Part):
         for title, consumable in self.consumables.items():
             if consumable.since is not None:
                 _known("step", consumable.since, names, f"consumable '{title}'")
+        for k, relax in enumerate(self.relax, start=1):
+            for name in relax.steps:
+                _known("step", name, names, f"relaxation {k} of the day")
         fallbacks = [step.fallback for step in self.steps if step.fallback is not None]
         for name in fallbacks:
             if fallbacks.count(name) > 1:

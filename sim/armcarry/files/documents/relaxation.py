@@ -7,6 +7,15 @@ from pydantic import Field
 from armcarry.files.documents.base import Length, Name, NamePattern, Part, Text
 
 
+class StepRelaxation(Part):
+    """A smaller required clearance for named bodies while each of some steps of a day lasts."""
+
+    steps: list[Name] = Field(min_length=1)
+    bodies: tuple[NamePattern, NamePattern]
+    required: Length
+    why: Text
+
+
 class Relaxation(Part):
     """A smaller required clearance for named bodies while this move or step lasts."""
 
