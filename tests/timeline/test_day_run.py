@@ -46,7 +46,7 @@ day:
   start: "7:30"
   cut_off: "1:50"
   relax:
-    - {steps: [loosen, take, glance], bodies: ["ev1/glove_*|ev1/forearm_*", platform/rack_a_seat_*], required: 0.4 m,
+    - {steps: [loosen, take, look], bodies: ["ev1/glove_*|ev1/forearm_*", platform/rack_a_seat_*], required: 0.4 m,
        why: gloves work the bolts}
   steps:
     - {name: fly_in, actors: [arm, ev1], carry: close_in}
@@ -159,14 +159,14 @@ def test_covers_carts_and_trolley_follow_their_steps(scene, run, plan):
 
 
 def test_relaxations_of_the_day_hold_while_their_steps_last(run, plan):
-    slots = [plan.schedule.slot(name) for name in ("loosen", "take")]  # glance is not done
+    slots = [plan.schedule.slot(name) for name in ("loosen", "take")]  # look is left out
     assert [(item.start_s, item.end_s) for item in run.relaxed] == [(slot.start_s, slot.end_s) for slot in slots]
     assert {(item.pattern_a, item.required_m) for item in run.relaxed} == {("ev1/glove_*|ev1/forearm_*", 0.4)}
 
 
 def test_relaxations_of_steps_that_do_not_exist_are_refused(tmp_path):
     path = tmp_path / "wrong.yaml"
-    path.write_text(SCRIPT.replace("steps: [loosen, take, glance]", "steps: [losen]") + START)
+    path.write_text(SCRIPT.replace("steps: [loosen, take, look]", "steps: [losen]") + START)
     with pytest.raises(InputError, match="relaxation 1 of the day names step 'losen', which is not there; did you me"):
         load_scenario(path)
 
