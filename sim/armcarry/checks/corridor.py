@@ -8,6 +8,7 @@ import numpy as np
 
 from armcarry.clearance.distance import distances
 from armcarry.clearance.passage import free_width_m
+from armcarry.files.documents.models import CrewDocument
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import Sphere, bounding_radius_m
@@ -16,6 +17,7 @@ from armcarry.quantities import clock
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Phase, Record
 from armcarry.scene.assumed import is_assumed
+from armcarry.scene.tree import Tree
 
 #: the way is looked at this often along the path of the chest, m
 SPACING_M = 0.15
@@ -35,6 +37,8 @@ class _Narrowest:
 
 def check(record: Record) -> tuple[Finding, ...]:
     """Give one finding a crewmember who travels: the narrowest way, against the corridor the body needs.
+
+    The arms of a free worker are left out, because they hold on to what stands beside the way.
 
     The width is the diameter of the widest free circle across the direction in which the chest travels (see
     clearance.passage), from distances of every part of the body to everything that stands, held hardware and
@@ -107,6 +111,9 @@ class _Around:
         bodies = phase.tree.bodies
         classes = record.scene.body_classes(phase.tree)
         self.mine = np.array([k for k, body in enumerate(bodies) if body.name.startswith(f"{crew}/")])
+        if classes[self.mine[0]] == "worker":  # who holds on to what stands beside the way
+            holding = _arms(phase.tree, crew, member.document)
+            self.mine = np.array([k for k in self.mine if bodies[k].link not in holding])
         self.others = np.array([k for k, kind in enumerate(classes) if kind in _STANDING], dtype=np.int64)
         self.radii = np.array([bounding_radius_m(bodies[k].shape) for k in self.mine])
 
@@ -152,6 +159,13 @@ class _Around:
         width = free_width_m(away, theirs, travel, middle, self.corridor_m)
         order = np.argsort(gaps.min(axis=1), kind="stable")[:2]
         return width, tuple(bodies[rows[k]].name for k in order)
+
+
+def _arms(tree: Tree, crew: str, document: CrewDocument) -> set[str]:
+    """Return the links of a crewmember's arms: those above each glove as far as the trunk, which also has the chest."""
+    trunk = {tree.links[row] for row in tree.ancestry(f"{crew}/{document.chest}")}
+    gloves = (f"{crew}/{glove}" for glove in document.gloves)
+    return {tree.links[row] for glove in gloves for row in tree.ancestry(glove)} - trunk
 
 
 def _finding(record: Record, crew: str, worst: _Narrowest) -> Finding:

@@ -19,7 +19,7 @@ from armcarry.record.proof import relaxed_groups, windows_of
 from armcarry.record.record import Phase, Record
 from armcarry.scene.rules import required_clearance_m
 from armcarry.scene.tree import Tree
-from armcarry.timeline.pairs import judged_pairs, seating_pairs
+from armcarry.timeline.pairs import judged_pairs, resting_pairs, seating_pairs
 from armcarry.timeline.run import Relaxed, Run
 
 #: wanted gap between proven lower bound and what is reached, m
@@ -227,7 +227,9 @@ class _Maker:
             if granted is not None and asked is not None and granted.required_m < asked:
                 known[(a, b)] = (granted.required_m, granted.why)
         both = [known[(classes[a], classes[b])] for a, b in pairs.tolist()]
-        return np.array([item[0] for item in both], dtype=float), np.array([item[1] for item in both], dtype=object)
+        required = np.array([item[0] for item in both], dtype=float)
+        required[(required > 0.0) & resting_pairs(self.scene, tree, pairs)] = 0.0
+        return required, np.array([item[1] for item in both], dtype=object)
 
     def problem(self, numbers: tuple[Drawn, ...]) -> Problem:
         """Return what was collected."""

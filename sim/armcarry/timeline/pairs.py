@@ -84,7 +84,10 @@ def pairs_that_fit(tree: Tree, patterns: tuple[str, str], a: np.ndarray, b: np.n
 
 
 def required_of(scene: Scene, tree: Tree, pairs: np.ndarray) -> Array:
-    """Return the required clearance of each pair (P,) in metres, nan where no rule covers the two classes."""
+    """Return the required clearance of each pair (P,) in metres, nan where no rule covers the two classes.
+
+    Hardware in its seat is asked for no distance from the platform.
+    """
     classes = np.array(scene.body_classes(tree))
     names, code = np.unique(classes, return_inverse=True)
     table = np.array(
@@ -93,4 +96,5 @@ def required_of(scene: Scene, tree: Tree, pairs: np.ndarray) -> Array:
             for a in names
         ]
     )
-    return np.asarray(table[code[pairs[:, 0]], code[pairs[:, 1]]])
+    required = table[code[pairs[:, 0]], code[pairs[:, 1]]]
+    return np.where((required > 0.0) & resting_pairs(scene, tree, pairs), 0.0, required)
