@@ -11,14 +11,20 @@ from pathlib import Path
 import pytest
 
 from armcarry.checks import custody, schedule
-from armcarry.rehearsal import rehearse
+from armcarry.files.load import load_scenario
+from armcarry.record.record import Record
+from armcarry.scene.build import build_scene
+from armcarry.timeline.day_run import run_day
 
 DAY = Path(__file__).resolve().parents[2] / "scenarios" / "day_at_tern_yard.yaml"
 
 
 @pytest.fixture(scope="module")
 def record():
-    return rehearse(DAY)
+    """Return the day without its clearances, which nothing here asks for."""
+    scene = build_scene(load_scenario(DAY))
+    run = run_day(scene)
+    return Record(scene, run.phases, run.motion, run.moves, run.events, run.relaxed, run.shortfalls)
 
 
 def test_it_is_a_day_of_about_six_hours_for_two_workers_and_the_arm(record):
@@ -49,7 +55,7 @@ def _joined(spans):
 
 
 def test_a_slip_leaves_out_what_time_does_not_permit(record):
-    slipped = replace(record, slip={"blanket_snaps": 4500.0}).plan.schedule
+    slipped = replace(record, slip={"blanket_snaps": 5200.0}).plan.schedule
     assert {d.name for d in slipped.dropped} == {"look_at_rails", "photograph"}
     assert all(use.margin_s >= 0 for use in slipped.limits)
     late = replace(record, slip={"cart_1_clamps": 3600.0})
@@ -66,10 +72,13 @@ def test_a_blanket_that_does_not_snap_is_laced(record):
     ("first", "second", "broken"),
     [
         ("camera_loose", "camera_off", {("survey_camera", "camera_off")}),
-        ("box_tether", "box_loose_2", {("pump_box", "box_loose_2")}),  # loose before it is tethered
+        ("box_tether", "box_loose_2", {("pump_box", "box_loose")}),  # loose before it is tethered
         ("cart_1_clamps", "cart_1_take", {("rail_cart_1", "cart_1_take")}),
         # not bolted down: it is left loose, and the hands are still on it when the arm moves
-        ("box_in", "box_tight", {("pump_box", step) for step in ("box_tight", "box_in", "ease_off", "back_off_4", "ride_in")}),
+        (
+            "box_in", "box_tight",
+            {("pump_box", step) for step in ("box_tight", "box_tight_2", "ease_off", "back_off_4", "ride_in")},
+        ),
     ],
 )
 def test_swapped_steps_break_exactly_their_custody(record, first, second, broken):
