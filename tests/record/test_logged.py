@@ -273,3 +273,17 @@ def test_the_command_line_compares_a_run_with_a_log(short_run, times, folder, tm
         monkeypatch.setattr("sys.argv", ["armcarry", "compare", str(folder), str(folder)])
         main()
     assert "Verdicts that differ: 0" in capsys.readouterr().out
+
+
+def test_rows_that_were_left_out_and_gaps_are_told_by_line(short_run, times, folder, tmp_path, monkeypatch, capsys):
+    lines = log_text(short_run[0], times, marks_of(short_run[0])).splitlines()
+    lines.insert(11, lines[10])  # a row twice, in line 12
+    del lines[40:70]
+    path = tmp_path / "flown.csv"
+    path.write_text("\n".join(lines) + "\n")
+    with pytest.raises(SystemExit):
+        monkeypatch.setattr("sys.argv", ["armcarry", "compare", str(folder), str(path), "--leave-out"])
+        main()
+    told = capsys.readouterr().out
+    assert f"row left out: {path}:12: the row repeats the time of line 11" in told
+    assert "flown.csv:41: no row for" in told

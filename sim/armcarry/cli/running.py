@@ -146,6 +146,9 @@ def compare(
                 console.table(title, headings, rows)
             else:
                 typer.echo(title)
+        for finding in found_too:
+            if finding.check == "log" and finding.verdict != "pass":
+                typer.echo(f"log {finding.subject}: {finding.message}")
     raise typer.Exit(1 if result.worse else 0)
 
 
