@@ -10,6 +10,8 @@ from armcarry.handfly.live import Readings
 
 #: nearer than this along a direction nothing is said of it, m; turned by less than this neither, rad
 _SAME_M, _SAME_RAD = 0.02, np.radians(1.5)
+#: a way off a close pair is told while it has less than this to spare, m
+_NEAR_M = 0.1
 _WAYS = (("forward", "back"), ("to your left", "to your right"), ("up", "down"))
 _TURNS = (("lean to your right", "lean to your left"), ("tip forward", "tip back"), ("turn left", "turn right"))
 
@@ -58,7 +60,7 @@ def ways_off(pilot: Pilot, readings: Readings) -> tuple[str, ...]:
     if readings.warning_pair is not None and not pilot.resting:
         said.append(f"stop or turn away: {' and '.join(map(plain, readings.warning_pair))} meet their limit in "
                     f"{readings.warning_s:.0f} s")  # fmt: skip
-    if close is not None and readings.closeness.joints and close.margin_m < 0.5:
+    if close is not None and readings.closeness.joints and close.margin_m < _NEAR_M:
         away = pilot.axes("rider").T @ readings.closeness.away
         k = int(np.argmax(np.abs(away)))
         said.append(f"move {_WAYS[k][0 if away[k] > 0 else 1]}, in the rider's directions: off {plain(close.body_a)} "

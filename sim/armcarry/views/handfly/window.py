@@ -23,6 +23,7 @@ from armcarry.views.player.app import application
 from armcarry.views.player.canvas import canvas
 from armcarry.views.player.mouse import Mouse
 from armcarry.views.player.scene import QUICK
+from armcarry.views.words import CAUTION
 
 #: ticks made up for at once after a hitch; more are dropped, so that the arm never leaps
 _MAKE_UP = 3
@@ -81,6 +82,9 @@ class HandWindow(QMainWindow):
         self.dark = QLabel("no picture from this camera", self.canvas.widget)
         self.dark.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self.dark.hide()
+        self.caution = QLabel(CAUTION)
+        self.caution.setObjectName("caution")
+        self.caution.setWordWrap(True)
         hands = self.cockpit.hands
         sticks = QHBoxLayout()
         sticks.addWidget(MouseStick(hands, 0, 1, "drag: forward and back, left and right"))
@@ -107,6 +111,7 @@ class HandWindow(QMainWindow):
         page.setObjectName("room")
         column.addLayout(head)
         column.addLayout(row, 1)
+        column.addWidget(self.caution)
         page.setLayout(column)
         self.setCentralWidget(page)
         self.say(f"hold {self._key('x')} and the other sticks to move; {self._key('help')} shows all keys")

@@ -95,6 +95,11 @@ class Operator:
         raise AssertionError(f"not there: {self.pilot.off_goal()}")
 
 
+def test_the_caution_is_always_shown(window):
+    assert window.caution.isVisible()
+    assert "Never use it to command hardware" in window.caution.text()
+
+
 def test_keys_fly_the_carry_to_its_goals_with_no_violation(course, tmp_path):
     window = opened(course, tmp_path / "try_1")
     operator = Operator(window)
