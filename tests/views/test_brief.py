@@ -139,6 +139,14 @@ def test_what_failed_stands_first_and_empty_remedies_take_no_room(small_run):
     assert content.findings_table(passed).columns == ("verdict", "check", "at", "what was found")
 
 
+def test_many_findings_alike_are_counted(small_run):
+    many = [Finding("clearance", Verdict.FAIL, f"a{k}", message=f"m{k}", remedy="r") for k in range(60)]
+    table = content.findings_table([*many, *small_run[1]])
+    clearance = [row for row in table.rows if row[:2] == ("✕ fail", "clearance")]
+    assert len(clearance) == 26 and clearance[-1][3] == "and 36 more of this check in findings.json"
+    assert any("no camera was asked for" in row[3] for row in table.rows)
+
+
 def test_assumptions_are_told_file_by_file(small_run):
     told = content.briefing(*small_run)
     assert told.assumed == len(small_run[0].scene.loaded.assumptions) == 1
@@ -246,6 +254,13 @@ def test_cards_print_on_either_paper(small_run, tmp_path, size):
     heard = re.sub(r"\s+", " ", " ".join(words for _, words, _ in pages(rider)))
     assert "30.0 deg (+2 steps of 15.0 deg)" in heard and "to your right" in heard and "Say STOP" in heard
     assert "“Pump box in hand <now>”" in heard and "pump box: held by ev1 (hands)" in heard
+
+
+def test_who_is_not_on_the_arm_is_told_only_that(small_run, tmp_path):
+    record, _ = small_run
+    others = [replace(card, calls={}, near_rider={}) for card in moves.cards(record)]
+    heard = " ".join(words for _, words, _ in pages(write_rider_cards(record, "ev1", tmp_path / "x.pdf", "A4", others)))
+    assert heard.count("You are not on the arm.") == 6 and "Expected clearance" not in heard
 
 
 def test_slides_show_every_picture_the_movie_and_stay_inside(small_run, pictures, tmp_path):

@@ -101,7 +101,9 @@ def _operator(paper: Paper, record: Record, number: int, card: Card) -> list[Any
 def _rider(paper: Paper, rider: str, number: int, card: Card) -> list[Any]:
     parts = _heading(paper, number, card)
     call = card.calls.get(rider)
-    parts.append(paper.paragraph("You are not on the arm." if call is None else _sentence(call), 13, True, after=2))
+    if call is None:  # clearances of the arm and of who rides it are for others
+        return [*parts, paper.paragraph("You are not on the arm.", 10.5, after=2)]
+    parts.append(paper.paragraph(_sentence(call), 13, True, after=2))
     mine = [each for each in card.expected if any(word in each.group for word in ("rider", "hardware"))]
     parts += _clearance(paper, mine, card.near_rider.get(rider))
     parts.append(paper.paragraph("; ".join(card.held), 9))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import platform
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
@@ -22,6 +23,8 @@ from armcarry.views.brief.whatif import TABLES
 from armcarry.views.closest import judged
 from armcarry.views.words import counted, plain, verdict_word
 
+#: findings of one check with one verdict that are told one by one
+_ALIKE = 25
 #: rows of a table of margins, and its first columns
 _PAIRS = 12
 _PAIR_COLUMNS = ("body", "other body", "at", "proven least, m", "required, m", "margin, mm")
@@ -193,10 +196,20 @@ def _budget(rules: RulesDocument) -> Table:
 def findings_table(findings: Sequence[Finding]) -> Table:
     """Return findings as a table: what failed first, then what was not assessed, else in their order.
 
-    Where nothing is to be changed the column of remedies is left out.
+    Of more than _ALIKE findings of one check with one verdict the first are told and the rest are counted. Where
+    nothing is to be changed the column of remedies is left out.
     """
-    rows = []
+    rows, count = [], Counter((finding.check, finding.verdict) for finding in findings)
+    told: Counter[tuple[str, Verdict]] = Counter()
     for finding in sorted(findings, key=lambda finding: _WORST_FIRST.index(finding.verdict)):
+        kind = (finding.check, finding.verdict)
+        told[kind] += 1
+        if told[kind] > _ALIKE:
+            if told[kind] == count[kind]:
+                more = f"and {count[kind] - _ALIKE} more of this check in findings.json"
+                rows.append((f"{palette.VERDICTS[finding.verdict][1]} {verdict_word(finding.verdict)}",
+                             plain(finding.check), "", more, ""))
+            continue
         verdict = f"{palette.VERDICTS[finding.verdict][1]} {verdict_word(finding.verdict)}"
         rows.append((verdict, plain(finding.check), clock(finding.start_s), finding.message, finding.remedy))
     columns = ("verdict", "check", "at", "what was found", "what to change")
