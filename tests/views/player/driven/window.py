@@ -469,8 +469,12 @@ def test_keys_of_views_windows_and_lines_do_what_the_help_says(window):
     QTest.keyClicks(window.view, "z")
     middle = (np.asarray(window.nearest.point_a) + np.asarray(window.nearest.point_b)) / 2
     assert np.allclose(camera.GetFocalPoint(), middle, atol=1e-6)
-    QTest.keyClicks(window.view, "j]][")
-    assert window.layout_.plots.table.currentRow() == 1
+    QTest.keyClicks(window.view, "j")
+    row, rows = window.layout_.plots.table.currentRow(), window.layout_.plots.table.rowCount()
+    QTest.keyClicks(window.view, "]][")
+    assert window.layout_.plots.table.currentRow() == (row + 1) % rows
+    QTest.keyClicks(window.view, "[")
+    assert window.layout_.plots.table.currentRow() == row
     QTest.keyClicks(window.view, "jj")
     QTest.keyClicks(window.view, "y")
     assert said(window) == "this run belongs to no day, so there is one timeline"
