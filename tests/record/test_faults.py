@@ -168,3 +168,11 @@ def test_what_must_be_left_is_no_more_than_is_required(short_run):
             ruled = judged & ~np.isnan(window.required_m)
             assert np.all(window.left_m[ruled] <= np.maximum(window.required_m[ruled], 1e-3))
             assert not judged[side.seats & (window.required_m == 0)].any()
+
+
+def test_working_memory_is_given_back_phase_by_phase(short_run):
+    record, _ = short_run
+    run_outs(record)
+    runaways(record)
+    assert sides(record)
+    assert not any(side.prover._pools for side in sides(record))

@@ -80,6 +80,10 @@ class Prover:
         """Begin with little working memory: for very many bodies that move."""
         self._nodes = 256
 
+    def let_go(self) -> None:
+        """Give back the working memory; the next motion takes new one."""
+        self._pools.clear()
+
     def bounds(
         self,
         motion: Motion,

@@ -103,6 +103,7 @@ def _escapes(record: Record) -> Iterator[Escape]:
         if key not in seen:
             search = _Search(window, float(time))
             seen[key] = [search.escape(crew, joint) for crew in riders for joint in range(len(search.start))]
+            window.side.let_go()
         for found in seen[key]:
             yield Escape(
                 float(time), found.joint, found.crew, found.kind, found.where, found.way, found.lasting_s, found.lower_m

@@ -79,6 +79,12 @@ class Side:
         pairs = near_pairs(scene, tree, ends)
         return Prover(tree, pairs[apart_m(self.record, self.phase, pairs) < scene.loaded.rules.slow_within])
 
+    def let_go(self) -> None:
+        """Give back working memory that can be had again."""
+        for name in ("prover", "beside_structure"):
+            if name in self.__dict__:
+                self.__dict__[name].let_go()
+
     @cached_property
     def load(self) -> LoadClass:
         """Limits of the arm with what it moves."""

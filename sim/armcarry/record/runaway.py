@@ -103,10 +103,11 @@ def _runaways(record: Record) -> Runaways:
     count = len(record.scene.arm_joints)
     faults = tuple(Fault(joint, sign) for joint in range(count) for sign in (1, -1))
     search = _Search(record, faults)
-    parts = tuple(
-        part for side in sides(record) for window in windows(side) for part in search.window(window)
-    )
-    return Runaways(record, faults, parts, search.safe_s, search.ends_s)
+    parts: list[Swept] = []
+    for side in sides(record):
+        parts += [part for window in windows(side) for part in search.window(window)]
+        side.let_go()
+    return Runaways(record, faults, tuple(parts), search.safe_s, search.ends_s)
 
 
 class _Search:

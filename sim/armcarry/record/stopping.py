@@ -77,11 +77,17 @@ def run_outs(record: Record) -> RunOuts:
 
 
 def _run_outs(record: Record) -> RunOuts:
-    stretches = [window for side in sides(record) for window in windows(side)]
-    parts = tuple(part for window in stretches for part in _braked(window))
+    parts = tuple(part for side in sides(record) for part in _braked_side(side))
     times, way, lasting = _tip_run_out(record)
     edges, lower = _by_command(record, parts)
     return RunOuts(parts, times, way, lasting, edges, lower, record.scene.loaded.rules.stop_remainder)
+
+
+def _braked_side(side: Side) -> list[Braked]:
+    """Return the braking arcs of one phase; its working memory is not kept, as a day has very many phases."""
+    parts = [part for window in windows(side) for part in _braked(window)]
+    side.let_go()
+    return parts
 
 
 def _braked(window: Window) -> tuple[Braked, Braked]:
