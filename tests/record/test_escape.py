@@ -11,10 +11,11 @@ from armcarry.clearance.second_opinion import BANDS_M, engine_distance
 from armcarry.files.documents.rules import LockedJoint
 from armcarry.motion.forward import forward
 from armcarry.record.escape import escapes, instants
-from armcarry.record.faults import Side, every_pair, windows
+from armcarry.record.faults import Side, windows
 from armcarry.record.finding import Verdict
 from armcarry.record.store import load, save
 from armcarry.timeline.handrails import rails_of
+from armcarry.timeline.pairs import arm_pairs
 
 
 @pytest.fixture(scope="module")
@@ -74,7 +75,7 @@ def test_a_way_keeps_what_must_be_left(found):
         if item.kind == "none":
             continue
         phase = record.phase_at(item.time_s)
-        side = Side.of(record, phase, every_pair(record, phase))
+        side = Side.of(record, phase, arm_pairs(record.scene, phase.tree))
         window = next(w for w in windows(side) if w.start_s <= item.time_s <= w.end_s)
         bodies = side.phase.tree.bodies
         placed = forward(side.phase.tree, whole(record, item, 40), [body.link for body in bodies])
@@ -120,7 +121,7 @@ def test_a_way_out_keeps_its_distance_for_coal_too(found):
         if item.kind == "none" or len(item.way) < 2:
             continue
         phase = record.phase_at(item.time_s)
-        side = Side.of(record, phase, every_pair(record, phase))
+        side = Side.of(record, phase, arm_pairs(record.scene, phase.tree))
         window = next(w for w in windows(side) if w.start_s <= item.time_s <= w.end_s)
         bodies = side.phase.tree.bodies
         frames = forward(side.phase.tree, whole(record, item, 25), [body.link for body in bodies])

@@ -21,10 +21,8 @@ def check(record: Record) -> tuple[Finding, ...]:
         if move.end_s <= move.start_s:
             continue
         tree = record.phase_at((move.start_s + move.end_s) / 2).tree
-        allowed = scene.loaded.arm.document.loads[move.load].tip_speed
+        allowed = scene.tip_speed_limit(tree, scene.loaded.arm.document.loads[move.load])
         rider = bool(scene.aboard(tree))
-        if rider:
-            allowed = min(allowed, scene.loaded.rules.rider_tip_speed)
         part = record.motion.between(move.start_s, move.end_s)
         held = record.motion.at(move.start_s)
         chain = Chain.of(tree, WORLD, scene.tool(tree), joints=scene.arm_joints, held=held)

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from armcarry.checks.grasp import NEAR_M, NEAR_RAD
 from armcarry.errors import MotionError
 from armcarry.files.documents.models import LoadClass
 from armcarry.geometry.poses import Array, rotation_vector
@@ -29,8 +30,6 @@ from armcarry.timeline.moves import still_goal, switch
 HEADROOM = 0.98
 #: share of all speeds with fine control
 FINE = 0.2
-#: what hangs in the hands or is taken must meet within this, as the check of grasps asks
-NEAR_M, NEAR_RAD = 0.05, 0.1
 #: turning speed of the tool at full deflection, shared with no document: a hand's breadth a second at 1 m; rad/s
 TURN_RATE = 0.03
 #: how the script is run up and down, 1/s^2 of its own time
@@ -85,8 +84,7 @@ class Pilot:
         self.rates = joint_rates(arm, load)
         self.accelerations = joint_accelerations(arm, load)
         self.brakes = brake_decelerations(arm, load)
-        tip = load.tip_speed
-        self.tip_speed = min(tip, self.scene.loaded.rules.rider_tip_speed) if self.scene.aboard(self.tree) else tip
+        self.tip_speed = self.scene.tip_speed_limit(self.tree, load)
 
     @property
     def q(self) -> Array:

@@ -10,7 +10,6 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from armcarry.clearance.frames import place_bodies
 from armcarry.clearance.many import Arcs, Lists, free_until, least_margins
 from armcarry.clearance.prover import Prover
 from armcarry.clearance.rest import measure
@@ -19,14 +18,13 @@ from armcarry.geometry.poses import Array
 from armcarry.handfly.control import Pilot
 from armcarry.handfly.resolve import Closeness
 from armcarry.motion.chain import Chain
-from armcarry.motion.curve import Motion
 from armcarry.motion.forward import forward
 from armcarry.motion.jacobian import smallest_singular_value
 from armcarry.motion.stopping import braking
 from armcarry.scene.build import Scene
-from armcarry.scene.tree import WORLD, Tree
+from armcarry.scene.tree import WORLD
 from armcarry.timeline.near import near_pairs
-from armcarry.timeline.pairs import judged_pairs, pairs_that_fit, required_of, seating_pairs
+from armcarry.timeline.pairs import arm_pairs, pairs_that_fit, required_of, seating_pairs
 
 #: how many pairs are told
 SHOWN = 5
@@ -137,7 +135,7 @@ class _Around:
         self.scene, self.tree = scene, pilot.tree
         tree = pilot.tree
         self.names = [body.name for body in tree.bodies]
-        pairs, _ = judged_pairs(scene, tree, _every_way(scene, tree, pilot.position))
+        pairs = arm_pairs(scene, tree)
         required = required_of(scene, tree, pairs)
         asked = ~np.isnan(required)
         self.pairs = np.ascontiguousarray(pairs[asked])
@@ -147,14 +145,12 @@ class _Around:
         self.local = np.stack([body.pose for body in tree.bodies])
         links = list(dict.fromkeys(body.link for body in tree.bodies))
         self.links, self.of_link = links, np.array([links.index(body.link) for body in tree.bodies])
-        first = [tree.column(name) for name in scene.arm_joints]
-        lines = {link: set(tree.columns[list(tree.ancestry(link))].tolist()) for link in links}
-        self.joints = np.array([sum(c in lines[body.link] for c in first) for body in tree.bodies])
+        self.joints = scene.arm_joints_behind(tree)
         slow = near_pairs(scene, tree, pilot.position[None])
         keys = {tuple(sorted(pair)) for pair in slow.tolist()}
         self.slows = np.array([tuple(sorted(pair)) in keys for pair in self.pairs.tolist()])
         self.radius = self.solids.size[:, 4]
-        self.prover = Prover(tree, self.pairs, place_bodies(tree).lay_out(self.pairs))
+        self.prover = Prover(tree, self.pairs)
         self.row_of = np.empty(len(self.pairs), dtype=np.int64)
         self.row_of[self.prover.layout.order] = np.arange(len(self.pairs))
         self._asked: dict[int, Array] = {}
@@ -296,10 +292,3 @@ class _Around:
         rows = np.sort(self.row_of[np.flatnonzero(bound < within)])
         return Lists(np.ascontiguousarray(rows), np.array([0, len(rows)]))
 
-
-def _every_way(scene: Scene, tree: Tree, position: Array) -> Motion:
-    """Return a motion in which every joint of the arm moves, which tells the pairs that any of them can move."""
-    table = np.zeros((1, 2, len(tree.joints)))
-    table[0, 0] = position
-    table[0, 1, scene.arm_columns] = 1.0
-    return Motion(tuple(tree.joints), np.array([0.0, 1.0]), table)

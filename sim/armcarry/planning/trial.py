@@ -11,13 +11,12 @@ from armcarry.errors import ReachError
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import bounding_radius_m
 from armcarry.motion.chain import Chain
-from armcarry.motion.curve import Motion
 from armcarry.motion.forward import forward
 from armcarry.motion.inverse import solutions
 from armcarry.motion.jacobian import smallest_singular_value
 from armcarry.scene.build import ARM, PLATFORM, Scene, hang
 from armcarry.scene.tree import WORLD, Tree
-from armcarry.timeline.pairs import judged_pairs, required_of
+from armcarry.timeline.pairs import arm_pairs, required_of
 
 #: clearance beyond what is required is told up to this, m
 ENOUGH_M = 0.5
@@ -133,19 +132,11 @@ class Trial:
     def _asked(self) -> tuple[np.ndarray, Array]:
         """Return the pairs with a part of the arm that bends, and what is required of them."""
         if self._pairs is None:
-            table = np.zeros((1, 2, len(self.tree.joints)))
-            table[0, 0] = self.position
-            table[0, 1, self.scene.arm_columns] = 1.0
-            every_way = Motion(tuple(self.tree.joints), np.array([0.0, 1.0]), table)
-            pairs, _ = judged_pairs(self.scene, self.tree, every_way)
+            pairs = arm_pairs(self.scene, self.tree)
             required = required_of(self.scene, self.tree, pairs)
             # bodies before the last joint: what is rigid with the tool stands there alike from every base
-            driven = {self.tree.column(name) for name in self.scene.arm_joints}
-            count = np.array([
-                len(driven.intersection(self.tree.columns[list(self.tree.ancestry(body.link))].tolist()))
-                for body in self.tree.bodies
-            ])  # fmt: skip
-            bends = (count > 0) & (count < len(driven))
+            count = self.scene.arm_joints_behind(self.tree)
+            bends = (count > 0) & (count < len(self.scene.arm_joints))
             asked = ~np.isnan(required) & bends[pairs].any(axis=1)
             self._pairs = pairs[asked], required[asked]
         return self._pairs

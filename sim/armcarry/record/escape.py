@@ -21,12 +21,13 @@ from armcarry.motion.avoid import avoiding_step
 from armcarry.motion.chain import Chain
 from armcarry.motion.inverse import pose_error
 from armcarry.motion.jacobian import pose_and_jacobian
-from armcarry.record.faults import Side, Window, every_pair, windows
+from armcarry.record.faults import Side, Window, windows
 from armcarry.record.record import Record
 from armcarry.scene.build import PLATFORM
 from armcarry.scene.limits import joint_accelerations, joint_rates
 from armcarry.scene.tree import WORLD
 from armcarry.timeline.handrails import Rail, rails_of
+from armcarry.timeline.pairs import arm_pairs
 
 #: instants looked at when the rules do not say
 INSTANTS = 10
@@ -95,7 +96,7 @@ def _escapes(record: Record) -> Iterator[Escape]:
         if not riders:
             continue
         if id(phase) not in stretches:
-            stretches[id(phase)] = tuple(windows(Side.of(record, phase, every_pair(record, phase))))
+            stretches[id(phase)] = tuple(windows(Side.of(record, phase, arm_pairs(record.scene, phase.tree))))
         window = next(w for w in stretches[id(phase)] if w.start_s <= time <= w.end_s)
         position = record.motion.at(time)
         # while the arm stands still nothing changes

@@ -18,14 +18,13 @@ from armcarry.clearance import Prover
 from armcarry.files.documents.models import LoadClass
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import bounding_radius_m
-from armcarry.motion.curve import Motion
 from armcarry.motion.stopping import runaway
 from armcarry.record.cells import ENOUGH_M
 from armcarry.record.record import Phase, Record
 from armcarry.scene.build import ARM
 from armcarry.scene.limits import brake_decelerations, runaway_rates
 from armcarry.timeline.near import near_pairs
-from armcarry.timeline.pairs import judged_pairs, pairs_that_fit, required_of, seating_pairs
+from armcarry.timeline.pairs import arm_pairs, pairs_that_fit, required_of, seating_pairs
 
 #: where nothing is required, this much must be left all the same: bodies must not touch, m
 TOUCH_M = 1e-3
@@ -125,7 +124,7 @@ def _sides(record: Record) -> tuple[Side, ...]:
     found = []
     for phase in record.phases:
         if phase.end_s > phase.start_s:
-            pairs = every_pair(record, phase)
+            pairs = arm_pairs(record.scene, phase.tree)
             enough = ENOUGH_M + record.scene.loaded.rules.stop_remainder + _reach_m(Side.of(record, phase))
             found.append(Side.of(record, phase, pairs[apart_m(record, phase, pairs) < enough]))
     return tuple(found)
@@ -188,15 +187,6 @@ def worst_rates(side: Side, near: np.ndarray) -> Array:
     """Return the fastest each arm joint can run away (R, n), for (R,) within slow_within of structure or not."""
     arm = side.record.scene.loaded.arm.document
     return np.where(np.asarray(near)[:, None], *(runaway_rates(arm, side.load, kind) for kind in (True, False)))
-
-
-def every_pair(record: Record, phase: Phase) -> np.ndarray:
-    """Return the pairs (P, 2) that are judged and that any arm joint can move, however far apart they are."""
-    table = np.zeros((1, 2, len(record.motion.joints)))
-    table[0, 0] = record.motion.at(phase.start_s)
-    table[0, 1, record.scene.arm_columns] = 1.0
-    every_way = Motion(record.motion.joints, np.array([phase.start_s, phase.end_s]), table)
-    return judged_pairs(record.scene, phase.tree, every_way)[0]
 
 
 def windows(side: Side) -> Iterator[Window]:

@@ -29,16 +29,13 @@ def stretches(record: Record, carries: Collection[str] = ()) -> list[Stretch]:
     for name in carries:
         if name not in known:
             raise InputError("the run has no carry of this name", found=name, accepted=", ".join(known))
-    first = record.scene.tree.column(record.scene.arm_joints[0])
     found = []
     for low, high in _times(record, carries):
         for phase in record.phases:
             start, end = max(low, phase.start_s), min(high, phase.end_s)
             if end > start:
-                tree = phase.tree
-                rows = [k for k, body in enumerate(tree.bodies)
-                        if first in tree.columns[list(tree.ancestry(body.link))]]
-                found.append(Stretch(tree, record.motion, start, end, np.array(rows)))
+                rows = np.flatnonzero(record.scene.arm_joints_behind(phase.tree))
+                found.append(Stretch(phase.tree, record.motion, start, end, rows))
     return found
 
 

@@ -79,6 +79,16 @@ class Scene:
             name = "rider"
         return name, self.loaded.arm.document.loads[name]
 
+    def tip_speed_limit(self, tree: Tree, load: LoadClass) -> float:
+        """Return how fast the tip may be with a load, and no faster than a rider may be moved when one is aboard."""
+        return min(load.tip_speed, self.loaded.rules.rider_tip_speed) if self.aboard(tree) else load.tip_speed
+
+    def arm_joints_behind(self, tree: Tree) -> np.ndarray:
+        """Return how many of the arm's joints move each body (B,): 0 for what the arm does not carry."""
+        arm = np.isin(tree.columns, self.arm_columns)
+        count = {link: int(arm[list(tree.ancestry(link))].sum()) for link in {body.link for body in tree.bodies}}
+        return np.array([count[body.link] for body in tree.bodies], dtype=np.int64)
+
     def body_classes(self, tree: Tree) -> tuple[str, ...]:
         """Return the class of every body of the tree as the rules name it.
 

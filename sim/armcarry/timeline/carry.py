@@ -149,9 +149,7 @@ def rate_limits(scene: Scene, planned: PlannedMove) -> RateLimits:
     """Return the limits a move is timed under: load class, rider rule and the move's own."""
     arm = scene.loaded.arm.document
     _, load = scene.load(planned.tree)
-    tip = load.tip_speed
-    if scene.aboard(planned.tree):
-        tip = min(tip, scene.loaded.rules.rider_tip_speed)
+    tip = scene.tip_speed_limit(planned.tree, load)
     if planned.move.tip_speed is not None:
         tip = min(tip, planned.move.tip_speed)
     return RateLimits(joint_rates(arm, load) * planned.move.rate, joint_accelerations(arm, load), tip)

@@ -38,8 +38,7 @@ def near_pairs(scene: Scene, tree: Tree, base_at: Array) -> np.ndarray:
     within = scene.loaded.rules.slow_within
     classes = np.array(scene.body_classes(tree))
     first = scene.tree.column(scene.arm_joints[0])
-    behind = np.array([first in tree.columns[list(tree.ancestry(body.link))] for body in tree.bodies])
-    moving = np.flatnonzero(np.isin(classes, MOVING) & behind)
+    moving = np.flatnonzero(np.isin(classes, MOVING) & (scene.arm_joints_behind(tree) > 0))
     standing = np.flatnonzero(np.isin(classes, STANDING))
     least, most = _chain_m(tree, first, moving)
     moving, least = moving[most > within], least[most > within]

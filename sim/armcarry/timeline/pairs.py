@@ -42,6 +42,13 @@ def judged_pairs(scene: Scene, tree: Tree, motion: Motion) -> tuple[np.ndarray, 
     return pairs[~left_out & ~touching], pairs[~left_out & touching]
 
 
+def arm_pairs(scene: Scene, tree: Tree) -> np.ndarray:
+    """Return the pairs (P, 2) that are judged and that any joint of the arm can move, however far apart they are."""
+    table = np.zeros((1, 2, len(tree.joints)))
+    table[0, 1, scene.arm_columns] = 1.0
+    return judged_pairs(scene, tree, Motion(tree.joints, np.array([0.0, 1.0]), table))[0]
+
+
 def _intended(scene: Scene) -> list[tuple[str, str]]:
     """Return the patterns of bodies that may touch at any time: by the rules, and hardware in its holder's hands."""
     patterns = [contact.bodies for contact in scene.loaded.rules.intended_contact]

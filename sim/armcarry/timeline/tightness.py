@@ -9,7 +9,7 @@ from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 from armcarry.scene.build import Scene
 from armcarry.scene.tree import Tree
-from armcarry.timeline.pairs import judged_pairs, required_of
+from armcarry.timeline.pairs import arm_pairs, required_of
 
 #: how exactly distances need be known to choose
 COARSE_M = 0.05
@@ -40,19 +40,10 @@ class Tightness:
 
     def _prepared(self, tree: Tree, way: Motion) -> tuple[Prover, Array]:
         if id(tree) not in self._provers:
-            pairs, _ = judged_pairs(self.scene, tree, _all_moving(self.scene, way))
+            pairs = arm_pairs(self.scene, tree)
             required = required_of(self.scene, tree, pairs)
             ruled = ~np.isnan(required)
             self._provers[id(tree)] = (tree, Prover(tree, pairs[ruled]), required[ruled])
         _, prover, required = self._provers[id(tree)]
         return prover, required
 
-
-def _all_moving(scene: Scene, way: Motion) -> Motion:
-    """Return a motion in which every joint of the arm moves, to find every pair that it can bring together."""
-    table = way.coefficients[:1, :2].copy()
-    if table.shape[1] < 2:
-        table = np.pad(table, ((0, 0), (0, 1), (0, 0)))
-    table[:, 1] = 0.0
-    table[:, 1, scene.arm_columns] = 1.0
-    return Motion(way.joints, way.breaks_s[:2], table)

@@ -20,7 +20,7 @@ from armcarry.record.record import Record
 from armcarry.record.runaway import Runaways, runaways
 from armcarry.record.stopping import run_outs
 from armcarry.views import palette
-from armcarry.views.plots import MINUTE_S, page, save_if_drawn, say, time_axis
+from armcarry.views.plots import MINUTE_S, page, say, time_axis, write_makers
 from armcarry.views.words import worst_verdict
 
 if TYPE_CHECKING:
@@ -40,25 +40,12 @@ def write_sweep_plots(
 ) -> list[Path]:
     """Write the plots of late stops, runaway joints and locked joints as PNG, and return their paths.
 
-    A plot that would be empty is left out; the findings say why.
-
-    Args:
-        record: the run.
-        findings: what was found; its verdicts stand in the titles.
-        folder: where; made when it is missing.
-        progress: told what is being drawn and the share done.
+    A plot that would be empty is left out; the findings say why. Arguments as ``plots.write_makers``.
     """
-    folder.mkdir(parents=True, exist_ok=True)
-    kept = tuple(findings)
     makers: dict[str, Callable[[Record, Sequence[Finding]], Figure]] = {
         "stopping": stopping, "runaway": runaway, "locked_joint": locked_joint,
     }
-    written: list[Path] = []
-    for k, (name, make) in enumerate(makers.items()):
-        if progress is not None:
-            progress(f"plotting what if: {name.replace('_', ' ')}", k / len(makers))
-        written += save_if_drawn(make(record, kept), folder / f"{name}.png")
-    return written
+    return write_makers(makers, record, findings, folder, progress)
 
 
 def stopping(record: Record, findings: Sequence[Finding] = ()) -> Figure:

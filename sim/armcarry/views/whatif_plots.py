@@ -19,7 +19,7 @@ from armcarry.record.sight import sightings, stretches
 from armcarry.record.stops import stops
 from armcarry.record.sunlight import Sun
 from armcarry.views import palette
-from armcarry.views.plots import MINUTE_S, page, save_if_drawn, say, time_axis
+from armcarry.views.plots import MINUTE_S, page, say, time_axis, write_makers
 from armcarry.views.words import worst_verdict
 
 if TYPE_CHECKING:
@@ -37,25 +37,12 @@ def write_whatif_plots(
 ) -> list[Path]:
     """Write the plots of stranding, cameras, light and people near the arm as PNG, and return their paths.
 
-    A plot that would be empty is left out; the findings say why.
-
-    Args:
-        record: the run.
-        findings: what was found; its verdicts stand in the titles.
-        folder: where; made when it is missing.
-        progress: told what is being drawn and the share done.
+    A plot that would be empty is left out; the findings say why. Arguments as ``plots.write_makers``.
     """
-    folder.mkdir(parents=True, exist_ok=True)
-    kept = tuple(findings)
     makers: dict[str, Callable[[Record, Sequence[Finding]], Figure]] = {
         "stranded": stranded, "seen": cameras, "light": light, "near_people": near_people,
     }
-    written: list[Path] = []
-    for k, (name, make) in enumerate(makers.items()):
-        if progress is not None:
-            progress(f"plotting what if: {name.replace('_', ' ')}", k / len(makers))
-        written += save_if_drawn(make(record, kept), folder / f"{name}.png")
-    return written
+    return write_makers(makers, record, findings, folder, progress)
 
 
 def stranded(record: Record, findings: Sequence[Finding] = ()) -> Figure:

@@ -16,19 +16,6 @@ pytestmark = [
 ]
 
 
-@pytest.fixture
-def display():
-    """The name of a virtual display that nobody else uses."""
-    server = subprocess.Popen(
-        ["Xvfb", "-displayfd", "1", "-screen", "0", "1600x900x24", "-nolisten", "tcp"],
-        stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
-    )
-    number = server.stdout.readline().strip()
-    yield f":{number}"
-    server.terminate()
-    server.communicate(timeout=20)
-
-
 def driven(display, **more):
     for library in ("PySide6", "pyvistaqt", "pyqtgraph"):
         pytest.importorskip(library, reason=f"{library} of the extra 'view' is not installed")

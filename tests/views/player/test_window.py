@@ -17,19 +17,6 @@ pytestmark = [
 ]
 
 
-@pytest.fixture
-def display():
-    """The name of a virtual display that nobody else uses."""
-    server = subprocess.Popen(
-        ["Xvfb", "-displayfd", "1", "-screen", "0", "1600x900x24", "-nolisten", "tcp"],
-        stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
-    )
-    number = server.stdout.readline().strip()
-    yield f":{number}"
-    server.terminate()
-    server.communicate(timeout=20)
-
-
 @pytest.mark.parametrize(
     ("form", "chosen", "least"), [("pictures", "", 30), ("live", "screen or space or mouse or eyes or pictures_and", 5)]
 )

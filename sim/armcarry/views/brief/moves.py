@@ -111,10 +111,8 @@ def _card(record: Record, lookout: Lookout, move: MoveSpan) -> Card:
         if np.any(rates > 0):
             chain = Chain.of(tree, WORLD, tool, joints=scene.arm_joints, held=first)
             tip_speed = tip_speed_maximum(chain, part, tolerance_m_s=1e-4)[1]
-    allowed = scene.loaded.arm.document.loads[move.load].tip_speed
+    allowed = scene.tip_speed_limit(tree, scene.loaded.arm.document.loads[move.load])
     riders = scene.aboard(tree)
-    if riders:
-        allowed = min(allowed, scene.loaded.rules.rider_tip_speed)
     return Card(
         move=move, joints=scene.arm_joints, start=first[scene.arm_columns], end=last[scene.arm_columns],
         frame=frame, tip=tool, tip_start=tree.pose_of(tool, first, relative_to=frame),

@@ -6,7 +6,7 @@ import signal
 import time
 
 from PySide6.QtCore import QEvent, QObject, Qt, QTimer
-from PySide6.QtGui import QCloseEvent, QGuiApplication, QKeyEvent
+from PySide6.QtGui import QCloseEvent, QKeyEvent
 from PySide6.QtWidgets import QApplication, QHBoxLayout, QLabel, QMainWindow, QScrollArea, QVBoxLayout, QWidget
 
 from armcarry.errors import ArmcarryError
@@ -19,7 +19,7 @@ from armcarry.handfly.score import score
 from armcarry.views.handfly.panel import LEVEL, keys_html, readings_html, state_words
 from armcarry.views.handfly.scene import LiveScene
 from armcarry.views.handfly.sticks import Controller, MouseStick, first_stick
-from armcarry.views.player.app import application
+from armcarry.views.player.app import application, show_window
 from armcarry.views.player.canvas import canvas
 from armcarry.views.player.mouse import Mouse
 from armcarry.views.player.scene import QUICK
@@ -269,11 +269,7 @@ def open_window(cockpit: Cockpit, keys: Keys, live: bool = False) -> HandWindow:
     """Open a window; time stands still until ``start``."""
     application()
     window = HandWindow(cockpit, keys, live)
-    window.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose, False)
-    room = QGuiApplication.primaryScreen().availableGeometry()
-    window.resize(min(1360, room.width()), min(800, room.height()))
-    window.show()
-    QApplication.processEvents()
+    show_window(window)
     return window
 
 

@@ -7,7 +7,7 @@ import sys
 
 from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QGuiApplication
-from PySide6.QtWidgets import QApplication
+from PySide6.QtWidgets import QApplication, QMainWindow
 
 from armcarry.views.player import look
 from armcarry.views.player.icons import window_icon
@@ -27,15 +27,20 @@ def application() -> QApplication:
     return app
 
 
-def open_window(run: OpenedRun, other: OpenedRun | None = None, live: bool = False) -> Window:
-    """Open a window on a run and show its start, seen from where all of it is seen; arguments as Window."""
-    application()
-    window = Window(run, other, live)
+def show_window(window: QMainWindow) -> None:
+    """Show a window, as large as suits the screen, and let it be drawn."""
     window.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose, False)
     room = QGuiApplication.primaryScreen().availableGeometry()
     window.resize(min(1360, room.width()), min(800, room.height()))
     window.show()
     QApplication.processEvents()
+
+
+def open_window(run: OpenedRun, other: OpenedRun | None = None, live: bool = False) -> Window:
+    """Open a window on a run and show its start, seen from where all of it is seen; arguments as Window."""
+    application()
+    window = Window(run, other, live)
+    show_window(window)
     window.act("overview")
     return window
 
