@@ -6,7 +6,7 @@ run-out of a stop asked for now, and the arm going on at the rates it has.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -17,12 +17,10 @@ from armcarry.clearance.solids import pack, pose_rows
 from armcarry.geometry.poses import Array
 from armcarry.handfly.control import Pilot
 from armcarry.handfly.resolve import Closeness
-from armcarry.motion.chain import Chain
 from armcarry.motion.forward import forward
 from armcarry.motion.jacobian import smallest_singular_value
 from armcarry.motion.stopping import braking
 from armcarry.scene.build import Scene
-from armcarry.scene.tree import WORLD
 from armcarry.timeline.near import near_pairs
 from armcarry.timeline.pairs import arm_pairs, pairs_that_fit, required_of, seating_pairs
 
@@ -90,7 +88,6 @@ class Watch:
     def __init__(self, scene: Scene) -> None:
         self.scene = scene
         self._around: dict[int, _Around] = {}
-        self._last: tuple[tuple[int, int], Readings] | None = None
 
     def around(self, pilot: Pilot) -> _Around:
         """Return what is prepared for the tree that holds now."""
@@ -153,6 +150,7 @@ class _Around:
         self.prover = Prover(tree, self.pairs)
         self.row_of = np.empty(len(self.pairs), dtype=np.int64)
         self.row_of[self.prover.layout.order] = np.arange(len(self.pairs))
+        self._levers = pilot.chain.levers() + 3.0  # and what hangs beyond the tool
         self._asked: dict[int, Array] = {}
         self._bound = np.zeros(len(self.pairs))
 
@@ -274,17 +272,13 @@ class _Around:
         motion = stop.motion(0, tuple(self.tree.joints))
         way = forward(self.tree, motion.at(times), [pilot.tool])[:, 0, :3, 3]
         names = None if pair[0] < 0 else (self.names[self.pairs[pair[0], 0]], self.names[self.pairs[pair[0], 1]])
-        return Readings(
-            plain.pairs, plain.closeness, float(np.linalg.norm(np.diff(way, axis=0), axis=1).sum()), run_s,
-            float(margins.lower_m[0]), way, float(until[0]), names, plain.joint_left, plain.end_joint, plain.end_s,
-            plain.singular,
+        return replace(
+            plain, run_out_m=float(np.linalg.norm(np.diff(way, axis=0), axis=1).sum()), run_out_s=run_s,
+            run_out_left_m=float(margins.lower_m[0]), run_out_way_m=way, warning_s=float(until[0]), warning_pair=names,
         )  # fmt: skip
 
     def _fastest(self, pilot: Pilot) -> float:
         """Bound how fast any point that the arm moves can go at these rates, m/s."""
-        if not hasattr(self, "_levers"):
-            chain = Chain.of(self.tree, WORLD, pilot.tool, joints=self.scene.arm_joints, held=pilot.position)
-            self._levers = chain.levers() + 3.0  # and what hangs beyond the tool
         return float(np.abs(pilot.rate) @ self._levers)
 
     def _list(self, bound: Array, within: float) -> Lists:
