@@ -1,8 +1,11 @@
 """Campaigns: the same numbers whoever computes them, nothing lost, nothing counted twice."""
 
 import json
+import multiprocessing
 import os
 import signal
+import sys
+import tempfile
 from dataclasses import replace
 
 import numpy as np
@@ -105,49 +108,137 @@ def test_a_script_that_cannot_be_flown_is_refused(tmp_path, monkeypatch, record)
         disperse("x.yaml", 1, 1, tmp_path)
 
 
-def test_lost_worker_processes_are_told_and_their_campaign_goes_on(record, problem, tmp_path, monkeypatch):
-    monkeypatch.setattr(engine, "_of_process", _killed)
-    with pytest.raises(ArmcarryError, match="a worker process was ended from outside"):
+# -- workers --------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("absent", ["distributed", "cryptography"])
+def test_without_dask_one_process_is_usual_and_more_say_what_to_type(record, problem, tmp_path, monkeypatch, absent):
+    monkeypatch.setitem(sys.modules, absent, None)
+    assert engine.usual_workers() == 1
+    assert run_campaign(record, problem, 2, 7, tmp_path / "one").outcome.runs.tolist() == [0, 1]
+    for options in ({"workers": 2}, {"cluster": "tcp://127.0.0.1:1"}):
+        with pytest.raises(MissingExtraError, match=rf"process needs {absent}, .* pip install 'armcarry\[cluster\]'"):
+            run_campaign(record, problem, RUNS, 7, tmp_path / "more", **options)
+
+
+def test_with_dask_every_core_is_used_unless_told():
+    pytest.importorskip("distributed")
+    assert 1 <= engine.usual_workers() <= os.cpu_count()
+
+
+def test_worker_processes_listen_on_the_loopback_only_and_leave_nothing(record, problem, tmp_path, monkeypatch, capfd):
+    psutil = pytest.importorskip("psutil")
+    pytest.importorskip("distributed")
+    (scratch := tmp_path / "scratch").mkdir()
+    monkeypatch.setattr(tempfile, "tempdir", str(scratch))
+    seen = []
+
+    def look(words, share):
+        if words.startswith("run") and not seen:
+            everyone = [psutil.Process(), *psutil.Process().children(recursive=True)]
+            seen.extend(c.laddr for p in everyone for c in p.net_connections("inet") if c.status == "LISTEN")
+
+    done = run_campaign(record, problem, RUNS, 7, tmp_path / "out", workers=2, progress=look)
+    _same(done.outcome, prove_runs(problem, 7, range(RUNS)))
+    assert {place.ip for place in seen} == {"127.0.0.1"}
+    assert 8787 not in {place.port for place in seen}
+    assert list(scratch.iterdir()) == []
+    assert multiprocessing.active_children() == []
+    assert capfd.readouterr() == ("", "")
+
+
+def test_a_killed_worker_process_changes_nothing(record, problem, tmp_path, capfd):
+    pytest.importorskip("distributed")
+    killed = []
+
+    def kill_one(words, share):
+        if words.startswith("run") and not killed:
+            killed.append(multiprocessing.active_children()[0])
+            killed[0].kill()
+
+    done = run_campaign(record, problem, RUNS, 7, tmp_path, workers=2, progress=kill_one)
+    assert killed
+    _same(done.outcome, prove_runs(problem, 7, range(RUNS)))
+    assert capfd.readouterr().err == ""
+
+
+def test_workers_that_end_again_and_again_are_told_and_their_campaign_goes_on(record, problem, tmp_path, monkeypatch):
+    pytest.importorskip("distributed")
+    dask = pytest.importorskip("dask")
+    monkeypatch.setattr(engine, "_prove", lambda *_: os._exit(1))
+    with dask.config.set({"distributed.scheduler.allowed-failures": 0}), pytest.raises(
+        ArmcarryError, match=r"worker processes end again and again .*the same command goes on"
+    ):
         run_campaign(record, problem, RUNS, 7, tmp_path, workers=2)
     monkeypatch.undo()
     assert run_campaign(record, problem, RUNS, 7, tmp_path).outcome.runs.tolist() == list(range(RUNS))
 
 
-def _killed(seed, runs):
-    os.kill(os.getpid(), signal.SIGTERM)
+def test_ctrl_c_reaches_every_process_and_leaves_a_campaign_that_goes_on(record, problem, tmp_path, capfd):
+    pytest.importorskip("distributed")
+
+    def stop(words, share):
+        if words.startswith("run"):
+            for child in multiprocessing.active_children():
+                os.kill(child.pid, signal.SIGINT)
+            os.kill(os.getpid(), signal.SIGINT)
+
+    with pytest.raises(KeyboardInterrupt):
+        run_campaign(record, problem, RUNS, 7, tmp_path, workers=2, progress=stop)
+    assert multiprocessing.active_children() == []
+    assert capfd.readouterr() == ("", "")
+    again = run_campaign(record, problem, RUNS, 7, tmp_path)
+    assert again.taken_up in (CHUNK, RUNS % CHUNK)
+    _same(again.outcome, prove_runs(problem, 7, range(RUNS)))
+
+
+def test_a_worker_with_another_armcarry_is_refused(record, problem, tmp_path, monkeypatch):
+    pytest.importorskip("distributed")
+    monkeypatch.setattr(engine, "VERSION", "0.0.1")
+    with pytest.raises(ArmcarryError, match=r"a worker has armcarry .*, this is 0\.0\.1: both must be the same"):
+        run_campaign(record, problem, RUNS, 7, tmp_path, workers=2)
 
 
 # -- beyond one machine ---------------------------------------------------------------------------------------
 
 
-def test_without_dask_the_message_says_what_to_type(record, problem, tmp_path, monkeypatch):
-    monkeypatch.setitem(__import__("sys").modules, "distributed", None)
-    with pytest.raises(MissingExtraError, match=r"pip install 'armcarry\[cluster\]'"):
-        run_campaign(record, problem, 1, 7, tmp_path, cluster="tcp://127.0.0.1:1")
+@pytest.fixture
+def cluster():
+    """Start a scheduler and two worker processes on the loopback, as somebody else would have."""
+    distributed = pytest.importorskip("distributed")
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, host="127.0.0.1", dashboard_address=None, silence_logs=50
+    ) as started:
+        yield started
 
 
 @pytest.mark.filterwarnings("ignore")
-def test_a_killed_worker_of_a_cluster_changes_nothing(record, problem, tmp_path):
-    distributed = pytest.importorskip("distributed")
+def test_a_killed_worker_of_a_cluster_changes_nothing(record, problem, tmp_path, cluster):
+    pids = [worker.process.pid for worker in cluster.workers.values()]
+    assert len(pids) == 2
+    killed = []
+
+    def kill_one(words, share):
+        if words.startswith("run") and not killed:
+            os.kill(pids[0], signal.SIGKILL)
+            killed.append(pids[0])
+
+    done = run_campaign(record, problem, RUNS, 7, tmp_path, cluster=cluster.scheduler_address, progress=kill_one)
+    assert killed
     undisturbed = prove_runs(problem, 7, range(RUNS))
-    with distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, processes=True, host="127.0.0.1", dashboard_address=None, silence_logs=50
-    ) as cluster:
-        pids = [worker.process.pid for worker in cluster.workers.values()]
-        assert len(pids) == 2
-        killed = []
-
-        def kill_one(words, share):
-            if not killed:
-                os.kill(pids[0], signal.SIGKILL)
-                killed.append(pids[0])
-
-        done = run_campaign(
-            record, problem, RUNS, 7, tmp_path, cluster=cluster.scheduler_address, progress=kill_one
-        )
-        assert killed
     _same(done.outcome, undisturbed)
     _same(run_campaign(record, problem, RUNS, 7, tmp_path).outcome, undisturbed)
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_a_scheduler_that_goes_away_is_told_and_the_campaign_goes_on(record, problem, tmp_path, cluster):
+    def close(words, share):
+        if words.startswith("run"):
+            cluster.close()
+
+    with pytest.raises(ArmcarryError, match="the Dask scheduler went away; finished runs are kept"):
+        run_campaign(record, problem, 4 * RUNS, 7, tmp_path, cluster=cluster.scheduler_address, progress=close)
+    assert list((tmp_path / "chunks").iterdir())
 
 
 def test_no_scheduler_at_the_address_is_told(record, problem, tmp_path, monkeypatch):
@@ -159,6 +250,11 @@ def test_no_scheduler_at_the_address_is_told(record, problem, tmp_path, monkeypa
     monkeypatch.setattr(distributed, "Client", refuse)
     with pytest.raises(ArmcarryError, match=r"no Dask scheduler answers at tcp://127\.0\.0\.1:1"):
         run_campaign(record, problem, 1, 7, tmp_path, cluster="tcp://127.0.0.1:1")
+
+
+def test_a_finished_campaign_asks_no_scheduler(record, problem, tmp_path):
+    run_campaign(record, problem, 3, 7, tmp_path)
+    assert run_campaign(record, problem, 3, 7, tmp_path, cluster="tcp://127.0.0.1:1").taken_up == 3
 
 
 # -- what it says ---------------------------------------------------------------------------------------------

@@ -94,7 +94,9 @@ def disperse(
     out: Annotated[Path, typer.Option(help="Campaign folder; the same command goes on from what is in it.")],
     runs: Annotated[int, typer.Option(help="How many runs.", min=1)] = 100,
     seed: Annotated[int, typer.Option(help="The same seed gives the same runs.", min=0)] = 1,
-    workers: Annotated[int, typer.Option(help="Processes of this machine.", min=1)] = 1,
+    workers: Annotated[
+        int | None, typer.Option(help="Processes of this machine; default one a core where Dask is installed.", min=1)
+    ] = None,
     cluster: Annotated[str | None, typer.Option(help="Address of a Dask scheduler instead, tcp://host:8786.")] = None,
     views: Annotated[bool, typer.Option(help="Write plots into the campaign folder.")] = True,
     as_json: Json = False,
@@ -106,6 +108,7 @@ def disperse(
     from armcarry.clearance.ready import make_ready
     from armcarry.dispersion.campaign import disperse as compute
     from armcarry.dispersion.campaign import perturbed_record
+    from armcarry.dispersion.engine import usual_workers
     from armcarry.dispersion.results import HEADINGS, WEIGHT_HEADINGS, Results, write_tables
     from armcarry.record.store import save
     from armcarry.views.terminal import Console
@@ -113,6 +116,7 @@ def disperse(
     make_ready(lambda words: typer.echo(words, err=True))
     console = Console(quiet=as_json)
     with console.progress() as tell:
+        workers = workers or usual_workers()
         campaign = compute(scenario, runs, seed, out, workers=workers, cluster=cluster, progress=tell)
         results = Results(campaign)
         write_tables(results, out)

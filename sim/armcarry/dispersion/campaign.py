@@ -76,14 +76,15 @@ def disperse(
         runs: how many.
         seed: of the draws, not negative.
         folder: where chunks are kept.
-        workers: processes of this machine.
+        workers: processes of this machine; more than one need Dask, and a script its ``__main__`` guard.
         cluster: address of a Dask scheduler instead.
         progress: told what is being done and the share of the whole.
 
     Raises:
         InputError: no dispersion is declared, or a number is out of range.
         RecordError: the folder holds another campaign.
-        ArmcarryError: workers were lost.
+        MissingExtraError: more than one process is asked for and Dask is not installed.
+        ArmcarryError: workers end again and again, or no scheduler answers.
     """
     if runs < 1 or seed < 0:
         raise InputError("not a campaign", found=f"{runs} runs, seed {seed}", accepted="at least 1 run, a seed from 0")
@@ -116,6 +117,9 @@ def run_campaign(
             parts.append(known)
     taken_up = sum(len(part.runs) for part in parts)
     done, begun = taken_up, time.monotonic()
+    if missing:
+        who = f"workers of {cluster}" if cluster else "worker processes" if workers > 1 else "the first runs"
+        tell(f"waiting for {who}", 0.15 + 0.8 * done / runs)
     for outcome in outcomes(problem, seed, missing, workers=workers, cluster=cluster):
         chunks.keep(outcome)
         parts.append(outcome)

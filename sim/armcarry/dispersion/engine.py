@@ -1,18 +1,40 @@
-"""Who computes the chunks: this process, processes of this machine, or the workers of a Dask scheduler."""
+"""Who computes the chunks: this process, or workers of Dask: processes of this machine, or an existing scheduler's."""
 
 from __future__ import annotations
 
+import importlib.util
+import logging
+import os
 import pickle
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Executor, Future, ProcessPoolExecutor, as_completed
-from concurrent.futures.process import BrokenProcessPool
-from multiprocessing import get_context
+import signal
+import tempfile
+import threading
+import warnings
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, contextmanager, suppress
 from typing import Any
 
 from armcarry.dispersion.problem import Outcome, Problem, prove_runs
 from armcarry.errors import ArmcarryError, MissingExtraError
+from armcarry.version import VERSION
 
-_PROBLEM: dict[str, Problem] = {}
+_GOES_ON = "finished runs are kept, the same command goes on from them"
+_THREADS = ("OMP_NUM_THREADS", "MKL_NUM_THREADS", "OPENBLAS_NUM_THREADS")
+#: the problem that this worker process has unpacked, by the campaign's key: once a process, not once a chunk
+_UNPACKED: dict[str, Problem] = {}
+
+
+def usual_workers() -> int:
+    """Return how many processes a campaign uses unless told: one a core where Dask is installed, else this one."""
+    if _missing():
+        return 1
+    from dask.system import CPU_COUNT
+
+    return int(CPU_COUNT)
+
+
+def _missing() -> list[str]:
+    return [name for name in ("distributed", "cryptography") if importlib.util.find_spec(name) is None]
 
 
 def outcomes(
@@ -24,65 +46,146 @@ def outcomes(
         problem: what is proven.
         seed: of the campaign.
         chunks: numbers of the runs.
-        workers: processes of this machine; 1 computes here.
+        workers: processes of this machine; 1 computes here, more are workers of a Dask scheduler of our own that
+            listens on the loopback only. They import ``__main__`` again: a script needs its
+            ``if __name__ == "__main__"``.
         cluster: address of a Dask scheduler, instead of processes of this machine.
 
     Raises:
-        MissingExtraError: a cluster is asked for and Dask is not installed.
-        ArmcarryError: worker processes were ended from outside, or the scheduler cannot be reached.
+        MissingExtraError: more than one process is asked for and Dask is not installed.
+        ArmcarryError: workers end again and again, the scheduler cannot be reached or goes away, or a worker has
+            another armcarry.
     """
-    if cluster is not None:
-        yield from _on_cluster(problem, seed, chunks, cluster)
-    elif workers <= 1 or len(chunks) <= 1:
+    if not chunks:
+        return
+    if cluster is None and min(workers, len(chunks)) <= 1:
         for runs in chunks:
             yield prove_runs(problem, seed, runs)
-    else:
-        yield from _on_processes(problem, seed, chunks, workers)
+        return
+    if _missing():
+        raise MissingExtraError(" and ".join(_missing()), "cluster", "a campaign on more than one process")
+    with ExitStack() as stack:
+        stack.enter_context(_quiet())
+        where = cluster or stack.enter_context(_processes(min(workers, len(chunks))))
+        yield from _on_dask(stack.enter_context(_client(where)), problem, seed, chunks)
 
 
-def _on_processes(problem: Problem, seed: int, chunks: Sequence[range], workers: int) -> Iterator[Outcome]:
-    pool: Executor = ProcessPoolExecutor(
-        min(workers, len(chunks)), get_context("spawn"), _take, (pickle.dumps(problem),)
+def _on_dask(client: Any, problem: Problem, seed: int, chunks: Sequence[range]) -> Iterator[Outcome]:
+    from distributed import CancelledError, KilledWorker, as_completed
+
+    key = os.urandom(8).hex()
+    # a task, not scattered data: when every worker that holds it ends, the scheduler makes it again
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # Dask finds a task of some megabytes large
+        packed = client.submit(_packed, pickle.dumps(problem), pure=False)
+    # only the iterator holds on to the tasks, so that workers drop each result once it is here
+    results = as_completed(
+        [client.submit(_prove, packed, key, VERSION, seed, runs, pure=False, retries=5) for runs in chunks],
+        loop=client.loop,
     )
     try:
-        futures: list[Future[Outcome]] = [pool.submit(_of_process, seed, runs) for runs in chunks]
-        for future in as_completed(futures):
+        for future in results:
             yield future.result()
-    except BrokenProcessPool as error:
-        raise ArmcarryError(
-            "a worker process was ended from outside (memory?); finished runs are kept, the same command goes on from "
-            "them"
-        ) from error
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)
-
-
-def _take(data: bytes) -> None:
-    """Keep the problem in a worker process."""
-    _PROBLEM["here"] = pickle.loads(data)  # noqa: S301  # from our own parent process
-
-
-def _of_process(seed: int, runs: range) -> Outcome:
-    return prove_runs(_PROBLEM["here"], seed, runs)
-
-
-def _on_cluster(problem: Problem, seed: int, chunks: Sequence[range], address: str) -> Iterator[Outcome]:
-    try:
-        from distributed import Client, as_completed
+            del future
+    except KilledWorker as error:
+        raise ArmcarryError(f"worker processes end again and again (out of memory?); {_GOES_ON}") from error
+    except (CancelledError, OSError) as error:
+        raise ArmcarryError(f"the Dask scheduler went away; {_GOES_ON}") from error
     except ImportError as error:
-        raise MissingExtraError("dask.distributed", "cluster", "a campaign on a cluster") from error
+        raise ArmcarryError(f"a worker cannot import what a campaign needs: {error}; {_GOES_ON}") from error
+
+
+def _packed(data: bytes) -> bytes:
+    return data
+
+
+def _prove(data: bytes, key: str, version: str, seed: int, runs: range) -> Outcome:
+    """Prove a chunk in a worker process."""
+    if version != VERSION:
+        raise ArmcarryError(f"a worker has armcarry {VERSION}, this is {version}: both must be the same")
+    if key not in _UNPACKED:
+        _UNPACKED.clear()
+        _UNPACKED[key] = pickle.loads(data)  # noqa: S301  # from the client of this campaign
+    return prove_runs(_UNPACKED[key], seed, runs)
+
+
+# -- Dask --------------------------------------------------------------------------------------------------
+
+
+@contextmanager
+def _client(where: Any) -> Iterator[Any]:
+    from distributed import Client
+
     try:
-        client: Any = Client(address, timeout="15s")
+        client = Client(where, timeout="15s", set_as_default=False)
     except (OSError, ValueError) as error:
-        raise ArmcarryError(f"no Dask scheduler answers at {address}") from error
-    with client:
-        # a worker that ends takes its runs with it: the scheduler gives them to another, as often as it takes
-        there = client.scatter(pickle.dumps(problem), broadcast=True, hash=False)
-        submit: Callable[..., Any] = client.submit
-        futures = [submit(_of_worker, there, seed, runs, pure=False, retries=5) for runs in chunks]
-        for future in as_completed(futures):
-            yield future.result()
+        raise ArmcarryError(f"no Dask scheduler answers at {where}") from error
+    try:
+        yield client
+    finally:
+        client.close(timeout=2)
 
 
-def _of_worker(data: bytes, seed: int, runs: range) -> Outcome:
-    return prove_runs(pickle.loads(data), seed, runs)  # noqa: S301  # from the client of this campaign
+@contextmanager
+def _processes(workers: int) -> Iterator[Any]:
+    """Run worker processes of this machine: loopback, encrypted, no dashboard, and nothing left behind."""
+    import dask
+    from distributed import LocalCluster
+
+    with tempfile.TemporaryDirectory(prefix="armcarry_", ignore_cleanup_errors=True) as scratch:
+        plain = {
+            "distributed.scheduler.http.routes": [], "distributed.worker.http.routes": [],
+            # looks at every worker's stack a hundred times a second for a dashboard that nobody opens
+            "distributed.worker.profile.enabled": False, "temporary-directory": scratch,
+            # one thread a worker; Dask's own malloc setting costs a quarter of the processor in page faults
+            "distributed.nanny.pre-spawn-environ": dict.fromkeys(_THREADS, 1),
+        }  # fmt: skip
+        with dask.config.set(plain), ExitStack() as stack:
+            with _deaf():
+                cluster = LocalCluster(
+                    n_workers=workers, threads_per_worker=1, processes=True, host="127.0.0.1", security=True,
+                    dashboard_address=None, scheduler_kwargs={"dashboard": False, "dashboard_address": "127.0.0.1:0"},
+                    worker_dashboard_address=None, silence_logs=logging.CRITICAL, local_directory=scratch,
+                    memory_limit=0, preload=[__name__],
+                )  # fmt: skip
+                stack.callback(_close, cluster)
+            yield cluster
+
+
+def _close(cluster: Any) -> None:
+    with suppress(TimeoutError):  # what has not ended by then ends with this process
+        cluster.close(timeout=60)
+
+
+@contextmanager
+def _deaf() -> Iterator[None]:
+    """Ignore Ctrl-C for the seconds in which workers start: a half-made cluster cannot be taken down in order.
+
+    They inherit it, so that Ctrl-C, which a terminal sends to every process, only reaches who started the campaign.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def dask_setup(worker: Any) -> None:
+    """Ignore Ctrl-C in a worker that Dask started later in the place of another."""
+    if threading.current_thread() is threading.main_thread():
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Keep Dask's notes on lost workers off the terminal: what matters comes as an error of ours."""
+    logger = logging.getLogger("distributed")
+    before = logger.level
+    logger.setLevel(logging.CRITICAL + 1)
+    try:
+        yield
+    finally:
+        logger.setLevel(before)

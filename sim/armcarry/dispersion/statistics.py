@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -30,6 +31,7 @@ def wilks_runs(share: float, confidence: float, order: int = 1, *, two_sided: bo
     return high
 
 
+@lru_cache(maxsize=1024)  # asked for every pair of a campaign
 def wilks_order(runs: int, share: float, confidence: float) -> int:
     """Return the largest order whose one-sided limit the runs allow; 0 when they are too few for any."""
     from scipy.stats import binom
@@ -46,6 +48,7 @@ def lower_limit(values: ArrayLike, share: float, confidence: float) -> float | N
     return float(ordered[order - 1]) if order else None
 
 
+@lru_cache(maxsize=1024)  # asked for every pair of a campaign
 def normal_factor(runs: int, share: float, confidence: float, *, two_sided: bool = False) -> float:
     """Return k so that mean - k s (and mean + k s) bounds a share of a normal distribution with confidence.
 
@@ -68,6 +71,7 @@ def normal_factor(runs: int, share: float, confidence: float, *, two_sided: bool
     return float(brentq(lambda k: covered(k) - confidence, 1e-3, 1e4, xtol=1e-10))
 
 
+@lru_cache(maxsize=1024)  # asked for every pair of a campaign
 def clopper_pearson(count: int, runs: int, confidence: float, *, upper_only: bool = False) -> tuple[float, float]:
     """Return exact bounds of a probability of which ``count`` of ``runs`` runs are the sample.
 
