@@ -66,6 +66,14 @@ def test_a_swing_through_a_post_is_led_round_it(swing, pinocchio_engine):
     assert min(least - 0.3, ENOUGH_M) < stretch.route_m + 0.05
 
 
+def test_the_way_back_is_a_stretch_of_its_own(rider_scene):
+    turns = {"a": "40 deg", "b": "80 deg", "c": "0 deg"}
+    moves = [{"to_joints": {"j1": angle}, "name": name} for name, angle in turns.items()]
+    there, back = find_routes(_scene(rider_scene, moves, [_post(-3.0, 0.0)]))
+    assert [there.title, back.title] == ["a to b", "c"]
+    assert there.way.free and back.way.free
+
+
 def test_the_same_seed_gives_the_same_route(swing):
     first, again = find_routes(swing, seed=5), find_routes(swing, seed=5)
     assert first[0].as_dict() == again[0].as_dict()

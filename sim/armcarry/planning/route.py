@@ -145,12 +145,14 @@ def find_routes(
 
 
 def _free_runs(moves: tuple[PlannedMove, ...]) -> list[list[PlannedMove]]:
-    """Return the runs of moves of the arm through free space, in order."""
+    """Return the runs of moves of the arm through free space, in order; none ends where it begins."""
     runs: list[list[PlannedMove]] = []
     before: PlannedMove | None = None
     for planned in moves:
         free = planned.move.kind in FREE_KINDS and not planned.move.relax and planned.path is not None
-        if free and before is not None and before.carry == planned.carry and runs and runs[-1][-1] is before:
+        follows = before is not None and before.carry == planned.carry and runs and runs[-1][-1] is before
+        # the way back is a stretch of its own: together with the way there it would lead nowhere
+        if free and follows and not np.allclose(runs[-1][0].start, planned.end, rtol=0, atol=1e-6):
             runs[-1].append(planned)
         elif free:
             runs.append([planned])
