@@ -88,6 +88,9 @@ def test_the_command_writes_the_mesh(short_run, tmp_path):
     mesh = pyvista.read(path)
     assert mesh.n_cells == told["faces"] > 100
     assert told["too_large_by_at_most_m"] < 2.0
+    done = CliRunner().invoke(app, ["envelope", str(short_folder), "--cell", "0.5 m"])
+    assert done.exit_code == 0, "a run without pictures gets the folder for it"
+    assert (short_folder / "views" / "envelope.stl").stat().st_size > 50 * 100
     wrong = CliRunner().invoke(app, ["envelope", str(short_folder), "--out", str(tmp_path / "room.ply")])
     assert str(wrong.exception).endswith("found '.ply'; accepted: .stl, .obj, .glb")
     for cell in ("0 m", "-1 m", "50 m"):

@@ -103,6 +103,8 @@ def envelope(
     maker_of(path)  # a wrong ending is told before the work
     record, _ = load(run)
     made = swept(record, carry or [], parse(cell, "length"))
+    if out is None:
+        path.parent.mkdir(exist_ok=True)  # a run rehearsed with --no-views has none yet
     write_mesh(path, made.vertices_m, made.faces, "swept envelope")
     count, excess = len(made.faces), made.excess_m
     if as_json:
