@@ -7,6 +7,7 @@ from typer.testing import CliRunner
 
 from armcarry.cli import app
 from armcarry.errors import InputError
+from armcarry.handfly import cockpit as cockpit_module
 from armcarry.handfly.cockpit import Cockpit, course_of
 from armcarry.handfly.command import Command
 from armcarry.handfly.keys import read_keys
@@ -21,7 +22,7 @@ def test_the_keys_are_written_to_edit(tmp_path):
     assert read_keys(tmp_path / "keys.yaml") == read_keys(None)
 
 
-def test_tries_are_scored_side_by_side(course, short_script, tmp_path):
+def test_tries_are_scored_side_by_side_and_one_is_kept(course, short_script, tmp_path, monkeypatch):
     for name, ticks in (("try_1", 30), ("try_2", 90)):
         cockpit = Cockpit(course, tmp_path / name)
         for _ in range(ticks):
@@ -38,6 +39,14 @@ def test_tries_are_scored_side_by_side(course, short_script, tmp_path):
     scores = json.loads(done.output)["scores"]
     assert scores["try_1"]["way_m"] < scores["try_2"]["way_m"]
     assert scores["try_2"]["corrections"] == 0
+    # what keeping writes is tested in test_flight.py
+    kept = []
+    monkeypatch.setattr(cockpit_module, "keep", lambda flight, at, tell: kept.append((flight, at)) or at / "run")
+    done = RUNNER.invoke(app, ["handfly", str(short_script), "--keep", str(tmp_path / "try_2" / "session.jsonl")])
+    assert done.stdout.strip() == str(tmp_path / "try_2" / "run")
+    ((flight, at),) = kept
+    assert at == tmp_path / "try_2"
+    assert flight.pilot.time_s == pytest.approx(3.0, abs=0.1)
 
 
 def test_a_scenario_without_a_carry_cannot_be_flown(short_script, tmp_path):

@@ -81,7 +81,8 @@ def route(
                     "failed": [finding.as_dict() for finding in failed]})  # fmt: skip
     else:
         console.table(f"{written} of {len(found)} stretches written anew", HEADINGS, [s.row() for s in found])
-        typer.echo(f"{out}: {len(failed)} findings fail" if failed else f"{out}: no finding fails")
+        some = "1 finding fails" if len(failed) == 1 else f"{len(failed)} findings fail"
+        typer.echo(f"{out}: {some if failed else 'no finding fails'}")
         for finding in failed[:5]:
             typer.echo(f"  {finding.check}: {finding.message}")
     none = any(stretch.way is None or not stretch.way.free for stretch in found)
