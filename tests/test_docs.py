@@ -1,4 +1,7 @@
-"""Commands and Python blocks of the tutorial, and Python blocks of README and DEVELOPERS, run as they stand there."""
+"""Commands and Python blocks of the tutorial, and Python blocks of README and DEVELOPERS, run as they stand there.
+
+Shell commands of README and DEVELOPERS: test_docs_commands.py.
+"""
 
 import re
 import shlex

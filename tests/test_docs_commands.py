@@ -1,0 +1,206 @@
+"""Shell commands of README and DEVELOPERS, run as a reader would in a copy of the checkout."""
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+TEXTS = {name: (ROOT / name).read_text() for name in ("README.md", "DEVELOPERS.md")}
+TUTORIAL = (ROOT / "shared" / "tutorial.md").read_text()
+SHELL = re.compile(r"(?:armcarry|bash|pip|python -m|apt) \S")
+PLACEHOLDER = re.compile(r"\b[A-Z]{3,}\b|\[--|\.\.\.")
+BLOCK = re.compile(r"^    [^\n]*$|^```.*?^```$", re.MULTILINE | re.DOTALL)
+
+SMALL = "scenarios/unreachable_worksite.yaml"
+LOGGED = "armcarry rehearse scenarios/logged/hazard_tip_speed.yaml --motion scenarios/logged/hazard_tip_speed.csv"
+#: a usage pattern, or a command that is long as it stands -> calls of it, in order; "# exit N" where it is not 0
+CALLS = {
+    "armcarry rehearse SCENARIO [--out DIR]": [f"armcarry rehearse {SMALL} --out runs/small --no-views # exit 1"],
+    f"{LOGGED} --pieces cubic": [f"{LOGGED} --pieces cubic --no-views # exit 1"],
+    "armcarry compare RUN RUN": [
+        "armcarry compare runs/small runs/small",
+        "armcarry compare runs/hazard_tip_speed scenarios/logged/hazard_tip_speed.csv --pieces cubic",
+    ],
+    "armcarry envelope RUN [--out FILE.stl]": ["armcarry envelope runs/small --out room.stl"],
+    "armcarry validate FILE...": ["armcarry validate scenarios/day_at_tern_yard.yaml models/arms/heron/heron.*"],
+    "armcarry inspect FILE [--write-model DIR]": [
+        "armcarry inspect models/arms/heron/heron.urdf --write-model own/heron"
+    ],
+    "armcarry inspect FILE --write-model DIR": ["armcarry inspect wall.obj --no-draw --write-model own/wall"],
+    "armcarry restraint SCENARIO WORKSITE": ["armcarry restraint scenarios/pump_box_to_bay_7.yaml bay_7 --limit 3"],
+    "armcarry route SCENARIO --out NEW.yaml [--carry NAME] [--seed S]": [
+        "armcarry route first.yaml --out new.yaml --carry swing --seed 2"
+    ],
+    "armcarry stations SCENARIO [WORKSITE...]": [f"armcarry stations {SMALL} mast_top --step '5 m' --picture map.png"],
+    "armcarry disperse SCENARIO --out DIR [--runs N] [--seed S] [--workers W] [--cluster ADDRESS]": [
+        "armcarry disperse first.yaml --out campaign --runs 4 --seed 2 --workers 2"
+    ],
+    "armcarry handfly SCENARIO": [f"armcarry handfly {SMALL} --write-keys keys.yaml"],
+    "armcarry brief RUN": [
+        "armcarry brief runs/small --part page --part gltf --part cards --paper Letter "
+        "--part movie --cut '0 s to 10 s, 20x, ev1'"
+    ],
+}
+#: a folder that calls read -> what writes it
+WRITES = {
+    "runs/small": CALLS["armcarry rehearse SCENARIO [--out DIR]"][0],
+    "runs/hazard_tip_speed": CALLS[f"{LOGGED} --pieces cubic"][0],
+}
+#: a command that is not run here -> why
+NOT_RUN = {
+    "python -m pip install -e .": "an install; .ci/run installs more from the same folder",
+    "python -m pip install -e '.[test]'": ".ci/run runs it word for word, test_house.py compares",
+    "python -m pytest -n 2": "this suite; .ci/run runs it word for word",
+    "python -m pytest -m bench -s": "takes an idle machine and minutes",
+    "python -m pytest -m bench -s tests/bench/test_bench_clearance.py": "takes an idle machine and minutes",
+    "python -m pytest -m long": "takes minutes",
+    "pip install -e '.[view]'": "an install; part of the extra 'test' that .ci/run installs",
+    "apt install libegl1 libgl1-mesa-dri": "needs root; .ci/run installs the same packages",
+    "bash .ci/run": "runs this suite",
+    "bash .ci/wheels": "asks the package index for minutes",
+    "bash .ci/wheels test": "asks the package index for minutes",
+    "armcarry rehearse scenarios/day_at_tern_yard.yaml": "takes minutes; golden/test_scenarios.py rehearses the file",
+    "armcarry play RUN": "stays open; views/player/test_window.py runs it under a virtual display",
+}
+#: an option that the table of commands tells of and no call above has -> the test that has it
+ELSEWHERE = {
+    "rehearse --second-opinion": "record/test_opinions.py",
+    "rehearse --slip": "views/test_terminal_slip.py",
+    "disperse --cluster": "dispersion/test_campaign.py",
+    "handfly --score": "handfly/test_command_line.py",
+    "handfly --keep": "handfly/test_command_line.py",
+}
+
+
+def _documented(text: str) -> list[str]:
+    """Return the shell commands of a page: lines of its blocks and code in its sentences, cut at '&&'."""
+    lines = [line.strip().removeprefix("$ ") for block in BLOCK.findall(text) for line in block.splitlines()]
+    spans = [" ".join(span.split()) for span in re.findall(r"`([^`]+)`", BLOCK.sub("", text))]
+    found = [part for line in (*lines, *spans) if SHELL.match(line) for part in line.split(" && ")]
+    return [part for part in dict.fromkeys(found) if not re.fullmatch(r"armcarry \w+", part)]  # a command's name alone
+
+
+DOCUMENTED = list(dict.fromkeys(command for text in TEXTS.values() for command in _documented(text)))
+FIRST = "armcarry rehearse scenarios/pump_box_to_bay_7.yaml"
+RUN_HERE = [command for command in DOCUMENTED if command not in NOT_RUN and command != FIRST]
+
+
+@pytest.fixture(scope="module")
+def checkout(tmp_path_factory):
+    """A place with models and scenarios, a home and two small files of the tutorial, where commands may write."""
+    folder = tmp_path_factory.mktemp("checkout")
+    for name in ("models", "scenarios", "shared"):
+        shutil.copytree(ROOT / name, folder / name)
+    (folder / "home").mkdir()
+    for name, text in re.findall(r"^```\w+ file=(\S+)\n(.*?)^```$", TUTORIAL, re.MULTILINE | re.DOTALL):
+        if name in ("first.yaml", "wall.obj"):
+            (folder / name).write_text(text)
+    return folder
+
+
+def _type(command: str, folder: Path) -> str:
+    """Type a command in a shell and return what it prints; its exit code is 0 or as its comment says."""
+    programs = Path(sys.executable).parent  # where an install has put the program of this name
+    env = os.environ | {"PATH": f"{programs}{os.pathsep}{os.environ['PATH']}", "HOME": str(folder / "home"),
+                        "COLUMNS": "116", "TERM": "dumb", "ARMCARRY_CACHE": str(folder / "cache")}  # fmt: skip
+    done = subprocess.run(["bash", "-c", command], cwd=folder, env=env, capture_output=True, text=True, timeout=500)
+    said = re.search(r"# exit (\d)$", command)
+    assert done.returncode == (int(said.group(1)) if said else 0), f"{command}\n{done.stdout}\n{done.stderr}"
+    return done.stdout
+
+
+def _write_what_it_reads(command: str, folder: Path) -> None:
+    for name, writer in WRITES.items():
+        if name in command and writer != command and not (folder / name).exists():
+            _type(writer, folder)
+
+
+def test_every_command_is_run_or_named_with_the_reason():
+    assert len(DOCUMENTED) > 25
+    patterns = {command for command in DOCUMENTED if PLACEHOLDER.search(command)}
+    assert patterns <= {*CALLS, *NOT_RUN}, "each usage pattern has its calls"
+    assert {*CALLS, *NOT_RUN, FIRST} <= set(DOCUMENTED), "nothing stands here that no page tells of"
+    for command, calls in CALLS.items():
+        assert all(call.split()[:2] == command.split()[:2] for call in calls)
+
+
+@pytest.mark.parametrize("command", RUN_HERE)
+def test_a_command_runs(command, checkout):
+    from armcarry.views import gl
+
+    if command == "armcarry brief RUN" and gl.problem() is not None:
+        pytest.skip("no OpenGL here")
+    for call in CALLS.get(command, [command]):
+        _write_what_it_reads(call, checkout)
+        _type(call, checkout)
+
+
+def test_the_readme_shows_what_its_first_command_prints(checkout):
+    from armcarry.views import gl
+
+    printed = [line.rstrip() for line in _type(FIRST, checkout).splitlines()]
+    (shown,) = [block for block in re.findall(r"(?:^    .*\n)+", TEXTS["README.md"], re.MULTILINE) if "┏" in block]
+    lines = iter(printed)
+    for line in shown.splitlines():
+        if line.strip() != "...":
+            assert line[4:].rstrip() in lines, f"not printed, or in another order: {line}"
+    assert printed[0] == shown.splitlines()[0].strip()
+    assert next(lines, None) is None
+    if gl.problem() is None:
+        assert {"overview.png", "tightest.png"} <= {path.name for path in checkout.glob("runs/pump_box*/views/*")}
+
+
+def test_every_option_that_the_table_of_commands_tells_of_is_used():
+    for command, usage, words in re.findall(r"^\| `armcarry (\w+)([^`]*)` \|(.*)\|$", TEXTS["README.md"], re.MULTILINE):
+        calls = " ".join([*CALLS.get(f"armcarry {command}{usage}", []), *WRITES.values()])
+        for option in set(re.findall(r"--[a-z-]+", usage + words)) - set(re.findall(r"--[a-z-]+", calls)):
+            test = (ROOT / "tests" / ELSEWHERE[f"{command} {option}"]).read_text()
+            assert option in test or option[2:] in test, (command, option)
+
+
+def test_what_is_not_run_here_is_there():
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text())
+    markers = [marker.split(":")[0] for marker in project["tool"]["pytest"]["ini_options"]["markers"]]
+    ci = (ROOT / ".ci" / "run").read_text()
+    for command in NOT_RUN:
+        words = command.replace("'", "").split()
+        if words[0] == "apt":
+            assert all(re.search(rf"\s{re.escape(package)}\s", ci) for package in words[2:])
+        for extra in re.findall(r"\.\[(.+)\]", command):
+            assert extra in project["project"]["optional-dependencies"]
+        if "pytest" in words and "-m" in words[3:]:
+            assert words[words.index("-m", 3) + 1] in markers
+        for word in words:
+            if "/" in word:
+                assert (ROOT / word).exists(), command
+        if words[0] == "bash":
+            subprocess.run(["bash", "-n", str(ROOT / words[1])], check=True)
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_files_that_sentences_name_are_there(name):
+    spans = re.findall(r"`((?:sim|tests|models|scenarios|shared|\.ci)/[\w./-]+)`", TEXTS[name])
+    assert [span for span in spans if not (ROOT / span).exists()] == []
+
+
+def test_completion_is_installed_and_completes_in_bash(checkout):
+    ask = """
+    armcarry --install-completion >/dev/null && source "$HOME/.bashrc" && complete -p armcarry || exit 1
+    say() {
+      COMP_WORDS=("$@"); COMP_CWORD=$(($# - 1)); COMPREPLY=()
+      _armcarry_completion armcarry; echo "${COMPREPLY[@]}"
+    }
+    say armcarry ins
+    say armcarry rehearse --second
+    say armcarry rehearse --pieces c
+    say armcarry rehearse scen
+    """
+    first, *answers = _type(ask, checkout).splitlines()
+    assert first.startswith("complete -o default -F ")  # where it answers nothing, bash completes names of files
+    assert answers == ["inspect", "--second-opinion", "cubic", ""]
