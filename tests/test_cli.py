@@ -1,17 +1,57 @@
-"""What a first start says, and where it says it."""
+"""What a first start says, where it says it, and what is refused before anything long begins."""
 
 import pytest
 from typer.testing import CliRunner
 
 from armcarry.clearance.ready import WORDS
 from armcarry.cli import app
+from armcarry.errors import ArmcarryError
+from armcarry.files.places import scenarios_folder
+
+SCRIPT = str(scenarios_folder() / "pump_box_to_bay_7.yaml")
+
+
+@pytest.fixture
+def cold(monkeypatch, tmp_path):
+    """A machine where nothing is compiled; a rehearsal that begins is noted and ends at once."""
+    begun = []
+
+    def begin(*_args, **_options):
+        begun.append(True)
+        raise ArmcarryError("begun")
+
+    monkeypatch.setattr("armcarry.clearance.jit.compiled_marker", lambda: tmp_path / "marker")
+    monkeypatch.setattr("armcarry.rehearsal.rehearse", begin)
+    return begun
 
 
 @pytest.mark.parametrize("options", [[], ["--json"]])
-def test_the_first_start_says_that_it_compiles_beside_the_output(monkeypatch, tmp_path, options):
-    monkeypatch.setattr("armcarry.clearance.jit.compiled_marker", lambda: tmp_path / "marker")
-    command = ["rehearse", str(tmp_path / "absent.yaml"), *options]
+def test_the_first_start_says_that_it_compiles_beside_the_output(cold, options):
+    command = ["rehearse", SCRIPT, *options]
     first, second = CliRunner().invoke(app, command), CliRunner().invoke(app, command)
+    assert cold == [True, True]
     assert first.stderr.splitlines()[0] == WORDS
     assert WORDS not in first.stdout
     assert WORDS not in second.stderr
+
+
+@pytest.mark.parametrize(
+    ("script", "options", "told"),
+    [
+        ("absent.yaml", [], "absent.yaml"),
+        (SCRIPT, ["--slip", "ride"], "not a slip"),
+        (SCRIPT, ["--motion", "absent.csv"], "absent.csv"),
+        (SCRIPT, ["--out", "taken"], "exists and is not a run folder"),
+    ],
+)
+def test_what_is_wrong_is_told_before_kernels_compile_and_motion_is_planned(
+    cold, monkeypatch, tmp_path, script, options, told
+):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "taken").mkdir()
+    (tmp_path / "taken" / "letter.txt").write_text("mine")
+    result = CliRunner().invoke(app, ["rehearse", script, *options])
+    assert told in str(result.exception)
+    assert cold == []
+    assert WORDS not in result.stderr
+    assert not (tmp_path / "marker").exists()

@@ -19,7 +19,7 @@ from armcarry.record.finding import Finding
 from armcarry.record.proof import prove_run
 from armcarry.record.record import Record
 from armcarry.record.store import load
-from armcarry.scene.build import build_scene
+from armcarry.scene.build import Scene, build_scene
 from armcarry.timeline.carry import run_carries
 from armcarry.timeline.day_run import run_day
 from armcarry.timeline.logged import Pieces, run_log
@@ -29,7 +29,7 @@ Progress = Callable[[str, float], None]
 
 
 def rehearse(
-    scenario: Path | str,
+    scenario: Path | str | Scene,
     progress: Progress | None = None,
     *,
     slip: Mapping[str, float] | None = None,
@@ -42,7 +42,7 @@ def rehearse(
     With ``motion`` the scenario gives the scene and a log the motion; its carries and day are not planned.
 
     Args:
-        scenario: the script, a YAML file.
+        scenario: the script, a YAML file, or the scene that one gave.
         progress: told what is being done.
         slip: step of the day -> seconds it takes longer.
         failed: steps of the day that are tried, fail and are followed by their fallback.
@@ -57,29 +57,29 @@ def rehearse(
         FrameError: slip or failed names no step.
     """
     tell = progress or (lambda words, share: None)
-    clock = [time.perf_counter()]
     tell("reading the script", 0.0)
-    scene = build_scene(load_scenario(Path(scenario)))
-    clock.append(time.perf_counter())
+    scene = scenario if isinstance(scenario, Scene) else build_scene(load_scenario(Path(scenario)))
+    path = scene.loaded.path
+    clock = [time.perf_counter()]
     tell("planning the motion", 0.1)
     logged, log_data = None, b""
     if motion is not None:
         if slip or failed:
-            raise InputError("a logged motion has no day, so no step of it can slip or fail", file=scenario)
+            raise InputError("a logged motion has no day, so no step of it can slip or fail", file=path)
         log = motion if isinstance(motion, MotionLog) else read_motion_log(Path(motion))
         run, logged = run_log(scene, log, pieces)
         log_data = log.data
     elif scene.loaded.scenario.day is not None:
         run = run_day(scene, tell, slip=slip, failed=failed)
     elif slip or failed:
-        raise InputError("the scenario has no day, so no step of it can slip or fail", file=scenario)
+        raise InputError("the scenario has no day, so no step of it can slip or fail", file=path)
     else:
         run = run_carries(scene, tell)
     clock.append(time.perf_counter())
     tell("proving clearances", 0.6)
     pairs, curves = prove_run(scene, run, tell)
     clock.append(time.perf_counter())
-    took = dict(zip(("reading", "motion", "clearance"), (b - a for a, b in pairwise(clock)), strict=True))
+    took = dict(zip(("motion", "clearance"), (b - a for a, b in pairwise(clock)), strict=True))
     return Record(
         scene=scene,
         phases=run.phases,

@@ -68,10 +68,10 @@ def route(
     from armcarry.scene.build import build_scene
     from armcarry.views.terminal import Console
 
+    scene = build_scene(load_scenario(scenario))
     make_ready(lambda words: typer.echo(words, err=True))
     console = Console(quiet=as_json)
     with console.progress() as tell:
-        scene = build_scene(load_scenario(scenario))
         found = find_routes(scene, carry=carry, seed=seed, tell=lambda words, share: tell(words, 0.5 * share))
         written = write_routes(found, scenario, out)
         record = compute(out, lambda words, share: tell(f"checking: {words}", 0.5 + 0.45 * share))

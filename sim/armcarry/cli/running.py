@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from armcarry.cli.base import Json, app, print_json
+
+if TYPE_CHECKING:
+    from armcarry.files.motion_log import MotionLog
+    from armcarry.scene.build import Scene
 
 
 class Between(StrEnum):
@@ -48,19 +52,19 @@ def rehearse(
     Exit code: 0 nothing failed, 1 a finding failed, 2 bad input or usage.
     """
     from armcarry.clearance.ready import make_ready
-    from armcarry.files.motion_log import read_motion_log
     from armcarry.record.store import save
     from armcarry.rehearsal import judge
     from armcarry.rehearsal import rehearse as compute
     from armcarry.views.terminal import Console
 
+    # what was given is read before the kernels compile, so that nobody waits for them to hear of a slip of the pen
+    scene, log = _read(scenario, motion, leave_out)
+    slips = dict(map(_slip, slip or []))
+    folder, overwrite = _run_folder(scenario, out, overwrite)
     make_ready(lambda words: typer.echo(words, err=True))
     console = Console(quiet=as_json)
     with console.progress() as tell:
-        log = None if motion is None else read_motion_log(motion, leave_out=leave_out)
-        record = compute(
-            scenario, tell, slip=dict(map(_slip, slip or [])), failed=fail or [], motion=log, pieces=pieces.value
-        )
+        record = compute(scene, tell, slip=slips, failed=fail or [], motion=log, pieces=pieces.value)
         if second_opinion:
             from armcarry.record.opinions import with_opinions
 
@@ -68,7 +72,6 @@ def rehearse(
             record = with_opinions(record)
         tell("checking", 0.95)
         findings = judge(record)
-    folder, overwrite = _run_folder(scenario, out, overwrite)
     summary = save(record, findings, folder, overwrite=overwrite)
     if views:
         from armcarry.views.rehearsed import write_views
@@ -85,6 +88,16 @@ def rehearse(
     raise typer.Exit(1 if summary["verdict"] == "fail" else 0)
 
 
+def _read(scenario: Path, motion: Path | None, leave_out: bool) -> tuple[Scene, MotionLog | None]:
+    """Read the script, and the log that gives its motion if there is one."""
+    from armcarry.files.load import load_scenario
+    from armcarry.files.motion_log import read_motion_log
+    from armcarry.scene.build import build_scene
+
+    scene = build_scene(load_scenario(scenario))
+    return scene, None if motion is None else read_motion_log(motion, leave_out=leave_out)
+
+
 def _slip(text: str) -> tuple[str, float]:
     """Return step and seconds of ``STEP=+20min``."""
     from armcarry.errors import InputError
@@ -97,10 +110,12 @@ def _slip(text: str) -> tuple[str, float]:
 
 
 def _run_folder(scenario: Path, out: Path | None, overwrite: bool) -> tuple[Path, bool]:
-    """Return where to write: what was asked for, or runs/<name>, replacing an earlier run of that name."""
-    if out is not None:
-        return out, overwrite
-    return Path("runs") / scenario.stem, True
+    """Return where to write: what was asked for and is free, or runs/<name>, replacing an earlier run of that name."""
+    from armcarry.record.store import check_target
+
+    folder, overwrite = (Path("runs") / scenario.stem, True) if out is None else (out, overwrite)
+    check_target(folder, overwrite=overwrite)
+    return folder, overwrite
 
 
 class Alignment(StrEnum):

@@ -61,11 +61,7 @@ def save(record: Record, findings: Iterable[Finding], folder: Path, *, overwrite
         RecordError: the folder exists, is not a run, or cannot be written.
     """
     folder = Path(folder)
-    if folder.exists() and any(folder.iterdir() if folder.is_dir() else [folder]):
-        if not (folder / "summary.json").is_file():
-            raise RecordError(f"{folder} exists and is not a run folder; choose another --out")
-        if not overwrite:
-            raise RecordError(f"{folder} holds a run already; choose another --out or add --overwrite")
+    check_target(folder, overwrite=overwrite)
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
         _sweep(folder)
@@ -80,6 +76,19 @@ def save(record: Record, findings: Iterable[Finding], folder: Path, *, overwrite
     finally:
         shutil.rmtree(partial, ignore_errors=True)
     return summary
+
+
+def check_target(folder: Path, *, overwrite: bool = False) -> None:
+    """Refuse a folder that ``save`` may not write, before hours are spent on what is to go there.
+
+    Raises:
+        RecordError: something is there that is no run, or a run that is not to be replaced.
+    """
+    if folder.exists() and any(folder.iterdir() if folder.is_dir() else [folder]):
+        if not (folder / "summary.json").is_file():
+            raise RecordError(f"{folder} exists and is not a run folder; choose another --out")
+        if not overwrite:
+            raise RecordError(f"{folder} holds a run already; choose another --out or add --overwrite")
 
 
 def _swap(partial: Path, folder: Path) -> None:
