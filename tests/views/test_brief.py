@@ -11,6 +11,7 @@ from armcarry.checks.seen import watched
 from armcarry.errors import InputError, MissingExtraError
 from armcarry.geometry import poses
 from armcarry.record.finding import Finding, Verdict
+from armcarry.scene.words import plain
 from armcarry.views import gl
 from armcarry.views.brief import content, moves
 from armcarry.views.brief.cards import write_operator_cards, write_rider_cards
@@ -20,7 +21,6 @@ from armcarry.views.brief.report import write_report
 from armcarry.views.brief.report_pdf import write_report_pdf
 from armcarry.views.brief.write import write_briefing
 from armcarry.views.movie import Cut, read_cut
-from armcarry.views.words import plain
 
 SIZES = {"A4": (595.28, 841.89), "Letter": (612.0, 792.0)}  # points; ISO 216, ANSI Y14.1
 

@@ -12,13 +12,13 @@ from armcarry.quantities import rounded_down
 from armcarry.record.finding import Verdict
 from armcarry.rehearsal import judge, rehearse
 from armcarry.scene.eyes import scene_cameras
+from armcarry.scene.words import plain
 from armcarry.views import gl
 from armcarry.views.brief import moves
 from armcarry.views.brief.write import write_briefing
 from armcarry.views.closest import judged
 from armcarry.views.movie import Cut
 from armcarry.views.viewpoint import sight
-from armcarry.views.words import plain
 
 SIZES = {"A4": (595.28, 841.89), "Letter": (612.0, 792.0)}  # points; ISO 216, ANSI Y14.1
 

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from armcarry.handfly.calls import plain
 from armcarry.handfly.control import Pilot
 from armcarry.handfly.live import AHEAD_S, Readings
+from armcarry.scene.words import plain, plain_joint
 
 #: a limit met sooner than the first is a warning, sooner than the second an alarm, s
 WARN_S, ALARM_S = 9.0, 5.0
@@ -52,7 +52,7 @@ def alarm(readings: Readings, pilot: Pilot) -> Alarm:
     if readings.run_out_left_m < 0:
         found.append(Alarm(2, "a stop now would run out too near", 0.0))
     if readings.end_joint >= 0 and readings.end_s < AHEAD_S:
-        joint = pilot.scene.arm_joints[readings.end_joint].split("/")[-1].replace("_", " ")
+        joint = plain_joint(pilot.scene.arm_joints[readings.end_joint])
         found.append(Alarm(_level(readings.end_s), f"{joint} meets the end of its travel", readings.end_s))
     return min(found, key=lambda item: (-item.level, item.in_s), default=Alarm(0, "no limit is near", np.inf))
 

@@ -7,6 +7,7 @@ import numpy as np
 from armcarry.geometry.poses import rotation_vector
 from armcarry.handfly.control import Pilot
 from armcarry.handfly.live import Readings
+from armcarry.scene.words import plain, plain_joint
 
 #: nearer than this along a direction nothing is said of it, m; turned by less than this neither, rad
 _SAME_M, _SAME_RAD = 0.02, np.radians(1.5)
@@ -56,7 +57,7 @@ def ways_off(pilot: Pilot, readings: Readings) -> tuple[str, ...]:
     said: list[str] = []
     close = readings.pairs[0] if readings.pairs else None
     if pilot.fault is not None and pilot.runs_away:
-        said.append(f"brake: {pilot.scene.arm_joints[pilot.fault.joint].split('/')[-1]} runs away")
+        said.append(f"brake: {plain_joint(pilot.scene.arm_joints[pilot.fault.joint])} runs away")
     if readings.warning_pair is not None and not pilot.resting:
         said.append(f"stop or turn away: {' and '.join(map(plain, readings.warning_pair))} meet their limit in "
                     f"{readings.warning_s:.0f} s")  # fmt: skip
@@ -70,10 +71,10 @@ def ways_off(pilot: Pilot, readings: Readings) -> tuple[str, ...]:
     for k in tight:
         low, high = pilot.chain.limits[k]
         sign = "+" if pilot.q[k] - low < high - pilot.q[k] else "-"
-        said.append(f"turn {pilot.scene.arm_joints[k].split('/')[-1]} {sign}: it is near the end of its travel")
+        said.append(f"turn {plain_joint(pilot.scene.arm_joints[k])} {sign}: it is near the end of its travel")
     if readings.singular < margins.smallest_singular_value:
         k = _opens(pilot)
-        name = pilot.scene.arm_joints[abs(k) - 1].split("/")[-1]
+        name = plain_joint(pilot.scene.arm_joints[abs(k) - 1])
         said.append(f"turn {name} {'+' if k > 0 else '-'}: the arm has nearly lost a direction of motion")
     if pilot.asked is not None and pilot.resting:
         said.append("let go of the brake to fly on")
@@ -89,8 +90,3 @@ def _opens(pilot: Pilot) -> int:
     values = smallest_singular_value(pilot.chain, pilot.q + steps, length_m=length)
     k = int(np.argmax(values))
     return k + 1 if k < pilot.chain.size else -(k - pilot.chain.size + 1)
-
-
-def plain(name: str) -> str:
-    """Return a body's name in plain words."""
-    return name.replace("/", " ").replace("_", " ")

@@ -19,13 +19,13 @@ from armcarry.geometry.poses import Array
 from armcarry.quantities import clock, parse
 from armcarry.record.record import Record
 from armcarry.scene.build import PLATFORM, VEHICLE
+from armcarry.scene.words import plain
 from armcarry.views import palette
 from armcarry.views.annotate import Pixels, Sheet
 from armcarry.views.closest import Track, closest_track, worded
 from armcarry.views.eyes import eyes
 from armcarry.views.stage import Stage
 from armcarry.views.viewpoint import Viewpoint, body_corners, overview, sight
-from armcarry.views.words import plain
 
 Tell = Callable[[str, float], None]
 

@@ -13,12 +13,12 @@ from armcarry.motion.forward import forward
 from armcarry.quantities import clock
 from armcarry.record.record import PairRow, Record
 from armcarry.scene.build import PLATFORM
+from armcarry.scene.words import plain
 from armcarry.views import palette
 from armcarry.views.annotate import Pixels, Sheet
 from armcarry.views.closest import judged, worded
 from armcarry.views.stage import SIZE, Stage
 from armcarry.views.viewpoint import Viewpoint, body_corners, hiding, overview, towards_gap, towards_place
-from armcarry.views.words import plain
 
 Tell = Callable[[str, float], None]
 

@@ -1,4 +1,4 @@
-"""Words that every view shares: names for people, counts of verdicts, the caution."""
+"""Words that every view shares: counts of verdicts, the caution."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ from collections import Counter
 from collections.abc import Iterable
 
 from armcarry.record.finding import Finding, Verdict
-from armcarry.scene.build import PLATFORM
 from armcarry.views import palette
 
 CAUTION = (
@@ -36,11 +35,3 @@ def counted(findings: Iterable[Finding]) -> str:
     """Write how many findings have each verdict: ``1 fail, 2 not assessed, 9 pass``."""
     count = Counter(finding.verdict for finding in findings)
     return ", ".join(f"{count[v]} {_WORDS[v]}" for v in (Verdict.FAIL, Verdict.NOT_ASSESSED, Verdict.PASS))
-
-
-def plain(name: str) -> str:
-    """Write a full name for people: ``ev1/helmet`` as ``ev1 helmet``, the platform's own without its instance."""
-    instance, _, short = name.partition("/")
-    if not short:
-        return instance.replace("_", " ")
-    return short.replace("_", " ") if instance == PLATFORM else f"{instance} {short}".replace("_", " ")

@@ -12,11 +12,11 @@ from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.quantities import clock
 from armcarry.record.record import Record
+from armcarry.scene.words import plain
 from armcarry.views import palette
 from armcarry.views.brief.content import Table, restraint_settings
 from armcarry.views.brief.moves import Card, Expected, Nearest, cards
 from armcarry.views.brief.paper import Paper, Size
-from armcarry.views.words import plain
 
 _FOOT = "A rehearsal aid, no approval and no command: results support, and do not replace, the responsible authorities."
 

@@ -16,12 +16,13 @@ from armcarry.files.documents.rules import RulesDocument
 from armcarry.quantities import clock, rounded_down, show
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import MoveSpan, PairRow, Record
+from armcarry.scene.words import plain
 from armcarry.version import VERSION
 from armcarry.views import palette
 from armcarry.views.brief.tables import Table as Table
 from armcarry.views.brief.whatif import TABLES
 from armcarry.views.closest import judged
-from armcarry.views.words import counted, plain, verdict_word
+from armcarry.views.words import counted, verdict_word
 
 #: findings of one check with one verdict that are told one by one
 _ALIKE = 25

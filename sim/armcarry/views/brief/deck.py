@@ -10,10 +10,11 @@ from armcarry.errors import MissingExtraError
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record
+from armcarry.scene.words import plain
 from armcarry.views import palette
 from armcarry.views.brief.content import Table, briefing, margins
 from armcarry.views.brief.pictures import Pictures
-from armcarry.views.words import CAUTION, plain, verdict_word
+from armcarry.views.words import CAUTION, verdict_word
 
 _WIDE_IN, _TALL_IN, _EDGE_IN = 13.333, 7.5, 0.5
 #: letters of a title that fit on one line at 30 points

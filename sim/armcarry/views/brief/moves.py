@@ -16,9 +16,9 @@ from armcarry.record.record import MoveSpan, PairRow, Record
 from armcarry.record.sight import sightings
 from armcarry.scene.build import ARM, PLATFORM
 from armcarry.scene.tree import WORLD, Tree
+from armcarry.scene.words import plain
 from armcarry.views.closest import closest_track, worded
 from armcarry.views.curves import within
-from armcarry.views.words import plain
 
 if TYPE_CHECKING:
     from armcarry.files.documents.scenario import Move

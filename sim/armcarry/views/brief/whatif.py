@@ -11,8 +11,8 @@ from armcarry.record.gaps import Gaps
 from armcarry.record.record import Record
 from armcarry.record.runaway import runaways
 from armcarry.record.sight import sightings
+from armcarry.scene.words import plain
 from armcarry.views.brief.tables import Table
-from armcarry.views.words import plain
 
 
 def cameras_table(record: Record) -> Table | None:

@@ -7,11 +7,12 @@ from html import escape
 import numpy as np
 
 from armcarry.handfly.alarm import Alarm, margin_class
-from armcarry.handfly.calls import call, plain, ways_off
+from armcarry.handfly.calls import call, ways_off
 from armcarry.handfly.cockpit import Cockpit
 from armcarry.handfly.keys import Keys
 from armcarry.handfly.live import Readings
 from armcarry.quantities import clock
+from armcarry.scene.words import plain, plain_joint
 from armcarry.views import palette
 from armcarry.views.player import look
 
@@ -23,7 +24,7 @@ _MODES = {"tip": "tip", "joint": "single joint", "script": "follow the script"}
 def state_words(cockpit: Cockpit) -> str:
     """Return time, mode, frame and speed in one line."""
     hands, pilot = cockpit.hands, cockpit.flight.pilot
-    joint = pilot.scene.arm_joints[hands.joint].split("/")[-1].replace("_", " ")
+    joint = plain_joint(pilot.scene.arm_joints[hands.joint])
     what = {"tip": f"axes of the {hands.frame}", "joint": joint, "script": "hold forward to go on"}[hands.mode]
     brake = " · BRAKE" if pilot.asked is not None else ""
     return f"{clock(pilot.time_s)} · {_MODES[hands.mode]}, {what} · {'fine' if hands.fine else 'coarse'}{brake}"
@@ -86,8 +87,7 @@ def _joints(cockpit: Cockpit, readings: Readings) -> str:
         short = turns and left < margin
         value = f"{np.degrees(left):.0f} deg" if turns else f"{left:.2f} m"
         colour = look.FAIL_TEXT if short else palette.LIGHT
-        plain_name = name.split("/")[-1].replace("_", " ")
-        cells.append(f'{plain_name} <span style="color:{colour}">{value}</span>')
+        cells.append(f'{plain_joint(name)} <span style="color:{colour}">{value}</span>')
     least = pilot.scene.loaded.rules.margins.smallest_singular_value
     colour = look.FAIL_TEXT if readings.singular < least else palette.LIGHT
     cells.append(f'freedom left <span style="color:{colour}">{readings.singular:.2f} of {least:.2f}</span>')

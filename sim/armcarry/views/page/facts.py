@@ -10,6 +10,7 @@ import numpy as np
 from armcarry.geometry.poses import Array
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Curve, PairRow, Record
+from armcarry.scene.words import plain
 from armcarry.views import palette
 from armcarry.views.closest import closest_track
 from armcarry.views.curves import thinned
@@ -17,7 +18,7 @@ from armcarry.views.eyes import eyes
 from armcarry.views.groups import leaders
 from armcarry.views.plots import top_m
 from armcarry.views.viewpoint import Viewpoint, body_corners, overview, towards_gap
-from armcarry.views.words import CAUTION, counted, plain, verdict_word
+from armcarry.views.words import CAUTION, counted, verdict_word
 
 _SPEEDS = (0.25, 0.5, 1, 2, 5, 10, 20, 30, 60)
 _CURVE_CELLS = 1200

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from armcarry.record.record import MoveSpan, Record
 from armcarry.scene.build import ARM, RESTRAINT
 from armcarry.scene.tree import Tree
-from armcarry.views.words import plain
+from armcarry.scene.words import plain
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ import numpy as np
 
 from armcarry.geometry.poses import Array
 from armcarry.record.record import Curve, Record
+from armcarry.scene.words import plain_joint
 from armcarry.views.plots import rate_limits
 
 #: instants of a drawn joint; breaks of the motion are added
@@ -89,7 +90,7 @@ def joint_series(record: Record) -> tuple[Series, ...]:
         limits = tuple((ends, np.full(2, end)) for end in (lower, upper) if np.isfinite(end))
         summary = f"{left.min():.0f} left (≥ {margin:.0f})" if np.isfinite(upper - lower) else "no end"
         result.append(
-            Series(_short(name), unit, times, values, None, limits, _joint_now(record, column, factor, 0), summary,
+            Series(plain_joint(name), unit, times, values, None, limits, _joint_now(record, column, factor, 0), summary,
                    left < margin)
         )
     return tuple(result)
@@ -110,7 +111,7 @@ def rate_series(record: Record) -> tuple[Series, ...]:
         bad = np.abs(values) > allowed[cell, k] * factor * (1 + 1e-6)
         largest = float(np.abs(values).max())
         result.append(
-            Series(_short(name), unit, times, values, None, ((stairs, limit), (stairs, -limit)),
+            Series(plain_joint(name), unit, times, values, None, ((stairs, limit), (stairs, -limit)),
                    _joint_now(record, column, factor, 1), f"most {largest:.2f}", bad)
         )
     return tuple(result)
@@ -119,10 +120,6 @@ def rate_series(record: Record) -> tuple[Series, ...]:
 def _joint_now(record: Record, column: int, factor: float, order: int) -> Callable[[float], str]:
     digits = 1 if order == 0 else 3
     return lambda time_s: f"{float(record.motion.at(time_s, order=order)[column]) * factor:.{digits}f}"
-
-
-def _short(joint: str) -> str:
-    return joint.split("/")[-1].replace("_", " ")
 
 
 def _times(record: Record) -> Array:

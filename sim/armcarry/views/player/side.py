@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QGridLayout, QLabel, QPushButton, QVBoxLayout, QWi
 from armcarry.quantities import clock
 from armcarry.record.finding import Verdict
 from armcarry.record.record import PairRow
+from armcarry.scene.words import plain
 from armcarry.views import palette
 from armcarry.views.closest import worded
 from armcarry.views.player import look
@@ -18,7 +19,6 @@ from armcarry.views.player.findings import Findings
 from armcarry.views.player.keys import KEY_OF, tip
 from armcarry.views.player.nearest import Nearest
 from armcarry.views.player.swept import MAP_BANDS_M
-from armcarry.views.words import plain
 
 #: words on the buttons of what can be shown, by action
 TOGGLES = {
