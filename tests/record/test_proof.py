@@ -8,6 +8,7 @@ import pytest
 
 from armcarry.files.names import matches
 from armcarry.motion.forward import forward
+from armcarry.record import proof
 from armcarry.record.proof import prove_run
 from armcarry.record.record import Record
 from armcarry.record.tables import PAIR_COLUMNS, write_pairs
@@ -164,6 +165,24 @@ def test_curves_hold_the_rows(short_run):
         assert curve.lower_m.min() <= min(r.upper_m for r in rows) + 1e-6
         assert curve.upper_m.min() >= min(r.lower_m for r in rows) - 1e-6
 
+
+def test_no_cell_of_a_curve_lies_under_what_the_rows_prove(short_run, monkeypatch):
+    record, _ = short_run
+    monkeypatch.setattr(proof, "BAND_M", 0.5)  # so rough that the bound of a cell alone would lie far under
+    rows, curves = prove_run(record.scene, Run(record.phases, record.motion, record.moves, record.events, (), ()))
+    assert curves
+    for curve in curves:
+        least = min(row.lower_m for row in rows if sorted((row.class_a, row.class_b)) == curve.group.split(" to "))
+        assert curve.lower_m.min() >= least - 1e-12, curve.group
+        assert np.all(curve.lower_m <= curve.upper_m + 1e-9)
+
+
+def test_no_cell_of_a_long_run_is_too_long_to_read(short_run, monkeypatch):
+    record, _ = short_run
+    monkeypatch.setattr(proof, "CELLS", 8)
+    _, curves = prove_run(record.scene, Run(record.phases, record.motion, record.moves, record.events, (), ()))
+    times = np.unique(np.concatenate([curve.times_s for curve in curves]))
+    assert np.diff(times).max() < 1.3 * proof.CELL_S
 
 
 def test_the_table_of_pairs_explains_its_columns_in_the_file_and_in_the_readme(short_run, tmp_path):

@@ -11,11 +11,13 @@ from armcarry.checks.seen import watched
 from armcarry.errors import InputError, MissingExtraError
 from armcarry.geometry import poses
 from armcarry.record.finding import Finding, Verdict
+from armcarry.record.proof import RESTS
 from armcarry.scene.words import plain
 from armcarry.views import gl
 from armcarry.views.brief import content, moves
 from armcarry.views.brief.cards import write_operator_cards, write_rider_cards
 from armcarry.views.brief.deck import printable, write_deck
+from armcarry.views.brief.paper import Paper
 from armcarry.views.brief.pictures import draw
 from armcarry.views.brief.report import write_report
 from armcarry.views.brief.report_pdf import write_report_pdf
@@ -147,6 +149,34 @@ def test_many_findings_alike_are_counted(small_run):
     assert any("no camera was asked for" in row[3] for row in table.rows)
 
 
+def test_few_of_many_passes_are_told(small_run):
+    many = [Finding("relaxation", Verdict.PASS, f"a{k}", message=f"m{k}") for k in range(60)]
+    rows = content.findings_table(many).rows
+    assert len(rows) == 9 and rows[-1][3] == "and 52 more of this check in findings.json"
+
+
+def test_a_carry_in_which_nothing_is_tightest_says_so(small_run, pictures, tmp_path):
+    record, findings = small_run
+    told = content.briefing(record, findings)
+    assert told.carries[0].when.endswith("moves")
+    assert replace(told.carries[0], moves=told.carries[0].moves[:1]).when.endswith(", 1 move")
+    other = replace(record, pairs=tuple(replace(row, time_s=-1.0) for row in record.pairs))
+    html = write_report(other, findings, pictures, tmp_path / "report.html").read_text(encoding="utf-8")
+    assert content.NONE_LEAST in html
+    path = write_report_pdf(other, findings, pictures, tmp_path / "report.pdf", "A4")
+    flat = re.sub(r"\s+", " ", " ".join(words for _, words, _ in pages(path)))
+    assert content.NONE_LEAST in flat
+
+
+def test_hardware_far_off_in_its_seat_is_not_told_as_relaxed(small_run):
+    record, _ = small_run
+    near, far = (
+        replace(record.tightest, required_m=0.0, why=RESTS, lower_m=least, upper_m=least) for least in (0.01, 2.0)
+    )
+    made = replace(record, pairs=(near, far))
+    assert [row[3] for row in content.relaxed_margins(made).rows] == ["0.010"]
+
+
 def test_assumptions_are_told_file_by_file(small_run):
     told = content.briefing(*small_run)
     assert told.assumed == len(small_run[0].scene.loaded.assumptions) == 1
@@ -202,8 +232,13 @@ def test_the_report_holds_everything_and_escapes_it(small_run, pictures, tmp_pat
     # nobody can be stranded, near or in the sun in this run: their plots would be empty
     assert [picture.what_if for picture in pictures.what_ifs] == ["stopping", "runaway", "locked_joint", "seen"]
     assert "script" not in reader.tags and "b" not in reader.tags
-    assert all(source.startswith("data:image/png;base64,") for source in reader.sources)
-    assert len(reader.sources) == len(pictures.views) + len(pictures.plots)
+    inside = [source for source in reader.sources if source.startswith("data:image/png;base64,")]
+    assert len(inside) == len(pictures.views) + len(pictures.plots)
+    # every other one leads to a part of the same file
+    links = [source.removeprefix("#") for source in reader.sources if source not in inside]
+    assert len(links) > 8 and all(f'id="{link}"' in html for link in links)
+    failed = html.split('<section id="failed">')[1].split("</section>")[0]
+    assert failed.count("<tr>") == 2 and "slow down" in failed and html.index('id="failed"') < html.index('id="config')
     for finding in findings:
         assert finding.message in text
     assert "Small carry <script>alert(1)</script>" in text
@@ -237,8 +272,21 @@ def test_the_report_prints_on_either_paper(small_run, pictures, tmp_path, size):
         assert heading in flat
     assert "✕ fail: 1 fail, 1 not assessed, 4 pass" in flat
     pypdf = pytest.importorskip("pypdf")
+    outline = [entry.title for entry in pypdf.PdfReader(path).outline]
+    assert outline[:3] == ["What fails", "Configuration", "Timeline"] and outline[-1] == "Provenance"
     assert sum(len(page.images) for page in pypdf.PdfReader(path).pages) == len(pictures.views) + len(pictures.plots)
     assert path.read_bytes() == write_report_pdf(record, findings, pictures, tmp_path / "again.pdf", size).read_bytes()
+
+
+def test_no_page_is_left_empty_before_a_new_one(tmp_path):
+    paper = Paper(tmp_path / "few.pdf", "A4", "Few", "foot")
+    paper.text("first")
+    paper.new_page()
+    paper.new_page()
+    paper.text("second")
+    paper.write()
+    first, second = (words for _, words, _ in pages(tmp_path / "few.pdf"))
+    assert "first" in first and "second" in second
 
 
 @pytest.mark.parametrize("size", SIZES)

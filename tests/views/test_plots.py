@@ -86,6 +86,24 @@ def test_a_picture_is_written_and_is_the_same_each_time(small_run, tmp_path):
     assert len(one) < 300_000
 
 
+def test_a_day_is_told_in_hours_and_a_carry_of_it_to_the_second(small_run):
+    record, _ = small_run
+    from matplotlib.figure import Figure
+
+    def ticks(start_s, end_s):
+        axes = Figure(figsize=plots.SLIDE_IN).subplots()
+        plots.time_axis(axes, record, True, ((start_s, end_s), None))
+        shown = [label.get_text() for label in axes.get_xticklabels()]
+        low, high = axes.get_xlim()
+        return axes.get_xlabel(), [w for w, at in zip(shown, axes.get_xticks(), strict=True) if low <= at <= high]
+
+    assert ticks(0.0, 3500.0)[0] == "minutes from the start"
+    assert ticks(0.0, 21594.0) == ("hours:minutes from the start", [f"{k // 2}:{30 * (k % 2):02d}" for k in range(12)])
+    words, shown = ticks(9775.0, 9799.0)
+    assert words == "hours:minutes:seconds from the start"
+    assert shown[0] == "2:42:56" and shown[-1] == "2:43:18"
+
+
 def test_nothing_global_is_left_behind(small_run):
     import matplotlib
 

@@ -1,9 +1,12 @@
 """Plots of late stops, runaway joints and locked joints say what was found, in words as well as in colour."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from armcarry.checks import locked_joint, runaway, stopping
+from armcarry.record.escape import escapes
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.runaway import runaways
 from armcarry.record.stopping import run_outs
@@ -78,6 +81,17 @@ def test_an_arm_that_does_not_say_how_fast_joints_run_away_is_told_so(judged):
     text = words(sweep_plots.runaway(record, [silent]))
     assert "does not say how fast a joint can run away" in text
     assert "? not assessed" in text
+
+
+def test_every_rider_of_a_day_has_a_panel_of_locked_joints(judged, monkeypatch):
+    record, findings = judged
+    found = escapes(record)
+    other = tuple(replace(item, crew="ev2", kind="none", time_s=item.time_s + 600.0) for item in found)
+    monkeypatch.setattr(sweep_plots, "escapes", lambda _: (*found, *other))
+    figure = sweep_plots.locked_joint(record, findings)
+    titles = [axes.get_title(loc="left") for axes in figure.axes]
+    assert titles[0].startswith("ev1: a way out in") and titles[1] == f"ev2: a way out in 0 of {len(other)} cases"
+    assert figure.axes[0].get_yticklabels()[0].get_text() == "shoulder turn"
 
 
 def test_shades_get_darker_with_less_room_and_red_is_not_the_only_sign(judged):

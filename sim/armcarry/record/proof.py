@@ -22,8 +22,8 @@ from armcarry.timeline.run import Phase, Relaxed, Run
 
 Tell = Callable[[str, float], None]
 
-#: cells of the clearance curve over a whole run
-CELLS = 480
+#: cells of the clearance curve over a whole run, at least, and the longest cell: a carry of a day stays readable
+CELLS, CELL_S = 480, 5.0
 #: why no distance is asked of hardware in its seat
 RESTS = "it sits in its seat"
 #: how exactly the curve is known
@@ -45,8 +45,9 @@ def prove_run(scene: Scene, run: Run, tell: Tell | None = None) -> tuple[tuple[P
     say = tell or (lambda words, share: None)
     for count, phase in enumerate(run.phases, start=1):
         say(f"proving clearances, {count} of {len(run.phases)}", 0.6 + 0.3 * count / len(run.phases))
-        rows.extend(_phase_rows(scene, run, phase))
-        for curve in _phase_curves(scene, run, phase):
+        here = _phase_rows(scene, run, phase)
+        rows.extend(here)
+        for curve in _phase_curves(scene, run, phase, here):
             curves.setdefault(curve.group, []).append(curve)
     return _merged(rows), tuple(_joined(parts) for parts in curves.values())
 
@@ -180,14 +181,18 @@ def _merged(rows: list[PairRow]) -> tuple[PairRow, ...]:
 # -- curves ------------------------------------------------------------------------------------------------
 
 
-def _phase_curves(scene: Scene, run: Run, phase: Phase) -> list[Curve]:
-    """Return a curve for every two classes with a rule, relaxed pairs apart from the others."""
+def _phase_curves(scene: Scene, run: Run, phase: Phase, rows: list[PairRow]) -> list[Curve]:
+    """Return a curve for every two classes with a rule, relaxed pairs apart from the others.
+
+    A cell of hours holds much motion, so its own bound may lie under what the rows prove of the same pairs all
+    through the phase: the larger of the two counts, else a plot would show a gap too small that is not.
+    """
     pairs, _ = judged_pairs(scene, phase.tree, run.motion.between(phase.start_s, phase.end_s))
     classes = scene.body_classes(phase.tree)
     groups: dict[tuple[str, float], list[tuple[int, int]]] = defaultdict(list)
     for relaxed, members in relaxed_groups(run, phase, pairs).items():
-        rests = resting_pairs(scene, phase.tree, members)
-        for a, b in members[~rests].tolist():
+        rests, seats = resting_pairs(scene, phase.tree, members), seating_pairs(scene, phase.tree, members)
+        for (a, b), seat in zip(members[~rests].tolist(), seats[~rests].tolist(), strict=True):
             required = required_clearance_m(scene.loaded.rules, classes[a], classes[b])
             if required is None:
                 continue
@@ -195,20 +200,35 @@ def _phase_curves(scene: Scene, run: Run, phase: Phase) -> list[Curve]:
             if relaxed:
                 required = min(required, *(item.required_m for item in relaxed))
                 name = f"{name}, relaxed to {required:g} m"
+                if seat and required == 0.0:
+                    continue  # it goes into its seat: contact is meant
             groups[(name, required)].append((a, b))
     if not groups:
         return []
     every = np.concatenate([np.array(members) for members in groups.values()])
     number = np.concatenate([np.full(len(members), k) for k, members in enumerate(groups.values())])
-    cells = max(8, round(CELLS * (phase.end_s - phase.start_s) / (run.motion.end_s - run.motion.start_s)))
+    lasts_s = phase.end_s - phase.start_s
+    cells = max(8, round(lasts_s / min((run.motion.end_s - run.motion.start_s) / CELLS, CELL_S)))
     curve = clearance_curve(
         phase.tree, run.motion, every, groups=number, cells=cells, band_m=BAND_M,
         report_distance_m=scene.loaded.rules.report_distance, start_s=phase.start_s, end_s=phase.end_s,
     )  # fmt: skip
+    proven = _proven(rows)
+    bodies = phase.tree.bodies
+    floors = [min(proven[bodies[a].name, bodies[b].name] for a, b in members) for members in groups.values()]
     return [
-        Curve(name, required, curve.times_s, curve.lower_m[k], curve.upper_m[k])
+        Curve(name, required, curve.times_s, np.maximum(curve.lower_m[k], floors[k]), curve.upper_m[k])
         for k, (name, required) in enumerate(groups)
     ]
+
+
+def _proven(rows: list[PairRow]) -> dict[tuple[str, str], float]:
+    """Return what is proven of every pair over all its windows."""
+    found: dict[tuple[str, str], float] = {}
+    for row in rows:
+        pair = (row.body_a, row.body_b)
+        found[pair] = min(row.lower_m, found.get(pair, np.inf))
+    return found
 
 
 def _joined(parts: list[Curve]) -> Curve:

@@ -1,4 +1,4 @@
-"""Plots on paper: joint angles, joint rates and clearance against time, in degrees, metres and minutes.
+"""Plots on paper: joint angles, joint rates and clearance against time, in degrees, metres and time from the start.
 
 Figures are made without pyplot, so that nothing global is opened, changed or left behind.
 """
@@ -14,9 +14,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from armcarry.geometry.poses import Array
+from armcarry.quantities import clock
 from armcarry.record.finding import Finding
 from armcarry.record.record import Curve, Record
 from armcarry.scene.limits import joint_rates
+from armcarry.scene.words import plain_joint
 from armcarry.views import palette
 from armcarry.views.curves import within
 
@@ -28,6 +30,10 @@ if TYPE_CHECKING:
 SLIDE_IN = (13.333, 7.5)
 _DPI = 120
 MINUTE_S = 60.0
+#: what ends later is told in hours, as on a clock; between two ticks of those, s, and the room one wants, in
+_CLOCK_FROM_S = 3600.0
+_CLOCK_STEPS_S = (2, 5, 10, 30, 60, 120, 300, 900, 1800, 3600, 7200, 14400, 43200)
+_TICK_IN = 0.75
 Window = tuple[float, float]
 #: as many groups of clearance fit on a slide and stay readable
 _PANELS = 5
@@ -88,7 +94,8 @@ def joint_angles(record: Record, cursor_s: float | None = None, window_s: Window
             axes.axhspan(end, end + inward, color=palette.VERMILLION, alpha=0.3, linewidth=0)
         axes.set_ylim(lower - 0.04 * (upper - lower), upper + 0.04 * (upper - lower))
         left = np.minimum(angle - lower, upper - angle)
-        axes.plot(times[np.argmin(left)] / MINUTE_S, angle[np.argmin(left)], "o", color=palette.INK, markersize=8)
+        axes.plot(times[np.argmin(left)] / MINUTE_S, angle[np.argmin(left)], "o", color=palette.INK, markersize=8,
+                  clip_on=False)
         return f"margin {left.min():.3g} {unit.word} (≥ {margin:.3g})"
 
     return _joint_panels(record, "Joint positions", _POSITION_LEGEND, panel, (window, cursor_s))
@@ -198,7 +205,7 @@ def _band(axes: Axes, curve: Curve, report_m: float) -> None:
     k = int(np.argmin(curve.lower_m))
     least = curve.lower_m[k]
     sign = "✕ under" if least < curve.required_m else "✓ at least"
-    words = "contact" if not np.isfinite(least) else f"{max(least, 0.0):.3f} m at {edges[k]:.1f} min"
+    words = "contact" if not np.isfinite(least) else f"{max(least, 0.0):.3f} m at {clock(float(curve.times_s[k]))}"
     axes.set_title(f"{curve.group}: {words}   {sign} {curve.required_m:.2f} m", loc="left")
     if np.all(low[~nobody] >= top):
         axes.text(0.5, 0.8, f"farther than {top:g} m throughout", transform=axes.transAxes, ha="center", va="top")
@@ -222,12 +229,12 @@ def _joint_panels(
 ) -> Figure:
     scene = record.scene
     rows = (len(scene.arm_joints) + 2) // 2  # at least one place is left for the legend
-    with page(rows, 2, title, "degrees or metres, against minutes from the start") as (figure, panels):
+    with page(rows, 2, title, "degrees or metres, against time from the start") as (figure, panels):
         for k, (axes, joint) in enumerate(zip(panels, scene.arm_joints, strict=False)):
             turns = bool(scene.tree.kinds[scene.tree.columns == scene.arm_columns[k]][0] == 1)
             unit = DEGREE if turns else METRE
             note = panel(axes, k, unit, turns)
-            axes.set_title(f"{joint.split('/')[-1].replace('_', ' ')}: {note}", loc="left")
+            axes.set_title(f"{plain_joint(joint)}: {note}", loc="left")
             axes.set_ylabel(unit.word + per)
             _ticks(axes, unit)
             time_axis(axes, record, (k + 1) % rows == 0, when)
@@ -265,14 +272,33 @@ def time_axis(axes: Axes, record: Record, labelled: bool, when: tuple[Window, fl
     (start, end), cursor_s = when
     axes.set_xlim(start / MINUTE_S, end / MINUTE_S)
     axes.tick_params(labelbottom=labelled)
+    unit = "minutes" if end <= _CLOCK_FROM_S else _clock_ticks(axes, end - start)
     if labelled:
-        axes.set_xlabel("minutes from the start")
+        axes.set_xlabel(f"{unit} from the start")
     for move in record.moves:
         if not start <= move.start_s <= end:
             continue
         axes.axvline(move.start_s / MINUTE_S, color=palette.FAINT_INK, linewidth=0.7, alpha=0.6)
     if cursor_s is not None:
         axes.axvline(cursor_s / MINUTE_S, color=palette.INK, linewidth=2.4)
+
+
+def _clock_ticks(axes: Axes, span_s: float) -> str:
+    """Set ticks of hours, as findings and step cards tell the time of a day, and return what they show."""
+    from matplotlib.ticker import FuncFormatter, MultipleLocator
+
+    inches = axes.get_position().width * SLIDE_IN[0]
+    steps = (step for step in _CLOCK_STEPS_S if span_s / step * _TICK_IN <= inches)
+    step_s = next(steps, _CLOCK_STEPS_S[-1])
+    seconds = step_s < MINUTE_S
+
+    def words(minute: float, _: int) -> str:
+        whole = round(minute * MINUTE_S)
+        return f"{whole // 3600}:{whole // 60 % 60:02d}" + (f":{whole % 60:02d}" if seconds else "")
+
+    axes.xaxis.set_major_locator(MultipleLocator(step_s / MINUTE_S))
+    axes.xaxis.set_major_formatter(FuncFormatter(words))
+    return "hours:minutes:seconds" if seconds else "hours:minutes"
 
 
 @contextmanager

@@ -24,6 +24,8 @@ Tell = Callable[[str, float], None]
 
 #: the tool counts as being at a worksite within this distance of its stand
 _AT_WORKSITE_M = 1.5
+#: time between two points of the path of the tool
+_PATH_STEP_S = 2.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,7 +126,9 @@ def moment(record: Record, stage: Stage, row: PairRow, name: str) -> Still:
 
 
 def _overview(record: Record, stage: Stage) -> Still:
-    times = np.linspace(record.motion.start_s, record.motion.end_s, 600)
+    # a day is mostly standing still: so many instants that a move of minutes still looks round
+    count = int(np.clip(record.duration_s / _PATH_STEP_S, 600, 20_000))
+    times = np.linspace(record.motion.start_s, record.motion.end_s, count)
     path = _tool_path(record, times)
     stage.scene.show(record.motion.start_s)
     corners = np.concatenate([body_corners(record, record.motion.start_s), path])

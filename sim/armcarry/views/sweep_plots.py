@@ -19,6 +19,7 @@ from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record
 from armcarry.record.runaway import Runaways, runaways
 from armcarry.record.stopping import run_outs
+from armcarry.scene.words import plain_joint
 from armcarry.views import palette
 from armcarry.views.plots import MINUTE_S, page, say, time_axis, write_makers
 from armcarry.views.words import worst_verdict
@@ -96,7 +97,7 @@ def runaway(record: Record, findings: Sequence[Finding] = ()) -> Figure:
         found = runaways(record)
         edges, room = runaway_map(found)
         _shade(axes, edges, room)
-        axes.set_yticks(range(len(found.faults)), [found.name(k).split("/")[-1] for k in range(len(found.faults))])
+        axes.set_yticks(range(len(found.faults)), [plain_joint(found.name(k)) for k in range(len(found.faults))])
         axes.set_ylim(len(found.faults) - 0.5, -0.5)
         axes.grid(False)
         for k in range(len(found.faults)):
@@ -157,28 +158,32 @@ def _shade_legend(axes: Axes) -> None:
 
 
 def locked_joint(record: Record, findings: Sequence[Finding] = ()) -> Figure:
-    """Plot what is left to the first rider when a joint locks: a row a joint, a column an instant, with the time."""
+    """Plot what is left to every rider when a joint locks: a row a joint, a column an instant, with the time."""
     words = "what the other joints bring the rider within reach of if this joint locks then, and how long it takes"
     found = escapes(record) if len(instants(record)) else ()
-    with page(1, 1, f"Locked joint{worst_verdict(findings, 'locked_joint')}", words) as (figure, (axes,)):
+    riders = list(dict.fromkeys(item.crew for item in found))
+    title = f"Locked joint{worst_verdict(findings, 'locked_joint')}"
+    with page(1, max(len(riders), 1), title, words) as (figure, panels):
         if not found:
-            say(axes, "Nobody rides, or the rules leave locked joints out")
-            return figure
-        crew = found[0].crew
-        mine = [item for item in found if item.crew == crew]
-        times = sorted({item.time_s for item in mine})
-        joints = record.scene.arm_joints
-        for item in mine:
-            _answer(axes, times.index(item.time_s), item)
-        axes.set_xticks(range(len(times)), [clock(time) for time in times])
-        axes.set_yticks(range(len(joints)), [joint.split("/")[-1] for joint in joints])
-        axes.set_xlim(-0.5, len(times) - 0.5)
-        axes.set_ylim(len(joints) - 0.5, -0.5)
-        axes.set_xlabel("locks at, from the start")
-        axes.grid(False)
-        lost = sum(item.kind == "none" for item in mine)
-        axes.set_title(f"{crew}: a way out in {len(mine) - lost} of {len(mine)} cases", loc="left")
+            say(panels[0], "Nobody rides, or the rules leave locked joints out")
+        for axes, crew in zip(panels, riders, strict=False):
+            _answers(axes, record, crew, [item for item in found if item.crew == crew], axes is panels[0])
     return figure
+
+
+def _answers(axes: Axes, record: Record, crew: str, mine: Sequence[Escape], labelled: bool) -> None:
+    times = sorted({item.time_s for item in mine})
+    joints = [plain_joint(joint) for joint in record.scene.arm_joints]
+    for item in mine:
+        _answer(axes, times.index(item.time_s), item)
+    axes.set_xticks(range(len(times)), [clock(round(time)).removesuffix(".0") for time in times])
+    axes.set_yticks(range(len(joints)), joints if labelled else [""] * len(joints))
+    axes.set_xlim(-0.5, len(times) - 0.5)
+    axes.set_ylim(len(joints) - 0.5, -0.5)
+    axes.set_xlabel("locks at, from the start")
+    axes.grid(False)
+    lost = sum(item.kind == "none" for item in mine)
+    axes.set_title(f"{crew}: a way out in {len(mine) - lost} of {len(mine)} cases", loc="left")
 
 
 _ANSWERS = {"here": "in reach", "handrail": "handrail", "safe point": "safe point", "none": "✕ no way"}

@@ -18,6 +18,7 @@ from armcarry.record.record import Record
 from armcarry.record.sight import sightings, stretches
 from armcarry.record.stops import stops
 from armcarry.record.sunlight import Sun
+from armcarry.scene.words import plain
 from armcarry.views import palette
 from armcarry.views.plots import MINUTE_S, page, say, time_axis, write_makers
 from armcarry.views.words import worst_verdict
@@ -107,11 +108,11 @@ def cameras(record: Record, findings: Sequence[Finding] = ()) -> Figure:
         for t, target in enumerate(found.targets):
             upper, lower = panels[2 * t], panels[2 * t + 1]
             _bars(upper, found.edges_s, [found.seen[:, e, t] for e in range(len(found.cameras))])
-            upper.set_yticks(range(len(found.cameras)), [name if t == 0 else "" for name in found.cameras])
+            upper.set_yticks(range(len(found.cameras)), [plain(name) if t == 0 else "" for name in found.cameras])
             upper.set_ylim(len(found.cameras) - 0.5, -0.5)
             for start, end in found.unseen(target):
                 upper.axvspan(start / MINUTE_S, end / MINUTE_S, color=palette.VERMILLION, alpha=0.5, linewidth=0)
-            upper.set_title(f"{target}{_verdict(findings, 'seen', target, '')}", loc="left")
+            upper.set_title(f"{plain(target)}{_verdict(findings, 'seen', target, '')}", loc="left")
             best = np.degrees(found.crossing_rad[..., t].max(axis=(1, 2)))
             shown = np.where(found.there[:, t], best, np.nan)
             lower.step(found.edges_s / MINUTE_S, np.append(shown, shown[-1]), where="post", color=palette.BLUE)
@@ -151,10 +152,10 @@ def light(record: Record, findings: Sequence[Finding] = ()) -> Figure:
                 title = f"visor of {crew}{_verdict(findings, 'light', crew, 'visor')}"
                 rows.append((title, list(shine.stretches), palette.VERMILLION))
         for item in dazzle(sun, sightings(record)):
-            title = f"cameras on {item.target}{_verdict(findings, 'light', item.target, 'cameras')}"
+            title = f"cameras on {plain(item.target)}{_verdict(findings, 'light', item.target, 'cameras')}"
             rows.append((title, list(item.lost), palette.VERMILLION))
         for stop in stops(record):
-            rows.append((f"work at {stop.worksite}", [(stop.start_s, stop.end_s)], palette.BLUE))
+            rows.append((f"work at {plain(stop.worksite)}", [(stop.start_s, stop.end_s)], palette.BLUE))
         _table(panels[0], record, rows)
     return figure
 

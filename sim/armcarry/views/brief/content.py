@@ -15,22 +15,28 @@ from armcarry.checks.budget import left_m, root_sum_square_m, terms_of, worst_ca
 from armcarry.files.documents.rules import RulesDocument
 from armcarry.quantities import clock, rounded_down, show
 from armcarry.record.finding import Finding, Verdict
+from armcarry.record.proof import RESTS
 from armcarry.record.record import MoveSpan, PairRow, Record
 from armcarry.scene.words import plain
 from armcarry.version import VERSION
 from armcarry.views import palette
+from armcarry.views.brief.day import day_table
 from armcarry.views.brief.tables import Table as Table
 from armcarry.views.brief.whatif import TABLES
 from armcarry.views.closest import judged
 from armcarry.views.words import counted, verdict_word
 
-#: findings of one check with one verdict that are told one by one
-_ALIKE = 25
+#: findings of one check that are told one by one, if they pass and if they do not
+_ALIKE, _ALIKE_PASS = 25, 8
 #: rows of a table of margins, and its first columns
 _PAIRS = 12
 _PAIR_COLUMNS = ("body", "other body", "at", "proven least, m", "required, m", "margin, mm")
+#: what hardware in its seat keeps farther than this from is not told, m: nothing but no contact is asked of it
+_RESTS_NEAR_M = 0.05
 _LIBRARIES = ("numpy", "scipy", "numba", "pyvista", "vtk", "matplotlib", "pydantic", "roboticstoolbox-python")
 _WORST_FIRST = (Verdict.FAIL, Verdict.NOT_ASSESSED, Verdict.PASS)
+#: said of a carry in which no pair is tightest
+NONE_LEAST = "No pair comes nearest here: every one of them is nearer at another time of the run."
 #: checks that ask "what if", each with a part of the report of its own, and what they ask
 WHAT_IF = {
     "stopping": "Told to stop late",
@@ -53,6 +59,12 @@ class Carry:
     end_s: float
     moves: tuple[MoveSpan, ...]
 
+    @property
+    def when(self) -> str:
+        """When it is, and in how many moves."""
+        count = len(self.moves)
+        return f"{clock(self.start_s)} to {clock(self.end_s)}, {count} move{'s' if count != 1 else ''}"
+
 
 class WhatIf(NamedTuple):
     """What one check that asks "what if" found: its name, what it asks, its findings, and what is told beside them."""
@@ -67,7 +79,8 @@ class WhatIf(NamedTuple):
 class Briefing:
     """Everything but the pictures.
 
-    ``assumptions`` is a table for each file; ``assumed`` counts them all.
+    ``failed`` is what fails, of all checks; ``day`` is None where the run belongs to no day; ``assumptions`` is a
+    table for each file; ``assumed`` counts them all.
     """
 
     title: str
@@ -75,7 +88,9 @@ class Briefing:
     verdict: Verdict
     counts: str
     tightest: str
+    failed: Table
     configuration: Table
+    day: Table | None
     timeline: Table
     carries: tuple[Carry, ...]
     margins: Table
@@ -98,7 +113,9 @@ def briefing(record: Record, findings: Sequence[Finding]) -> Briefing:
         verdict=overall(findings),
         counts=counted(findings),
         tightest=_tightest(record),
+        failed=findings_table([f for f in findings if f.verdict is Verdict.FAIL]),
         configuration=_configuration(record),
+        day=day_table(record),
         timeline=_timeline(record.moves),
         carries=carries(record),
         margins=margins(record),
@@ -161,6 +178,7 @@ def _tightest_first(record: Record, start_s: float, end_s: float, relaxed: bool)
     chosen = [
         row for row in record.pairs
         if judged(row) and start_s <= row.time_s <= end_s and (row.why != "rule") == relaxed
+        and not (row.why == RESTS and row.margin_m > _RESTS_NEAR_M)
     ]
     rules = record.scene.loaded.rules
     return sorted(chosen, key=lambda row: (row.margin_m if relaxed else left_m(rules, row), row.upper_m))[:_PAIRS]
@@ -197,17 +215,18 @@ def _budget(rules: RulesDocument) -> Table:
 def findings_table(findings: Sequence[Finding]) -> Table:
     """Return findings as a table: what failed first, then what was not assessed, else in their order.
 
-    Of more than _ALIKE findings of one check with one verdict the first are told and the rest are counted. Where
-    nothing is to be changed the column of remedies is left out.
+    Of many findings of one check with one verdict the first are told and the rest are counted. Where nothing is to be
+    changed the column of remedies is left out.
     """
     rows, count = [], Counter((finding.check, finding.verdict) for finding in findings)
     told: Counter[tuple[str, Verdict]] = Counter()
     for finding in sorted(findings, key=lambda finding: _WORST_FIRST.index(finding.verdict)):
         kind = (finding.check, finding.verdict)
         told[kind] += 1
-        if told[kind] > _ALIKE:
+        most = _ALIKE_PASS if finding.verdict is Verdict.PASS else _ALIKE
+        if told[kind] > most:
             if told[kind] == count[kind]:
-                more = f"and {count[kind] - _ALIKE} more of this check in findings.json"
+                more = f"and {count[kind] - most} more of this check in findings.json"
                 rows.append((f"{palette.VERDICTS[finding.verdict][1]} {verdict_word(finding.verdict)}",
                              plain(finding.check), "", more, ""))
             continue
@@ -234,8 +253,10 @@ def _tightest(record: Record) -> str:
 
 def _timeline(moves: Sequence[MoveSpan]) -> Table:
     rows = tuple(
-        (clock(m.start_s), clock(m.end_s), plain(m.carry), plain(m.title), plain(m.load), m.say) for m in moves
-    )
+        (clock(m.start_s), clock(m.end_s), plain(m.carry), plain(m.title).removeprefix(f"{plain(m.carry)} "),
+         plain(m.load), m.say)
+        for m in moves
+    )  # fmt: skip
     return Table(("from", "to", "carry", "move", "load", "caption"), rows)
 
 

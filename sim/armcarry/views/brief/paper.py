@@ -15,6 +15,8 @@ from armcarry.views.brief.content import Table
 Size = Literal["A4", "Letter"]
 _FONT, _BOLD = "DejaVuSans", "DejaVuSans-Bold"
 _MARGIN_MM = 15.0
+#: headings of at least this size stand in the outline that a reader of the file may open beside the pages
+_OUTLINED = 15.0
 
 
 class Paper:
@@ -48,6 +50,7 @@ class Paper:
         )
         self.width, self.height = self._document.width - 12, self._document.height - 12  # frames have 6 points inside
         self._story: list[Any] = []
+        self._headings = 0
 
     def text(
         self, words: str, size: float = 9.5, bold: bool = False, colour: str = palette.INK, after: float = 3
@@ -64,6 +67,8 @@ class Paper:
 
         paragraph = self.paragraph(words, size, True, after=5)
         paragraph.style.spaceBefore = 10
+        if size >= _OUTLINED:
+            paragraph.outlined = words
         self._story += [CondPageBreak(room * self.height), paragraph]
 
     def paragraph(
@@ -152,14 +157,22 @@ class Paper:
         self._story.append(Spacer(1, points))
 
     def new_page(self) -> None:
-        """Go on on another page."""
-        from reportlab.platypus import PageBreak
+        """Go on on another page, unless this one is still empty."""
+        from reportlab.platypus import CondPageBreak
 
-        self._story.append(PageBreak())
+        self._story.append(CondPageBreak(self.height))
 
     def write(self) -> None:
         """Lay the pages out and write the file."""
+        self._document.afterFlowable = self._outline
         self._document.build(self._story, onFirstPage=self._mark, onLaterPages=self._mark)
+
+    def _outline(self, drawn: Any) -> None:
+        words = getattr(drawn, "outlined", None)
+        if words is not None:
+            canvas, self._headings = self._document.canv, self._headings + 1
+            canvas.bookmarkPage(f"heading {self._headings}")
+            canvas.addOutlineEntry(words, f"heading {self._headings}")
 
     def _mark(self, canvas: Any, document: Any) -> None:
         """Write the foot of a page: caution left, page number right."""

@@ -7,11 +7,10 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from armcarry.quantities import clock
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.views import palette
-from armcarry.views.brief.content import WHAT_IF, Briefing, Carry, briefing, margins, relaxed_margins
+from armcarry.views.brief.content import NONE_LEAST, WHAT_IF, Briefing, Carry, briefing, margins, relaxed_margins
 from armcarry.views.brief.pictures import Picture, Pictures
 from armcarry.views.words import CAUTION, verdict_word
 
@@ -34,6 +33,7 @@ def write_report(record: Record, findings: Sequence[Finding], pictures: Pictures
         word=verdict_word(told.verdict),
         caution=CAUTION,
         left_out=pictures.left_out,
+        none_least=NONE_LEAST,
         views=[_inside(picture) for picture in pictures.views],
         day=[_inside(picture) for picture in pictures.day],
         what_ifs=[_what_if(told, pictures, check) for check in WHAT_IF],
@@ -56,7 +56,7 @@ def _what_if(told: Briefing, pictures: Pictures, check: str) -> dict[str, Any]:
 def _section(record: Record, carry: Carry, pictures: Pictures) -> dict[str, Any]:
     return {
         "title": f"Carry: {carry.title}",
-        "when": f"{clock(carry.start_s)} to {clock(carry.end_s)}, {len(carry.moves)} moves",
+        "when": carry.when,
         "pictures": [_inside(picture) for picture in pictures.of(carry)],
         "margins": margins(record, carry.start_s, carry.end_s),
         "relaxed": relaxed_margins(record, carry.start_s, carry.end_s),

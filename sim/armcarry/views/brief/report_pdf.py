@@ -5,10 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from armcarry.quantities import clock
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
-from armcarry.views.brief.content import WHAT_IF, Briefing, Carry, Table, briefing, margins, relaxed_margins
+from armcarry.views.brief.content import (
+    NONE_LEAST,
+    WHAT_IF,
+    Briefing,
+    Carry,
+    Table,
+    briefing,
+    margins,
+    relaxed_margins,
+)
 from armcarry.views.brief.paper import Paper, Size
 from armcarry.views.brief.pictures import Pictures
 from armcarry.views.words import CAUTION, verdict_word
@@ -41,7 +49,10 @@ def write_report_pdf(
     paper.heading("Timeline", room=0.5 if pictures.day else 0.15)
     for picture in pictures.day:
         paper.picture(picture.path, picture.words)
-    paper.table(told.timeline, (1, 1, 1.6, 2.2, 1.8, 3.4))
+    if told.day is not None:
+        paper.table(told.day, (1, 1, 1.4, 4, 1.6, 1))
+        paper.heading("Moves of the arm", 12)
+    paper.table(told.timeline, (1, 1, 1.6, 3, 1.8, 2.6))
     for carry in told.carries:
         _carry(paper, record, carry, pictures)
     _tables(paper, told, pictures)
@@ -55,6 +66,9 @@ def _front(paper: Paper, told: Briefing) -> None:
     paper.verdict(told.verdict, f"{verdict_word(told.verdict)}: {told.counts}")
     paper.text(told.tightest, 11, True, after=8)
     paper.box(CAUTION, "Cautions")
+    if told.failed.rows:
+        paper.heading("What fails")
+        _findings(paper, told.failed)
     paper.heading("Configuration")
     paper.table(told.configuration, (2, 5), 8.5)
 
@@ -62,7 +76,7 @@ def _front(paper: Paper, told: Briefing) -> None:
 def _carry(paper: Paper, record: Record, carry: Carry, pictures: Pictures) -> None:
     paper.new_page()
     paper.heading(f"Carry: {carry.title}")
-    paper.text(f"{clock(carry.start_s)} to {clock(carry.end_s)}, {len(carry.moves)} moves")
+    paper.text(carry.when)
     for picture in pictures.of(carry):
         paper.picture(picture.path, picture.words)
     paper.heading("Margins, least left after uncertainty first", 12)
@@ -102,7 +116,10 @@ def _tables(paper: Paper, told: Briefing, pictures: Pictures) -> None:
 
 
 def _margins(paper: Paper, kept: Table, relaxed: Table) -> None:
-    paper.table(kept, _MARGIN_SHARES)
+    if kept.rows:
+        paper.table(kept, _MARGIN_SHARES)
+    else:
+        paper.text(NONE_LEAST)
     if relaxed.rows:
         paper.heading("Where less is required for a time", 12)
         paper.table(relaxed, _RELAXED_SHARES)
