@@ -10,6 +10,13 @@ from armcarry.cli import flying, models, planning, running, showing
 from armcarry.cli.base import app
 from armcarry.errors import ArmcarryError
 
+#: commands as help and README list them: a run first, then what is done with it, then planning, then models
+ORDER = (
+    "validate", "rehearse", "play", "brief", "compare", "envelope",
+    "restraint", "stations", "route", "disperse", "handfly", "inspect",
+)  # fmt: skip
+app.registered_commands.sort(key=lambda command: ORDER.index(getattr(command.callback, "__name__", "")))
+
 __all__ = ["app", "flying", "main", "models", "planning", "running", "showing"]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Annotated, Any
 
 import typer
@@ -12,6 +13,8 @@ from armcarry.version import VERSION
 app = typer.Typer(
     name="armcarry",
     help="Rehearse carrying a suited crewmember on a long manipulator.\n\n"
+    "Start with: armcarry rehearse SCENARIO, then armcarry play RUN or armcarry brief RUN. "
+    "armcarry COMMAND --help tells more of each command.\n\n"
     "A rehearsal aid: results support, and do not replace, analysis and approval by the responsible robotics, "
     "safety and medical authorities and local rules. Never use it to command hardware.",
     no_args_is_help=True,
@@ -19,6 +22,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 
+ScenarioFile = Annotated[Path, typer.Argument(metavar="SCENARIO", help="Scenario file, YAML.")]
+RunFolder = Annotated[Path, typer.Argument(metavar="RUN", help="Run folder that rehearse wrote.")]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document to standard output, nothing else.")]
 
 
@@ -31,7 +36,9 @@ def _version(value: bool) -> None:
 @app.callback()
 def _main(
     ctx: typer.Context,
-    verbose: Annotated[bool, typer.Option("-v", "--verbose", help="Show the traceback of an error.")] = False,
+    verbose: Annotated[
+        bool, typer.Option("-v", "--verbose", help="Show the Python traceback of an error too.")
+    ] = False,
     version: Annotated[
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and stop.")
     ] = False,

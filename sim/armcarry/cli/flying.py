@@ -12,24 +12,35 @@ from armcarry.cli.base import Json, app, print_json
 
 @app.command()
 def handfly(
-    scenario: Annotated[Path, typer.Argument(help="The script, or a run folder of it, which saves planning it again.")],
+    scenario: Annotated[
+        Path,
+        typer.Argument(metavar="SCENARIO", help="Scenario file, or a run folder of it, which saves planning it again."),
+    ],
     out: Annotated[
-        Path | None, typer.Option(help="Folder for the tries; default runs/<scenario name>_by_hand.")
+        Path | None,
+        typer.Option(metavar="DIR", help="Folder that tries are kept in; default runs/<scenario name>_by_hand."),
     ] = None,
-    seed: Annotated[int | None, typer.Option(help="Practise faults at random times drawn with this seed.")] = None,
-    keys: Annotated[Path | None, typer.Option(help="A file of keys; --write-keys makes one to edit.")] = None,
-    write_keys: Annotated[Path | None, typer.Option(help="Write the standard keys to this file and stop.")] = None,
+    seed: Annotated[
+        int | None, typer.Option(metavar="N", help="Practise faults at random; the same seed gives the same ones.")
+    ] = None,
+    keys: Annotated[Path | None, typer.Option(metavar="FILE", help="Your own keys; see --write-keys.")] = None,
+    write_keys: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write the standard keys to a file to edit.")
+    ] = None,
     score: Annotated[
-        list[Path] | None, typer.Option(help="Score this session or try instead of flying. May be given again.")
+        list[Path] | None, typer.Option(metavar="TRY", help="Do not fly: compare kept tries. Repeatable.")
     ] = None,
     keep: Annotated[
-        Path | None, typer.Option(help="Write this session's log, script and run with every check instead of flying.")
+        Path | None,
+        typer.Option(metavar="TRY", help="Do not fly: make of a kept try a run with every check, a log and a scenario."),
     ] = None,
     as_json: Json = False,
 ) -> None:
-    """Fly the carry by hand in a window: keyboard, mouse or game controller; every try is kept as it is flown.
+    """Fly the carry by hand in a window.
 
-    Exit code: 0 done, 2 bad input, a session of other files, or no window can be opened here.
+    Keyboard, mouse and game controller work; every try is kept as it is flown.
+
+    Exit code: 0 done, 2 bad input or usage, or no window can be opened here.
     """
     from armcarry.handfly import cockpit
     from armcarry.handfly.keys import read_keys
@@ -61,7 +72,7 @@ def handfly(
         return
     from armcarry.views.handfly import ready
 
-    name = scenario.resolve().name if scenario.is_dir() else scenario.stem
+    by_hand = f"{scenario.resolve().name if scenario.is_dir() else scenario.stem}_by_hand"
     with console.progress() as tell:
-        show = ready(scenario, cockpit.next_folder(out or Path("runs") / f"{name}_by_hand"), mapping, seed, tell)
+        show = ready(scenario, cockpit.next_folder(out or Path("runs") / by_hand), mapping, seed, tell)
     raise typer.Exit(show())

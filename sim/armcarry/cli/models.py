@@ -23,22 +23,28 @@ class Unit(StrEnum):
 
 @app.command()
 def inspect(
-    file: Annotated[Path, typer.Argument(help="An arm or platform as URDF, or a platform as STL, OBJ or GLB mesh.")],
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="Arm or platform as URDF, or a platform as mesh: STL, OBJ or GLB.")
+    ],
     root: Annotated[
-        Path | None, typer.Option(help="Folder that holds the URDF's meshes; default the one above the URDF's.")
+        Path | None,
+        typer.Option(metavar="DIR", help="Folder that holds the URDF's meshes; default the one above the URDF's own."),
     ] = None,
-    unit: Annotated[Unit, typer.Option(help="Unit of a bare STL or OBJ, which do not say theirs.")] = Unit.m,
-    tolerance: Annotated[str, typer.Option(help="How far convex pieces may stick out of their mesh.")] = "10 mm",
+    unit: Annotated[Unit, typer.Option(help="Unit of an STL or OBJ given as FILE; they do not say theirs.")] = Unit.m,
+    tolerance: Annotated[
+        str, typer.Option(metavar="LENGTH", help="How far convex pieces may stick out of their mesh.")
+    ] = "10 mm",
     picture: Annotated[
-        Path | None, typer.Option(help="PNG to draw; default <name>_inspected.png here. See also --no-draw.")
+        Path | None, typer.Option(metavar="PNG", help="Where to draw; default <name>_inspected.png.")
     ] = None,
     draw: Annotated[bool, typer.Option(help="Draw what was understood.")] = True,
     write_model: Annotated[
-        Path | None, typer.Option(help="New folder for the model: YAML to fill in, URDF and convex meshes.")
+        Path | None,
+        typer.Option(metavar="DIR", help="New model folder: YAML to fill in, URDF and convex meshes."),
     ] = None,
     as_json: Json = False,
 ) -> None:
-    """List and draw what is understood of an arm or platform from elsewhere.
+    """Show what is understood of an arm or platform from elsewhere.
 
     Meshes are cut into convex pieces that contain them, so a clearance proven of the pieces holds for the mesh.
 

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from armcarry.cli.base import Json, app, print_json
+from armcarry.cli.base import Json, ScenarioFile, app, print_json
 
 
 class Place(StrEnum):
@@ -21,18 +21,26 @@ class Place(StrEnum):
 
 @app.command()
 def restraint(
-    scenario: Annotated[Path, typer.Argument(help="The script, a YAML file.")],
-    worksite: Annotated[str, typer.Argument(help="Worksite of its platform, by name.")],
-    crew: Annotated[str | None, typer.Option(help="Crewmember; default the rider, else the first.")] = None,
-    place: Annotated[
-        Place | None, typer.Option(help="What stays put: the plate on its stand, the arm's tip, or a fixed socket.")
+    scenario: ScenarioFile,
+    worksite: Annotated[str, typer.Argument(metavar="WORKSITE", help="Worksite of its platform, by name.")],
+    crew: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Crewmember; default the rider, else the first.")
     ] = None,
-    limit: Annotated[int, typer.Option(help="Choices to show.", min=1)] = 10,
+    place: Annotated[
+        Place | None,
+        typer.Option(
+            help="What stays put: plate on its stand, tip of the arm, or socket on the structure; default socket where "
+            "the restraint is not on the arm and the worksite has one, else stand."
+        ),
+    ] = None,
+    limit: Annotated[int, typer.Option(metavar="N", help="How many choices to show.", min=1)] = 10,
     as_json: Json = False,
 ) -> None:
-    """Find restraint settings and postures that bring all work of a worksite into reach and sight.
+    """Find foot restraint settings with the work in reach and sight.
 
-    Exit code: 0 found, 1 there are none (the message says what refuses), 2 bad input or usage.
+    Each is told with its posture and margins, the best first.
+
+    Exit code: 0 found, 1 there are none (the message says what prevents it), 2 bad input or usage.
     """
     from armcarry.planning.choices import HEADINGS
     from armcarry.planning.restraint import restraint_table
@@ -48,15 +56,19 @@ def restraint(
 
 @app.command()
 def route(
-    scenario: Annotated[Path, typer.Argument(help="The script, a YAML file.")],
-    out: Annotated[Path, typer.Option(help="New scenario file to write; the script itself stays as it is.")],
-    carry: Annotated[str | None, typer.Option(help="Only this carry.")] = None,
-    seed: Annotated[int, typer.Option(help="The same seed gives the same routes.", min=0)] = 1,
+    scenario: Annotated[Path, typer.Argument(metavar="SCENARIO", help="Scenario file, YAML; it stays as it is.")],
+    out: Annotated[Path, typer.Option(metavar="FILE", help="New scenario file to write.")],
+    carry: Annotated[str | None, typer.Option(metavar="NAME", help="Only this carry.")] = None,
+    seed: Annotated[
+        int, typer.Option(metavar="N", help="Start of the search; the same seed gives the same way.", min=0)
+    ] = 1,
     as_json: Json = False,
 ) -> None:
-    """Fly the free stretches of carries with the largest proven margin; write the scenario and rehearse it.
+    """Find the way with the largest proven margin through free space.
 
-    Moves with relaxations, holds and switches stay, and where a stretch starts and ends.
+    It is written as a scenario and rehearsed. Moves with relaxed clearances, pauses, and the ends of each stretch
+    stay as they are.
+
     Exit code: 0 the written scenario passes, 1 a stretch has no way or a check fails, 2 bad input or usage.
     """
     from armcarry.clearance.ready import make_ready
@@ -91,18 +103,29 @@ def route(
 
 @app.command()
 def disperse(
-    scenario: Annotated[Path, typer.Argument(help="The script, a YAML file; its rules declare the distributions.")],
-    out: Annotated[Path, typer.Option(help="Campaign folder; the same command goes on from what is in it.")],
-    runs: Annotated[int, typer.Option(help="How many runs.", min=1)] = 100,
-    seed: Annotated[int, typer.Option(help="The same seed gives the same runs.", min=0)] = 1,
+    scenario: ScenarioFile,
+    out: Annotated[
+        Path, typer.Option(metavar="DIR", help="Folder of the campaign; after a stop the same command goes on there.")
+    ],
+    runs: Annotated[int, typer.Option(metavar="N", help="How many runs.", min=1)] = 100,
+    seed: Annotated[int, typer.Option(metavar="N", help="The same seed draws the same runs.", min=0)] = 1,
     workers: Annotated[
-        int | None, typer.Option(help="Processes of this machine; default one a core where Dask is installed.", min=1)
+        int | None,
+        typer.Option(
+            metavar="N", help="Processes on this machine; default one a core where Dask is installed, else one.", min=1
+        ),
     ] = None,
-    cluster: Annotated[str | None, typer.Option(help="Address of a Dask scheduler instead, tcp://host:8786.")] = None,
-    views: Annotated[bool, typer.Option(help="Write plots into the campaign folder.")] = True,
+    cluster: Annotated[
+        str | None,
+        typer.Option(metavar="ADDRESS", help="Dask scheduler that runs them instead, as tcp://host:8786."),
+    ] = None,
+    views: Annotated[bool, typer.Option(help="Draw plots into the folder.")] = True,
     as_json: Json = False,
 ) -> None:
-    """Prove many runs that differ as the rules declare; save tables, plots and the worst run, to be played.
+    """Prove many runs that differ by small random errors.
+
+    Errors and their spread stand under 'dispersion' in the rules of the scenario. The folder gets tables, plots and
+    the worst run, to be played.
 
     Exit code: 0 every run keeps what is required, 1 some do not, 2 bad input or usage.
     """
@@ -143,15 +166,18 @@ def disperse(
 
 @app.command()
 def stations(
-    scenario: Annotated[Path, typer.Argument(help="The script, a YAML file.")],
+    scenario: ScenarioFile,
     worksite: Annotated[
-        list[str] | None, typer.Argument(help="Worksites in the order they are visited; default all of the platform.")
+        list[str] | None,
+        typer.Argument(metavar="WORKSITE", help="Worksites in the order of the visits; default all of the platform."),
     ] = None,
-    step: Annotated[str, typer.Option(help="Distance of stations along the rail.")] = "0.5 m",
-    picture: Annotated[Path | None, typer.Option(help="Write a map as PNG.")] = None,
+    step: Annotated[str, typer.Option(metavar="LENGTH", help="Distance between stations on the rail.")] = "0.5 m",
+    picture: Annotated[Path | None, typer.Option(metavar="PNG", help="Map to draw.")] = None,
     as_json: Json = False,
 ) -> None:
-    """Find the trolley stations and mounts from which worksites are reached with margin, and the fewest moves.
+    """Find where the arm's base must stand to reach worksites.
+
+    Told are trolley stations and mounts with their margins, and the fewest moves of the base.
 
     Exit code: 0 every worksite is reached from somewhere, 1 one is not, 2 bad input or usage.
     """

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from armcarry.cli.base import Json, app, print_json
+from armcarry.cli.base import Json, ScenarioFile, app, print_json
 
 if TYPE_CHECKING:
     from armcarry.files.motion_log import MotionLog
@@ -22,32 +22,49 @@ class Between(StrEnum):
     cubic = "cubic"
 
 
+Pieces = Annotated[
+    Between, typer.Option(help="Motion between two rows of a log: straight, or smooth without overshoot.")
+]
+LeaveOut = Annotated[
+    bool,
+    typer.Option(
+        "--leave-out", help="Leave out rows of a log that cannot be used and list them, instead of refusing the log."
+    ),
+]
+SecondOpinion = Annotated[
+    bool, typer.Option("--second-opinion", help="Have other engines measure the tightest pairs and late stops too.")
+]
+
+
 @app.command()
 def rehearse(
-    scenario: Annotated[Path, typer.Argument(help="The script, a YAML file.")],
-    out: Annotated[Path | None, typer.Option(help="Run folder to write; default runs/<scenario name>.")] = None,
-    overwrite: Annotated[bool, typer.Option(help="Put the new run in place of an old one at --out.")] = False,
-    views: Annotated[bool, typer.Option(help="Write pictures and plots into the run folder.")] = True,
+    scenario: ScenarioFile,
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="New run folder; default runs/<scenario name>, which is replaced."),
+    ] = None,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an earlier run at --out.")] = False,
+    views: Annotated[bool, typer.Option(help="Draw pictures and plots into the run folder.")] = True,
     slip: Annotated[
-        list[str] | None, typer.Option(help="A step of the day takes longer: STEP=+20min. May be given again.")
+        list[str] | None,
+        typer.Option(metavar="STEP=+20min", help="A step of the day takes longer; says what is left out. Repeatable."),
     ] = None,
     fail: Annotated[
-        list[str] | None, typer.Option(help="A step of the day is tried and fails; its fallback follows.")
+        list[str] | None,
+        typer.Option(metavar="STEP", help="A step of the day is tried and fails; its fallback follows. Repeatable."),
     ] = None,
     motion: Annotated[
         Path | None,
-        typer.Option(help="Logged joint angles, CSV or Parquet: the script gives the scene, the log the motion."),
+        typer.Option(metavar="LOG", help="Fly logged joint angles (CSV, Parquet) instead of the scenario's moves."),
     ] = None,
-    pieces: Annotated[Between, typer.Option(help="How joints move between the rows of a log.")] = Between.linear,
-    leave_out: Annotated[
-        bool, typer.Option("--leave-out", help="Leave out rows of a log that cannot be used, and list them.")
-    ] = False,
-    second_opinion: Annotated[
-        bool, typer.Option("--second-opinion", help="Ask other engines about the tightest pairs and late stops.")
-    ] = False,
+    pieces: Pieces = Between.linear,
+    leave_out: LeaveOut = False,
+    second_opinion: SecondOpinion = False,
     as_json: Json = False,
 ) -> None:
-    """Compute a run, check it, write the run folder and print the findings.
+    """Compute and check a run of a scenario.
+
+    The findings are printed; the run folder gets them too, with summary, motion, clearances and pictures.
 
     Exit code: 0 nothing failed, 1 a finding failed, 2 bad input or usage.
     """
@@ -127,20 +144,22 @@ class Alignment(StrEnum):
 
 @app.command()
 def compare(
-    first: Annotated[Path, typer.Argument(help="A run folder, the plan.")],
-    second: Annotated[Path, typer.Argument(help="Another run folder, or a log of joint angles (CSV or Parquet).")],
+    first: Annotated[Path, typer.Argument(metavar="RUN", help="Run folder, the plan.")],
+    second: Annotated[
+        Path, typer.Argument(metavar="RUN_OR_LOG", help="Run folder, or logged joint angles (CSV, Parquet).")
+    ],
     align: Annotated[
-        Alignment, typer.Option(help="In time: the starts together, or shifted until the joints deviate least.")
+        Alignment, typer.Option(help="Both starts at the same instant, or shifted until the joints agree best.")
     ] = Alignment.start,
-    pieces: Annotated[Between, typer.Option(help="How joints move between the rows of a log.")] = Between.linear,
-    leave_out: Annotated[
-        bool, typer.Option("--leave-out", help="Leave out rows of a log that cannot be used, and list them.")
-    ] = False,
+    pieces: Pieces = Between.linear,
+    leave_out: LeaveOut = False,
     as_json: Json = False,
 ) -> None:
-    """Show how far a second run or a log is from a first: joints, tip, clearances, stops and rate limits.
+    """Show how far a run or a log is from another run.
 
-    Exit code: 0 the second fails nothing that the first does not, 1 it does, 2 bad input or usage.
+    Told are deviations of joints and tip, clearances that changed, stops, and rate limits passed.
+
+    Exit code: 0 the second fails no check that the first passes, 1 it does, 2 bad input or usage.
     """
     from armcarry.record.compare import compare as side_by_side
     from armcarry.record.store import load
@@ -169,10 +188,15 @@ def compare(
 
 @app.command()
 def validate(
-    files: Annotated[list[Path], typer.Argument(help="YAML or URDF files to check.")],
+    files: Annotated[list[Path], typer.Argument(metavar="FILE", help="Scenarios and models (YAML, URDF).")],
     as_json: Json = False,
 ) -> None:
-    """Check files only: scenarios with all they name, model documents, URDF."""
+    """Check files without computing a run.
+
+    A scenario is checked with every file that it names.
+
+    Exit code: 0 all in order, 2 a file is wrong, or bad usage.
+    """
     from armcarry.files.load import validate_files
 
     problems = validate_files(files)

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from armcarry.cli.base import Json, app, print_json
+from armcarry.cli.base import Json, RunFolder, app, print_json
 
 
 class PaperSize(StrEnum):
@@ -20,22 +20,28 @@ class PaperSize(StrEnum):
 
 @app.command()
 def brief(
-    run: Annotated[Path, typer.Argument(help="A run folder that rehearse wrote.")],
-    out: Annotated[Path | None, typer.Option(help="Where to write; default views/ in the run folder.")] = None,
+    run: RunFolder,
+    out: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Folder to write into; default views/ in the run folder.")
+    ] = None,
     part: Annotated[
         list[str] | None,
-        typer.Option(help="Only this: page, gltf, movie, report, slides or cards. May be given again."),
+        typer.Option(metavar="PART", help="Only this: page, gltf, movie, report, slides or cards. Repeatable."),
     ] = None,
-    paper: Annotated[PaperSize, typer.Option(help="Sheet of report and step cards.")] = PaperSize.a4,
+    paper: Annotated[PaperSize, typer.Option(help="Paper of report and step cards.")] = PaperSize.a4,
     cut: Annotated[
         list[str] | None,
-        typer.Option(help="A stretch of the movie: '400 s to 480 s, 20x, ev1' (from, to, speed, camera). Repeatable."),
+        typer.Option(
+            metavar="CUT", help="Stretch of the movie: from, to, speed, camera, as '4 s to 80 s, 20x, ev1'. Repeatable."
+        ),
     ] = None,
     as_json: Json = False,
 ) -> None:
-    """Write web page, glTF, movie, pictures, report, slides and step cards of a run.
+    """Write web page, movie, report, slides and step cards of a run.
 
-    Exit code: 0 written, 2 bad input, or a part that was asked for by name could not be made.
+    What cannot be made here is left out and told, unless --part asked for it.
+
+    Exit code: 0 written, 2 bad input or usage, or a part that --part asked for could not be made.
     """
     from armcarry.record.store import load
     from armcarry.views.brief.write import check_parts, write_briefing
@@ -61,14 +67,16 @@ def brief(
 
 @app.command()
 def play(
-    run: Annotated[Path, typer.Argument(help="A run folder, or a script that is rehearsed first.")],
+    run: Annotated[Path, typer.Argument(metavar="RUN", help="Run folder, or a scenario, which is rehearsed first.")],
     over: Annotated[
-        Path | None, typer.Option(help="A second run folder or script, drawn over the first as a ghost.")
+        Path | None, typer.Option(metavar="RUN", help="Second run or scenario, drawn over the first as a ghost.")
     ] = None,
 ) -> None:
-    """Open a run in the player window; ? shows all keys.
+    """Open a run in the player window.
 
-    Exit code: 0 the window was closed, 2 bad input, a damaged run folder, or no window can be opened here.
+    Press ? there for all keys.
+
+    Exit code: 0 the window was closed, 2 bad input or usage, or no window can be opened here.
     """
     from armcarry.views.player import ready
     from armcarry.views.terminal import Console
@@ -80,19 +88,24 @@ def play(
 
 @app.command()
 def envelope(
-    run: Annotated[Path, typer.Argument(help="A run folder that rehearse wrote.")],
+    run: RunFolder,
     out: Annotated[
-        Path | None, typer.Option(help="Mesh to write: .stl, .obj or .glb; default views/envelope.stl of the run.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Mesh to write, .stl, .obj or .glb; default views/envelope.stl of the run."),
     ] = None,
     carry: Annotated[
-        list[str] | None, typer.Option(help="Only what this carry sweeps. May be given again.")
+        list[str] | None, typer.Option(metavar="NAME", help="Only what this carry sweeps. Repeatable.")
     ] = None,
-    cell: Annotated[str, typer.Option(help="Edge of the grid it is made on; a finer one hugs closer.")] = "0.15 m",
+    cell: Annotated[
+        str, typer.Option(metavar="LENGTH", help="Cells of the grid it is made on; smaller ones hug closer.")
+    ] = "0.15 m",
     as_json: Json = False,
 ) -> None:
-    """Write the room that arm, rider and hardware sweep as a closed mesh, metres, z up, that surely encloses it.
+    """Write the room swept by arm, rider and hardware as a mesh.
 
-    Exit code: 0 written, 2 bad input, or the file cannot be written.
+    The mesh is closed and surely encloses all that is swept; metres, z up.
+
+    Exit code: 0 written, 2 bad input or usage, or the file cannot be written.
     """
     from armcarry.clearance.mesh_files import maker_of, write_mesh
     from armcarry.quantities import parse
