@@ -32,7 +32,7 @@ def handfly(
     ] = None,
     keep: Annotated[
         Path | None,
-        typer.Option(metavar="TRY", help="Do not fly: make of a kept try a run with every check, a log and a scenario."),
+        typer.Option(metavar="TRY", help="Do not fly: make a kept try a run with every check, a log and a scenario."),
     ] = None,
     as_json: Json = False,
 ) -> None:
