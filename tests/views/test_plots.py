@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from armcarry.views import plots
+from armcarry.views.time_axis import SLIDE_IN, time_axis
 
 FIGURES = [plots.joint_angles, plots.joint_rate_figure, plots.clearance]
 
@@ -91,8 +92,8 @@ def test_a_day_is_told_in_hours_and_a_carry_of_it_to_the_second(small_run):
     from matplotlib.figure import Figure
 
     def ticks(start_s, end_s):
-        axes = Figure(figsize=plots.SLIDE_IN).subplots()
-        plots.time_axis(axes, record, True, ((start_s, end_s), None))
+        axes = Figure(figsize=SLIDE_IN).subplots()
+        time_axis(axes, record, True, ((start_s, end_s), None))
         shown = [label.get_text() for label in axes.get_xticklabels()]
         low, high = axes.get_xlim()
         return axes.get_xlabel(), [w for w, at in zip(shown, axes.get_xticks(), strict=True) if low <= at <= high]

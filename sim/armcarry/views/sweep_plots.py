@@ -21,7 +21,8 @@ from armcarry.record.runaway import Runaways, runaways
 from armcarry.record.stopping import run_outs
 from armcarry.scene.words import plain_joint
 from armcarry.views import palette
-from armcarry.views.plots import MINUTE_S, page, say, time_axis, write_makers
+from armcarry.views.plots import page, say, write_makers
+from armcarry.views.time_axis import MINUTE_S, time_axis
 from armcarry.views.words import worst_verdict
 
 if TYPE_CHECKING:

@@ -20,7 +20,8 @@ from armcarry.record.stops import stops
 from armcarry.record.sunlight import Sun
 from armcarry.scene.words import plain
 from armcarry.views import palette
-from armcarry.views.plots import MINUTE_S, page, say, time_axis, write_makers
+from armcarry.views.plots import page, say, write_makers
+from armcarry.views.time_axis import MINUTE_S, time_axis
 from armcarry.views.words import worst_verdict
 
 if TYPE_CHECKING:
