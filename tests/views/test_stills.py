@@ -8,14 +8,28 @@ from PIL import Image
 
 from armcarry.clearance.distance import distances
 from armcarry.errors import ArmcarryError
+from armcarry.files.load import load_scenario
+from armcarry.files.places import scenarios_folder
+from armcarry.record.record import Record
+from armcarry.scene.build import build_scene
+from armcarry.timeline.carry import run_carries
 from armcarry.views import gl, palette, rehearsed
 from armcarry.views.actors import SceneActors
 from armcarry.views.annotate import Sheet
 from armcarry.views.closest import closest_track, judged, worded
 from armcarry.views.groups import STATIC, body_kinds, group_poses, rigid_groups
 from armcarry.views.stage import Stage
-from armcarry.views.stills import stills, tightest_rows
-from armcarry.views.viewpoint import Viewpoint, body_corners, directions, hiding, overview, sight, towards_gap
+from armcarry.views.stills import _worksite, stills, tightest_rows, visited_worksites
+from armcarry.views.viewpoint import (
+    Viewpoint,
+    body_corners,
+    directions,
+    hiding,
+    overview,
+    sight,
+    towards_gap,
+    towards_place,
+)
 
 #: plots of every rehearsal: the run itself, then what could go wrong
 #: nobody can be stranded, near or in the sun in the small run: those plots would be empty
@@ -28,6 +42,14 @@ def near(pixels, colour, within=30):
     """Where a picture shows about a colour."""
     wanted = np.array(palette.channels(colour)) * 255
     return np.all(np.abs(pixels.astype(float) - wanted) < within, axis=-1)
+
+
+@pytest.fixture(scope="module")
+def carry():
+    """The demo carry, planned and not proven: pictures of worksites ask for no clearance."""
+    scene = build_scene(load_scenario(scenarios_folder() / "pump_box_to_bay_7.yaml"))
+    run = run_carries(scene)
+    return Record(scene, run.phases, run.motion, run.moves, run.events, run.relaxed, run.shortfalls)
 
 
 def test_groups_carry_every_body_to_where_it_is(small_run):
@@ -191,6 +213,64 @@ def test_the_tight_moment_shows_both_bodies_and_the_gap(small_run):
     rows = tightest_rows(record, 9)
     assert [row.margin_m for row in rows] == sorted(row.margin_m for row in rows)
     assert len({(r.body_a.split("/")[0], r.body_b.split("/")[0]) for r in rows}) == len(rows)
+
+
+@needs_gl
+def test_worksites_are_drawn_with_their_work_in_the_middle_and_nobody_cut(carry):
+    record = carry
+    places = visited_worksites(record)
+    assert [name for name, _ in places] == ["rack_a", "bay_7"]
+    sites = record.scene.loaded.platform.document.worksites
+    corners_of = {time_s: body_corners(record, time_s).reshape(-1, 8, 3) for _, time_s in places}
+    size = np.array([960, 540])
+    with Stage(record, tuple(size)) as stage:
+        for name, time_s in places:
+            still = _worksite(record, stage, name, time_s)
+            assert still.name == f"worksite_{name}" and sites[name].title in still.words
+            assert still.pixels.shape == (540, 960, 3)
+            assert len(np.unique(still.pixels.reshape(-1, 3), axis=0)) > 200  # not an empty sky
+            assert near(still.pixels, palette.BLUISH_GREEN, 12).sum() > 20  # a point of work is named
+            tree, links = record.link_poses(time_s)
+            stand = links[tree.index(f"platform/{sites[name].stand}"), :3, 3]
+            spots = [links[tree.index(f"platform/{frame}"), :3, 3] for frame in sites[name].work_points.values()]
+            at, before = stage.pixels([stand, *spots])
+            assert before.all() and np.all((at > 0.15 * size) & (at < 0.85 * size)), (name, at)
+            middle = at.mean(axis=0)
+            assert np.all(np.abs(middle - size / 2) < 0.25 * size), (name, middle)
+            there = [k for k, body in enumerate(record.bodies) if body.name.startswith("ev1/")]
+            boxes = corners_of[time_s][there].reshape(-1, 3)
+            assert stage.in_view(boxes).all(), name
+
+
+@needs_gl
+def test_a_worker_beside_a_worksite_is_not_cut(carry, monkeypatch):
+    record = carry
+    name, time_s = visited_worksites(record)[0]
+    close = towards_place
+
+    def too_near(*given):
+        view = close(*given)
+        eye, focus = np.array(view.eye_m), np.array(view.focus_m)
+        return replace(view, eye_m=tuple(focus + 0.3 * (eye - focus)))
+
+    monkeypatch.setattr("armcarry.views.stills.towards_place", too_near)
+    there = [k for k, body in enumerate(record.bodies) if body.name.startswith("ev1/")]
+    with Stage(record, (960, 540)) as stage:
+        stage.look(too_near(record, time_s, body_corners(record, time_s).reshape(-1, 8, 3)[there].reshape(-1, 3), 6.0))
+        _worksite(record, stage, name, time_s)
+        assert stage.in_view(body_corners(record, time_s).reshape(-1, 8, 3)[there].reshape(-1, 3)).all()
+
+
+@needs_gl
+def test_the_path_of_the_tool_stays_round_in_a_run_of_hours(small_run, monkeypatch):
+    record, _ = small_run
+    drawn = []
+    real = Stage.path
+    monkeypatch.setattr(Stage, "path", lambda stage, path, *more: drawn.append(path) or real(stage, path, *more))
+    monkeypatch.setattr("armcarry.views.stills._PATH_STEP_S", 0.1)
+    next(stills(record, tight=0, worksites=False, size=(320, 180)))
+    assert len(drawn[0]) == round(record.duration_s / 0.1)
+    assert np.linalg.norm(np.diff(drawn[0], axis=0), axis=1).max() < 0.05
 
 
 @needs_gl

@@ -164,6 +164,12 @@ def _worksite(record: Record, stage: Stage, name: str, time_s: float) -> Still:
     stage.mark({record.bodies[k].name: palette.BODIES[stage.scene.kinds[k]] for k in bodies}, 0.55)
     view = towards_place(record, time_s, places, 6.0)
     stage.look(view)
+    whole = body_corners(record, time_s).reshape(-1, 8, 3)[bodies].reshape(-1, 3)
+    way = np.subtract(view.eye_m, view.focus_m)
+    if len(whole) and not stage.in_view(whole).all() and np.linalg.norm(way[:2]) > 0.3 * np.linalg.norm(way):
+        # nobody who works there is cut: the same side from as far as that takes
+        view = overview(np.concatenate([places, whole]), stage.size[0] / stage.size[1], way)
+        stage.look(view)
     stage.see_through(hiding(record, time_s, places, view.eye_m, [record.bodies[k].name for k in bodies]))
     sheet = Sheet(stage.shot())
     sheet.title(site.title, f"worksite {plain(name)}, {clock(time_s)} from the start")
