@@ -144,7 +144,7 @@ class Pilot:
             self._over |= self.resting and self.tick > self.asked and self.runs_away
             if not command.brake and self.resting and self.tick > self.asked:
                 self.asked = None
-        elif command.mode == "script" and self.fault is None:
+        elif command.mode == "script" and not self.runs_away:
             moved, self.rate = self._scripted(command, was)
         else:
             self._script_speed = 0.0
@@ -231,6 +231,8 @@ class Pilot:
             return "the script has no further act"
         if not self.resting:
             return "the arm must stand still first"
+        if self.turning:
+            return "the last act is not done yet"
         leg = self.course.legs[number]
         goal = still_goal(self.scene, self.position, leg.move)
         if goal is not None:
@@ -265,7 +267,7 @@ class Pilot:
 
     @property
     def turning(self) -> bool:
-        """Whether an appendage or a posture is being turned; the arm should wait."""
+        """Whether an appendage or a posture is being turned; no other act begins meanwhile."""
         return self._turning is not None
 
     def off_goal(self) -> tuple[float, float]:

@@ -14,6 +14,7 @@ from armcarry.handfly.alarm import BEEP_S, alarm
 from armcarry.handfly.chance import KINDS
 from armcarry.handfly.cockpit import Cockpit, keep
 from armcarry.handfly.command import TICK_S
+from armcarry.handfly.control import Fault
 from armcarry.handfly.keys import Keys
 from armcarry.handfly.score import score
 from armcarry.views.handfly.panel import LEVEL, keys_html, readings_html, state_words
@@ -53,6 +54,7 @@ class HandWindow(QMainWindow):
         self.live = LiveScene(self.canvas.plotter, cockpit.course.record, self.canvas.draw)
         self.live.view.samples(QUICK)
         self.muted, self.paused, self._frame, self._beeped = False, False, 0, 0.0
+        self._noticed: Fault | None = None
         self.readings = cockpit.flight.read()
         self.alarm = alarm(self.readings, cockpit.flight.pilot)
         self.controller = Controller(cockpit.hands, keys, self.press, first_stick())
@@ -147,6 +149,7 @@ class HandWindow(QMainWindow):
                 self.paused = True
                 self.say(f"time stands still: {error}")
                 return
+            self._notice_fault()
         if draw:
             self.readings = self.cockpit.flight.read()
             self.alarm = alarm(self.readings, self.cockpit.flight.pilot)
@@ -188,10 +191,8 @@ class HandWindow(QMainWindow):
             elif button == "act":
                 self.say(cockpit.act() or "done")
             elif button in KINDS:
-                fault = cockpit.fail(button)
-                if fault.kind == "camera":
-                    self.dark.setGeometry(self.canvas.widget.rect())
-                    self.dark.show()
+                cockpit.fail(button)
+                self._notice_fault()
             elif button == "help":
                 self.help.adjustSize()
                 self.help.setVisible(not self.help.isVisible())
@@ -204,6 +205,16 @@ class HandWindow(QMainWindow):
         except (ArmcarryError, OSError) as error:
             self.say(str(error))
         self.show_now(words=True)
+
+    def _notice_fault(self) -> None:
+        """Let the picture go dark when a camera fails, asked for or at random; other faults show in what they do."""
+        fault = self.cockpit.flight.pilot.fault
+        if fault is self._noticed:
+            return
+        self._noticed = fault
+        if fault is not None and fault.kind == "camera":
+            self.dark.setGeometry(self.canvas.widget.rect())
+            self.dark.show()
 
     def _next_view(self) -> None:
         """Look from the next place; a camera that went dark is left behind."""

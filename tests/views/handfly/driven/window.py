@@ -13,6 +13,7 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 
 from armcarry.geometry.poses import rotation_vector
+from armcarry.handfly import chance
 from armcarry.handfly.cockpit import LOG, RUN, SESSION, Cockpit, course_of, flown
 from armcarry.handfly.keys import STICKS, read_keys
 from armcarry.handfly.score import score
@@ -193,6 +194,45 @@ def test_the_readings_follow_and_the_brake_key_stops(window):
     assert window.cockpit.hands.command(window.cockpit.flight.pilot).push[0] > 0.8
     QTest.mouseRelease(stick, Qt.MouseButton.LeftButton, Qt.KeyboardModifier.NoModifier, QPoint(46, 5))
     assert window.cockpit.hands.command(window.cockpit.flight.pilot).push == (0.0, 0.0, 0.0)
+
+
+@pytest.mark.skipif("HAND_ALL" in os.environ, reason="of the short script")
+@pytest.mark.parametrize("kind", chance.KINDS)
+def test_a_fault_at_a_random_time_is_flown_answered_and_replayed(course, tmp_path, monkeypatch, kind):
+    from armcarry.views.handfly.window import open_window
+
+    monkeypatch.setattr(chance, "BETWEEN_S", (1.0, 2.0))
+    monkeypatch.setattr(chance, "KINDS", (kind,))
+    window = open_window(Cockpit(course, tmp_path / "try_1", seed=5), KEYS)
+    monkeypatch.setattr(chance, "BETWEEN_S", (900.0, 901.0))  # one is enough
+    operator, cockpit = Operator(window), window.cockpit
+    pilot = cockpit.flight.pilot
+    operator.hold({(0, -1)})
+    while pilot.fault is None:
+        assert pilot.time_s < 2.1
+        window.step()
+    begun = pilot.fault.tick
+    assert (pilot.fault.kind, cockpit.reactions) == (kind, [(kind, None)])
+    assert window.dark.isVisible() == (kind == "camera")
+    window.step(14, draw=False)
+    window.step()
+    rate = pilot.rate.copy()
+    operator.hold(set())
+    operator.press("brake")
+    window.step(150)
+    window.step(3)
+    window.press("view")  # writes the readings too
+    assert pilot.resting
+    assert not window.dark.isVisible()
+    if kind == "runaway":
+        assert rate[pilot.fault.joint] == pytest.approx(pilot.fault.rate, rel=0.05)
+    seconds = cockpit.reactions[0][1]
+    assert seconds == pytest.approx((cockpit.flight.kept.braked[0] - begun) / 30)
+    assert 0.4 < seconds < 0.7
+    assert f"{kind}: {seconds:.2f} s" in window.side.text()
+    window.close()
+    again = flown(tmp_path / "try_1" / SESSION, course)
+    assert np.array_equal(np.array(again.kept.q), np.array(cockpit.flight.kept.q))
 
 
 @pytest.mark.skipif("HAND_ALL" in os.environ, reason="of the short script")
