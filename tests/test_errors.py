@@ -29,6 +29,12 @@ def test_an_input_error_names_the_place(given, text):
     assert str(InputError("bad", **given)) == text
 
 
+def test_words_of_a_file_do_not_steer_the_terminal():
+    error = InputError("no link 'a\x1b[2J\u202e\ud800é\nb'", file="a.yaml", line=3, found="\x07")
+    assert str(error) == "a.yaml:3: no link 'a\\x1b[2J\\u202e\\ud800é\\nb'; found '\\x07'"
+    assert str(InputErrors([error, error])).splitlines() == [str(error)] * 2
+
+
 def test_several_input_errors_tell_each_and_stand_for_the_first():
     several = InputErrors([InputError("one", file="a", line=1, found="x"), InputError("two", file="b", line=2)])
     assert str(several) == "a:1: one; found 'x'\nb:2: two"

@@ -44,7 +44,7 @@ class InputError(ArmcarryError):
         found: object = None,
         accepted: str | None = None,
     ) -> None:
-        self.problem = problem
+        self.problem = printable(problem)
         self.file = None if file is None else Path(file)
         self.line = line
         self.found = found
@@ -52,12 +52,19 @@ class InputError(ArmcarryError):
         place = ""
         if self.file is not None:
             place = f"{self.file}:{line}: " if line is not None else f"{self.file}: "
-        parts = [f"{place}{problem}"]
+        parts = [f"{place}{self.problem}"]
         if found is not None:
             parts.append(f"found {found!r}")
         if accepted is not None:
             parts.append(f"accepted: {accepted}")
-        super().__init__("; ".join(parts))
+        super().__init__(printable("; ".join(parts)))
+
+
+def printable(text: str) -> str:
+    """Return text on one line without control characters: a file's words must not steer the user's terminal."""
+    if text.isprintable():
+        return text
+    return "".join(sign if sign.isprintable() else sign.encode("unicode_escape").decode("ascii") for sign in text)
 
 
 class QuantityError(InputError):
