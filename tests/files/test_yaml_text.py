@@ -86,6 +86,10 @@ REFUSED = [
     (b"just words", "a.yaml:1: not a mapping of keys to values; accepted: lines such as 'key: value'"),
     (b"a: 1\nb: \xff", "a.yaml:2: not UTF-8 text (byte 8); accepted: UTF-8"),
     (b"a: 1\nb: \x07", "a.yaml:2: a control character, which YAML does not allow; found '\\x07'"),
+    (
+        b'a: 1\nb: "\\ud800"',
+        "a.yaml:2: an escape that is half a character (a lone surrogate); accepted: the character itself",
+    ),
     (b"a: b\x00c", "a.yaml:1: a control character, which YAML does not allow; found '\\x00'"),
     (b"%YAML 1.1\n---\na: yes", "a.yaml:2: a %YAML or %TAG directive; accepted: YAML 1.2 without directives"),
     (b"a: .nan", "a.yaml:1: not a finite number; found '.nan'; accepted: finite numbers"),
@@ -149,6 +153,10 @@ _values = st.recursive(
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(_keys, inner, max_size=3),
     max_leaves=8,
 )
+
+
+def test_a_pair_of_escapes_is_one_character():
+    assert parse_yaml(json.dumps({"a\U0001f600": "\U0001f600"}).encode(), FILE).data == {"a\U0001f600": "\U0001f600"}
 
 
 @settings(deadline=None, max_examples=150)

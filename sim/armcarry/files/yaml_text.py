@@ -178,6 +178,8 @@ class _Builder:
         # a quoted scalar carries the tag '!' in some versions of the parser; a written tag is never empty
         if event.tag is not None and str(event.tag) != "!":
             raise self.refuse("a tag is not accepted", line, "values without tags", str(event.tag))
+        if scalar and not event.value.isascii():
+            event.value = self.characters(event.value, line)
         if self.stack and isinstance(self.stack[-1][0], dict) and self.key[-1] is None:
             self.take_key(event, line)
             return
@@ -189,6 +191,14 @@ class _Builder:
         value: dict[str, Any] | list[Any] = {} if isinstance(event, ev.MappingStartEvent) else []
         self.stack.append((value, self.place(value, line)))
         self.key.append(None)
+
+    def characters(self, text: str, line: int) -> str:
+        """Return text in which a pair of escapes, as JSON writes characters beyond U+FFFF, is one character."""
+        try:
+            return text.encode("utf-16", "surrogatepass").decode("utf-16")
+        except UnicodeDecodeError:
+            problem = "an escape that is half a character (a lone surrogate)"
+            raise self.refuse(problem, line, "the character itself") from None
 
     def take_key(self, event: Any, line: int) -> None:
         if not isinstance(event, ev.ScalarEvent):
