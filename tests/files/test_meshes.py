@@ -25,7 +25,7 @@ def obj_text(mesh) -> str:
 
 def stl_bytes(corners) -> bytes:
     body = b"".join(struct.pack("<12fH", 0, 0, 0, *triangle.ravel(), 0) for triangle in corners.astype(np.float32))
-    return b"solid but binary all the same".ljust(80) + struct.pack("<I", len(corners)) + body
+    return b"solid, facet: binary all the same".ljust(80) + struct.pack("<I", len(corners)) + body
 
 
 def stl_text(corners) -> str:

@@ -46,7 +46,7 @@ def read_mesh(path: Path) -> tuple[Triangles, bytes]:
     content = read_bytes(path, MAX_BYTES, "mesh")
     if suffix == ".obj":
         mesh = _read_obj(content, path)
-    elif content[:5].lower() == b"solid" and b"facet" in content[:1000]:
+    elif content[:5].lower() == b"solid" and b"facet" in content[:1000] and not _binary_length(content):
         mesh = _read_text_stl(content, path)
     else:
         mesh = _read_binary_stl(content, path)
@@ -121,6 +121,11 @@ def merged(mesh: Triangles) -> Triangles:
     faces = index.reshape(-1)[mesh.faces.reshape(-1)].reshape(-1, 3)
     a, b, c = faces.T
     return Triangles(vertices, faces[(a != b) & (b != c) & (c != a)])
+
+
+def _binary_length(content: bytes) -> bool:
+    """Tell whether the length is that of a binary STL, whose header may be any words, "solid" and "facet" too."""
+    return len(content) >= 84 and len(content) == 84 + 50 * int(struct.unpack_from("<I", content, 80)[0])
 
 
 def _read_binary_stl(content: bytes, path: Path) -> Triangles:
