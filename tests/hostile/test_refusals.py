@@ -93,6 +93,19 @@ def test_a_traceback_is_shown_only_when_asked_for(tmp_path):
     assert "Traceback" not in shown[False] and "Traceback" in shown[True]
 
 
+@pytest.mark.skipif(not Path("/proc/self").is_dir(), reason="a folder that nobody may write to, of Linux")
+def test_what_the_system_refuses_is_told_in_one_line(tmp_path):
+    (tmp_path / "a.urdf").write_text(_urdf(LINK + JOINT % LIMIT))
+    for option in ([], ["-v"]):
+        command = [sys.executable, "-m", "armcarry", *option, "inspect", "a.urdf", "--no-draw", "--write-model"]
+        done = subprocess.run([*command, "/proc/self/x"], cwd=tmp_path, capture_output=True, text=True, timeout=120)
+        if option:
+            assert done.returncode != 0 and "Traceback" in done.stderr
+        else:
+            assert done.returncode == 2
+            assert done.stderr == "armcarry: /proc/self/x: its folder does not exist\n"
+
+
 # -- what the reader of foreign files settles or refuses ---------------------------------------------------
 
 

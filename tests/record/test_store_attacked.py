@@ -1,5 +1,7 @@
 """The run folder attacked: writers killed at any moment, disk full, no permission, two at once, files damaged."""
 
+import hashlib
+import json
 import os
 import pickle
 import random
@@ -96,7 +98,7 @@ def test_a_disk_that_fills_up_is_told_and_leaves_the_old_run(short_run, pickled,
 
 
 def test_a_place_that_cannot_be_written_is_told(short_run, tmp_path):
-    with pytest.raises(RecordError, match=r"cannot write in /proc/self: "):
+    with pytest.raises(RecordError, match=r"cannot write /proc/self/run: "):
         save(*short_run, store.Path("/proc/self/run"))
     closed = tmp_path / "closed"
     closed.mkdir()
@@ -105,6 +107,24 @@ def test_a_place_that_cannot_be_written_is_told(short_run, tmp_path):
         with pytest.raises(RecordError, match="no permission to write there"):
             save(*short_run, closed / "run")
     closed.chmod(0o755)
+
+
+@pytest.mark.parametrize("name", ["/etc/hostname", "../other", "x" * 300, "gone\0"])
+def test_a_name_that_leads_elsewhere_is_refused(short_run, tmp_path, name):
+    folder = tmp_path / "run"
+    save(*short_run, folder)
+    (tmp_path / "other").write_text("x")
+    summary = json.loads((folder / "summary.json").read_text())
+    summary["digests"][name] = hashlib.sha256(b"x").hexdigest()
+    (folder / "summary.json").write_text(json.dumps(summary))
+    with pytest.raises(RecordError) as caught:
+        load(folder)
+    assert str(caught.value) == f"{folder} is damaged: {name} is missing"
+
+
+def test_a_name_too_long_for_the_system_is_told(short_run, tmp_path):
+    with pytest.raises(RecordError, match=r"cannot write .*x: the name is too long"):
+        save(*short_run, tmp_path / ("x" * 300))
 
 
 def test_two_writers_at_once_leave_one_whole_run(short_run, pickled, tmp_path):

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import os
 import sys
 
 import typer
 
 from armcarry.cli import flying, models, planning, running, showing
 from armcarry.cli.base import app
-from armcarry.errors import ArmcarryError
+from armcarry.errors import ArmcarryError, printable
+from armcarry.files.atomic import reason
 
 #: commands as help and README list them: a run first, then what is done with it, then planning, then models
 ORDER = (
@@ -29,6 +31,19 @@ def main() -> None:
             raise
         typer.echo(f"armcarry: {error}", err=True)
         sys.exit(2)
+    except OSError as error:
+        # a file or folder that the user named and the system refuses: read-only, full, too long a name
+        if "-v" in sys.argv or "--verbose" in sys.argv:
+            raise
+        typer.echo(f"armcarry: {_refused(error)}", err=True)
+        sys.exit(2)
     except KeyboardInterrupt:
         typer.echo("armcarry: stopped", err=True)
         sys.exit(130)
+
+
+def _refused(error: OSError) -> str:
+    """Return what the system refused, in one line."""
+    named = error.filename if error.filename2 is None else error.filename2
+    where = "" if named is None else f"{os.fsdecode(named) if isinstance(named, (str, bytes)) else named}: "
+    return printable(f"{where}{reason(error)}")

@@ -16,6 +16,7 @@ import numpy as np
 
 from armcarry.errors import InputError, InputErrors
 from armcarry.files.import_mesh import READ, ImportedMesh, import_mesh
+from armcarry.files.places import is_file
 from armcarry.files.urdf_parts import Part
 from armcarry.files.xml_text import read_xml
 from armcarry.geometry import poses
@@ -171,7 +172,7 @@ class _Reader:
         while place.is_relative_to(self.root):
             for way in ways:
                 path = (place / way).resolve()
-                if way.parts and path.is_file() and path.is_relative_to(self.root):
+                if way.parts and is_file(path) and path.is_relative_to(self.root):
                     if path.suffix.lower() not in READ:
                         raise part.refuse(
                             "<mesh filename>: a mesh of a kind that is not read", found=given,

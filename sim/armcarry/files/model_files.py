@@ -16,6 +16,7 @@ from armcarry.files.documents.models import (
     PlatformDocument,
     RestraintDocument,
 )
+from armcarry.files.places import is_file
 from armcarry.files.urdf import UrdfFile, open_urdf
 from armcarry.files.validate import Source, raise_all
 from armcarry.files.yaml_text import YamlPath
@@ -100,6 +101,6 @@ def _inside(source: Source[Any], key: YamlPath, file: str) -> Path:
     path = source.path.parent / plain
     if not path.resolve().is_relative_to(folder):
         raise source.problem(key, "the URDF lies outside the model folder", found=file, accepted=accepted)
-    if not path.is_file():
+    if not is_file(path):
         raise source.problem(key, "no such URDF", found=file, accepted=accepted)
     return path

@@ -48,6 +48,14 @@ def shared_folder() -> Path:
     return data_folder() / "shared"
 
 
+def is_file(path: Path) -> bool:
+    """Tell whether a file stands at a path; a name that the system cannot take, such as one too long, names none."""
+    try:
+        return path.is_file()
+    except (OSError, ValueError):
+        return False
+
+
 def known_models(kind: ModelKind, folder: Path) -> tuple[str, ...]:
     """Return the names of the models of one kind under a models folder, sorted."""
     place = folder / kind
@@ -87,7 +95,7 @@ def find_model(kind: ModelKind, wanted: str, beside: Path, line: int | None = No
     problem = None
     if "\0" in wanted or len(wanted) > 400 or relative.is_absolute() or relative.suffix not in (".yaml", ".yml"):
         problem = "neither the name of a model nor a relative path to a YAML file"
-    elif not (beside.parent / relative).is_file():
+    elif not is_file(beside.parent / relative):
         problem = "no file at this path, which is taken relative to this file"
     if problem is not None:
         raise InputError(

@@ -13,6 +13,7 @@ import numpy as np
 from armcarry.errors import InputError
 from armcarry.files.meshes import convex, read_mesh
 from armcarry.files.names import matches
+from armcarry.files.places import is_file
 from armcarry.files.urdf_parts import Part
 from armcarry.geometry.model import Body, BodyClass
 from armcarry.geometry.shapes import Box, Capsule, ConvexMesh, Cylinder, Shape, Sphere
@@ -133,7 +134,7 @@ class GeometryReader:
             path = (start / way).resolve()
             if not path.is_relative_to(folder):
                 raise part.refuse("<mesh filename>: leads out of the model folder", found=filename, accepted=inside)
-            if path.is_file():
+            if is_file(path):
                 return path
         raise part.refuse("<mesh filename>: no such file", found=filename, accepted=inside)
 

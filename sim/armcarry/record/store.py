@@ -24,6 +24,7 @@ from armcarry.errors import ArmcarryError, RecordError
 from armcarry.files.atomic import exchange, reason, sync_folder
 from armcarry.files.load import load_scenario
 from armcarry.files.motion_log import Gap
+from armcarry.files.places import is_file
 from armcarry.record.finding import ClearanceDetail, Finding, Verdict, Way
 from armcarry.record.record import Event, MoveSpan, Phase, Record, Relaxed, Shortfall
 from armcarry.record.tables import (
@@ -67,7 +68,7 @@ def save(record: Record, findings: Iterable[Finding], folder: Path, *, overwrite
         _sweep(folder)
         partial = Path(tempfile.mkdtemp(prefix=f".{folder.name}.partial-", dir=folder.parent))
     except OSError as error:
-        raise RecordError(f"cannot write in {folder.parent}: {reason(error)}") from error
+        raise RecordError(f"cannot write {folder}: {reason(error)}") from error
     try:
         summary = _write(record, tuple(findings), partial)
         _swap(partial, folder)
@@ -82,13 +83,17 @@ def check_target(folder: Path, *, overwrite: bool = False) -> None:
     """Refuse a folder that ``save`` may not write, before hours are spent on what is to go there.
 
     Raises:
-        RecordError: something is there that is no run, or a run that is not to be replaced.
+        RecordError: something is there that is no run, or a run that is not to be replaced, or nobody may look.
     """
-    if folder.exists() and any(folder.iterdir() if folder.is_dir() else [folder]):
-        if not (folder / "summary.json").is_file():
-            raise RecordError(f"{folder} exists and is not a run folder; choose another --out")
-        if not overwrite:
-            raise RecordError(f"{folder} holds a run already; choose another --out or add --overwrite")
+    try:
+        taken = folder.exists() and any(folder.iterdir() if folder.is_dir() else [folder])
+        is_run = (folder / "summary.json").is_file()
+    except OSError as error:  # a name too long, a folder that may not be entered
+        raise RecordError(f"cannot write {folder}: {reason(error)}") from error
+    if taken and not is_run:
+        raise RecordError(f"{folder} exists and is not a run folder; choose another --out")
+    if taken and not overwrite:
+        raise RecordError(f"{folder} holds a run already; choose another --out or add --overwrite")
 
 
 def _swap(partial: Path, folder: Path) -> None:
@@ -210,7 +215,7 @@ def load(folder: Path) -> tuple[Record, tuple[Finding, ...]]:
         raise RecordError(f"{folder}/summary.json is damaged: no digests")
     for name, digest in digests.items():
         path = folder / name
-        if ".." in Path(name).parts or not path.is_file():
+        if Path(name).is_absolute() or ".." in Path(name).parts or not is_file(path):
             raise RecordError(f"{folder} is damaged: {name} is missing")
         if hashlib.sha256(path.read_bytes()).hexdigest() != digest:
             raise RecordError(f"{folder} is damaged: {name} does not fit its digest in summary.json")

@@ -43,6 +43,11 @@ def test_a_folder_that_is_no_run_is_refused_in_words(tmp_path, files, words):
         open_run(tmp_path)
 
 
+def test_a_name_that_the_system_refuses_is_told(tmp_path):
+    with pytest.raises(RecordError, match=r"cannot read .*x: the name is too long"):
+        open_run(tmp_path / ("x" * 300))
+
+
 def test_whatever_goes_wrong_inside_a_folder_becomes_words(tmp_path, monkeypatch):
     def broken(path):
         raise AttributeError("'list' object has no attribute 'pop'")

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from armcarry.errors import ArmcarryError, RecordError
+from armcarry.files.atomic import reason
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
@@ -67,7 +68,11 @@ def open_run(path: Path, tell: Tell | None = None) -> OpenedRun:
 
 def must_exist(path: Path) -> None:
     """Raise RecordError when there is nothing at a path."""
-    if not path.exists():
+    try:
+        there = path.exists()
+    except OSError as error:  # a name too long, a folder above that may not be entered
+        raise RecordError(f"cannot read {path}: {reason(error)}") from error
+    if not there:
         raise RecordError(f"{path} does not exist; give a run folder or a scenario file")
 
 
