@@ -1,0 +1,90 @@
+"""Readers fed with inputs that coverage chooses, in a process of their own: see ``guided.py``."""
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+from importlib.util import find_spec
+from pathlib import Path
+
+import pytest
+
+HERE = Path(__file__).parent
+
+pytestmark = pytest.mark.skipif(
+    find_spec("atheris") is None, reason="atheris is not installed; it has wheels for CPython on Linux x86_64 alone"
+)
+
+#: inputs for each one of the seeded damage; they cost less
+TIMES = {"yaml": 4, "urdf": 6, "mesh": 6}
+
+
+def _run(kit, kind, place, runs, program=(), options=()):
+    """Run the fuzzer in a folder; return its exit code, what it said, and what changed that should not."""
+    inner, corpus, kept = place / "inner", place / "corpus", place / "kept"
+    for folder in (inner, corpus, kept):
+        folder.mkdir(parents=True)
+    kit.stand_beside(inner)
+    for number, good in enumerate(kit.good_files(kind)):
+        (corpus / str(number)).write_bytes(good)
+    before = kit.listing(place, but=None)
+    command = [sys.executable, "-W", "error", *(program or [str(HERE / "guided.py")]), kind, str(inner), str(corpus)]
+    limits = [f"-runs={runs}", "-seed=1", "-max_len=6000", "-timeout=5", "-rss_limit_mb=1000", "-print_final_stats=1"]
+    done = subprocess.run(
+        [*command, *limits, *options, f"-artifact_prefix={kept}/"], cwd=place, capture_output=True, text=True,
+        errors="replace", env={**os.environ, "PYTHONDONTWRITEBYTECODE": "1"},
+    )  # fmt: skip
+    after = kit.listing(place, but=None)
+    own = {inner / name for name in kit.READERS[kind][0]}
+    changed = {path for path in {*before, *after} - own if before.get(path) != after.get(path)}
+    return done.returncode, done.stdout + done.stderr, {path for path in changed if path.parent not in (corpus, kept)}
+
+
+@pytest.mark.parametrize("kind", list(TIMES))
+def test_inputs_that_reach_further(kind, kit, tmp_path, record_property):
+    runs = TIMES[kind] * kit.COUNT
+    code, said, changed = _run(kit, kind, tmp_path, runs)
+    kept = [path.read_bytes()[:1000] for path in (tmp_path / "kept").iterdir()]
+    assert code == 0, f"{said[-3000:]}\n{kept}"
+    assert kept == []  # neither a crash, nor longer than 5 s, nor more than 1000 MB
+    assert changed == set()
+    fed = int(re.search(r"number_of_executed_units: (\d+)", said)[1])
+    coverage = [int(number) for number in re.findall(r"\bcov: (\d+)", said)]
+    assert fed >= runs and coverage[-1] > coverage[0] > 50  # it was guided, and by code of ours
+    record_property("inputs", fed)
+    shutil.rmtree(tmp_path)
+
+
+SLIPS = """
+import sys
+sys.path.insert(0, {here!r})
+from pathlib import Path
+import conftest, guided
+
+names, read_well = conftest.READERS["mesh"]
+calls = 0
+
+def read(path):
+    global calls
+    calls += 1
+    if calls > 80:  # not yet while good files are read
+        {act}
+    read_well(path)
+
+conftest.READERS["mesh"] = (names, read)
+guided.main(sys.argv[1], Path(sys.argv[2]), sys.argv[3:])
+"""
+
+
+@pytest.mark.parametrize(("act", "option", "told"), [
+    ("(path.parent / 'owned').write_text(''); (path.parent / 'owned').unlink()", "", "'writes'"),
+    ("raise KeyError('a slip')", "", "KeyError: 'a slip'"),
+    ("import time; time.sleep(20)", "-timeout=1", "libFuzzer: timeout"),
+    ("held = b'x' * 300_000_000; import time; time.sleep(4)", "-rss_limit_mb=250", "libFuzzer: out-of-memory"),
+])  # fmt: skip
+def test_what_a_reader_must_not_do_is_noticed(act, option, told, kit, tmp_path):
+    program = ["-c", SLIPS.format(here=str(HERE), act=act)]
+    code, said, _ = _run(kit, "mesh", tmp_path, 500, program, [option] if option else [])
+    assert code != 0 and told in said, said[-2000:]
+    assert len(list((tmp_path / "kept").iterdir())) == 1
