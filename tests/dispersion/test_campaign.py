@@ -114,16 +114,17 @@ def test_a_script_that_cannot_be_flown_is_refused(tmp_path, monkeypatch, record)
 @pytest.mark.parametrize("absent", ["distributed", "cryptography"])
 def test_without_dask_one_process_is_usual_and_more_say_what_to_type(record, problem, tmp_path, monkeypatch, absent):
     monkeypatch.setitem(sys.modules, absent, None)
-    assert engine.usual_workers() == 1
+    assert engine.usual_workers(100_000) == 1
     assert run_campaign(record, problem, 2, 7, tmp_path / "one").outcome.runs.tolist() == [0, 1]
     for options in ({"workers": 2}, {"cluster": "tcp://127.0.0.1:1"}):
         with pytest.raises(MissingExtraError, match=rf"process needs {absent}, .* pip install 'armcarry\[cluster\]'"):
             run_campaign(record, problem, RUNS, 7, tmp_path / "more", **options)
 
 
-def test_with_dask_every_core_is_used_unless_told():
+def test_with_dask_as_many_cores_are_used_as_pay_unless_told(monkeypatch):
+    monkeypatch.setattr(pytest.importorskip("dask.system"), "CPU_COUNT", 6)
     pytest.importorskip("distributed")
-    assert 1 <= engine.usual_workers() <= os.cpu_count()
+    assert [engine.usual_workers(CHUNK * chunks) for chunks in (1, 7, 8, 20, 1000)] == [1, 1, 2, 5, 6]
 
 
 def test_worker_processes_listen_on_the_loopback_only_and_leave_nothing(record, problem, tmp_path, monkeypatch, capfd):

@@ -14,23 +14,26 @@ from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from typing import Any
 
+from armcarry.dispersion.chunks import chunk_ranges
 from armcarry.dispersion.problem import Outcome, Problem, prove_runs
 from armcarry.errors import ArmcarryError, MissingExtraError
 from armcarry.version import VERSION
 
 _GOES_ON = "finished runs are kept, the same command goes on from them"
+#: chunks a process, from which on it proves more than its start costs
+PAYS = 4
 _THREADS = ("OMP_NUM_THREADS", "MKL_NUM_THREADS", "OPENBLAS_NUM_THREADS")
 #: the problem that this worker process has unpacked, by the campaign's key: once a process, not once a chunk
 _UNPACKED: dict[str, Problem] = {}
 
 
-def usual_workers() -> int:
-    """Return how many processes a campaign uses unless told: one a core where Dask is installed, else this one."""
+def usual_workers(runs: int) -> int:
+    """Return how many processes that many runs use unless told: this one without Dask, else up to one a core."""
     if _missing():
         return 1
     from dask.system import CPU_COUNT
 
-    return int(CPU_COUNT)
+    return max(1, min(int(CPU_COUNT), len(chunk_ranges(runs)) // PAYS))
 
 
 def _missing() -> list[str]:
@@ -135,8 +138,10 @@ def _processes(workers: int) -> Iterator[Any]:
     with tempfile.TemporaryDirectory(prefix="armcarry_", ignore_cleanup_errors=True) as scratch:
         plain = {
             "distributed.scheduler.http.routes": [], "distributed.worker.http.routes": [],
-            # looks at every worker's stack a hundred times a second for a dashboard that nobody opens
-            "distributed.worker.profile.enabled": False, "temporary-directory": scratch,
+            # watching that is for a dashboard, which there is none of: it costs as long as a campaign lasts
+            "distributed.worker.profile.enabled": False, "distributed.admin.tick.interval": "1s",
+            "distributed.admin.system-monitor.interval": "10s", "distributed.admin.system-monitor.gil.enabled": False,
+            "temporary-directory": scratch,
             # one thread a worker; Dask's own malloc setting costs a quarter of the processor in page faults
             "distributed.nanny.pre-spawn-environ": dict.fromkeys(_THREADS, 1),
         }  # fmt: skip
