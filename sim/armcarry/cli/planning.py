@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from armcarry.cli.base import Json, ScenarioFile, app, print_json
+from armcarry.errors import InputError
 
 
 class Place(StrEnum):
@@ -62,6 +63,7 @@ def route(
     seed: Annotated[
         int, typer.Option(metavar="N", help="Start of the search; the same seed gives the same way.", min=0)
     ] = 1,
+    overwrite: Annotated[bool, typer.Option(help="Write over a file that is there.")] = False,
     as_json: Json = False,
 ) -> None:
     """Find the way with the largest proven margin through free space.
@@ -80,6 +82,7 @@ def route(
     from armcarry.scene.build import build_scene
     from armcarry.views.terminal import Console
 
+    _may_write(out, overwrite)
     scene = build_scene(load_scenario(scenario))
     make_ready(lambda words: typer.echo(words, err=True))
     console = Console(quiet=as_json)
@@ -101,6 +104,14 @@ def route(
     raise typer.Exit(1 if failed or none else 0)
 
 
+def _may_write(out: Path, overwrite: bool) -> None:
+    """Refuse before minutes of work what could not be written after them."""
+    if not out.parent.is_dir():
+        raise InputError("no such folder to write into", found=str(out.parent), accepted="a folder that exists")
+    if out.exists() and not overwrite:
+        raise InputError("this file exists already", file=out, accepted="another --out, or --overwrite")
+
+
 @app.command()
 def disperse(
     scenario: ScenarioFile,
@@ -111,9 +122,7 @@ def disperse(
     seed: Annotated[int, typer.Option(metavar="N", help="The same seed draws the same runs.", min=0)] = 1,
     workers: Annotated[
         int | None,
-        typer.Option(
-            metavar="N", help="Processes on this machine; default one a core where Dask is installed, else one.", min=1
-        ),
+        typer.Option(metavar="N", help="Processes on this machine; default up to one a core if Dask is there.", min=1),
     ] = None,
     cluster: Annotated[
         str | None,
@@ -140,7 +149,7 @@ def disperse(
     make_ready(lambda words: typer.echo(words, err=True))
     console = Console(quiet=as_json)
     with console.progress() as tell:
-        workers = workers or usual_workers()
+        workers = workers or usual_workers(runs)
         campaign = compute(scenario, runs, seed, out, workers=workers, cluster=cluster, progress=tell)
         results = Results(campaign)
         write_tables(results, out)
