@@ -29,6 +29,7 @@ from armcarry.views.viewpoint import (
     sight,
     towards_gap,
     towards_place,
+    whole,
 )
 
 #: plots of every rehearsal: the run itself, then what could go wrong
@@ -322,3 +323,17 @@ def test_the_closest_pair_is_the_same_as_by_measuring_all(small_run, monkeypatch
     found = distances([body.shape for body in record.bodies], record.body_poses(times), pairs)
     margin = found.lower_m - np.array([row.required_m for row in rows])
     assert np.allclose(track.lower_m, found.lower_m[np.arange(40), margin.argmin(axis=1)], atol=1e-9)
+
+
+def test_a_view_of_the_whole_run_holds_the_arm_at_every_instant(carry):
+    view = overview(whole(carry), 16 / 9)
+    away = np.subtract(view.eye_m, view.focus_m) / np.linalg.norm(np.subtract(view.eye_m, view.focus_m))
+    right = np.cross((0.0, 0.0, 1.0), away)
+    right /= np.linalg.norm(right)
+    times = np.linspace(carry.motion.start_s, carry.motion.end_s, 200)
+    for link in ("arm/boom_far", carry.scene.arm_tip):
+        points = carry.link_path(link, times)[:, :3, 3] - view.eye_m
+        depth = -(points @ away)
+        tall = np.tan(view.view_rad / 2) * depth
+        assert np.all(np.abs(points @ np.cross(away, right)) < tall)
+        assert np.all(np.abs(points @ right) < tall * 16 / 9)

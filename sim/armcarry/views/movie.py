@@ -25,7 +25,7 @@ from armcarry.views.annotate import Pixels, Sheet
 from armcarry.views.closest import Track, closest_track, worded
 from armcarry.views.eyes import eyes
 from armcarry.views.stage import Stage
-from armcarry.views.viewpoint import Viewpoint, body_corners, overview, sight
+from armcarry.views.viewpoint import Viewpoint, overview, sight, whole
 
 Tell = Callable[[str, float], None]
 
@@ -143,7 +143,7 @@ def _frames(record: Record, stage: Stage, cut: Cut, times: Array) -> Iterator[Pi
 def camera_path(record: Record, camera: str, times_s: Array, aspect: float) -> list[Viewpoint]:
     """Return where the camera is at each instant."""
     if camera == WHOLE:
-        return [overview(body_corners(record, record.motion.start_s), aspect)] * len(times_s)
+        return [overview(whole(record), aspect)] * len(times_s)
     if camera == FOLLOW:
         places = _smooth(_tool(record, times_s))
         off = _follow_from(record, times_s, places)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from types import TracebackType
 from typing import Any
 
@@ -122,7 +122,7 @@ class Stage:
         x, y = wide / 2 + (points - eye) @ right * scale, tall / 2 - (points - eye) @ rise * scale
         return np.stack([x, y], axis=1), depth > 1e-6
 
-    def in_view(self, points_m: Sequence[ArrayLike]) -> Array:
+    def in_view(self, points_m: ArrayLike) -> Array:
         """Return which points (n, 3) fall inside the picture (n,)."""
         at, before = self.pixels(np.asarray(points_m, dtype=float))
         return np.asarray(before & np.all((at >= 0) & (at < np.array(self.size)), axis=1))

@@ -13,6 +13,7 @@ from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import Capsule, bounding_radius_m, half_extents_m
 from armcarry.record.record import Record
+from armcarry.scene.build import ARM
 
 #: thickness of a line of sight
 _SIGHT_RADIUS_M = 0.01
@@ -20,6 +21,8 @@ _SIGHT_RADIUS_M = 0.01
 _START_M = 0.06
 #: vertical angle of view of every camera that is not one of the platform's
 VIEW_RAD = float(np.radians(32))
+#: instants of a move at which it is asked where the arm goes
+_A_MOVE = 9
 
 
 @dataclass(frozen=True)
@@ -74,6 +77,20 @@ def body_corners(record: Record, time_s: float) -> Array:
                           for i in (0, 1) for j in (0, 1) for k in (0, 1)])
         corners.append(poses.apply(pose, local))
     return np.concatenate(corners)
+
+
+def moving_points(record: Record) -> Array:
+    """Return where the links of the arm go (n, 3), move by move, so that a view of the whole run holds them."""
+    spans = [(move.start_s, move.end_s) for move in record.moves if move.end_s > move.start_s]
+    spans = spans or [(record.motion.start_s, record.motion.end_s)]
+    times = np.unique(np.concatenate([np.linspace(start, end, _A_MOVE) for start, end in spans]))
+    links = [link for link in record.scene.tree.links if link.startswith(f"{ARM}/")]
+    return np.concatenate([record.link_path(link, times)[:, :3, 3] for link in links])
+
+
+def whole(record: Record) -> Array:
+    """Return the points (n, 3) that a view of the whole run holds: all bodies at the start, and where the arm goes."""
+    return np.concatenate([body_corners(record, record.motion.start_s), moving_points(record)])
 
 
 def towards_gap(

@@ -141,3 +141,14 @@ def test_relaxations_do_not_shrink_the_shell(small_run):
     relaxed = replace(record, relaxed=(Relaxed("ev1/*", "platform/*", 0.0, 0.0, 540.0, "near"),))
     one, other = shells(record, groups), shells(relaxed, groups)
     assert {k: len(s.faces) for k, s in one.items()} == {k: len(s.faces) for k, s in other.items()}
+
+
+def test_where_no_pair_of_a_group_is_there_no_line_is_drawn(small_run):
+    record, _ = small_run
+    curve = record.curves[0]
+    lower, upper = curve.lower_m.copy(), curve.upper_m.copy()
+    lower[3:6], upper[3:6] = np.inf, np.inf
+    (series,) = clearance_series(replace(record, curves=(replace(curve, lower_m=lower, upper_m=upper),)))
+    assert np.array_equal(np.flatnonzero(np.isnan(series.values)), np.arange(6, 12))
+    assert series.now(float(curve.times_s[4])) == "not there"
+    assert series.now(float(curve.times_s[0])) != "not there"

@@ -17,7 +17,7 @@ from armcarry.views.curves import thinned
 from armcarry.views.eyes import eyes
 from armcarry.views.groups import leaders
 from armcarry.views.plots import top_m
-from armcarry.views.viewpoint import Viewpoint, body_corners, overview, towards_gap
+from armcarry.views.viewpoint import Viewpoint, overview, towards_gap, whole
 from armcarry.views.words import CAUTION, counted, verdict_word
 
 _SPEEDS = (0.25, 0.5, 1, 2, 5, 10, 20, 30, 60)
@@ -55,7 +55,7 @@ def page_facts(record: Record, findings: Sequence[Finding]) -> dict[str, Any]:
         "tightest": _tightest(record),
         "cameras": [{"name": eye.name, "title": eye.title} for eye in eyes(record)],
         "follow": f"group {leaders(record)[record.scene.tool(record.phases[0].tree)]}",
-        "home": _view(overview(body_corners(record, record.motion.start_s), 16 / 9)),
+        "home": _view(overview(whole(record), 16 / 9)),
         "colours": colours(),
     }
 

@@ -13,7 +13,7 @@ from armcarry.geometry.poses import Array
 from armcarry.motion.forward import forward
 from armcarry.record.record import Record
 from armcarry.views.eyes import Eye, eyes
-from armcarry.views.viewpoint import VIEW_RAD, Viewpoint, body_corners, overview
+from armcarry.views.viewpoint import VIEW_RAD, Viewpoint, body_corners, moving_points, overview
 
 #: the camera follows the tip from its distance if that is between these, else from the farther one
 _FOLLOW_M = (4.0, 12.0)
@@ -33,7 +33,7 @@ class Cameras:
         self.eyes = eyes(record)
         self.mode = "free"
         self._tip_m: Array | None = None
-        self._moving = self._moved_corners()
+        self._moving = moving_points(record)
 
     # -- what can be looked from --------------------------------------------------------------
 
@@ -163,11 +163,6 @@ class Cameras:
 
     def _tip(self, time_s: float) -> Array:
         return np.asarray(self._link(self.record.scene.arm_tip, time_s)[:3, 3])
-
-    def _moved_corners(self) -> Array:
-        """Return where the tip goes, (n, 3), so that the overview holds it."""
-        times = np.linspace(self.record.motion.start_s, self.record.motion.end_s, 60)
-        return np.asarray(self.record.link_path(self.record.scene.arm_tip, times)[:, :3, 3])
 
 
 def links_at(record: Record, links: Sequence[str], time_s: float) -> Array:

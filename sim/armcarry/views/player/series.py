@@ -53,8 +53,11 @@ def clearance_series(record: Record) -> tuple[Series, ...]:
 def _clearance(curve: Curve, report_m: float) -> Series:
     top = max(report_m, 1.6 * curve.required_m)
     times = np.repeat(curve.times_s, 2)[1:-1]
-    low, high = (np.repeat(np.clip(np.nan_to_num(b, neginf=0.0, posinf=top), 0.0, top), 2)
-                 for b in (curve.lower_m, curve.upper_m))
+    nobody = np.isposinf(curve.lower_m)  # no pair of the group is there: no line, not a far one
+    low, high = (
+        np.repeat(np.where(nobody, np.nan, np.clip(np.nan_to_num(b, neginf=0.0, posinf=top), 0.0, top)), 2)
+        for b in (curve.lower_m, curve.upper_m)
+    )
     least = float(np.min(curve.lower_m, initial=np.inf))
     word = "contact" if least == -np.inf else f"> {top:g}" if least > top else f"{least:.3f}"
 
@@ -63,6 +66,8 @@ def _clearance(curve: Curve, report_m: float) -> Series:
         lower, upper = float(curve.lower_m[k]), float(curve.upper_m[k])
         if lower == -np.inf:
             return "contact"
+        if lower == np.inf:
+            return "not there"
         if lower >= top:
             return f"> {top:g}"
         return f"{lower:.2f} … {upper:.2f}" if np.isfinite(upper) else f"≥ {lower:.2f}"
