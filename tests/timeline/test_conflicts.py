@@ -79,6 +79,19 @@ def test_without_climbing_out_nobody_else_gets_in():
     assert ("still_in_restraint", "walk_home", "ev1") in told(found)
 
 
+@pytest.mark.parametrize(("off", "swapped", "taken"), [("6 min", True, False), ("12 min", True, True),
+                                                       ("6 min", False, True)])  # fmt: skip
+def test_one_may_get_on_while_another_gets_off_if_that_ends_no_later(off, swapped, taken):
+    link = {"swap_places" if swapped else "together_with": "off" if swapped else ["off"]}
+    steps = [
+        step("off", "ev1", "leave_restraint", {"to": "porch"}, takes=off),
+        step("on", "ev2", "enter_restraint", takes="8 min", **link),
+        step("ride", "arm+ev2", "carry", "to_bay_3"),
+    ]
+    start = Situation({"arm": "porch", "ev2": "porch"}, frozenset({"ev1"}))
+    assert told(conflicts(steps, start)) == ([("restraint_taken", "on", "ev2")] if taken else [])
+
+
 def test_one_actor_in_two_places():
     steps = [
         step("a", "ev1", "note", "x"), step("b", "ev1", "note", "y", together_with=["a"]),

@@ -86,7 +86,7 @@ def find_conflicts(
     """
     steps = {step.name: step for step in day.steps}
     carries = tuple(slot for slot in schedule.slots if steps[slot.name].carry is not None)
-    walk = _Walk(carries, start, dict(goes_to or {}))
+    walk = _Walk(carries, start, dict(goes_to or {}), _out_by(steps, schedule))
     moments = []
     for listed, slot in enumerate(schedule.slots):
         step = steps[slot.name]
@@ -96,6 +96,20 @@ def find_conflicts(
     for _, ends, _, step, slot in sorted(moments, key=lambda moment: moment[:3]):
         walk.begin(step, slot) if ends == 1 else walk.end(step, slot)
     return tuple(sorted((*_two_places(schedule), *walk.found), key=lambda c: (c.start_s, c.step)))
+
+
+def _out_by(steps: Mapping[str, Step], schedule: Schedule) -> dict[str, frozenset[str]]:
+    """Return for each step of getting on who swaps places with it and is off no later than it ends."""
+    ends = {slot.name: slot.end_s for slot in schedule.slots}
+    found: dict[str, frozenset[str]] = {}
+    for step in steps.values():
+        if step.swap_places is None:
+            continue
+        for on, off in ((step, steps[step.swap_places]), (steps[step.swap_places], step)):
+            swaps = on.enter_restraint is not None and off.leave_restraint is not None
+            if swaps and {on.name, off.name} <= set(ends) and ends[off.name] <= ends[on.name] + SAME_S:
+                found[on.name] = found.get(on.name, frozenset()) | frozenset(off.actors)
+    return found
 
 
 def _two_places(schedule: Schedule) -> list[Conflict]:
@@ -121,8 +135,11 @@ def _two_places(schedule: Schedule) -> list[Conflict]:
 class _Walk:
     """The walk through the day: the situation so far and what was found."""
 
-    def __init__(self, carries: Sequence[Slot], start: Situation, goes_to: Mapping[str, str]) -> None:
-        self.carries, self.now, self.goes_to = carries, start, goes_to
+    def __init__(
+        self, carries: Sequence[Slot], start: Situation, goes_to: Mapping[str, str],
+        out_by: Mapping[str, frozenset[str]],
+    ) -> None:  # fmt: skip
+        self.carries, self.now, self.goes_to, self.out_by = carries, start, goes_to, out_by
         self.found: list[Conflict] = []
 
     def say(self, kind: str, slot: Slot, actor: str, message: str, remedy: str) -> None:
@@ -173,7 +190,7 @@ class _Walk:
                 "no_restraint", slot, worker, f"{worker} enters the restraint in {name} before it is on the arm",
                 f"put the restraint on the arm before {name}",
             )
-        for other in sorted(self.now.riders):
+        for other in sorted(self.now.riders - self.out_by.get(name, frozenset())):
             words = "is in it already" if other == worker else f"{other} is in it"
             self.say(
                 "restraint_taken", slot, worker, f"{worker} enters the restraint in {name}, but {words}",

@@ -172,7 +172,8 @@ class Step(Part):
     before: list[Name] = Field(default_factory=list, description="ends before these begin")
     together_with: list[Name] = Field(default_factory=list, description="begins at the same instant as these")
     swap_places: Name | None = Field(
-        default=None, description="begins together with this step of another actor; what follows waits for both"
+        default=None, description="begins together with this step of another actor; what follows waits for both; "
+        "getting on may swap with getting off, if that ends no later"
     )
     as_time_permits: AsTimePermits | None = None
     relax: list[Relaxation] = Field(default_factory=list)
