@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from armcarry.geometry import poses
-from armcarry.record.finding import Verdict
+from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Curve
 from armcarry.views import page as package
 from armcarry.views.curves import thinned, within
@@ -133,6 +133,25 @@ def test_the_facts_are_those_of_the_run(small_run):
     json.dumps(facts, allow_nan=False)
 
 
+def test_a_finding_about_two_bodies_shows_their_own_gap(small_run):
+    record, findings = small_run
+    row = record.tightest
+    other = Finding("budget", Verdict.FAIL, row.body_b, other=row.body_a, start_s=row.time_s, message="m")
+    elsewhere = replace(other, start_s=row.time_s + 1.0)
+    told = page_facts(record, (*findings, other, elsewhere))["findings"]
+    assert told[-2]["gap"]["value"] == pytest.approx(row.lower_m, abs=1e-4)
+    assert {told[-2]["gap"]["pair"]["a"], told[-2]["gap"]["pair"]["b"]} == {row.body_a, row.body_b}
+    assert told[-1]["gap"] is None
+
+
+def test_a_run_of_hours_may_pass_faster(small_run, monkeypatch):
+    record, findings = small_run
+    assert page_facts(record, findings)["speeds"][-1] == 60
+    assert page_facts(record, findings)["doings"] == []  # no day
+    monkeypatch.setattr("armcarry.views.page.facts._PASSES_S", 1.0)
+    assert page_facts(record, findings)["speeds"][-1] == 300
+
+
 def test_a_cell_without_bodies_is_not_told_as_contact(small_run):
     record, findings = small_run
     lower, upper = np.array([np.inf, -np.inf, 0.4, 3.0]), np.array([np.inf, 0.0, 0.41, np.inf])
@@ -250,6 +269,20 @@ def test_findings_jump_and_show_value_and_requirement_from_the_table(browser, sm
     assert ((np.abs(seen - [0xD5, 0x5E, 0x00]).sum(axis=2)) < 40).sum() > 40  # the line between the two
     label = browser.find_element("id", "label")
     assert label.is_displayed() and label.text == "0.233 m (0.30 m required)"
+
+
+def test_findings_of_one_check_fold_away_together_and_open_for_the_chosen(browser):
+    groups = browser.find_elements("css selector", "#findings details")
+    heads = [group.find_element("tag name", "summary").text for group in groups]
+    assert heads[0] == "✕ clearance: 1" and len(heads) == len(set(heads))
+    counts = [len(group.find_elements("tag name", "button")) for group in groups]
+    assert [int(head.rsplit(": ", 1)[1]) for head in heads] == counts
+    assert sum(counts) == len(browser.execute_script("return armcarryPage.data.findings"))
+    assert all(group.get_attribute("open") for group in groups)  # few of each
+    browser.execute_script("arguments[0].open = false", groups[-1])
+    assert not groups[-1].find_element("tag name", "button").is_displayed()
+    browser.execute_script("armcarryPage.jump(armcarryPage.data.findings.at(-1))")
+    assert groups[-1].find_elements("tag name", "button")[-1].is_displayed()
 
 
 def test_text_with_markup_is_shown_as_text(browser):

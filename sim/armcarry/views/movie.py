@@ -23,6 +23,7 @@ from armcarry.scene.words import plain
 from armcarry.views import palette
 from armcarry.views.annotate import Pixels, Sheet
 from armcarry.views.closest import Track, closest_track, worded
+from armcarry.views.doing import doing_at
 from armcarry.views.eyes import eyes
 from armcarry.views.stage import Stage
 from armcarry.views.viewpoint import Viewpoint, overview, sight, whole
@@ -213,7 +214,8 @@ def _gap(record: Record, stage: Stage, sheet: Sheet, track: Track, k: int) -> No
 def _caption(record: Record, sheet: Sheet, time_s: float, speed: float) -> None:
     move = record.move_at(time_s)
     say = "" if move is None else move.say or plain(move.title)
-    name = "" if move is None else f" · {plain(move.carry)}: {plain(move.title)}"
+    doing = doing_at(record, time_s) or ("" if move is None else f"{plain(move.carry)}: {plain(move.title)}")
+    name = f" · {doing}" if doing else ""
     sheet.caption([say, f"{clock(time_s - record.motion.start_s)} · {speed:.3g}×{name}"])
 
 

@@ -12,19 +12,24 @@ from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Curve, PairRow, Record
 from armcarry.scene.words import plain
 from armcarry.views import palette
-from armcarry.views.closest import closest_track
+from armcarry.views.closest import closest_track, judged
 from armcarry.views.curves import thinned
+from armcarry.views.doing import doings
 from armcarry.views.eyes import eyes
 from armcarry.views.groups import leaders
 from armcarry.views.plots import top_m
 from armcarry.views.viewpoint import Viewpoint, overview, towards_gap, whole
 from armcarry.views.words import CAUTION, counted, verdict_word
 
-_SPEEDS = (0.25, 0.5, 1, 2, 5, 10, 20, 30, 60)
+_SPEEDS = (0.25, 0.5, 1, 2, 5, 10, 20, 30, 60, 120, 300)
+#: the fastest lets a run pass in no less than this, s
+_PASSES_S = 20.0
 _CURVE_CELLS = 1200
 _TRACK_STEPS = 1500
 #: so many clearance findings get a camera of their own, the tightest first
 _VIEWS = 16
+#: instants nearer than this are one, s
+_SAME_S = 1e-6
 
 
 def page_facts(record: Record, findings: Sequence[Finding]) -> dict[str, Any]:
@@ -40,12 +45,13 @@ def page_facts(record: Record, findings: Sequence[Finding]) -> dict[str, Any]:
         "start_s": record.motion.start_s,
         "end_s": record.motion.end_s,
         "report_m": loaded.rules.report_distance,
-        "speeds": _SPEEDS,
+        "speeds": [speed for speed in _SPEEDS if speed <= max(60, record.duration_s / _PASSES_S)],
         "moves": [
             {"start": move.start_s, "end": move.end_s, "carry": plain(move.carry), "title": plain(move.title),
              "say": move.say}
             for move in record.moves
         ],
+        "doings": [{"start": each.start_s, "end": each.end_s, "words": each.words} for each in doings(record)],
         "curves": [
             _curve(curve, loaded.rules.report_distance) for curve in sorted(record.curves, key=_least_margin_m)
         ],
@@ -131,14 +137,19 @@ def _finding(record: Record, finding: Finding, with_view: bool) -> dict[str, Any
 
 
 def _row_of(record: Record, finding: Finding) -> PairRow | None:
-    """Return the row of the table that a clearance finding speaks of."""
+    """Return the row of the table that a finding about two bodies speaks of, None where there is none."""
+    rows = record.once(_rows_by_pair).get(frozenset((finding.subject, finding.other)), [])
     detail = finding.clearance
-    if detail is None:
-        return None
+    if detail is not None:
+        return next((row for row in rows if row.time_s == detail.time_s), None)
+    return next((row for row in rows if abs(row.time_s - finding.start_s) < _SAME_S and judged(row)), None)
+
+
+def _rows_by_pair(record: Record) -> dict[frozenset[str], list[PairRow]]:
+    found: dict[frozenset[str], list[PairRow]] = {}
     for row in record.pairs:
-        if {row.body_a, row.body_b} == {finding.subject, finding.other} and row.time_s == detail.time_s:
-            return row
-    return None
+        found.setdefault(frozenset((row.body_a, row.body_b)), []).append(row)
+    return found
 
 
 def _tight_first(findings: Iterable[Finding]) -> list[Finding]:

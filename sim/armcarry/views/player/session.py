@@ -14,6 +14,7 @@ from armcarry.quantities import parse
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.views.closest import judged
+from armcarry.views.doing import doing_at
 
 SPEEDS = (0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 30.0, 60.0)
 #: a frame is this long on the wall; stepping one moves the run by this times the speed
@@ -146,7 +147,10 @@ class Session:
 
     @property
     def caption(self) -> str:
-        """What is said at the instant shown, empty before anything is."""
+        """What is said at the instant shown, or done while the arm of a day stands still; empty before anything is."""
+        doing = doing_at(self.record, self.time_s)
+        if doing and self.record.move_at(self.time_s) is None:
+            return doing
         words = ""
         for start, text in self.captions:
             if start > self.time_s + 1e-9:

@@ -6,6 +6,8 @@ import { View } from "./scene.js";
 
 const $ = (id) => document.getElementById(id);
 const STEP_S = 5;
+const FEW = 8; // passes of one check that are shown unfolded
+const groups = new Map();
 
 const state = { time: data.start_s, playing: false, speed: 10, finding: null, last: 0 };
 const view = new View($("scene"));
@@ -38,7 +40,8 @@ function caption() {
   let move = null;
   for (const each of data.moves) if (each.start <= state.time && state.time <= each.end) move = each;
   $("say").textContent = move ? move.say || move.title : "";
-  $("move").textContent = move ? `${move.carry}: ${move.title}` : "";
+  const doing = data.doings.filter((each) => each.start <= state.time && state.time < each.end).map((each) => each.words);
+  $("move").textContent = doing.join(" · ") || (move ? `${move.carry}: ${move.title}` : "");
 }
 
 function closest() {
@@ -64,7 +67,11 @@ function closest() {
 function choose(finding) {
   state.finding = finding;
   for (const item of document.querySelectorAll("#findings button")) {
-    item.setAttribute("aria-current", String(finding !== null && item.dataset.number === String(finding.number)));
+    const chosen = finding !== null && item.dataset.number === String(finding.number);
+    item.setAttribute("aria-current", String(chosen));
+    if (!chosen) continue;
+    item.parentElement.open = true;
+    item.scrollIntoView({ block: "nearest" });
   }
 }
 
@@ -108,8 +115,28 @@ function listFindings() {
       item.append(part);
     }
     item.addEventListener("click", () => jump(finding));
-    $("findings").append(item);
+    groupOf(finding).append(item);
   });
+  for (const group of groups.values()) {
+    const count = group.querySelectorAll("button").length;
+    group.firstChild.textContent += `: ${count}`;
+    group.open = group.dataset.verdict !== "pass" || count <= FEW;
+  }
+}
+
+// Findings of one check with one verdict fold away together: a day has hundreds.
+function groupOf(finding) {
+  const key = `${finding.verdict} ${finding.check}`;
+  if (!groups.has(key)) {
+    const group = document.createElement("details");
+    group.dataset.verdict = finding.verdict;
+    const head = document.createElement("summary");
+    head.textContent = `${finding.sign} ${finding.check.replaceAll("_", " ")}`;
+    group.append(head);
+    groups.set(key, group);
+    $("findings").append(group);
+  }
+  return groups.get(key);
 }
 
 function fill() {
