@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 
 from armcarry.quantities import clock, rounded_down
+from armcarry.record.branches import other_branch
 from armcarry.record.finding import ClearanceDetail, Finding, Verdict
 from armcarry.record.record import PairRow, Record
+from armcarry.scene.build import ARM
+
+#: instants at which another branch of the arm is looked for, the worst gaps first: each takes a second
+_BRANCHES = 3
 
 
 def check(record: Record) -> tuple[Finding, ...]:
@@ -22,7 +28,26 @@ def check(record: Record) -> tuple[Finding, ...]:
     findings: list[Finding] = []
     for classes, rows in sorted(groups.items()):
         findings.extend(_judge_group(classes, rows))
-    return tuple(sorted(findings, key=_beyond))
+    return _with_branches(record, sorted(findings, key=_beyond))
+
+
+def _with_branches(record: Record, findings: list[Finding]) -> tuple[Finding, ...]:
+    """Say of the worst gaps beside the arm whether another branch of it has room, as computed for that instant."""
+    known = {body.name for body in record.bodies}
+    said: dict[float, str] = {}
+    told = []
+    for finding in findings:
+        pair, instant = {finding.subject, finding.other}, finding.start_s
+        beside = pair <= known and any(name.startswith(f"{ARM}/") for name in pair)
+        if finding.verdict is Verdict.FAIL and beside and instant not in said and len(said) < _BRANCHES:
+            joints = other_branch(record, instant)
+            said[instant] = (
+                f"; another branch, {joints}, holds the tool the same at {clock(instant)} and keeps every clearance"
+                if joints else f"; no other branch of the arm that was tried has room at {clock(instant)}"
+            )
+        words = said.get(instant, "") if beside and finding.verdict is Verdict.FAIL else ""
+        told.append(replace(finding, remedy=finding.remedy + words))
+    return tuple(told)
 
 
 def _beyond(finding: Finding) -> float:
@@ -104,7 +129,9 @@ def _remedy(row: PairRow) -> str:
         return f"stow the appendage that {other} belongs to, or lead the carry farther from it"
     if kind == "vehicle":
         return f"lead the carry farther from {other}, or make it while the vehicle is absent"
-    return f"lead the carry farther from {other}: move the waypoint before it or start from another branch of the arm"
+    if {row.class_a, row.class_b} == {"worker", "structure"}:
+        return f"let the worker go another way, farther from {other}, or turn the body along it"
+    return f"lead the carry farther from {other}: move the waypoint before it"
 
 
 def _pass(row: PairRow, count: int) -> Finding:
