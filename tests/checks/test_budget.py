@@ -1,6 +1,7 @@
 """The clearance budget: sums by hand, every term stated, nothing silently nothing."""
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ from armcarry.checks.budget import PAIRS, TERMS, check
 from armcarry.files.load import load_scenario
 from armcarry.record.finding import Verdict
 from armcarry.record.record import PairRow
+from armcarry.scene.displaced import Displaced
 
 NOTHING = {name: {"title": name.replace("_", " "), "amount": "0 m", "applies_to": []} for name in TERMS}
 STATED = NOTHING | {
@@ -31,6 +33,16 @@ def judged(rider_scene, turning_record):
         return check(turning_record(scene, pairs=rows))
 
     return build
+
+
+def test_a_perturbed_run_gets_no_uncertainty_taken_off_again(rider_scene, turning_record):
+    record = turning_record(rider_scene({}, rules={"budget": STATED}), pairs=(row(0.2),))
+    (finding,) = check(replace(record, displaced=Displaced()))
+    assert finding.verdict is Verdict.NOT_ASSESSED
+    assert finding.message == (
+        "this run stands where a campaign drew it, so its clearances have had their uncertainty already"
+    )
+    assert check(record)[0].verdict is Verdict.PASS
 
 
 @pytest.mark.parametrize("missing", TERMS)

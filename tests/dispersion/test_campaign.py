@@ -283,7 +283,10 @@ def test_results_are_the_statistics_of_the_runs(record, problem, tmp_path):
     np.testing.assert_array_equal(runs["least_margin_m"], least)
     table = parquet.read_table(paths[2])
     assert table.num_rows == np.count_nonzero(done.outcome.lower_m < problem.watch_m)
-    assert "2 of 100" not in results.lines[2] or overall.short == 2
+    pair = problem.watched[int(np.argmin(done.outcome.lower_m[done.worst]))]
+    assert f"in run {done.worst}: {pair.body_a} to {pair.body_b} at 0:" in results.lines[0]
+    low, high = (f"{100 * share:.1f} %" for share in overall.chance)
+    assert f"{overall.short} of 100 runs fall short of a requirement: {low} to {high} of all" in results.lines[2]
 
 
 def test_too_few_runs_for_a_limit_are_told(record, problem, tmp_path):

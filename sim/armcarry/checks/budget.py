@@ -19,9 +19,14 @@ PAIRS = 10
 def check(record: Record) -> tuple[Finding, ...]:
     """Judge every pair that keeps the rules' clearance by its margin with uncertainty, and tell the ten worst.
 
-    Not assessed where the rules leave a term out. Pairs under a relaxation are left out and counted: an
-    approach is made by eye, and its smaller requirement already takes that into account.
+    Not assessed where the rules leave a term out, and in a perturbed run, which is off already. Pairs under a
+    relaxation are left out and counted: an approach is made by eye, and its smaller requirement already takes that
+    into account.
     """
+    if record.displaced is not None:
+        message = "this run stands where a campaign drew it, so its clearances have had their uncertainty already"
+        remedy = "see the budget of the rehearsal, or the campaign's share of runs that fall short"
+        return (Finding("budget", Verdict.NOT_ASSESSED, "run", message, remedy=remedy),)
     rules = record.scene.loaded.rules
     missing = [name for name in TERMS if name not in rules.budget]
     if missing:

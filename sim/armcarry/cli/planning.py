@@ -153,7 +153,7 @@ def disperse(
         campaign = compute(scenario, runs, seed, out, workers=workers, cluster=cluster, progress=tell)
         results = Results(campaign)
         write_tables(results, out)
-        tell("saving the worst run", 0.96)
+        tell("judging the worst run", 0.96)
         record, findings = perturbed_record(campaign, campaign.worst)
         save(record, findings, out / "worst", overwrite=True)
     if views:
@@ -163,8 +163,8 @@ def disperse(
     if as_json:
         print_json({**results.as_dict(), "folder": str(out)})
     else:
-        console.table("pairs that come nearest to what is required", HEADINGS, results.rows())
-        console.table("what the least margin depends on", WEIGHT_HEADINGS, results.weight_rows())
+        console.table("margins beyond what each pair asks, m: the ten with least", HEADINGS, results.rows())
+        console.table("what the least margin of a run goes with", WEIGHT_HEADINGS, results.weight_rows())
         for line in results.lines:
             typer.echo(line)
         if campaign.taken_up:

@@ -21,6 +21,7 @@ from armcarry.dispersion.statistics import (
 )
 from armcarry.files.atomic import write_text_atomic
 from armcarry.geometry.poses import Array
+from armcarry.quantities import clock
 
 #: share of all runs that a tolerance limit is for
 SHARE = 0.95
@@ -148,13 +149,24 @@ class Results:
             normal = f"{spread.normal_limit_m:+.3f} m if margins were normally distributed"
         return (
             f"least margin beyond what is required: nominal {spread.nominal_m:+.3f} m, "
-            f"median {spread.middle_m:+.3f} m, worst {spread.least_m:+.3f} m in run {spread.run}",
+            f"median {spread.middle_m:+.3f} m, worst {spread.least_m:+.3f} m in run {spread.run}{self._where()}",
             f"{limit}; {normal}",
-            f"{spread.short} of {runs} runs fall short of a requirement: chance {spread.chance[0]:.4f} to "
-            f"{spread.chance[1]:.4f}, {sure} sure, at most {spread.chance_at_most:.4f} one-sided",
+            f"{spread.short} of {runs} runs fall short of a requirement: {_percent(spread.chance[0])} to "
+            f"{_percent(spread.chance[1])} of all that could be, {sure} sure; at most "
+            f"{_percent(spread.chance_at_most)} one-sided",
             f"{len(problem.watched)} pairs watched, {problem.left_out} proven to stay clear in every draw, "
             f"{problem.touching} may touch and are not counted",
         )
+
+    def _where(self) -> str:
+        """Say between which bodies and when the worst run has its least margin."""
+        outcome, problem = self.campaign.outcome, self.campaign.problem
+        row = int(np.argmin(outcome.lower_m.min(axis=1, initial=problem.watch_m)))
+        if self.overall.least_m >= problem.watch_m:
+            return ", or more: nothing comes nearer"
+        k = int(np.argmin(outcome.lower_m[row]))
+        pair = problem.watched[k]
+        return f": {pair.body_a} to {pair.body_b} at {clock(float(outcome.time_s[row, k]))}"
 
     def as_dict(self) -> dict[str, Any]:
         """Return all of it as plain values for JSON; nan and unknown are null."""
@@ -175,11 +187,11 @@ class Results:
             "taken_up": campaign.taken_up,
         }
 
-    def rows(self, most: int = 15) -> list[tuple[str, ...]]:
+    def rows(self, most: int = 10) -> list[tuple[str, ...]]:
         """Return rows for the terminal: the pairs that come nearest to what is required."""
         return [
-            (s.name, f"{s.required_m:.3f} m", f"{s.nominal_m:+.3f} m", f"{s.least_m:+.3f} m",
-             "too few runs" if s.limit_m is None else f"{s.limit_m:+.3f} m", f"{s.short}", f"{s.chance_at_most:.4f}")
+            (s.name.replace(" (", "\n(", 1), f"{s.required_m:.3f}", f"{s.nominal_m:+.3f}", f"{s.least_m:+.3f}",
+             "few\nruns" if s.limit_m is None else f"{s.limit_m:+.3f}", f"{s.short}", _percent(s.chance_at_most))
             for s in self.pairs[:most]
         ]  # fmt: skip
 
@@ -188,8 +200,13 @@ class Results:
         return [(w.name, f"{w.correlation:+.2f}", "yes" if w.clear else "could be chance") for w in self.weights[:most]]
 
 
-HEADINGS = ("pair", "required", "nominal", "worst", "95 % of runs keep", "short", "chance at most")
+# narrow, so that the names of a pair have room in a terminal of 80 columns
+HEADINGS = ("pair", "asks", "nominal", "worst", "95 %\nkeep", "short", "chance\nup to")
 WEIGHT_HEADINGS = ("drawn number", "rank correlation", "more than chance")
+
+
+def _percent(share: float) -> str:
+    return f"{100.0 * share:.1f} %"
 
 
 def _plain(spread: Spread) -> dict[str, Any]:

@@ -146,7 +146,11 @@ def draw(numbers: tuple[Drawn, ...], seed: int, run: int) -> Array:
 
 
 def displacement(numbers: tuple[Drawn, ...], values: Array) -> Displaced:
-    """Return what a draw (n,) displaces in the tree."""
+    """Return what a draw (n,) displaces in the tree.
+
+    Bending moves and tilts the joint at the end of a link, and with it all that hangs there. The link's own bodies stay
+    where they were drawn: a bent boom is a straight one whose end does not meet the next link.
+    """
     twists: dict[str, dict[str, Array]] = {"mounts": {}, "held": {}, "joints": {}, "bodies": {}}
     part_of = {"x": 0, "y": 1, "z": 2, "roll": 3, "pitch": 4, "yaw": 5}
     for number, value in zip(numbers, values.tolist(), strict=True):

@@ -14,6 +14,7 @@ from armcarry.views.plots import page, save, say
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+_SIGNS = "to the right: the larger the number drawn, the more room; to the left: the less; pale: could be chance"
 _BLUE, _RED = "#0072B2", "#D55E00"
 
 
@@ -46,7 +47,9 @@ def margins(results: Results) -> Figure:
 def pair_spreads(results: Results, most: int = 12) -> Figure:
     """Plot the spread of the margin of the pairs that come nearest to what is required of them."""
     shown = results.pairs[:most]
-    words = "line: from worst to median run; dot: nominal; bar: 95 % of runs keep more; red: short in some run"
+    words = "line: from worst to median run; dot: nominal; red: short in some run"
+    if any(spread.limit_m is not None for spread in shown):
+        words += f"; upright: {SHARE:.0%} of runs keep more"
     with page(1, 1, "Margin by pair", words) as (figure, panels):
         axes = panels[0]
         if not shown:
@@ -74,7 +77,7 @@ def _short(name: str) -> str:
 def terms(results: Results, most: int = 12) -> Figure:
     """Plot the rank correlation of the drawn numbers with the least margin, strongest first."""
     shown = results.weights[:most]
-    with page(1, 1, "What the least margin depends on", "pale: could be chance") as (figure, panels):
+    with page(1, 1, "What the least margin of a run goes with", _SIGNS) as (figure, panels):
         axes = panels[0]
         if not shown:
             say(axes, "too few runs")
