@@ -154,6 +154,11 @@ ONE_MISTAKE = [
         "(deg, rad) or a length with its unit (m, mm, cm, ft, in)",
     ),
     (
+        "hold: 10 s",
+        "hold: 10 s\n    via: [{turn: 3 deg}]",
+        "13: carries[0].moves[0]: via points go with to_joints; found them with hold",
+    ),
+    (
         "carries:",
         "carries:\n- {name: back, reverse_of: gone}",
         "11: carry 'back' is a variant of 'gone', which is no earlier carry; earlier: none",

@@ -53,6 +53,8 @@ def _check_carry(script: Script, here: YamlPath, carry: Carry, holders: dict[str
 def _joints_and_frames(script: Script, path: YamlPath, move: Move, holders: Mapping[str, str] | None) -> None:
     for key in ("to_joints", "one_joint", "pin"):
         script.arm_joints((*path, key), getattr(move, key) or {})
+    for number, point in enumerate(move.via):
+        script.arm_joints((*path, "via", number), point)
     for key in ("to_pose", "line"):
         goal = getattr(move, key)
         if goal is None:

@@ -68,6 +68,58 @@ def joint_segment(joints: Sequence[str], start: ArrayLike, end: ArrayLike) -> Pa
     return Path(Motion(tuple(joints), np.array([0.0, 1.0]), np.stack([first, last - first])[None]))
 
 
+def rounded(joints: Sequence[str], points: ArrayLike) -> Path:
+    """Return the way from the first of W points (W, n) to the last, past the others without stopping.
+
+    Straight in joint space, each corner a parabola: see ``rounded_pieces``. A point that repeats the one before it
+    is left out.
+
+    Raises:
+        MotionError: fewer than two points that differ, or rows without one value a joint.
+    """
+    corners = np.stack([joint_vectors(point, len(joints)) for point in np.asarray(points, dtype=float)])
+    corners = corners[np.append(True, np.any(np.diff(corners, axis=0) != 0, axis=1))]
+    if len(corners) == 2:
+        return joint_segment(joints, corners[0], corners[1])
+    table, length = rounded_pieces(corners)
+    breaks = np.append(0.0, np.cumsum(length))
+    total = breaks[-1]
+    return Path(Motion(tuple(joints), breaks / total, table * (total ** np.arange(3.0))[:, None]))
+
+
+def rounded_pieces(points: Array) -> tuple[Array, Array]:
+    """Return the lines and parabolas past points (W, n) as quadratics (M, 3, n) and how long each is (M,).
+
+    The parameter is the travel of the joint that travels most, from 0 on each piece. A corner is left and
+    joined again at half the shorter of the two segments that meet there: so the way stays in the triangle of
+    the corner and its direction never jumps.
+
+    Source: linear function with parabolic blends, J. Craig, Introduction to Robotics (3rd ed. 2005), ch. 7.
+
+    Raises:
+        MotionError: fewer than two points, or two in a row that are the same.
+    """
+    steps = np.diff(points, axis=0)
+    travel = np.abs(steps).max(axis=1)
+    if len(points) < 2 or not np.all(travel > 0):
+        raise MotionError("the path does not move: two points in a row are the same")
+    along = steps / travel[:, None]
+    cut = np.zeros(len(points))
+    cut[1:-1] = np.minimum(travel[:-1], travel[1:]) / 2
+    none = np.zeros(points.shape[1])
+    table, length = [], []
+    for k in range(len(steps)):
+        straight = travel[k] - cut[k] - cut[k + 1]
+        if straight > 1e-9 * travel[k]:
+            table.append([points[k] + cut[k] * along[k], along[k], none])
+            length.append(straight)
+        if k + 1 < len(steps):
+            bend = (along[k + 1] - along[k]) / (4 * cut[k + 1])
+            table.append([points[k + 1] - cut[k + 1] * along[k], along[k], bend])
+            length.append(2 * cut[k + 1])
+    return np.array(table), np.array(length)
+
+
 def clamped_spline(breaks: Array, values: Array, first_slope: Array, last_slope: Array) -> Array:
     """Return cubic coefficients (K, 4, n) of the C2 spline through values (K+1, n) with given end slopes (n,).
 

@@ -29,4 +29,6 @@ def describe(scene: Scene, move: Move) -> str:
         return f"{name} to {state}"
     if move.posture is not None:
         return f"{move.posture.who} takes posture {move.posture.posture}"
+    if move.via:
+        return f"to joint angles past {len(move.via)} via point{'s' if len(move.via) > 1 else ''}"
     return "to joint angles"

@@ -19,7 +19,7 @@ from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
 from armcarry.motion.inverse import solutions, unwind
 from armcarry.motion.line import straight_line
-from armcarry.motion.path import Path, joint_segment
+from armcarry.motion.path import Path, rounded
 from armcarry.scene.build import PLATFORM, Scene, hang
 from armcarry.scene.limits import joint_rates
 from armcarry.scene.tree import WORLD, Tree
@@ -129,31 +129,33 @@ def _extend(scene: Scene, tightness: Tightness, way: Way, carry: str, number: in
     )
     kind = move.kind
     if kind in ("to_joints", "one_joint"):
-        goal = way.position.copy()
-        for joint, value in (move.to_joints or move.one_joint or {}).items():
-            goal[scene.tree.column(f"arm/{joint}")] = value
-        return [_flown(scene, way, replace(planned, path=_segment(scene, way.position, goal), end=goal))]
+        points = [way.position]
+        for settings in (*move.via, move.to_joints or move.one_joint or {}):
+            point = points[-1].copy()
+            for joint, value in settings.items():
+                point[scene.tree.column(f"arm/{joint}")] = value
+            points.append(point)
+        return [_flown(scene, way, replace(planned, path=_segment(scene, *points), end=points[-1]))]
     if kind in ("to_pose", "to_worksite"):
         return _to_pose(scene, tightness, way, planned)
-    if kind == "line":
-        return [_flown(scene, way, _along_line(scene, way, planned))]
-    return [_standing(scene, way, planned)]
+    return [_flown(scene, way, _along_line(scene, way, planned)) if kind == "line" else _standing(scene, way, planned)]
 
 
 def _flown(scene: Scene, way: Way, planned: PlannedMove) -> Way:
     """Return the way with a move of the arm added, and its cost: travel in time, and lost joint margin."""
     columns = scene.arm_columns
-    _, load = scene.load(planned.tree)
-    rates = joint_rates(scene.loaded.arm.document, load)
+    rates = joint_rates(scene.loaded.arm.document, scene.load(planned.tree)[1])
     ends = [planned.start, planned.end]
-    if planned.path is not None and planned.path.length_m is not None:
+    travel = np.abs(planned.end - planned.start)[columns]
+    if planned.path is not None and (planned.path.length_m or planned.move.via):
         low, high = planned.path.curve.extremes()
         ends += [_spread(planned.start, columns, low), _spread(planned.start, columns, high)]
     limits = scene.tree.joint_limits[columns]
     margin = min(float(np.minimum(q[columns] - limits[:, 0], limits[:, 1] - q[columns]).min()) for q in ends)
-    wanted = scene.loaded.rules.margins.joint_position
-    travel = float(np.max(np.abs(planned.end - planned.start)[columns] / rates)) * float(rates.max())
-    cost = travel + 20.0 * max(0.0, 1.5 * wanted - margin)
+    if planned.move.via and planned.path is not None:
+        travel = np.abs(np.diff(planned.path.curve.at(planned.path.curve.breaks_s), axis=0)).sum(axis=0)
+    wanted = 1.5 * scene.loaded.rules.margins.joint_position
+    cost = float(np.max(travel / rates)) * float(rates.max()) + 20.0 * max(0.0, wanted - margin)
     return Way(planned.after, planned.end, (*way.moves, planned), way.cost + cost)
 
 
@@ -163,11 +165,10 @@ def _spread(position: Array, columns: np.ndarray, arm: Array) -> Array:
     return full
 
 
-def _segment(scene: Scene, start: Array, goal: Array) -> Path | None:
-    columns = scene.arm_columns
-    if np.array_equal(start[columns], goal[columns]):
-        return None
-    return joint_segment(scene.arm_joints, start[columns], goal[columns])
+def _segment(scene: Scene, *points: Array) -> Path | None:
+    """Return the way of the arm past whole joint vectors; None where it does not move."""
+    arm = np.stack(points)[:, scene.arm_columns]
+    return rounded(scene.arm_joints, arm) if np.any(arm != arm[0]) else None
 
 
 # -- poses and lines ------------------------------------------------------------------------------------

@@ -92,6 +92,9 @@ class Move(Part):
     posture: PostureChange | None = None
 
     name: Name | None = None
+    via: list[JointSettings] = Field(
+        default_factory=list, description="joint positions that to_joints rounds without stopping; others held"
+    )
     say: Text = Field(default="", description="caption for the room")
     rate: Annotated[float, Field(gt=0, le=1)] = Field(default=1.0, description="share of the allowed rates")
     tip_speed: Speed | None = None
@@ -109,6 +112,8 @@ class Move(Part):
         if len(given) != 1:
             found = ", ".join(given) or "none"
             raise ValueError(f"a move needs exactly one of: {', '.join(MOVE_KINDS)}; found {found}")
+        if self.via and self.to_joints is None:
+            raise ValueError(f"via points go with to_joints; found them with {given[0]}")
         return self
 
 
