@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from armcarry.clearance.spheres import far_m, levers_m
 from armcarry.dispersion.terms import Drawn
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import bounding_radius_m
@@ -78,27 +79,12 @@ def influence(tree: Tree, motion: Motion, numbers: tuple[Drawn, ...]) -> Influen
         elif number.kind == "body_offset":
             for row, body in enumerate(tree.bodies):
                 if body.link == number.target:
-                    own[row, k] = 1.0 if straight else _far(body.pose, bounding_radius_m(body.shape))
+                    own[row, k] = 1.0 if straight else far_m(body.pose, bounding_radius_m(body.shape))
     links = np.flatnonzero((turn + slide).any(axis=1))
     return Influence(links, turn[links], slide[links], _levers(tree, motion)[:, links], own)
-
-
-def _far(pose: Array, radius_m: float) -> float:
-    return float(np.linalg.norm(pose[:3, 3])) + radius_m
 
 
 def _levers(tree: Tree, motion: Motion) -> Array:
     """Return (B, L): how far any point of a body can be from each link it hangs from, links stretched in a line."""
     low, high = motion.extremes()
-    travel = dict(zip(motion.joints, np.maximum(np.abs(low), np.abs(high)).tolist(), strict=True))
-    away = np.linalg.norm(tree.origins[:, :3, 3], axis=1)
-    for row, column in enumerate(tree.columns.tolist()):
-        if column >= 0 and tree.kinds[row] == 2:
-            away[row] += travel[tree.joints[column]]
-    lever = np.zeros((len(tree.bodies), len(tree.links)))
-    for k, body in enumerate(tree.bodies):
-        reach = _far(body.pose, bounding_radius_m(body.shape))
-        for row in tree.ancestry(body.link):
-            lever[k, row] = reach
-            reach += away[row]
-    return lever
+    return levers_m(tree, dict(zip(motion.joints, np.maximum(np.abs(low), np.abs(high)).tolist(), strict=True)))
