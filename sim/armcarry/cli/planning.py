@@ -66,19 +66,17 @@ def route(
     overwrite: Annotated[bool, typer.Option(help="Write over a file that is there.")] = False,
     as_json: Json = False,
 ) -> None:
-    """Find the way with the largest proven margin through free space.
+    """Find ways through free space with a large proven margin that every check passes.
 
-    It is written as a scenario and rehearsed. Moves with relaxed clearances, pauses, and the ends of each stretch
-    stay as they are.
+    They are written as a scenario and rehearsed; where a check fails because of them, two more seeds are tried. Moves
+    with relaxed clearances, pauses and worksites stay as they are.
 
     Exit code: 0 the written scenario passes, 1 a stretch has no way or a check fails, 2 bad input or usage.
     """
     from armcarry.clearance.ready import make_ready
     from armcarry.files.load import load_scenario
-    from armcarry.planning.route import HEADINGS, find_routes, write_routes
-    from armcarry.record.finding import Verdict
-    from armcarry.rehearsal import judge
-    from armcarry.rehearsal import rehearse as compute
+    from armcarry.planning.passing import write_passing
+    from armcarry.planning.route import HEADINGS
     from armcarry.scene.build import build_scene
     from armcarry.views.terminal import Console
 
@@ -87,21 +85,18 @@ def route(
     make_ready(lambda words: typer.echo(words, err=True))
     console = Console(quiet=as_json)
     with console.progress() as tell:
-        found = find_routes(scene, carry=carry, seed=seed, tell=lambda words, share: tell(words, 0.5 * share))
-        written = write_routes(found, scenario, out)
-        record = compute(out, lambda words, share: tell(f"checking: {words}", 0.5 + 0.45 * share))
-        failed = [finding for finding in judge(record) if finding.verdict is Verdict.FAIL]
+        routed = write_passing(scene, scenario, out, carry=carry, seed=seed, tell=tell)
+    found, failed = routed.stretches, routed.failed
     if as_json:
-        print_json({"stretches": [stretch.as_dict() for stretch in found], "written": str(out), "new": written,
-                    "failed": [finding.as_dict() for finding in failed]})  # fmt: skip
+        print_json({"stretches": [stretch.as_dict() for stretch in found], "written": str(out), "new": routed.new,
+                    "seed": routed.seed, "failed": [finding.as_dict() for finding in failed]})  # fmt: skip
     else:
-        console.table(f"{written} of {len(found)} stretches written anew", HEADINGS, [s.row() for s in found])
+        console.table(f"{routed.new} of {len(found)} stretches written anew", HEADINGS, [s.row() for s in found])
         some = "1 finding fails" if len(failed) == 1 else f"{len(failed)} findings fail"
         typer.echo(f"{out}: {some if failed else 'no finding fails'}")
         for finding in failed[:5]:
             typer.echo(f"  {finding.check}: {finding.message}")
-    none = any(stretch.way is None or not stretch.way.free for stretch in found)
-    raise typer.Exit(1 if failed or none else 0)
+    raise typer.Exit(1 if failed or not routed.complete else 0)
 
 
 def _may_write(out: Path, overwrite: bool) -> None:

@@ -8,8 +8,9 @@ import numpy as np
 
 from armcarry.files.documents.scenario import ScenarioDocument
 from armcarry.geometry.poses import Array
-from armcarry.planning.roadmap import Way, find_way
-from armcarry.planning.space import ArmSpace
+from armcarry.planning.roadmap import find_way
+from armcarry.planning.space import SINGULAR, ArmSpace
+from armcarry.planning.ways import Way, arcs_of, standing
 from armcarry.scene.build import PLATFORM, VEHICLE, Scene
 from armcarry.scene.tree import Tree
 
@@ -33,12 +34,14 @@ def why_none(scene: Scene, space: ArmSpace, way: Way, seed: int) -> str:
         way: not free.
         seed: of the search.
     """
-    ends = space.margins(way.points[[0, -1]], way.points[[0, -1]])
+    ends = space.margins(standing(way.points[[0, -1]]))
     where, row, lacking = "every way found", way.blocked_by, -way.least_m
     for place, margin, pair in zip(("its start", "its goal"), ends.lower_m.tolist(), ends.pair.tolist(), strict=True):
         if margin < 0.0:
             where, row, lacking = place, pair, -margin
             break
+    if row == SINGULAR:
+        return f"none: the arm loses a direction of motion on {where}; start from another branch or base station"
     if row < 0:
         return f"no way was found: {where} lacks {lacking:.3f} m"
     a, b, asked = space.pair_names(row)
@@ -72,9 +75,9 @@ def changes(scene: Scene, space: ArmSpace) -> list[Change]:
 def _opened(scene: Scene, of: ArmSpace, change: Change, way: Way, seed: int) -> bool:
     """Tell whether a change opens the way: the same one, or another found with the same seed."""
     space = ArmSpace(scene, change.tree, change.position, budget=of.budget)
-    if np.all(space.margins(way.points[:-1], way.points[1:]).lower_m >= 0.0):
+    space.least_singular = of.least_singular
+    if np.all(space.margins(arcs_of(way.points)[0]).lower_m >= 0.0):
         return True
-    ends = way.points[[0, -1]]
-    if np.any(space.margins(ends, ends).lower_m < 0.0):
+    if np.any(space.margins(standing(way.points[[0, -1]])).lower_m < 0.0):
         return False
     return find_way(space, way.points[0], way.points[[-1]], seed=seed).free

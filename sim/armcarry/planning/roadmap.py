@@ -1,239 +1,191 @@
 """A small deterministic planner: a seeded roadmap of proven segments, its best way, and that way made better.
 
-Sampled roadmap after L. Kavraki, P. Svestka, J.-C. Latombe and M. Overmars, IEEE Trans. Robotics and Automation
-12 (1996) 566; here a segment is valid because it is proven, not because samples on it are.
+Roadmap that proves a segment only once a way wants to use it, after R. Bohlin and L. Kavraki, Path planning using
+lazy PRM, IEEE Int. Conf. Robotics and Automation (2000) 521; here a segment is valid because it is proven, not
+because samples on it are.
 """
 
 from __future__ import annotations
 
 import heapq
-from dataclasses import dataclass
 from itertools import pairwise
-from typing import Protocol
 
 import numpy as np
 
-from armcarry.clearance.many import Margins
 from armcarry.geometry.poses import Array
+from armcarry.planning.refine import refined
+from armcarry.planning.ways import UNSAFE_S, Appraiser, Space, Way, standing
 
-#: points of the first roadmap; each further one has twice as many and spreads wider
+#: free points of the first roadmap; each further one has twice as many and spreads wider
 FIRST_POINTS = 48
 ROUNDS = 3
-NEIGHBOURS = 8
-#: margins below this cost time: a segment without any margin counts as this many times longer
-WANTED_M = 0.3
-TIGHT = 8.0
-#: seconds that stopping at a waypoint costs beside the way itself
-STOP_S = 4.0
-#: trials a waypoint and round when a way is made better
-TRIALS = 10
-SMOOTHING = 4
+NEIGHBOURS = 10
+#: a way is roomy when it keeps this share of what both its ends have
+ROOMY = 0.5
+#: points of a roadmap keep this much, m
+FREE_M = 0.02
+#: a corner costs this many seconds beside the way itself
+CORNER_S = 2.0
 
 
-class Space(Protocol):
-    """Where ways are sought."""
-
-    limits: Array
-
-    def margins(self, starts: Array, ends: Array) -> Margins:
-        """Bound the least margin of straight segments (N, A) to (N, A)."""
-
-    def seconds(self, starts: Array, ends: Array) -> Array:
-        """Return how long each takes."""
-
-
-@dataclass(frozen=True, eq=False)
-class Way:
-    """Waypoints (W, A) from start to goal and the proven margin of the segments between (W-1,), m.
-
-    ``blocked_by`` is the row of the pair on the tightest segment, -1 for none.
-    """
-
-    points: Array
-    margins_m: Array
-    cost: float
-    blocked_by: int = -1
-
-    @property
-    def least_m(self) -> float:
-        """Margin of the tightest segment."""
-        return float(self.margins_m.min())
-
-    @property
-    def free(self) -> bool:
-        """Whether every segment keeps what is required."""
-        return self.least_m >= 0.0
-
-
-@dataclass(eq=False)
 class Roadmap:
-    """Points and proven segments; grows until it joins start and goals."""
+    """Points, the first of them the start, and segments whose cost is found out when it is wanted."""
 
-    space: Space
-    points: Array
-    goals: tuple[int, ...]
-
-    def __post_init__(self) -> None:
-        self.margin: dict[tuple[int, int], tuple[float, int]] = {}
-
-    def connect(self, edges: list[tuple[int, int]]) -> None:
-        """Prove segments that are not yet known."""
-        new = sorted({(min(a, b), max(a, b)) for a, b in edges if a != b} - set(self.margin))
-        if not new:
-            return
-        a, b = np.array(new).T
-        found = self.space.margins(self.points[a], self.points[b])
-        lower = np.where(np.isfinite(found.lower_m), found.lower_m, -10.0)
-        self.margin.update(zip(new, zip(lower.tolist(), found.pair.tolist(), strict=True), strict=True))
+    def __init__(self, appraiser: Appraiser, points: Array, goals: tuple[int, ...], least_m: float) -> None:
+        self.appraiser, self.points, self.goals = appraiser, points, goals
+        self.least_m = least_m
+        self.cost: dict[tuple[int, int], float] = {}
+        self._sure: set[tuple[int, int]] = set()
 
     def add(self, points: Array) -> None:
-        """Take up points (N, A) and prove the segments to their nearest neighbours."""
+        """Take up points (N, A) and join each to start, goals and its nearest neighbours."""
         first = len(self.points)
         self.points = np.concatenate([self.points, points])
-        edges: list[tuple[int, int]] = []
         for k in range(first, len(self.points)):
-            far = self.space.seconds(self.points[:k], self.points[k])
-            edges += [(k, int(near)) for near in np.argsort(far, kind="stable")[:NEIGHBOURS]]
-        self.connect(edges)
+            seconds = self._seconds(np.full(k, k), np.arange(k))
+            nearest = np.argsort(seconds, kind="stable")[:NEIGHBOURS].tolist()
+            self.join([(k, other) for other in (0, *self.goals, *nearest)])
 
-    def widest(self) -> float:
-        """Return the largest margin that some way from start to goal keeps; -inf when nothing joins them."""
-        best = np.full(len(self.points), -np.inf)
-        best[0] = np.inf
-        queue = [(-np.inf, 0)]
-        near = self._neighbours()
-        while queue:
-            reached, at = heapq.heappop(queue)
-            if -reached < best[at]:
-                continue
-            for other, margin in near[at]:
-                through = min(-reached, margin)
-                if through > best[other]:
-                    best[other] = through
-                    heapq.heappush(queue, (-through, other))
-        return float(max(best[goal] for goal in self.goals))
+    def join(self, edges: list[tuple[int, int]]) -> None:
+        """Take up segments, each at the time that it takes at least."""
+        new = sorted({(min(a, b), max(a, b)) for a, b in edges if a != b} - set(self.cost))
+        if new:
+            a, b = np.array(new).T
+            self.cost.update(zip(new, (self._seconds(a, b) + CORNER_S).tolist(), strict=True))
 
-    def quickest(self, least_m: float) -> Way | None:
-        """Return the way of least cost whose segments all keep a margin."""
-        cost = np.full(len(self.points), np.inf)
+    def _seconds(self, a: np.ndarray, b: np.ndarray) -> Array:
+        steps = self.points[b] - self.points[a]
+        return self.appraiser.space.seconds(np.stack([self.points[a], steps, np.zeros_like(steps)], axis=1))
+
+    def best(self) -> list[int] | None:
+        """Return the points of the cheapest way whose segments are all proven; None where there is none."""
+        enough = np.full(2, np.inf)
+        while True:
+            rows = self._cheapest()
+            if rows is None:
+                return None
+            unsure = {(min(a, b), max(a, b)) for a, b in pairwise(rows)} - self._sure
+            if not unsure:
+                return rows
+            for edge in sorted(unsure):
+                way = self.appraiser.appraise(self.points[list(edge)], enough, least_m=self.least_m)
+                self._sure.add(edge)
+                self.cost[edge] = way.cost + CORNER_S
+
+    def _cheapest(self) -> list[int] | None:
+        near: list[list[tuple[int, float]]] = [[] for _ in self.points]
+        for (a, b), seconds in self.cost.items():
+            near[a].append((b, seconds))
+            near[b].append((a, seconds))
+        cost, before = np.full(len(self.points), np.inf), np.full(len(self.points), -1)
         cost[0] = 0.0
-        before = np.full(len(self.points), -1)
-        queue, near = [(0.0, 0)], self._neighbours()
+        queue = [(0.0, 0)]
         while queue:
-            so_far, at = heapq.heappop(queue)
-            if so_far > cost[at]:
+            so_far, here = heapq.heappop(queue)
+            if so_far > cost[here]:
                 continue
-            for other, margin in near[at]:
-                if margin < least_m:
-                    continue
-                through = so_far + self._cost(at, other, margin)
-                if through < cost[other]:
-                    cost[other], before[other] = through, at
-                    heapq.heappush(queue, (through, other))
+            for other, seconds in near[here]:
+                if so_far + seconds < cost[other]:
+                    cost[other], before[other] = so_far + seconds, here
+                    heapq.heappush(queue, (float(cost[other]), other))
         goal = min(self.goals, key=lambda row: cost[row])
         if not np.isfinite(cost[goal]):
             return None
         rows = [goal]
         while rows[-1] != 0:
             rows.append(int(before[rows[-1]]))
-        return self._way(rows[::-1], float(cost[goal]))
-
-    def _way(self, rows: list[int], cost: float) -> Way:
-        known = [self.margin[(min(a, b), max(a, b))] for a, b in pairwise(rows)]
-        tightest = min(known)
-        return Way(self.points[rows], np.array([margin for margin, _ in known]), cost, tightest[1])
-
-    def _neighbours(self) -> list[list[tuple[int, float]]]:
-        near: list[list[tuple[int, float]]] = [[] for _ in self.points]
-        for (a, b), (margin, _) in self.margin.items():
-            near[a].append((b, margin))
-            near[b].append((a, margin))
-        return near
-
-    def _cost(self, a: int, b: int, margin: float) -> float:
-        seconds = float(self.space.seconds(self.points[a], self.points[b]))
-        return STOP_S + seconds * (1.0 + TIGHT * max(0.0, 1.0 - margin / WANTED_M) ** 2)
+        return rows[::-1]
 
 
 def find_way(space: Space, start: Array, goals: Array, *, seed: int = 1, hints: Array | None = None) -> Way:
-    """Find a way that keeps the largest margin, then the quickest of those, and make it better.
+    """Find a way with a large margin that does not take long.
+
+    Margin counts up to WANTED_M, and near an end no more than the end itself allows; a centimetre of the least
+    margin is worth WORTH_S / 100 seconds.
 
     Args:
         space: what is proven there.
         start: (A,) joint positions.
         goals: (G, A); one of them is reached.
         seed: of the sampling; the same seed gives the same way.
-        hints: (H, A) points that a way may lead through, such as those of a script, in order.
+        hints: (H, A) points that a way may lead past, such as those of a script, in order.
 
     Returns:
         The way; not ``free`` when none was found: then the least bad one, and what blocks it.
     """
     source = np.random.Generator(np.random.PCG64(seed))
-    hints = np.zeros((0, len(start))) if hints is None else hints
-    road = Roadmap(space, np.concatenate([start[None], goals]), tuple(range(1, len(goals) + 1)))
-    road.connect([(0, goal) for goal in road.goals])
-    if len(hints):
-        road.add(hints)
-        line = [0, *range(len(goals) + 1, len(goals) + 1 + len(hints)), 1]
-        road.connect(list(pairwise(line)))
-    # no way keeps more than its own ends do
-    ends = space.margins(road.points[: len(goals) + 1], road.points[: len(goals) + 1]).lower_m
-    most = min(WANTED_M, float(ends[0]), float(ends[1:].max()))
+    appraiser = Appraiser(space)
+    margins = appraiser.ends(np.concatenate([start[None], goals]))
+    direct = [
+        appraiser.appraise(np.stack([start, goal]), np.array([margins[0], own]), least_m=0.0)
+        for goal, own in zip(goals, margins[1:], strict=True)
+    ]
+    plain = [way for way in direct if way.plain]
+    if plain:
+        return min(plain, key=lambda way: way.cost)
+    first = [way.points for way in direct if way.free]
+    if hints is not None and len(hints):
+        first.append(np.concatenate([start[None], hints, goals[:1]]))
+    if margins[0] >= 0.0 and margins[1:].max() >= 0.0:
+        roomy = ROOMY * min(float(margins[0]), float(margins[1:].max()))
+        first += _searched(appraiser, source, start, goals[margins[1:] >= 0.0], hints, roomy)
+    tried = [
+        refined(appraiser, points, np.array([margins[0], appraiser.ends(points[-1:])[0]]), source) for points in first
+    ]
+    free = [way for way in tried if way.free]
+    if free:
+        return min(free, key=lambda way: way.cost)
+    return _least_bad(appraiser, source, start, goals)
+
+
+def _searched(
+    appraiser: Appraiser, source: np.random.Generator, start: Array, goals: Array, hints: Array | None, roomy_m: float
+) -> list[Array]:
+    """Return the points of the cheapest way on a roadmap and of the cheapest roomy one; empty where there is none."""
+    ends, rows = np.concatenate([start[None], goals]), tuple(range(1, len(goals) + 1))
+    roads = [Roadmap(appraiser, ends, rows, least_m) for least_m in (0.0, roomy_m)]
+    for road in roads:
+        road.join([(0, goal) for goal in rows])
+        if hints is not None and len(hints):
+            road.add(hints)
+    found: list[list[int]] = []
     for number in range(ROUNDS):
-        if number and road.widest() >= max(most - 0.02, 0.0):
+        points = _samples(appraiser, source, start, goals, FIRST_POINTS * 2**number, 0.35 * 2**number)
+        for road in roads:
+            road.add(points)
+        ways = [way for road in roads if (way := road.best()) is not None]
+        looked, found = bool(found), ways or found
+        if len(found) == 2 or looked:  # for a roomy way one more look, once there is any
             break
-        road.add(_samples(source, space.limits, start, goals, FIRST_POINTS * 2**number, 0.35 * 2**number))
-    # the ends may dictate the margin: the ways that lose a centimetre on that are as good
-    way = road.quickest(road.widest() - 0.01)
-    if way is None:
-        raise ValueError("nothing joins start and goal")  # every goal has a segment from the start: cannot be
-    return _better(space, way, source) if way.free else way
+    return [roads[0].points[way] for number, way in enumerate(found) if len(way) > 2 and way not in found[:number]]
 
 
-def _samples(source: np.random.Generator, limits: Array, start: Array, goals: Array, count: int, wide: float) -> Array:
-    """Draw points (count, A) about the straight ways to the goals, within limits."""
-    goal = goals[source.integers(0, len(goals), count)]
-    share = source.random((count, 1))
-    spread = wide * np.sqrt(share * (1 - share)) * 2 + 0.1
-    points = start + share * (goal - start) + spread * source.normal(size=(count, len(start)))
-    return np.asarray(np.clip(points, limits[:, 0], limits[:, 1]))
+def _samples(
+    appraiser: Appraiser, source: np.random.Generator, start: Array, goals: Array, count: int, wide: float
+) -> Array:
+    """Draw free points (at most count, A) about the straight ways to the goals, within limits."""
+    limits, kept = appraiser.space.limits, np.zeros((0, len(start)))
+    for _ in range(8):
+        goal = goals[source.integers(0, len(goals), count)]
+        share = source.random((count, 1))
+        spread = wide * np.where(np.arange(count) % 2, 1.0, 3.0)[:, None] * np.sqrt(share * (1 - share)) * 2 + 0.1
+        points = start + share * (goal - start) + spread * source.normal(size=(count, len(start)))
+        points = np.clip(points, limits[:, 0], limits[:, 1])
+        room = appraiser.space.margins(standing(points), give_up_m=FREE_M).lower_m
+        kept = np.concatenate([kept, points[room >= FREE_M]])
+        if len(kept) >= count:
+            break
+    return np.asarray(kept[:count])
 
 
-def _better(space: Space, way: Way, source: np.random.Generator) -> Way:
-    """Leave out waypoints and move the others, as long as the cost falls and the margin does not."""
-    least = way.least_m - 0.01
-    for number in range(SMOOTHING):
-        way = _shorter(space, way, least)
-        size = 0.25 / 2**number
-        for k in range(1, len(way.points) - 1):
-            middle = 0.5 * (way.points[k - 1] + way.points[k + 1])
-            drift = source.random((TRIALS, 1)) * (middle - way.points[k])
-            tried = way.points[k] + drift + size * source.normal(size=(TRIALS, way.points.shape[1]))
-            tried = np.clip(tried, space.limits[:, 0], space.limits[:, 1])
-            road = Roadmap(space, np.concatenate([way.points[[k - 1]], way.points[[k + 1]], tried]), (1,))
-            road.connect([(end, 2 + row) for row in range(TRIALS) for end in (0, 1)])
-            found = road.quickest(least)
-            before = sum(_costs(space, way)[k - 1 : k + 1])
-            if found is not None and found.cost < before - 1e-9:
-                points = way.points.copy()
-                points[k] = found.points[1]
-                margins = way.margins_m.copy()
-                margins[k - 1 : k + 1] = found.margins_m
-                way = Way(points, margins, way.cost - before + found.cost, way.blocked_by)
-    return _shorter(space, way, least)
-
-
-def _costs(space: Space, way: Way) -> list[float]:
-    seconds = space.seconds(way.points[:-1], way.points[1:])
-    return list(STOP_S + seconds * (1.0 + TIGHT * np.maximum(0.0, 1.0 - way.margins_m / WANTED_M) ** 2))
-
-
-def _shorter(space: Space, way: Way, least_m: float) -> Way:
-    """Return the way with every waypoint left out that the others allow."""
-    if len(way.points) < 3:
-        return way
-    last = len(way.points) - 1
-    road = Roadmap(space, way.points, (last,))
-    road.connect([(a, b) for a in range(last) for b in range(a + 1, last + 1)])
-    found = road.quickest(min(least_m, way.least_m))
-    return way if found is None or found.cost > way.cost else found
+def _least_bad(appraiser: Appraiser, source: np.random.Generator, start: Array, goals: Array) -> Way:
+    """Return a way that lacks as little as a coarse search finds."""
+    road = Roadmap(appraiser, np.concatenate([start[None], goals]), tuple(range(1, len(goals) + 1)), -np.inf)
+    road.join([(0, goal) for goal in road.goals])
+    limits = appraiser.space.limits
+    goal = goals[source.integers(0, len(goals), FIRST_POINTS)]
+    points = start + source.random((FIRST_POINTS, 1)) * (goal - start)
+    points += source.normal(0, 0.5, points.shape)
+    road.add(np.clip(points, limits[:, 0], limits[:, 1]))
+    rows = road.best() or [0, 1]
+    return appraiser.appraise(road.points[rows], np.full(2, UNSAFE_S))

@@ -1,32 +1,32 @@
-"""Routes: the free stretches of a carry flown with the largest proven margin, worksites as they are."""
+"""Routes: the free stretches of a carry flown with a large proven margin, worksites as they are."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from armcarry.errors import FrameError, InputError, ReachError
-from armcarry.files.documents.scenario import Move
+from armcarry.files.documents.scenario import Carry, Move
 from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
 from armcarry.motion.inverse import solutions
-from armcarry.motion.path import joint_segment
+from armcarry.motion.path import rounded
 from armcarry.planning.blocked import why_none
-from armcarry.planning.roadmap import Way as ArmWay
+from armcarry.planning.other_goals import other_goals
 from armcarry.planning.roadmap import find_way
 from armcarry.planning.script import write_with_moves
-from armcarry.planning.space import ENOUGH_M, ArmSpace
+from armcarry.planning.space import ArmSpace
+from armcarry.planning.ways import Way as ArmWay
+from armcarry.planning.ways import standing
 from armcarry.scene.build import Scene
 from armcarry.scene.tree import WORLD, Tree
 from armcarry.timeline.carry import timed
 from armcarry.timeline.moves import PlannedMove, Way, goal_of
 from armcarry.timeline.variants import plan_all
-from armcarry.timeline.widen import widened
 
 Tell = Callable[[str, float], None]
 
@@ -51,6 +51,7 @@ class Stretch:
         better: whether the way takes the place of the script's.
         reason: why it does not, or why there is none.
         moves: the moves to write, empty unless better.
+        other_branch: whether the goal is taken on another branch of the arm than the script's.
     """
 
     carry: str
@@ -65,6 +66,7 @@ class Stretch:
     better: bool
     reason: str
     moves: tuple[dict[str, Any], ...] = ()
+    other_branch: bool = False
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain values for JSON; what is unknown is null."""
@@ -73,8 +75,13 @@ class Stretch:
         return {
             "carry": self.carry, "first_move": self.first + 1, "moves": self.count, "title": self.title,
             **{key: value if np.isfinite(value) else None for key, value in numbers.items()},
-            "better": self.better, "reason": self.reason,
+            "better": self.better, "other_branch": self.other_branch, "reason": self.reason,
         }  # fmt: skip
+
+    @property
+    def outcome(self) -> str:
+        """What became of it, in words."""
+        return ("new, on another branch of the arm" if self.other_branch else "new") if self.better else self.reason
 
     def row(self) -> tuple[str, ...]:
         """Return a row for the terminal."""
@@ -84,7 +91,7 @@ class Stretch:
 
         return (
             f"{self.carry}: {self.title}", told(self.script_m, "m", 3), told(self.route_m, "m", 3),
-            told(self.script_s, "s", 0), told(self.route_s, "s", 0), "new" if self.better else self.reason,
+            told(self.script_s, "s", 0), told(self.route_s, "s", 0), self.outcome,
         )  # fmt: skip
 
 
@@ -99,7 +106,7 @@ def write_routes(stretches: tuple[Stretch, ...], source: Path, target: Path) -> 
     better = [stretch for stretch in stretches if stretch.better]
     for stretch in better:
         replaced.setdefault(stretch.carry, []).append((stretch.first, stretch.count, list(stretch.moves)))
-    write_with_moves(source, target, replaced, "found by armcarry route; every move ends at rest")
+    write_with_moves(source, target, replaced, "found by armcarry route; via points are rounded without stopping")
     return len(better)
 
 
@@ -111,9 +118,9 @@ def find_routes(
 ) -> tuple[Stretch, ...]:
     """Find a way for every stretch of moves through free space.
 
-    A stretch is a run of moves of the arm without relaxations; holds, switches and moves at worksites stay, and
-    so do the joint positions at both of its ends. The margin is the least proven distance beyond what the rules
-    ask, over all pairs and instants.
+    A stretch is a run of moves of the arm without relaxations; holds, switches and moves at worksites stay. Where a
+    stretch starts stays too, and where it ends, except that a pose or worksite may be taken on another branch of the
+    arm if all that comes behind it can be flown from there as well. The margin is that of ``ArmSpace``.
 
     Args:
         scene: of the scenario.
@@ -125,23 +132,47 @@ def find_routes(
         InputError: the scenario has no such carry, or no carry with moves of its own.
     """
     say = tell or (lambda words, share: None)
-    carries = {item.name: item for item in scene.loaded.scenario.carries if item.moves}
-    if carry is not None and carry not in carries:
-        raise FrameError("carry with moves of its own", carry, carries)
-    if not carries:
+    carries = {item.name: item for item in scene.loaded.scenario.carries}
+    own = [name for name, item in carries.items() if item.moves]
+    if carry is not None and carry not in own:
+        raise FrameError("carry with moves of its own", carry, own)
+    if not own:
         raise InputError("the scenario has no carry with moves of its own, so there is nothing to route")
     say("planning the script", 0.0)
-    way, shortfall = plan_all(scene, tuple(scene.loaded.scenario.carries), Way(scene.tree, scene.position))
-    runs = [run for run in _free_runs(way.moves) if run[0].carry in carries and carry in (None, run[0].carry)]
-    found = []
-    for number, run in enumerate(runs):
+    wanted, found = (own if carry is None else [carry]), list[Stretch]()
+    script, shifted = tuple(carries.values()), dict.fromkeys(carries, 0)
+    start = Way(scene.tree, scene.position)
+    way, shortfall = plan_all(scene, script, start)
+    number = 0
+    while number < len(runs := [run for run in _free_runs(way.moves) if run[0].carry in wanted]):
         say(f"stretch {number + 1} of {len(runs)}", 0.1 + 0.8 * number / len(runs))
-        found.append(_improved(scene, run, seed))
-    if shortfall is not None and shortfall.carry in carries and carry in (None, shortfall.carry):
+        run = runs[number]
+        stretch = _improved(scene, script, run, seed)
+        found.append(replace(stretch, first=stretch.first + shifted[run[0].carry]))
+        if stretch.other_branch:
+            # what comes behind starts elsewhere now
+            script = _with(script, stretch)
+            shifted[run[0].carry] += stretch.count - len(stretch.moves)
+            way, shortfall = plan_all(scene, script, start)
+        number += 1
+    if shortfall is not None and shortfall.carry in wanted:
         say("the move that cannot be made", 0.9)
-        move = carries[shortfall.carry].moves[shortfall.number - 1]
-        found.append(_unmade(scene, way, shortfall.carry, shortfall.number - 1, move, seed))
+        move = next(item for item in script if item.name == shortfall.carry).moves[shortfall.number - 1]
+        stretch = _unmade(scene, way, shortfall.carry, shortfall.number - 1, move, seed)
+        found.append(replace(stretch, first=stretch.first + shifted[shortfall.carry]))
     return tuple(found)
+
+
+def _with(script: tuple[Carry, ...], stretch: Stretch) -> tuple[Carry, ...]:
+    """Return the carries with a stretch's moves in place."""
+    new = [Move.model_validate(move) for move in stretch.moves]
+    return tuple(
+        item if item.name != stretch.carry
+        else item.model_copy(
+            update={"moves": [*item.moves[: stretch.first], *new, *item.moves[stretch.first + stretch.count :]]}
+        )
+        for item in script
+    )  # fmt: skip
 
 
 def _free_runs(moves: tuple[PlannedMove, ...]) -> list[list[PlannedMove]]:
@@ -165,25 +196,26 @@ def _title(run: list[PlannedMove]) -> str:
     return names[0] if len(names) == 1 else f"{names[0]} to {names[-1]}"
 
 
-def _improved(scene: Scene, run: list[PlannedMove], seed: int) -> Stretch:
+def _improved(scene: Scene, script: tuple[Carry, ...], run: list[PlannedMove], seed: int) -> Stretch:
     """Return a stretch that the script flies, with the way found for it."""
     columns = scene.arm_columns
     ends = np.stack([run[0].start[columns], run[-1].end[columns]])
     space = _space(scene, run[0].tree, run[0].start, ends)
-    script_m = min(_path_margin(scene, space, planned) for planned in run)
+    script_m = min(space.along(planned.path.curve) for planned in run if planned.path is not None)
     script_s = sum(_seconds(scene, planned) for planned in run)
     hints = np.array([planned.end[columns] for planned in run[:-1]]).reshape(-1, len(columns))
-    way = find_way(space, run[0].start[columns], run[-1].end[columns][None], seed=seed, hints=hints)
+    goals = np.concatenate([ends[1:], other_goals(scene, script, run, space)])
+    way = find_way(space, ends[0], goals, seed=seed, hints=hints)
     place = (run[0].carry, run[0].number - 1, len(run), _title(run), script_m, script_s)
     if not way.free:
-        reason = why_none(scene, space, way, seed)
-        return Stretch(*place, way, np.inf, np.inf, False, reason)
-    options = {key: min(values) for key, values in _options(run).items() if values}
-    moves = _written(scene, way, run[-1].move, options)
-    route_m, route_s = way.least_m, _way_seconds(scene, run[0], way, moves)
+        return Stretch(*place, way, np.inf, np.inf, False, why_none(scene, space, way, seed))
+    moves = (_written(scene, way, run[-1].move, _options(run)),)
+    route_m, route_s = way.least_m, _way_seconds(scene, run[0], way, moves[0])
     better = route_m > script_m + SAME_M or (route_m > script_m - SAME_M and route_s < script_s - SAME_S)
-    reason = "" if better else "the script is as good"
-    return Stretch(*place, way, route_m, route_s, better, reason, moves if better else ())
+    if not better:
+        return Stretch(*place, way, route_m, route_s, False, "the script is as good")
+    other = not np.array_equal(way.points[-1], ends[1])
+    return Stretch(*place, way, route_m, route_s, True, "", moves, other)
 
 
 def _unmade(scene: Scene, at: Way, carry: str, number: int, move: Move, seed: int) -> Stretch:
@@ -198,40 +230,28 @@ def _unmade(scene: Scene, at: Way, carry: str, number: int, move: Move, seed: in
     chain = Chain.of(at.tree, WORLD, point, joints=scene.arm_joints, held=at.position)
     space = ArmSpace(scene, at.tree, at.position)
     try:
-        goals = np.clip(solutions(chain, pose, what=title), *chain_limits(scene))
+        goals = np.clip(solutions(chain, pose, what=title), space.limits[:, 0], space.limits[:, 1])
     except ReachError as error:
         reason = f"{error}; a base station nearer to it may open it: armcarry stations"
         return Stretch(*place, None, np.inf, np.inf, False, reason)
-    room = space.margins(goals, goals).lower_m
+    room = space.margins(standing(goals)).lower_m
     goals = goals[np.argsort(-room, kind="stable")[:GOALS]]
     way = find_way(space, at.position[scene.arm_columns], goals, seed=seed)
     if not way.free:
         return Stretch(*place, way, np.inf, np.inf, False, why_none(scene, space, way, seed))
-    moves = _written(scene, way, move, {})
+    written = _written(scene, way, move, {})
     start = PlannedMove(carry, number + 1, move, title, at.tree, at.tree, at.position, at.position, point)
-    return Stretch(*place, way, way.least_m, _way_seconds(scene, start, way, moves), True, "", moves)
+    return Stretch(*place, way, way.least_m, _way_seconds(scene, start, way, written), True, "", (written,))
 
 
 def _space(scene: Scene, tree: Tree, position: Array, ends: Array) -> ArmSpace:
     """Return the space in which margins are sought: beyond the budget where both ends allow it."""
-    strict = ArmSpace(scene, tree, position, budget=True)
-    if np.all(strict.margins(ends, ends).lower_m >= 0.0):
-        return strict
-    return ArmSpace(scene, tree, position)
-
-
-def chain_limits(scene: Scene) -> tuple[Array, Array]:
-    """Return lower and upper travel of the arm's joints (A,), (A,)."""
-    limits = scene.tree.joint_limits[scene.arm_columns]
-    return limits[:, 0], limits[:, 1]
-
-
-def _path_margin(scene: Scene, space: ArmSpace, planned: PlannedMove) -> float:
-    if planned.path is None or not len(space.asked_m):
-        return ENOUGH_M
-    motion = widened(scene, planned.path.curve, planned.start)
-    bounds = space.prover.bounds(motion, report_distance_m=space.asked_m + ENOUGH_M, tolerance_m=5e-3)
-    return float(min(ENOUGH_M, (np.maximum(bounds.lower_m, 0.0) - space.asked_m).min()))
+    for budget in (True, False):
+        space = ArmSpace(scene, tree, position, budget=budget)
+        space.allow(ends)
+        if np.all(space.margins(standing(ends)).lower_m >= 0.0):
+            break
+    return space
 
 
 def _seconds(scene: Scene, planned: PlannedMove) -> float:
@@ -239,46 +259,42 @@ def _seconds(scene: Scene, planned: PlannedMove) -> float:
     return 0.0 if motion is None else motion.duration_s
 
 
-def _way_seconds(scene: Scene, like: PlannedMove, way: ArmWay, moves: tuple[dict[str, Any], ...]) -> float:
+def _way_seconds(scene: Scene, like: PlannedMove, way: ArmWay, written: dict[str, Any]) -> float:
     """Return how long a way takes when it is timed like any other move."""
-    total, full = 0.0, like.start.copy()
-    for (start, end), written in zip(pairwise(way.points), moves, strict=True):
-        first = full.copy()
-        first[scene.arm_columns], full[scene.arm_columns] = start, end
-        move = Move.model_validate(written)
-        planned = replace(
-            like, move=move, start=first, end=full.copy(), path=joint_segment(scene.arm_joints, start, end),
-            tool=scene.tool(like.tree),
-        )  # fmt: skip
-        total += _seconds(scene, planned)
-    return total
+    end = like.start.copy()
+    end[scene.arm_columns] = way.points[-1]
+    return _seconds(
+        scene, replace(like, move=Move.model_validate(written), end=end, path=rounded(scene.arm_joints, way.points),
+                       tool=scene.tool(like.tree)),
+    )  # fmt: skip
 
 
-def _options(run: list[PlannedMove]) -> dict[str, list[float]]:
+def _options(run: list[PlannedMove]) -> dict[str, float]:
     """Return the speeds that the script asks for along a stretch; the slowest holds for all of the way."""
-    return {
+    asked = {
         "rate": [planned.move.rate for planned in run if planned.move.rate < 1.0],
         "tip_speed": [planned.move.tip_speed for planned in run if planned.move.tip_speed is not None],
     }
+    return {key: min(values) for key, values in asked.items() if values}
 
 
-def _written(scene: Scene, way: ArmWay, last: Move, options: dict[str, float]) -> tuple[dict[str, Any], ...]:
-    """Return the way as moves of a script, the last with the name and words of the move it stands for."""
+def _written(scene: Scene, way: ArmWay, last: Move, options: dict[str, float]) -> dict[str, Any]:
+    """Return the way as a move of a script, with the name and words of the last move it stands for."""
     joints = scene.loaded.arm.document.joints
-    speeds: dict[str, Any] = {}
+    points = [
+        {joint: f"{value:.4f} deg" for joint, value in zip(joints, np.degrees(point).tolist(), strict=True)}
+        for point in way.points[1:]
+    ]
+    move: dict[str, Any] = {}
+    if last.name is not None:
+        move["name"] = last.name
+    if last.say:
+        move["say"] = last.say
+    move["to_joints"] = points[-1]
+    if len(points) > 1:
+        move["via"] = points[:-1]
     if "rate" in options:
-        speeds["rate"] = options["rate"]
+        move["rate"] = options["rate"]
     if "tip_speed" in options:
-        speeds["tip_speed"] = f"{options['tip_speed']:g} m/s"
-    moves: list[dict[str, Any]] = []
-    count = len(way.points) - 1
-    for number, point in enumerate(way.points[1:], start=1):
-        move: dict[str, Any] = {}
-        if last.name is not None:
-            move["name"] = last.name if number == count else f"{last.name[:38]}_by_{number}"
-        if last.say and number == count:
-            move["say"] = last.say
-        degrees = np.degrees(point).tolist()
-        move["to_joints"] = {joint: f"{value:.4f} deg" for joint, value in zip(joints, degrees, strict=True)}
-        moves.append({**move, **speeds})
-    return tuple(moves)
+        move["tip_speed"] = f"{options['tip_speed']:g} m/s"
+    return move

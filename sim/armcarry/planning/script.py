@@ -43,11 +43,20 @@ def write_with_moves(
             for move in moves:
                 item = CommentedMap(move)
                 if "to_joints" in move:
-                    item["to_joints"] = CommentedMap(move["to_joints"])
-                    item["to_joints"].fa.set_flow_style()
+                    item["to_joints"] = _on_a_line(move["to_joints"])
+                if "via" in move:
+                    item["via"] = [_on_a_line(point) for point in move["via"]]
                 items.append(item)
             carry["moves"][first : first + count] = items
             carry["moves"].yaml_set_comment_before_after_key(first, before=note, indent=6)
     stream = io.StringIO()
     yaml.dump(document, stream)
     write_bytes_atomic(target, stream.getvalue().encode("utf-8"))
+
+
+def _on_a_line(settings: dict[str, str]) -> Any:
+    from ruamel.yaml.comments import CommentedMap
+
+    item = CommentedMap(settings)
+    item.fa.set_flow_style()
+    return item

@@ -1,4 +1,4 @@
-"""The arm's joint space in one tree: how much proven margin straight joint segments keep, many at once."""
+"""The arm's joint space in one tree: how much proven margin short pieces of a way keep, many at once."""
 
 from __future__ import annotations
 
@@ -6,22 +6,39 @@ import numpy as np
 
 from armcarry.checks.budget import root_sum_square_m, worst_case_m
 from armcarry.clearance import Prover
-from armcarry.clearance.many import Arcs, Margins, least_margins
+from armcarry.clearance.many import Arcs, Lists, Margins, least_margins
+from armcarry.clearance.spheres import Spheres
 from armcarry.geometry.poses import Array
+from armcarry.motion.chain import Chain
 from armcarry.motion.curve import Motion
+from armcarry.motion.jacobian import pose_and_jacobian, smallest_singular_value
+from armcarry.motion.timing import BEND_SHARE
+from armcarry.planning.ways import standing
 from armcarry.scene.build import Scene
-from armcarry.scene.limits import joint_rates
-from armcarry.scene.tree import Tree
-from armcarry.timeline.pairs import judged_pairs, required_of
+from armcarry.scene.limits import joint_accelerations, joint_rates
+from armcarry.scene.tree import WORLD, Tree
+from armcarry.timeline.pairs import arm_pairs, required_of
+from armcarry.timeline.widen import widened
 
 #: margins beyond this are all the same to a route, m
-ENOUGH_M = 0.5
+ENOUGH_M = 0.3
+#: bodies with at most this many joints of the arm between them are as near as the arm was built
+FIXED_JOINTS = 2
+#: among bodies that the arm moves, this much to spare is enough: no uncertainty but that of its own joints, m
+OWN_ENOUGH_M = 0.05
+#: stands for a pair where the arm loses a direction of motion
+SINGULAR = -2
 #: how exactly a margin is known, m
 TOLERANCE_M = 0.01
 
 
 class ArmSpace:
     """Joint space of the arm with everything else at rest.
+
+    The margin is the distance beyond what the rules ask, of all that the arm moves from all that it does not.
+    Pairs that only the arm's own posture sets (arm, rider and load among themselves, the arm's foot and what it
+    stands on) must keep what is asked of them; once that is so with OWN_ENOUGH_M to spare they do not lower
+    the margin, because no way of flying could make it larger; with less to spare they lower it in proportion.
 
     Args:
         scene: rules, classes and the arm.
@@ -31,7 +48,11 @@ class ArmSpace:
 
     Attributes:
         limits: (A, 2) travel of the arm's joints less the margin that the rules ask for, rad.
-        rates: (A,) rad/s allowed in this tree's load class.
+        rates, accelerations: (A,) rad/s and rad/s^2 allowed in this tree's load class.
+        tip_speed_m_s: allowed for load and rider.
+        least_singular: smallest singular value that the rules ask for.
+        asked_m: (P,) of the pairs (P, 2), those by posture last.
+        around: (P,) which pairs are not by posture.
     """
 
     def __init__(self, scene: Scene, tree: Tree, position: Array, *, budget: bool = False) -> None:
@@ -41,30 +62,90 @@ class ArmSpace:
         self.limits = tree.joint_limits[scene.arm_columns] + np.array([margin, -margin])
         _, load = scene.load(tree)
         self.rates = joint_rates(scene.loaded.arm.document, load)
-        pairs, _ = judged_pairs(scene, tree, _turning(tree, scene.arm_columns, position))
+        self.accelerations = joint_accelerations(scene.loaded.arm.document, load)
+        self.tip_speed_m_s = scene.tip_speed_limit(tree, load)
+        self.chain = Chain.of(tree, WORLD, scene.tool(tree), joints=self.joints, held=position)
+        pairs = arm_pairs(scene, tree)
         asked = required_of(scene, tree, pairs)
-        ruled = ~np.isnan(asked)
+        pairs, asked = pairs[~np.isnan(asked)], asked[~np.isnan(asked)]
         self.budget = budget
-        self.pairs, self.asked_m = pairs[ruled], asked[ruled]
         if budget:
-            self.asked_m = self.asked_m + _uncertain_m(scene, tree, self.pairs)
-        self.prover = Prover(tree, self.pairs)
+            asked = asked + _uncertain_m(scene, tree, pairs)
+        behind = scene.arm_joints_behind(tree)[pairs]
+        own = np.all(behind > 0, axis=1) | (np.abs(behind[:, 0] - behind[:, 1]) <= FIXED_JOINTS)
+        order = np.argsort(own, kind="stable")
+        self.pairs, self.asked_m = pairs[order], asked[order]
+        self.around = ~own[order]
+        self._open = int(np.count_nonzero(self.around))
+        self._around = Prover(tree, self.pairs[: self._open])
+        self._balls = Spheres(self._around, self.joints, position, self.asked_m[: self._open] + ENOUGH_M)
+        self._own = Prover(tree, self.pairs[self._open :])
+        arm = scene.loaded.arm.document
+        self._length_m = arm.characteristic_length
+        self.least_singular = scene.loaded.rules.margins.smallest_singular_value
 
-    def margins(self, starts: Array, ends: Array, *, give_up_m: float = -np.inf) -> Margins:
-        """Bound the least margin of straight joint segments (N, A) to (N, A), metres beyond what is required.
+    def margins(self, arcs: Array, *, give_up_m: float = -np.inf) -> Margins:
+        """Bound the least margin over quadratics (N, 3, A) of a parameter from 0 to 1, ascending powers, metres.
 
-        Proven at every instant of each, at most ``ENOUGH_M``; -inf where given up.
+        Proven at every instant of each, at most ``ENOUGH_M``; -inf where given up. Where the arm loses a direction
+        of motion (looked at where an arc starts, in its middle and where it ends) it is below 0 and the pair is
+        ``SINGULAR``.
         """
-        count = len(starts)
-        table = np.zeros((count, 1, 2, len(self.joints)))
-        table[:, 0, 0], table[:, 0, 1] = starts, ends - starts
+        own, asked = self.asked_m[self._open :], self.asked_m[: self._open]
+        found = self._bounds(self._own, arcs, own, OWN_ENOUGH_M, min(give_up_m, 0.0), Lists.every(self._own))
+        scale = ENOUGH_M / OWN_ENOUGH_M
+        lower, reached = (np.where(value > 0, value * scale, value) for value in (found.lower_m, found.reached_m))
+        pair, at = np.where(found.pair >= 0, found.pair + self._open, -1), found.at
+        rest = np.flatnonzero(lower >= give_up_m)
+        if len(rest):
+            quick = arcs[rest]
+            halves = 0.5 * (np.abs(quick[:, 1]) + 1.5 * np.abs(quick[:, 2]))
+            near = self._balls.near(quick[:, 0] + 0.5 * quick[:, 1] + 0.25 * quick[:, 2], halves)
+            around = self._bounds(self._around, quick, asked, ENOUGH_M, give_up_m, near)
+            which = np.flatnonzero(around.lower_m < lower[rest])
+            lower[rest[which]], reached[rest[which]] = around.lower_m[which], around.reached_m[which]
+            pair[rest[which]], at[rest[which]] = around.pair[which], around.at[which]
+        spare = self._singular(arcs)
+        lost = (spare < 0) & (spare < lower)
+        lower, pair = np.where(lost, spare, lower), np.where(lost, SINGULAR, pair)
+        return Margins(np.minimum(lower, ENOUGH_M), reached, pair, at, np.zeros(len(arcs)))
+
+    def along(self, curve: Motion) -> float:
+        """Return the least margin of a path of the arm's joints, as ``margins`` counts it, singular places aside."""
+        whole, least = widened(self.scene, curve, self.position), ENOUGH_M
+        for prover, asked, enough in (
+            (self._own, self.asked_m[self._open :], OWN_ENOUGH_M),
+            (self._around, self.asked_m[: self._open], ENOUGH_M),
+        ):
+            if len(asked):
+                bounds = prover.bounds(whole, report_distance_m=asked + enough, tolerance_m=TOLERANCE_M / 2)
+                spare = float((np.maximum(bounds.lower_m, 0.0) - asked).min())
+                least = min(least, spare * ENOUGH_M / enough if spare > 0 else spare)
+        return least
+
+    def _singular(self, arcs: Array) -> Array:
+        """Return what the smallest singular value is above what the rules ask, least of three places (N,)."""
+        places = np.stack([arcs[:, 0], arcs[:, 0] + 0.5 * arcs[:, 1] + 0.25 * arcs[:, 2], arcs.sum(axis=1)])
+        values = smallest_singular_value(self.chain, places, length_m=self._length_m)
+        return np.asarray(values.min(axis=0) - self.least_singular)
+
+    def allow(self, points: Array) -> None:
+        """Let the arm be as near to losing a direction of motion as it is at points (N, A), where a script puts it."""
+        spare = float(self._singular(standing(points)).min())
+        self.least_singular += min(0.0, spare) * (1 + 1e-9)
+
+    def _bounds(
+        self, prover: Prover, table: Array, asked: Array, enough: float, give_up: float, near: Lists
+    ) -> Margins:
+        count = len(table)
         base = np.repeat(self.position[None], count, axis=0)
-        base[:, self.scene.arm_columns] = starts
+        base[:, self.scene.arm_columns] = table[:, 0]
         arcs = Arcs(
-            self.joints, base, np.tile([0.0, 1.0], (count, 1)), table, np.ones(count), np.zeros_like(base)
+            self.joints, base, np.tile([0.0, 1.0], (count, 1)), table[:, None], np.ones(count), np.zeros_like(base)
         )
+        which = np.arange(count) if len(near.offsets) > 2 else np.zeros(count, dtype=np.int64)
         return least_margins(
-            self.prover, arcs, self.asked_m, tolerance_m=TOLERANCE_M, enough_m=ENOUGH_M, give_up_m=give_up_m
+            prover, arcs, asked, tolerance_m=TOLERANCE_M, enough_m=enough, give_up_m=give_up, lists=near, which=which
         )
 
     def pair_names(self, row: int) -> tuple[str, str, float]:
@@ -72,9 +153,20 @@ class ArmSpace:
         a, b = self.pairs[row].tolist()
         return self.tree.bodies[a].name, self.tree.bodies[b].name, float(self.asked_m[row])
 
-    def seconds(self, starts: Array, ends: Array) -> Array:
-        """Return the time of straight segments at full joint rates (N,), without starting and stopping."""
-        return np.asarray((np.abs(ends - starts) / self.rates).max(axis=-1))
+    def seconds(self, arcs: Array) -> Array:
+        """Return about how long quadratics (N, 3, A) take (N,), without starting and stopping.
+
+        At full joint rates and tip speed (taken from where the tip starts and ends), and slow enough that the
+        bend leaves a share of the accelerations.
+        """
+        ends = arcs[:, 1:2] + np.array([0.0, 2.0])[:, None] * arcs[:, 2:]
+        moving = (np.abs(ends) / self.rates).max(axis=2).mean(axis=1)
+        turning = np.sqrt((np.abs(2 * arcs[:, 2]) / (BEND_SHARE * self.accelerations)).max(axis=1))
+        if np.isfinite(self.tip_speed_m_s):
+            both = np.stack([arcs[:, 0], arcs.sum(axis=1)])
+            tip = pose_and_jacobian(self.chain, both)[0][..., :3, 3]
+            moving = np.maximum(moving, np.linalg.norm(tip[1] - tip[0], axis=-1) / self.tip_speed_m_s)
+        return np.asarray(np.maximum(moving, turning))
 
 
 def _uncertain_m(scene: Scene, tree: Tree, pairs: np.ndarray) -> Array:
@@ -87,11 +179,3 @@ def _uncertain_m(scene: Scene, tree: Tree, pairs: np.ndarray) -> Array:
          for a in names]
     )  # fmt: skip
     return np.asarray(table[code[pairs[:, 0]], code[pairs[:, 1]]])
-
-
-def _turning(tree: Tree, columns: np.ndarray, position: Array) -> Motion:
-    """Return a motion in which every joint of the arm moves, to find every pair that it can bring together."""
-    table = np.zeros((1, 2, len(tree.joints)))
-    table[0, 0] = position
-    table[0, 1, columns] = 1.0
-    return Motion(tree.joints, np.array([0.0, 1.0]), table)

@@ -1,0 +1,88 @@
+"""Routes that every check passes: found, written, rehearsed, and sought anew where a check fails because of them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from armcarry.planning.route import Stretch, find_routes, write_routes
+from armcarry.record.finding import Finding, Verdict
+from armcarry.rehearsal import judge, rehearse
+from armcarry.scene.build import Scene
+
+Tell = Callable[[str, float], None]
+
+#: searches, each with the next seed, before the best of them is taken
+SEARCHES = 3
+
+
+@dataclass(frozen=True, eq=False)
+class Routed:
+    """What was written, and what the checks say of it.
+
+    Attributes:
+        stretches: in the order of the script.
+        new: how many of them were written anew.
+        failed: findings that fail in the written scenario.
+        seed: of the search that gave it.
+    """
+
+    stretches: tuple[Stretch, ...]
+    new: int
+    failed: tuple[Finding, ...]
+    seed: int
+
+    @property
+    def complete(self) -> bool:
+        """Whether every stretch has a way."""
+        return all(stretch.way is not None and stretch.way.free for stretch in self.stretches)
+
+
+def write_passing(
+    scene: Scene, source: Path, target: Path, *, carry: str | None = None, seed: int = 1, tell: Tell | None = None
+) -> Routed:
+    """Write a scenario with the routes that leave fewest checks failed, of a few searches.
+
+    The search knows clearance, the budget of uncertainty, travel of the joints and singular places. What else
+    depends on a way (where a locked joint or an arm that quits leaves the rider, what is seen, run-outs) the
+    checks judge afterwards; while one fails that the script did not fail, another seed is tried.
+
+    Args:
+        scene: of the source.
+        source, target: scenario files; the source stays as it is.
+        carry, seed, tell: as for ``find_routes``.
+
+    Raises:
+        InputError: target is the source, or there is no such carry.
+        RecordError: the target cannot be written.
+    """
+    say = tell or (lambda words, share: None)
+    tried: list[Routed] = []
+    known: set[tuple[str, str]] | None = None
+    for number in range(SEARCHES):
+        share = number / SEARCHES
+        stretches = find_routes(scene, carry=carry, seed=seed + number, tell=_part(say, share))
+        new = write_routes(stretches, source, target)
+        failed = _failed(target, say, share + 0.5 / SEARCHES)
+        tried.append(Routed(stretches, new, failed, seed + number))
+        if not failed or not new:
+            break
+        if known is None:
+            known = {(finding.check, finding.subject) for finding in _failed(source, say, share + 0.9 / SEARCHES)}
+        if all((finding.check, finding.subject) in known for finding in failed):
+            break
+    best = min(tried, key=lambda routed: len(routed.failed))
+    if best is not tried[-1]:
+        write_routes(best.stretches, source, target)
+    return best
+
+
+def _part(say: Tell, share: float) -> Tell:
+    """Tell of the first half of one search as a share of all."""
+    return lambda words, done: say(words, share + 0.5 * done / SEARCHES)
+
+
+def _failed(path: Path, say: Tell, share: float) -> tuple[Finding, ...]:
+    record = rehearse(path, lambda words, _: say(f"checking {path.name}: {words}", share))
+    return tuple(finding for finding in judge(record) if finding.verdict is Verdict.FAIL)
