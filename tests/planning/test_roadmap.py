@@ -1,10 +1,13 @@
 """The planner in a plane with round obstacles, where every margin has a closed form."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
 from armcarry.clearance.many import Margins
 from armcarry.planning.roadmap import find_way
+from armcarry.planning.trees import joined
 from armcarry.planning.ways import WANTED_M, arcs_of
 
 
@@ -95,3 +98,36 @@ def test_hints_are_used():
     hints = np.array([[-1.6, 1.95], [0.0, 1.95], [1.6, 1.95]])
     way = find_way(plane, START * 1.2, GOAL * 1.2, hints=hints)
     assert way.free
+
+
+# -- two trees ------------------------------------------------------------------------------------------------
+
+BOTH = np.array([[1.5, 0.0], [1.5, 1.0]])
+
+
+def _spiral():
+    """Return a wall about the start that opens to the left, and one about the goals that opens to the right."""
+    wall = [(x, y, 0.2) for x in np.arange(-1.9, -0.4, 0.2) for y in (-0.7, 0.7)]
+    return Plane([*wall, *((-0.5, y, 0.2) for y in np.arange(-0.7, 0.71, 0.2))])
+
+
+def test_a_way_out_of_a_dead_end_is_found_and_proven():
+    space = _spiral()
+    space.limits = np.array([[-3.0, 3.0], [-3.0, 3.0]])
+    points = joined(space, START, BOTH, np.random.default_rng(1))
+    np.testing.assert_array_equal(points[0], START)
+    assert any(np.array_equal(points[-1], goal) for goal in BOTH)
+    for a, b in pairwise(points):
+        assert space.margins(arcs_of(np.stack([a, b]))[0]).lower_m.min() >= 0.0
+    assert points[:, 0].min() < -2.0  # round the open end
+
+
+def test_the_same_seed_gives_the_same_points():
+    first, again = (joined(_spiral(), START, BOTH, np.random.default_rng(4)) for _ in range(2))
+    np.testing.assert_array_equal(first, again)
+
+
+def test_where_there_is_none_it_gives_up(monkeypatch):
+    monkeypatch.setattr("armcarry.planning.trees.SEGMENTS", 200)
+    closed = Plane([(0.0, y, 0.3) for y in np.arange(-2.0, 2.01, 0.25)])
+    assert joined(closed, START, BOTH, np.random.default_rng(1)) is None

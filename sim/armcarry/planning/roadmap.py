@@ -14,12 +14,15 @@ import numpy as np
 
 from armcarry.geometry.poses import Array
 from armcarry.planning.refine import refined
+from armcarry.planning.trees import joined
 from armcarry.planning.ways import UNSAFE_S, Appraiser, Space, Way, standing
 
 #: free points of the first roadmap; each further one has twice as many and spreads wider
 FIRST_POINTS = 48
-ROUNDS = 3
+ROUNDS = 2
 NEIGHBOURS = 10
+#: every two points of a way of at most this many are tried as neighbours
+MOST_JOINED = 40
 #: a way is roomy when it keeps this share of what both its ends have
 ROOMY = 0.5
 #: points of a roadmap keep this much, m
@@ -157,7 +160,23 @@ def _searched(
         looked, found = bool(found), ways or found
         if len(found) == 2 or looked:  # for a roomy way one more look, once there is any
             break
+    if not found:
+        winding = joined(appraiser.space, start, goals, source)
+        return [] if winding is None else [_straightened(appraiser, winding)]
     return [roads[0].points[way] for number, way in enumerate(found) if len(way) > 2 and way not in found[:number]]
+
+
+def _straightened(appraiser: Appraiser, points: Array) -> Array:
+    """Return the cheapest way along some of the points of a way."""
+    while True:
+        last = len(points) - 1
+        road = Roadmap(appraiser, points, (last,), 0.0)
+        reach = last if last <= MOST_JOINED else 1 + MOST_JOINED // 4
+        road.join([(a, b) for a in range(last) for b in range(a + 1, min(a + reach, last) + 1)])
+        rows = road.best()
+        if rows is None or len(rows) == len(points):
+            return points
+        points = points[rows]
 
 
 def _samples(
