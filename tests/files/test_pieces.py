@@ -5,7 +5,7 @@ import pytest
 
 from armcarry.errors import InputError
 from armcarry.files.meshes import Triangles
-from armcarry.files.pieces import clip, convex_pieces, winding
+from armcarry.files.pieces import COVER, _sampled, _Work, clip, convex_pieces, winding
 from armcarry.geometry.shapes import ConvexMesh
 
 
@@ -86,6 +86,19 @@ def test_the_stated_error_bounds_how_far_pieces_stick_out(mesh, most):
         ).reshape(len(points), -1, 3)
         apart = np.linalg.norm(nearest - points[:, None], axis=2).min(axis=1)
         assert apart[outside].max(initial=0.0) <= pieces.error_m
+
+
+@pytest.mark.parametrize("mesh", [ell(), ring()], ids=["ell", "ring"])
+@pytest.mark.parametrize("closed", [True, False], ids=["closed", "open"])
+def test_the_error_is_that_of_every_sample_though_most_are_dropped(mesh, closed):
+    work = _Work(mesh.vertices[mesh.faces], closed)
+    shape = ConvexMesh.hull_of(mesh.vertices)
+    points = _sampled(shape.vertices_m[shape.faces], work.step)
+    apart = work.near.query(points)[0]
+    if closed:
+        apart = apart[winding(points, work.soup) < 0.5]
+    # a middle of a coarser part may lie a little farther out than every sample
+    assert apart.max() + COVER * work.step <= work.error(shape) <= apart.max() + 2 * COVER * work.step
 
 
 def test_an_ell_falls_into_two_boxes_exactly():

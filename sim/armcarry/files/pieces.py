@@ -28,6 +28,8 @@ COVER = 2 / 3
 THIN = 1e-4
 #: batches of 64 points of which it is asked whether they lie outside, before they are taken to
 TRIES = 4
+#: lengths, in steps, to which the skin of a piece is halved in turn when it is measured
+COARSE = (8, 4, 2, 1)
 #: triangles times pieces at most: cutting a mesh of very many triangles is left to whoever reduces it first
 MOST_WORK = 60_000
 
@@ -165,25 +167,37 @@ class _Work:
         return corners[np.abs(winding(corners, self.soup)) > 0.25] if len(corners) else corners
 
     def error(self, shape: ConvexMesh) -> float:
-        """Bound how far a hull sticks out: farthest sample of its skin, and what lies between samples."""
-        points = _sampled(shape.vertices_m[shape.faces], self.step)
-        apart = np.array(self.near.query(points)[0], dtype=float)
-        if self.closed:
-            apart[self.surely_inside(points)] = 0.0
+        """Bound how far a hull sticks out: farthest sample of its skin, and what lies between samples.
+
+        The skin is halved from coarse to fine; what cannot hold the farthest point is dropped on the way.
+        """
+        skin, farthest = shape.vertices_m[shape.faces], 0.0
+        for coarse in COARSE:
+            skin = _halved(skin, coarse * self.step)
+            points = skin.mean(axis=1)
+            # what is asked of a tree deep inside is slow, for much of the surface is about as far from there
+            ask = ~self.surely_inside(points) if self.closed else np.ones(len(points), dtype=bool)
+            apart = np.zeros(len(points))
+            apart[ask] = self.near.query(points[ask])[0]
+            farthest = self._outside(points, apart, farthest, last=coarse == COARSE[-1])
+            # every point of a part is within COVER * step of its middle, and distance to a set changes no faster
+            skin = skin[apart + COVER * coarse * self.step > farthest]
+        return farthest + COVER * self.step
+
+    def _outside(self, points: Array, apart: Array, farthest: float, last: bool) -> float:
+        """Return how far the farthest of points (p, 3) outside the solid is, if it is beyond ``farthest``."""
         order = np.argsort(-apart)
-        farthest = 0.0
         for start in range(0, len(order), 64):
             batch = order[start : start + 64]
-            # after some tries all that is left counts as outside: a larger bound, sooner
-            if not self.closed or apart[batch[0]] == 0.0 or start >= 64 * TRIES:
-                farthest = float(apart[batch[0]])
+            if apart[batch[0]] <= farthest:
                 break
+            # after some tries all that is left counts as outside: a larger bound, sooner
+            if not self.closed or start >= 64 * (TRIES if last else 1):
+                return float(apart[batch[0]]) if last or not self.closed else farthest
             outside = winding(points[batch], self.soup) < 0.5
             if outside.any():
-                farthest = float(apart[batch[np.argmax(outside)]])
-                break
-        # every point of the skin is within COVER * step of a sample, and distance to a set changes no faster
-        return farthest + COVER * self.step
+                return max(farthest, float(apart[batch[np.argmax(outside)]]))
+        return farthest
 
     def split(self, cell: _Cell) -> list[_Cell] | None:
         """Return the two parts of a cell by the cut that saves most volume, None if none saves any."""
@@ -258,16 +272,21 @@ def winding(points: Array, soup: Array) -> Array:
 
 
 def _sampled(soup: Array, step: float) -> Array:
-    """Return points of triangles (n, 3) so close that none of their points is farther than COVER * step from one.
+    """Return points of triangles (n, 3) so close that none of their points is farther than COVER * step from one."""
+    return np.asarray(_halved(soup, step).mean(axis=1))
 
-    Triangles are halved until no edge is longer than a step; the middle of one is then no farther from its corners
-    than two thirds of a median, which is no longer than the longest edge.
+
+def _halved(soup: Array, step: float) -> Array:
+    """Return triangles (k, 3, 3) halved until no edge is longer than a step.
+
+    The middle of one is then no farther from its corners than two thirds of a median, which is no longer than
+    the longest edge.
     """
-    kept = []
+    kept = [soup[:0]]
     while len(soup):
         edges = np.linalg.norm(soup - np.roll(soup, -1, axis=1), axis=2)
         long = edges.max(axis=1) > step
-        kept.append(soup[~long].mean(axis=1))
+        kept.append(soup[~long])
         soup, edges = soup[long], edges[long]
         if not len(soup):
             break
