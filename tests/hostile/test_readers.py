@@ -79,6 +79,30 @@ def test_glb_meshes(kit, watch, folder, monkeypatch, record_property):
     _feed(kit, watch, folder, "a.glb", [good], read, 7, kit.COUNT // 10, record_property)
 
 
+def test_dae_meshes(kit, watch, folder, monkeypatch, record_property):
+    pytest.importorskip("collada")
+    from armcarry.files.import_mesh import import_mesh
+
+    monkeypatch.setenv("ARMCARRY_CACHE", str(folder.parent / "cache"))
+    numbers = b"0 0 0 1 0 0 0 1 0 0 0 1"
+    good = (
+        b'<COLLADA xmlns="http://www.collada.org/2005/11/COLLADASchema" version="1.4.1"><asset><unit meter="0.01"/>'
+        b'<up_axis>Y_UP</up_axis></asset><library_geometries><geometry id="g"><mesh><source id="p">'
+        b'<float_array id="a" count="12">' + numbers + b'</float_array><technique_common><accessor source="#a" '
+        b'count="4" stride="3"><param name="X" type="float"/><param name="Y" type="float"/><param name="Z" '
+        b'type="float"/></accessor></technique_common></source><vertices id="v"><input semantic="POSITION" '
+        b'source="#p"/></vertices><triangles count="4"><input semantic="VERTEX" source="#v" offset="0"/>'
+        b"<p>0 2 1 0 1 3 0 3 2 1 2 3</p></triangles></mesh></geometry></library_geometries><library_visual_scenes>"
+        b'<visual_scene id="s"><node id="n"><matrix>1 0 0 1 0 1 0 0 0 0 1 0 0 0 0 1</matrix><instance_geometry '
+        b'url="#g"/></node><node><instance_node url="#n"/></node></visual_scene></library_visual_scenes>'
+        b'<scene><instance_visual_scene url="#s"/></scene></COLLADA>'
+    )
+    read = lambda path: import_mesh(path, tolerance_m=10.0)  # noqa: E731
+    (folder / "a.dae").write_bytes(good)
+    assert read(folder / "a.dae").triangles == 8
+    _feed(kit, watch, folder, "a.dae", [good], read, 8, kit.COUNT // 4, record_property)
+
+
 def test_scenarios_with_everything_they_name(kit, watch, folder, record_property):
     # the script is damaged, the models it names are the good ones
     from armcarry.files.load import load_scenario

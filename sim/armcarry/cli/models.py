@@ -24,7 +24,7 @@ class Unit(StrEnum):
 @app.command()
 def inspect(
     file: Annotated[
-        Path, typer.Argument(metavar="FILE", help="Arm or platform as URDF, or a platform as mesh: STL, OBJ or GLB.")
+        Path, typer.Argument(metavar="FILE", help="Arm or platform as URDF, or a platform as mesh: STL, OBJ, GLB, DAE.")
     ],
     root: Annotated[
         Path | None,

@@ -12,7 +12,8 @@ import numpy as np
 
 from armcarry.errors import InputError, MissingExtraError, RecordError
 from armcarry.files.atomic import write_bytes_atomic
-from armcarry.files.meshes import MAX_TRIANGLES, SUFFIXES, Triangles, is_closed, merged, read_mesh
+from armcarry.files.import_dae import read_dae
+from armcarry.files.meshes import SUFFIXES, Triangles, checked, is_closed, read_mesh
 from armcarry.files.pieces import Pieces, convex_pieces, most_pieces
 from armcarry.files.yaml_text import read_bytes
 from armcarry.geometry.poses import Array
@@ -20,10 +21,12 @@ from armcarry.geometry.shapes import ConvexMesh
 
 #: glTF has metres and y up by its standard (Khronos glTF 2.0, section 3.4)
 GLTF = (".glb",)
-READ = (*SUFFIXES, *GLTF)
+#: COLLADA says its unit and which way is up
+COLLADA = (".dae",)
+READ = (*SUFFIXES, *GLTF, *COLLADA)
 UNITS_M = {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
 #: part of every key, so that pieces of an older way of cutting are not taken for those of this one
-_WAY = "armcarry pieces 2"
+_WAY = "armcarry pieces 3"
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,32 +54,30 @@ def import_mesh(
     """Read a mesh and cut it into convex pieces; pieces of the same bytes are cut once.
 
     Args:
-        path: STL, OBJ or GLB; GLB is turned from y up to z up.
+        path: STL, OBJ, GLB or DAE; GLB and DAE come in metres and z up.
         scale: metres a unit of the file, one number or one an axis.
         tolerance_m, most: as ``convex_pieces``.
         length_m: size that the mesh should roughly have, to notice a wrong unit.
 
     Raises:
-        InputError: not readable or without triangles; MissingExtraError for GLB without trimesh.
+        InputError: not readable or without triangles; MissingExtraError for GLB or DAE without the extra ``mesh``.
     """
-    mesh, content = _read(path)
+    mesh, content, told = _read(path)
     factors = np.broadcast_to(np.asarray(scale, dtype=float), 3)
     mesh = Triangles(mesh.vertices * factors, mesh.faces[:, ::-1] if np.prod(factors) < 0 else mesh.faces)
     if not len(mesh.faces):
         raise InputError("the mesh has no triangles", file=path)
     size_m = np.ptp(mesh.vertices, axis=0)
-    notes = _odd(size_m, length_m)
+    notes = [*told, *_odd(size_m, length_m)]
     closed = is_closed(mesh.faces)
     if closed and mesh.volume < 0:
         mesh = Triangles(mesh.vertices, mesh.faces[:, ::-1])
         notes.append("its faces point inwards; they are taken the other way round")
     if not closed:
         notes.append("its surface is not closed: the pieces contain the surface, not what it might enclose")
-    if path.suffix.lower() in GLTF:
-        notes.append("glTF: y up was turned to z up")
     if most_pieces(len(mesh.faces)) < most:
         notes.append(
-            f"{len(mesh.faces)} triangles: cut into {most_pieces(len(mesh.faces))} pieces at most; "
+            f"{len(mesh.faces)} triangles: cut into no more than {most_pieces(len(mesh.faces))} pieces; "
             "a mesh of fewer triangles fits closer"
         )
     key = hashlib.sha256(f"{_WAY} {factors.tolist()!r} {tolerance_m!r} {most!r}".encode() + content).hexdigest()
@@ -98,15 +99,19 @@ def _odd(size_m: Array, length_m: float | None) -> list[str]:
     return []
 
 
-def _read(path: Path) -> tuple[Triangles, bytes]:
+def _read(path: Path) -> tuple[Triangles, bytes, list[str]]:
     if path.suffix.lower() not in READ:
         raise InputError(
             "a mesh of a kind that is not read", file=path, found=path.suffix, accepted=", ".join(READ)
         )
-    return _read_glb(path) if path.suffix.lower() in GLTF else read_mesh(path)
+    if path.suffix.lower() in GLTF:
+        return _read_glb(path)
+    if path.suffix.lower() in COLLADA:
+        return read_dae(path)
+    return *read_mesh(path), []
 
 
-def _read_glb(path: Path) -> tuple[Triangles, bytes]:
+def _read_glb(path: Path) -> tuple[Triangles, bytes, list[str]]:
     content = read_bytes(path, 50_000_000, "mesh")
     try:
         import trimesh
@@ -121,14 +126,8 @@ def _read_glb(path: Path) -> tuple[Triangles, bytes]:
         faces = np.asarray(loaded.faces, dtype=np.int64).reshape(-1, 3)
     except (TypeError, ValueError, OverflowError) as error:
         raise InputError(f"not a GLB file: {type(error).__name__}", file=path) from error
-    if len(faces) > MAX_TRIANGLES:
-        raise InputError("too many triangles", file=path, found=len(faces), accepted=f"at most {MAX_TRIANGLES}")
-    if np.any(faces < 0) or np.any(faces >= len(vertices)):
-        raise InputError("a face names a vertex that is not there", file=path)
-    if not np.all(np.isfinite(vertices)) or np.max(np.abs(vertices), initial=0.0) > 1e9:
-        raise InputError("coordinates that are not finite or too large", file=path, accepted="finite numbers")
     x, y, z = vertices.T
-    return merged(Triangles(np.stack([x, -z, y], axis=1), np.asarray(loaded.faces, dtype=np.int64))), content
+    return checked(np.stack([x, -z, y], axis=1), faces, path), content, ["glTF: y up was turned to z up"]
 
 
 # -- kept by digest ------------------------------------------------------------------------------------------

@@ -14,6 +14,7 @@ import numpy as np
 from armcarry.errors import InputError
 from armcarry.files.import_mesh import READ, UNITS_M, import_mesh
 from armcarry.files.import_urdf import ImportedUrdf, import_urdf, obj_text
+from armcarry.files.meshes import SUFFIXES
 from armcarry.files.urdf import read_urdf
 from armcarry.files.yaml_write import yaml_document
 from armcarry.geometry.model import Joint, Model
@@ -74,9 +75,9 @@ def inspect_file(
     """Read a URDF, or a mesh as a platform of one link.
 
     Args:
-        path: URDF, STL, OBJ or GLB.
+        path: URDF, STL, OBJ, GLB or DAE.
         root: folder that holds a URDF's meshes.
-        unit: of a bare STL or OBJ, which do not say theirs: m, cm, mm, in, ft. GLB is in metres.
+        unit: of a bare STL or OBJ, which do not say theirs: m, cm, mm, in, ft. GLB and DAE say theirs.
         tolerance_m, most: as ``convex_pieces``.
 
     Raises:
@@ -84,6 +85,8 @@ def inspect_file(
     """
     suffix = path.suffix.lower()
     if suffix in READ:
+        if unit != "m" and suffix not in SUFFIXES:
+            raise InputError("the file says its unit itself", file=path, found=f"--unit {unit}", accepted="no --unit")
         imported = _platform_of(path, UNITS_M[unit], tolerance_m, most)
     elif suffix in (".urdf", ".xml"):
         imported = import_urdf(path, root, tolerance_m=tolerance_m, most=most)

@@ -50,11 +50,22 @@ def read_mesh(path: Path) -> tuple[Triangles, bytes]:
         mesh = _read_text_stl(content, path)
     else:
         mesh = _read_binary_stl(content, path)
-    if len(mesh.faces) > MAX_TRIANGLES:
-        raise InputError("too many triangles", file=path, found=len(mesh.faces), accepted=f"at most {MAX_TRIANGLES}")
-    if not np.all(np.isfinite(mesh.vertices)) or np.max(np.abs(mesh.vertices), initial=0.0) > 1e9:
+    return checked(mesh.vertices, mesh.faces, path), content
+
+
+def checked(vertices: Array, faces: np.ndarray, path: Path) -> Triangles:
+    """Return vertices (n, 3) and faces (f, 3) that a reader found as a mesh; equal vertices become one.
+
+    Raises:
+        InputError: too many triangles, a face that names no vertex, or numbers that are not finite.
+    """
+    if len(faces) > MAX_TRIANGLES:
+        raise InputError("too many triangles", file=path, found=len(faces), accepted=f"at most {MAX_TRIANGLES}")
+    if np.any(faces < 0) or np.any(faces >= len(vertices)):
+        raise InputError("a face names a vertex that is not there", file=path)
+    if not np.all(np.isfinite(vertices)) or np.max(np.abs(vertices), initial=0.0) > 1e9:
         raise InputError("coordinates that are not finite or too large", file=path, accepted="finite numbers")
-    return merged(mesh), content
+    return merged(Triangles(vertices, faces))
 
 
 def convex(mesh: Triangles, scale: Array, path: Path) -> ConvexMesh:
