@@ -12,6 +12,7 @@ from armcarry import cli
 from armcarry.errors import InputError
 from armcarry.files.import_mesh import import_mesh
 from armcarry.files.import_model import inspect_file
+from armcarry.files.import_urdf import import_urdf
 
 SCRIPT = "format: armcarry scenario 1\ntitle: t\npurpose: p\nplatform: tern_yard\narm: heron\nrules: tern_yard\n"
 BASE = "base: {mount: trolley, station: 11 m}\n"
@@ -159,3 +160,13 @@ def test_a_unit_that_looks_wrong_is_told(unit, words, tmp_path, monkeypatch):
 def test_a_file_of_a_kind_that_is_not_imported_is_told():
     with pytest.raises(InputError, match=r"a file of a kind that is not imported; found '\.step'; accepted: \.urdf"):
         inspect_file(Path("a.step"))
+
+
+def test_a_package_that_lies_around_the_urdf_is_named_as_root(tmp_path):
+    urdf = tmp_path / "yard" / "robots" / "one" / "urdf" / "one.urdf"
+    urdf.parent.mkdir(parents=True)
+    mesh = '<mesh filename="package://yard/robots/one/meshes/a.stl"/>'
+    urdf.write_text(f'<robot name="r"><link name="a"><visual><geometry>{mesh}</geometry></visual></link></robot>')
+    with pytest.raises(InputError) as raised:
+        import_urdf(urdf)
+    assert f"a path inside {urdf.parents[1]}; --root {tmp_path} allows another folder" in str(raised.value)

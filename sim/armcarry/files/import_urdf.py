@@ -162,7 +162,8 @@ class _Reader:
     def find(self, part: Part, given: str) -> Path:
         """Return the mesh of a file name: beside the URDF, or under a folder above it, never outside the root."""
         plain = PurePosixPath(given.removeprefix("package://").removeprefix("file://"))
-        accepted = f"a path inside {self.root}; --root FOLDER allows another folder"
+        other = _package_root(part.path, given) or "FOLDER"
+        accepted = f"a path inside {self.root}; --root {other} allows another folder"
         if not given.strip() or len(given) > 400 or any(sign in str(plain) for sign in "\\:\0") or ".." in plain.parts:
             raise part.refuse("<mesh filename>: not a path inside the root", found=given, accepted=accepted)
         if plain.is_absolute():
@@ -239,6 +240,13 @@ def _moved(part: Part, kind: str, value: float) -> Array:
     if kind == "prismatic":
         return poses.translation(vector * value)
     return poses.rotation_about(vector, value)
+
+
+def _package_root(urdf: Path, given: str) -> Path | None:
+    """Return the folder that holds the package a mesh is said to be in, if the URDF lies in a folder of its name."""
+    package = PurePosixPath(given.removeprefix("package://")).parts[:1]
+    around = [place.parent for place in urdf.resolve().parents if (place.name,) == package]
+    return around[0] if around and given.startswith("package://") else None
 
 
 def _pose(pose: Array) -> str:
