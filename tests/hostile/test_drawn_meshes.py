@@ -152,7 +152,7 @@ def _feed(kit, watch, folder, meshes, record_property):
         return accepted
 
     before = kit.listing(folder.parent, but=None)
-    counts = kit.feed_drawn(files(meshes), feed, max(30, kit.COUNT // 3), record_property)
+    counts = kit.feed_drawn(files(meshes), feed, max(30, kit.COUNT), record_property)
     assert kit.listing(folder.parent, but=None) == before
     return counts
 

@@ -178,7 +178,7 @@ def _feed(kit, watch, folder, strategy, record_property):
         return kit.read_fairly(watch, folder, path, read)
 
     before = kit.listing(folder.parent, but=path)
-    counts = kit.feed_drawn(strategy, feed, max(30, kit.COUNT // 3), record_property)
+    counts = kit.feed_drawn(strategy, feed, max(30, kit.COUNT), record_property)
     assert kit.listing(folder.parent, but=path) == before
     return counts
 

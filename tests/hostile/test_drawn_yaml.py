@@ -195,7 +195,7 @@ def goods(kit):
     return [json.dumps(parse_yaml(text, "a").data) for text in texts if len(text) < 7000]
 
 
-def _feed(kit, watch, folder, strategy, share, record_property):
+def _feed(kit, watch, folder, strategy, record_property):
     path = folder / "a.yaml"
     (_,), read = kit.READERS["yaml"]
 
@@ -204,7 +204,7 @@ def _feed(kit, watch, folder, strategy, share, record_property):
         return kit.read_fairly(watch, folder, path, read)
 
     before = kit.listing(folder.parent, but=path)
-    fed, accepted = kit.feed_drawn(strategy, feed, max(30, kit.COUNT // share), record_property)
+    fed, accepted = kit.feed_drawn(strategy, feed, max(30, kit.COUNT // 2), record_property)
     assert kit.listing(folder.parent, but=path) == before
     assert accepted < fed
     return accepted
@@ -226,14 +226,14 @@ def test_documents_drawn_from_the_schemas(kit, watch, folder, record_property):
     drawn = st.sampled_from(schemas).flatmap(
         lambda schema: st.sampled_from([0, 1, 5]).flatmap(lambda harm: from_schema(schema, schema, harm))
     )
-    _feed(kit, watch, folder, drawn, 6, record_property)
+    _feed(kit, watch, folder, drawn, record_property)
 
 
 def test_good_documents_taken_apart(kit, watch, folder, goods, record_property):
-    assert _feed(kit, watch, folder, taken_apart(goods), 6, record_property) > 0
+    assert _feed(kit, watch, folder, taken_apart(goods), record_property) > 0
 
 
 def test_documents_drawn_from_nothing(kit, watch, folder, record_property):
     beginnings = st.sampled_from(["", "format: armcarry arm 1\n", "format: armcarry scenario 1\ntitle: t\n"])
     drawn = st.builds(lambda begin, value: Written(f"{begin}{text_of(value)}"), beginnings, ANYTHING)
-    _feed(kit, watch, folder, drawn, 6, record_property)
+    _feed(kit, watch, folder, drawn, record_property)

@@ -1,7 +1,7 @@
 """Readers fed with damaged files: a value or one clear refusal, never anything else, and soon.
 
 Each input is a good file with some bytes or words changed, cut, doubled or swapped for words that hurt. The number of
-inputs a reader gets is ARMCARRY_FUZZ (default 600).
+inputs a reader gets is ARMCARRY_FUZZ (default 200).
 """
 
 import random

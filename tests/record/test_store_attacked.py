@@ -62,6 +62,8 @@ def _kill_at_random(short_run, pickled, folder, kills):
         record, findings = load(folder)  # whole, old or new: every digest fits
         assert record.pairs == short_run[0].pairs
         assert len(findings) == len(short_run[1])
+    # a writer that dies while it writes leaves its partial folder: the kills were not all before or after
+    assert len(list(folder.parent.glob(".run.partial-*"))) >= kills // 2
 
 
 def test_a_writer_that_is_killed_leaves_a_whole_run(short_run, pickled, tmp_path):
