@@ -311,6 +311,21 @@ def test_who_is_not_on_the_arm_is_told_only_that(small_run, tmp_path):
     assert heard.count("You are not on the arm.") == 6 and "Expected clearance" not in heard
 
 
+def test_slides_of_a_day_tell_what_failed_early_and_few_plots_a_carry(small_run, pictures, tmp_path, monkeypatch):
+    pptx = pytest.importorskip("pptx")
+    record, findings = small_run
+    many = [Finding("clearance", Verdict.FAIL, f"a{k}", message=f"m{k}", remedy="r") for k in range(40)]
+    monkeypatch.setattr("armcarry.views.brief.deck._CARRIES", 0)
+    deck = pptx.Presentation(str(write_deck(record, (*many, *findings), pictures, tmp_path / "slides.pptx")))
+    titles = [slide.shapes.title.text_frame.text for slide in deck.slides]
+    assert titles[2:6] == [f"What failed: 41, {k} to {k + 6}" for k in (1, 8, 15, 22)]
+    words = [shape.text_frame.text for shape in deck.slides[5].shapes if shape.has_text_frame]
+    assert "and 13 more in the report" in words
+    assert not any(title.startswith("Margins of") for title in titles)
+    (carry, *_) = content.carries(record)
+    assert sum(title.startswith(f"{carry.title}: ") for title in titles) == 1
+
+
 def test_slides_show_every_picture_the_movie_and_stay_inside(small_run, pictures, tmp_path):
     pptx = pytest.importorskip("pptx")
     record, findings = small_run

@@ -23,6 +23,8 @@ _TITLE_LETTERS = 44
 _ROWS, _ROW_IN = 12, 0.4
 #: rows whose cells take several lines
 _LONG_ROWS = 7
+#: slides of what failed, and carries of which every plot is shown: a room sits through no more
+_FINDING_SLIDES, _CARRIES = 4, 4
 
 
 class Deck:
@@ -143,7 +145,7 @@ def write_deck(
 
     Args:
         record, findings: the run.
-        pictures: drawn before; the slides show all of them.
+        pictures: drawn before; the slides show all of them, of a day with many carries only the clearance of each.
         path: the file to write.
         movie: an MP4 to put in, if there is one.
 
@@ -156,6 +158,7 @@ def write_deck(
     deck.text(first, [told.purpose, f"{sign} {verdict_word(told.verdict)}: {told.counts}", told.tightest], 1.4, 24)
     deck.text(first, [CAUTION], 5.8, 14, palette.FAINT_INK)
     deck.table(deck.slide("Configuration"), told.configuration, (2, 5), 14)
+    _findings(deck, findings)
     for picture in pictures.views[:1]:
         deck.picture(deck.slide("The scene"), picture.path, picture.words)
     if movie is not None:
@@ -164,15 +167,16 @@ def write_deck(
         deck.picture(deck.slide("The day"), picture.path, picture.words)
     for carry in told.carries:
         when = f"{clock(carry.start_s)} to {clock(carry.end_s)}"
-        for picture in pictures.of(carry):
+        shown = pictures.of(carry)
+        for picture in shown if len(told.carries) <= _CARRIES else shown[-1:]:
             deck.picture(deck.slide(f"{carry.title}: {when}"), picture.path, picture.words)
         table = _short(margins(record, carry.start_s, carry.end_s))
-        deck.table(deck.slide(f"Margins of {carry.title}"), table, (3, 3, 1.2, 1.3, 1.3, 1.3, 1.9))
+        if table.rows and len(told.carries) <= _CARRIES:
+            deck.table(deck.slide(f"Margins of {carry.title}"), table, (3, 3, 1.2, 1.3, 1.3, 1.3, 1.9))
     for picture in pictures.views[1:]:
         deck.picture(deck.slide(picture.title), picture.path, picture.words)
     for picture in pictures.what_ifs:
         deck.picture(deck.slide(f"What if: {picture.words[0].lower()}{picture.words[1:]}"), picture.path, picture.words)
-    _findings(deck, findings)
     invented = f"{told.assumed} numbers of this run are assumptions."
     deck.text(deck.slide("Cautions"), [CAUTION, invented], 1.5, 24)
     deck.file.save(str(path))
@@ -182,16 +186,18 @@ def write_deck(
 def _findings(deck: Deck, findings: Sequence[Finding]) -> None:
     for verdict, title in ((Verdict.FAIL, "What failed"), (Verdict.NOT_ASSESSED, "What was not assessed")):
         chosen = [finding for finding in findings if finding.verdict is verdict]
-        slide = deck.slide(f"{title}: {len(chosen)}")
         if not chosen:
-            deck.text(slide, ["Nothing."], 1.5, 24)
-            continue
-        rows = tuple(
-            (plain(finding.check), clock(finding.start_s), _cut(finding.message), _cut(finding.remedy))
-            for finding in chosen[:_LONG_ROWS]
-        )
-        table = Table(("check", "at", "what was found", "what to change"), rows)
-        deck.table(slide, table, (1.6, 1.1, 6, 4), 12, len(chosen) - len(rows))
+            deck.text(deck.slide(f"{title}: 0"), ["Nothing."], 1.5, 24)
+        for first in range(0, min(len(chosen), _FINDING_SLIDES * _LONG_ROWS), _LONG_ROWS):
+            rows = tuple(
+                (plain(finding.check), clock(finding.start_s), _cut(finding.message), _cut(finding.remedy))
+                for finding in chosen[first : first + _LONG_ROWS]
+            )
+            last = first + len(rows)
+            which = f", {first + 1} to {last}" if len(chosen) > _LONG_ROWS else ""
+            table = Table(("check", "at", "what was found", "what to change"), rows)
+            more = len(chosen) - last if last >= _FINDING_SLIDES * _LONG_ROWS else 0
+            deck.table(deck.slide(f"{title}: {len(chosen)}{which}"), table, (1.6, 1.1, 6, 4), 12, more)
 
 
 def _cut(text: str, letters: int = 150) -> str:
