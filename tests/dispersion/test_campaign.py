@@ -14,13 +14,16 @@ import pytest
 from armcarry.dispersion import campaign as campaigns
 from armcarry.dispersion import engine
 from armcarry.dispersion.campaign import disperse, guided, perturbed_record, run_campaign
-from armcarry.dispersion.chunks import CHUNK, chunk_ranges
+from armcarry.dispersion.chunks import CHUNK, Chunks, chunk_ranges
 from armcarry.dispersion.problem import make_problem, prove_runs
 from armcarry.dispersion.results import Results, write_tables
 from armcarry.errors import ArmcarryError, InputError, MissingExtraError, RecordError
+from armcarry.files.load import load_scenario
+from armcarry.files.places import scenarios_folder
 from armcarry.record.record import PairRow
 
 RUNS = 3 * CHUNK + 7
+SCENARIO = scenarios_folder() / "unreachable_worksite.yaml"
 
 
 @pytest.fixture
@@ -96,6 +99,13 @@ def test_a_folder_of_another_campaign_is_refused(record, problem, tmp_path):
         run_campaign(record, problem, 1, 7, tmp_path / "campaign.json")
 
 
+def test_a_folder_of_another_campaign_is_refused_before_anything_is_computed(tmp_path, monkeypatch):
+    Chunks(tmp_path, campaigns.identity(load_scenario(SCENARIO), 1))
+    monkeypatch.setattr(campaigns, "rehearse", lambda *_: pytest.fail("computed"))
+    with pytest.raises(RecordError, match=r"holds another campaign \(different: seed\)"):
+        disperse(SCENARIO, 10, 2, tmp_path)
+
+
 def test_numbers_out_of_range_are_refused(tmp_path):
     with pytest.raises(InputError, match="not a campaign; found '0 runs, seed 1'"):
         disperse("none.yaml", 0, 1, tmp_path)
@@ -105,7 +115,7 @@ def test_a_script_that_cannot_be_flown_is_refused(tmp_path, monkeypatch, record)
     short = type("Short", (), {"shortfalls": [type("S", (), {"reason": "too far away"})]})
     monkeypatch.setattr(campaigns, "rehearse", lambda *_: short)
     with pytest.raises(InputError, match="the script cannot be flown as it is: too far away"):
-        disperse("x.yaml", 1, 1, tmp_path)
+        disperse(SCENARIO, 1, 1, tmp_path)
 
 
 # -- workers --------------------------------------------------------------------------------------------------

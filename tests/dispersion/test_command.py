@@ -1,18 +1,22 @@
 """The command, its exit codes and what it prints; the plots."""
 
 import json
+import sys
 
 import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from armcarry.cli import app
+from armcarry.cli import app, main
 from armcarry.dispersion import campaign as campaigns
 from armcarry.dispersion.campaign import run_campaign
 from armcarry.dispersion.problem import make_problem
 from armcarry.dispersion.results import Results
+from armcarry.files.places import scenarios_folder
 from armcarry.record import store
 from armcarry.views.dispersion_plots import write_dispersion_plots
+
+UNREACHABLE = scenarios_folder() / "unreachable_worksite.yaml"
 
 
 @pytest.fixture
@@ -59,3 +63,25 @@ def test_plots_show_something(done, tmp_path):
         picture = np.asarray(Image.open(path).convert("L"))
         assert picture.shape[1] > 1000
         assert 0.005 < np.mean(picture < 200) < 0.5
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["absent.yaml", "--out", "out"], "absent.yaml"),
+        ([str(UNREACHABLE), "--out", "out"], "the script cannot be flown as it is"),
+        ([str(UNREACHABLE), "--out", "file"], "cannot write file"),
+        ([str(UNREACHABLE), "--out", "out", "--runs", "0"], "--runs"),
+        ([str(UNREACHABLE), "--out", "out", "--workers", "0"], "--workers"),
+        ([str(UNREACHABLE)], "--out"),
+    ],
+)
+def test_what_cannot_be_done_ends_with_2_and_says_why(words, said, tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "file").write_text("")
+    monkeypatch.setattr(sys, "argv", ["armcarry", "disperse", *words])
+    with pytest.raises(SystemExit) as ended:
+        main()
+    told = capsys.readouterr()
+    assert (ended.value.code, told.out) == (2, "")
+    assert said in told.err

@@ -17,6 +17,8 @@ from armcarry.dispersion.engine import outcomes
 from armcarry.dispersion.problem import Outcome, Problem, make_problem
 from armcarry.dispersion.terms import displacement, moved
 from armcarry.errors import InputError
+from armcarry.files.load import load_scenario
+from armcarry.files.loaded import LoadedScenario
 from armcarry.geometry.poses import Array
 from armcarry.record.finding import Finding
 from armcarry.record.proof import prove_run
@@ -89,6 +91,8 @@ def disperse(
     if runs < 1 or seed < 0:
         raise InputError("not a campaign", found=f"{runs} runs, seed {seed}", accepted="at least 1 run, a seed from 0")
     tell = progress or (lambda words, share: None)
+    # a folder of another campaign is told before minutes of work
+    Chunks(folder, identity(load_scenario(scenario), seed))
     record = rehearse(scenario, lambda words, share: tell(words, 0.1 * share))
     if record.shortfalls:
         raise InputError(
@@ -106,7 +110,7 @@ def run_campaign(
 ) -> Campaign:
     """Prove the runs of a campaign that are not yet in its folder; see disperse."""
     tell = progress or (lambda words, share: None)
-    chunks = Chunks(folder, identity(record, seed))
+    chunks = Chunks(folder, identity(record.scene.loaded, seed))
     parts: list[Outcome] = []
     missing: list[range] = []
     for part in chunk_ranges(runs):
@@ -129,14 +133,14 @@ def run_campaign(
     return Campaign(record, problem, seed, Outcome.joined(parts), taken_up)
 
 
-def identity(record: Record, seed: int) -> dict[str, Any]:
+def identity(loaded: LoadedScenario, seed: int) -> dict[str, Any]:
     """Return what decides the numbers of a run."""
     return {
         "format": "armcarry campaign 1",
         "armcarry": __version__,
         "seed": seed,
         "chunk": CHUNK,
-        "inputs": {item.role_path: item.sha256 for item in record.scene.loaded.inputs},
+        "inputs": {item.role_path: item.sha256 for item in loaded.inputs},
     }
 
 
