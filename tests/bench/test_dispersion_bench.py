@@ -94,21 +94,42 @@ def test_what_the_engine_costs(prepared, tmp_path, monkeypatch):
     record, problem, _ = prepared
     _whole(record, problem, CHUNK, tmp_path / "warm", monkeypatch, workers=1)
     print(f"\nengine, chunks of {CHUNK} runs, processor time")
-    print("| processes | runs | proofs | engine beside them | share | start and end |")
-    shares, waited = [], 0.0
+    print("| processes | runs | proofs | engine beside them | share | by the clock | share if alone | start and end |")
+    shares = []
     for workers, runs in ((1, 200), (2, 400)):
         begun = time.perf_counter()
         whole_s, proofs_s, once_s = _whole(record, problem, runs, tmp_path / str(workers), monkeypatch, workers)
-        waited = max(waited, (time.perf_counter() - begun) * workers / whole_s)
+        wall_s = time.perf_counter() - begun
         engine_s = whole_s - proofs_s - once_s
+        row = f"| {workers} | {runs} | {proofs_s:.1f} s | {engine_s:.2f} s | {engine_s / proofs_s:.1%}"
+        if workers > 1:
+            # on a busy machine a campaign lasts longer, and what is spent a second weighs more than it would alone
+            a_second = _waiting(workers)
+            engine_s += a_second * (proofs_s / workers - wall_s)
         shares.append(engine_s / proofs_s)
-        print(f"| {workers} | {runs} | {proofs_s:.1f} s | {engine_s:.2f} s | {shares[-1]:.1%} | {once_s:.1f} s |")
+        print(f"{row} | {wall_s:.0f} s | {shares[-1]:.1%} | {once_s:.1f} s |")
     assert min(shares) > 0.0
-    if waited > 1.6:  # workers and scheduler keep in touch by the clock, not by the run
-        pytest.skip(f"the machine is busy: {waited:.1f} times as long by the clock as of processor time")
     assert max(shares) < ALLOWED
     least = once_s / (ALLOWED - shares[-1]) / (proofs_s / runs)
+    print(f"keeping in touch takes {a_second:.1%} of a core as long as two processes last")
     print(f"two processes, their start and end counted: less than {ALLOWED:.0%} from {least:.0f} runs on")
+
+
+def _waiting(workers, seconds=15.0):
+    """Return processor seconds a second of a campaign whose workers have nothing to compute."""
+    import psutil
+
+    from armcarry.views.terminal import Console
+
+    with Console().progress(), engine._quiet(), engine._processes(workers) as local, engine._client(local) as client:
+        held = [client.submit(time.sleep, seconds + 10.0, pure=False) for _ in range(workers)]
+        time.sleep(5.0)
+        everyone = [psutil.Process(), *psutil.Process().children(recursive=True)]
+        before, begun = sum(sum(p.cpu_times()[:2]) for p in everyone), time.perf_counter()
+        time.sleep(seconds)
+        used_s = sum(sum(p.cpu_times()[:2]) for p in everyone) - before
+        assert len(held) == workers
+        return used_s / (time.perf_counter() - begun)
 
 
 def _whole(record, problem, runs, folder, monkeypatch, workers):
