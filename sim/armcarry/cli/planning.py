@@ -66,7 +66,7 @@ def route(
     overwrite: Annotated[bool, typer.Option(help="Write over a file that is there.")] = False,
     as_json: Json = False,
 ) -> None:
-    """Find free ways with a large proven margin that every check passes.
+    """Find free ways with a proven margin that pass every check.
 
     They are written as a scenario and rehearsed; where a check fails because of them, two more seeds are tried. Moves
     with relaxed clearances, pauses and worksites stay as they are.
