@@ -48,7 +48,7 @@ def test_a_route_is_written_as_a_scenario_and_told_as_one_json_document(command,
     code, out, _ = command("route", small, "--out", tmp_path / "new.yaml", "--carry", "aside", "--json")
     told = json.loads(out)
     assert code == 0
-    assert set(told) == {"stretches", "written", "new", "failed"}
+    assert set(told) == {"stretches", "written", "new", "seed", "failed"}
     (stretch,) = told["stretches"]
     assert (stretch["carry"], stretch["first_move"], stretch["moves"], stretch["title"]) == ("aside", 2, 1, "over")
     assert 0.0 < stretch["script_m"] < 1.0
