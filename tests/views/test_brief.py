@@ -237,6 +237,7 @@ def test_the_report_holds_everything_and_escapes_it(small_run, pictures, tmp_pat
     # every other one leads to a part of the same file
     links = [source.removeprefix("#") for source in reader.sources if source not in inside]
     assert len(links) > 8 and all(f'id="{link}"' in html for link in links)
+    assert "table.findings td:nth-child(-n+3) { white-space: nowrap" in html  # check and time are not broken by letters
     failed = html.split('<section id="failed">')[1].split("</section>")[0]
     assert failed.count("<tr>") == 2 and "slow down" in failed and html.index('id="failed"') < html.index('id="config')
     for finding in findings:
