@@ -29,6 +29,6 @@ def test_a_hundred_thousand_inputs(tmp_path, capsys):
             for inputs in map(int, given):
                 total += inputs
                 seconds = float(case.get("time"))
-                print(f"{case.get('name'):56} {inputs:7,} inputs {seconds:7.0f} s {inputs / seconds:7.0f} a second")
+                print(f"{case.get('name'):56} {inputs:7,} inputs {seconds:7.0f} s {inputs / seconds:7.1f} a second")
         print(f"{'all':56} {total:7,} inputs")
     assert total >= 100_000
