@@ -102,7 +102,7 @@ def _carries(space, count, seed):
     home = space.position[space.scene.arm_columns]
     carries, points = [], []
     while len(carries) < count:
-        tried = np.clip(home + source.normal(0, 1.2, (64, len(home))), space.limits[:, 0], space.limits[:, 1])
+        tried = np.clip(home + source.normal(0, 0.8, (64, len(home))), space.limits[:, 0], space.limits[:, 1])
         points += list(tried[space.margins(standing(tried), give_up_m=ROOM_M).lower_m >= ROOM_M])
         while len(points) > 1:
             start, goal = points.pop(), points.pop()
