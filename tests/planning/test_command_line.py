@@ -48,7 +48,7 @@ def test_a_route_is_written_as_a_scenario_and_told_as_one_json_document(command,
     code, out, _ = command("route", small, "--out", tmp_path / "new.yaml", "--carry", "aside", "--json")
     told = json.loads(out)
     assert code == 0
-    assert set(told) == {"stretches", "written", "new", "seed", "failed"}
+    assert set(told) == {"stretches", "written", "new", "seed", "failed", "caused"}
     (stretch,) = told["stretches"]
     assert (stretch["carry"], stretch["first_move"], stretch["moves"], stretch["title"]) == ("aside", 2, 1, "over")
     assert 0.0 < stretch["script_m"] < 1.0
@@ -66,7 +66,7 @@ def test_a_stretch_without_a_way_ends_with_1_and_says_why(command, tmp_path):
     code, out, _ = command("route", UNREACHABLE, "--out", tmp_path / "new.yaml")
     assert code == 1
     assert "0 of 1 stretches written anew" in out
-    assert "new.yaml: 1 finding fails" in " ".join(out.split())
+    assert "new.yaml: 1 finding fails, all of them in the script too" in " ".join(out.split())
     assert "reach: mast cannot be made" in out
 
 

@@ -56,6 +56,7 @@ def test_what_the_script_fails_too_does_not_ask_for_another_search(searched):
     routed, seen = searched({5: (_finding("seen"),)}, script=(_finding("seen"), _finding("light")))
     assert (routed.seed, seen.seeds) == (5, [5])
     assert seen.rehearsed == [TARGET, SOURCE]
+    assert (len(routed.failed), routed.caused) == (1, ())
 
 
 def test_of_ways_that_all_fail_the_one_that_fails_least_is_written(searched):
@@ -66,5 +67,6 @@ def test_of_ways_that_all_fail_the_one_that_fails_least_is_written(searched):
 
 
 def test_where_nothing_is_new_nothing_is_sought_again(searched):
-    _, seen = searched({5: (_finding("clearance"),)}, new=0)
+    routed, seen = searched({5: (_finding("clearance"),)}, new=0)
     assert seen.seeds == [5]
+    assert (len(routed.failed), routed.caused) == (1, ())

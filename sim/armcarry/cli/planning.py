@@ -71,7 +71,7 @@ def route(
     They are written as a scenario and rehearsed; where a check fails because of them, two more seeds are tried. Moves
     with relaxed clearances, pauses and worksites stay as they are.
 
-    Exit code: 0 the written scenario passes, 1 a stretch has no way or a check fails, 2 bad input or usage.
+    Exit code: 0 found, 1 a stretch has no way or a check fails that the script passes, 2 bad input or usage.
     """
     from armcarry.clearance.ready import make_ready
     from armcarry.files.load import load_scenario
@@ -86,17 +86,22 @@ def route(
     console = Console(quiet=as_json)
     with console.progress() as tell:
         routed = write_passing(scene, scenario, out, carry=carry, seed=seed, tell=tell)
-    found, failed = routed.stretches, routed.failed
+    found, failed, caused = routed.stretches, routed.failed, routed.caused
     if as_json:
         print_json({"stretches": [stretch.as_dict() for stretch in found], "written": str(out), "new": routed.new,
-                    "seed": routed.seed, "failed": [finding.as_dict() for finding in failed]})  # fmt: skip
+                    "seed": routed.seed, "failed": [finding.as_dict() for finding in failed],
+                    "caused": [finding.as_dict() for finding in caused]})  # fmt: skip
     else:
         console.table(f"{routed.new} of {len(found)} stretches written anew", HEADINGS, [s.row() for s in found])
+        for stretch in found:
+            if stretch.reason:
+                typer.echo(f"{stretch.carry}, {stretch.title}: {stretch.reason}")
         some = "1 finding fails" if len(failed) == 1 else f"{len(failed)} findings fail"
-        typer.echo(f"{out}: {some if failed else 'no finding fails'}")
-        for finding in failed[:5]:
+        new = ", all of them in the script too" if failed and not caused else f", {len(caused)} not in the script"
+        typer.echo(f"{out}: {some + new if failed else 'no finding fails'}")
+        for finding in (caused or failed)[:5]:
             typer.echo(f"  {finding.check}: {finding.message}")
-    raise typer.Exit(1 if failed or not routed.complete else 0)
+    raise typer.Exit(1 if caused or not routed.complete else 0)
 
 
 def _may_write(out: Path, overwrite: bool) -> None:

@@ -25,12 +25,14 @@ class Routed:
         stretches: in the order of the script.
         new: how many of them were written anew.
         failed: findings that fail in the written scenario.
+        caused: those of them that do not fail in the script.
         seed: of the search that gave it.
     """
 
     stretches: tuple[Stretch, ...]
     new: int
     failed: tuple[Finding, ...]
+    caused: tuple[Finding, ...]
     seed: int
 
     @property
@@ -59,23 +61,26 @@ def write_passing(
     """
     say = tell or (lambda words, share: None)
     tried: list[Routed] = []
-    known: set[tuple[str, str]] | None = None
+    known: set[tuple[str, str]] = set()
     for number in range(SEARCHES):
         share = number / SEARCHES
         stretches = find_routes(scene, carry=carry, seed=seed + number, tell=_part(say, share))
         new = write_routes(stretches, source, target)
         failed = _failed(target, say, share + 0.5 / SEARCHES)
-        tried.append(Routed(stretches, new, failed, seed + number))
-        if not failed or not new:
+        if failed and not number:
+            known = {_about(finding) for finding in (_failed(source, say, 0.9 / SEARCHES) if new else failed)}
+        caused = tuple(finding for finding in failed if _about(finding) not in known)
+        tried.append(Routed(stretches, new, failed, caused, seed + number))
+        if not caused:
             break
-        if known is None:
-            known = {(finding.check, finding.subject) for finding in _failed(source, say, share + 0.9 / SEARCHES)}
-        if all((finding.check, finding.subject) in known for finding in failed):
-            break
-    best = min(tried, key=lambda routed: len(routed.failed))
+    best = min(tried, key=lambda routed: (len(routed.caused), len(routed.failed)))
     if best is not tried[-1]:
         write_routes(best.stretches, source, target)
     return best
+
+
+def _about(finding: Finding) -> tuple[str, str]:
+    return finding.check, finding.subject
 
 
 def _part(say: Tell, share: float) -> Tell:

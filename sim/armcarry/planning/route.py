@@ -49,7 +49,7 @@ class Stretch:
         way: what was found.
         route_m, route_s: the same of the way; inf where it is not free.
         better: whether the way takes the place of the script's.
-        reason: why it does not, or why there is none.
+        reason: why there is none, empty where there is a way.
         moves: the moves to write, empty unless better.
         other_branch: whether the goal is taken on another branch of the arm than the script's.
     """
@@ -80,8 +80,11 @@ class Stretch:
 
     @property
     def outcome(self) -> str:
-        """What became of it, in words."""
-        return ("new, on another branch of the arm" if self.other_branch else "new") if self.better else self.reason
+        """What became of it, in a few words."""
+        if self.better:
+            gained = "new, more room" if self.route_m > self.script_m + SAME_M else "new, quicker"
+            return f"{gained}, other branch" if self.other_branch else gained
+        return "as scripted" if self.way is not None and self.way.free else "no way"
 
     def row(self) -> tuple[str, ...]:
         """Return a row for the terminal."""
@@ -210,10 +213,11 @@ def _improved(scene: Scene, script: tuple[Carry, ...], run: list[PlannedMove], s
     if not way.free:
         return Stretch(*place, way, np.inf, np.inf, False, why_none(scene, space, way, seed))
     moves = (_written(scene, way, run[-1].move, _options(run)),)
-    route_m, route_s = way.least_m, _way_seconds(scene, run[0], way, moves[0])
+    route_m = space.along(rounded(scene.arm_joints, way.points).curve)
+    route_s = _way_seconds(scene, run[0], way, moves[0])
     better = route_m > script_m + SAME_M or (route_m > script_m - SAME_M and route_s < script_s - SAME_S)
     if not better:
-        return Stretch(*place, way, route_m, route_s, False, "the script is as good")
+        return Stretch(*place, way, route_m, route_s, False, "")
     other = not np.array_equal(way.points[-1], ends[1])
     return Stretch(*place, way, route_m, route_s, True, "", moves, other)
 
@@ -241,7 +245,8 @@ def _unmade(scene: Scene, at: Way, carry: str, number: int, move: Move, seed: in
         return Stretch(*place, way, np.inf, np.inf, False, why_none(scene, space, way, seed))
     written = _written(scene, way, move, {})
     start = PlannedMove(carry, number + 1, move, title, at.tree, at.tree, at.position, at.position, point)
-    return Stretch(*place, way, way.least_m, _way_seconds(scene, start, way, written), True, "", (written,))
+    margin = space.along(rounded(scene.arm_joints, way.points).curve)
+    return Stretch(*place, way, margin, _way_seconds(scene, start, way, written), True, "", (written,))
 
 
 def _space(scene: Scene, tree: Tree, position: Array, ends: Array) -> ArmSpace:
