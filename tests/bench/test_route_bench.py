@@ -90,9 +90,9 @@ def _scene(seed):
 
 
 def _space(scene):
-    """Return the space as the peer knows it: without tip speeds, and without places where a direction is lost."""
+    """Return the space as the peer knows it: without tip speeds, singular places and handrails."""
     space = ArmSpace(scene, scene.tree, scene.position)
-    space.tip_speed_m_s, space.least_singular = np.inf, 0.0
+    space.tip_speed_m_s, space.least_singular, space.stranded_m = np.inf, 0.0, np.inf
     return space
 
 

@@ -21,8 +21,9 @@ def searched(monkeypatch):
     def play(fails, script=(), new=1):
         seen = SimpleNamespace(seeds=[], written=None, rehearsed=[])
 
-        def find_routes(scene, *, carry, seed, tell):
+        def find_routes(scene, *, carry, seed, nearer_m, tell):
             seen.seeds.append(seed)
+            assert nearer_m == pytest.approx((seed - 5) * passing.NEARER_M)
             return (SimpleNamespace(seed=seed, way=SimpleNamespace(free=True)),)
 
         def write_routes(stretches, source, target):

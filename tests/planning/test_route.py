@@ -14,9 +14,10 @@ from armcarry.geometry.model import Body
 from armcarry.geometry.shapes import Box, Cylinder
 from armcarry.motion.path import rounded
 from armcarry.motion.timing import greatest_rates
+from armcarry.planning.refuge import ALLOWED_FOR_M
 from armcarry.planning.route import find_routes
 from armcarry.planning.script import write_with_moves
-from armcarry.planning.space import ENOUGH_M, OWN_ENOUGH_M, SINGULAR, ArmSpace
+from armcarry.planning.space import ENOUGH_M, OWN_ENOUGH_M, SINGULAR, STRANDED, ArmSpace
 from armcarry.planning.ways import standing
 
 REQUIRED = [{"between": [a, "structure"], "distance": "0.3 m"} for a in ("arm", "rider")]
@@ -128,6 +129,34 @@ def test_a_place_where_the_arm_loses_a_direction_of_motion_has_no_margin(swing):
     assert found.lower_m[0] == pytest.approx(value - space.least_singular)
     space.allow(home)
     assert space.margins(standing(home)).lower_m[0] >= 0.0
+
+
+def test_a_rider_is_not_led_farther_from_handrails_than_the_tether_reaches():
+    from armcarry.scene.build import build_scene
+
+    scene = build_scene(load_scenario(scenarios_folder() / "pump_box_to_bay_7.yaml"))
+    space = ArmSpace(scene, scene.tree, scene.position)
+    space.least_singular = 0.0
+    source = np.random.default_rng(2)
+    points = scene.position[scene.arm_columns] + source.normal(0, 1.0, (200, len(scene.arm_columns)))
+    stranded = space.margins(standing(points)).pair == STRANDED
+    assert 5 < stranded.sum() < 195
+    # point by point, by the code of the check
+    from armcarry.motion.forward import forward
+    from armcarry.timeline.handrails import rails_of
+
+    rails = rails_of(scene.loaded.platform.document, scene.tree, scene.position)
+    member, tether = scene.loaded.crew["ev1"], scene.loaded.rules.tether_reach
+    links = [f"ev1/{link}" for link in member.document.shoulders]
+    for point, far in zip(points, stranded, strict=True):
+        full = scene.position.copy()
+        full[scene.arm_columns] = point
+        shoulders = forward(scene.tree, full, links)[:, :3, 3]
+        apart = min(np.linalg.norm(rail.point(rail.nearest(p)) - p) for rail in rails for p in shoulders)
+        if far:
+            assert apart - member.size.reach.one_hand > tether - ALLOWED_FOR_M
+    space.allow(points)
+    assert not np.any(space.margins(standing(points)).pair == STRANDED)
 
 
 def test_a_free_swing_is_left_as_it_is(rider_scene):

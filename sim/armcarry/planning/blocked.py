@@ -9,7 +9,7 @@ import numpy as np
 from armcarry.files.documents.scenario import ScenarioDocument
 from armcarry.geometry.poses import Array
 from armcarry.planning.roadmap import find_way
-from armcarry.planning.space import SINGULAR, ArmSpace
+from armcarry.planning.space import SINGULAR, STRANDED, ArmSpace
 from armcarry.planning.ways import Way, arcs_of, standing
 from armcarry.scene.build import PLATFORM, VEHICLE, Scene
 from armcarry.scene.tree import Tree
@@ -42,6 +42,8 @@ def why_none(scene: Scene, space: ArmSpace, way: Way, seed: int) -> str:
             break
     if row == SINGULAR:
         return f"none: the arm loses a direction of motion on {where}; start from another branch or base station"
+    if row == STRANDED:
+        return f"none: on {where} the rider is {lacking:.1f} m farther from a handrail than the rules' tether reaches"
     if row < 0:
         return f"no way was found: {where} lacks {lacking:.3f} m"
     a, b, asked = space.pair_names(row)
@@ -75,7 +77,7 @@ def changes(scene: Scene, space: ArmSpace) -> list[Change]:
 def _opened(scene: Scene, of: ArmSpace, change: Change, way: Way, seed: int) -> bool:
     """Tell whether a change opens the way: the same one, or another found with the same seed."""
     space = ArmSpace(scene, change.tree, change.position, budget=of.budget)
-    space.least_singular = of.least_singular
+    space.least_singular, space.stranded_m = of.least_singular, of.stranded_m
     if np.all(space.margins(arcs_of(way.points)[0]).lower_m >= 0.0):
         return True
     if np.any(space.margins(standing(way.points[[0, -1]])).lower_m < 0.0):

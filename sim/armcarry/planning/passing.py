@@ -15,6 +15,8 @@ Tell = Callable[[str, float], None]
 
 #: searches, each with the next seed, before the best of them is taken
 SEARCHES = 3
+#: and each keeps riders this much nearer to handrails than the one before, m
+NEARER_M = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,8 +49,8 @@ def write_passing(
     """Write a scenario with the routes that leave fewest checks failed, of a few searches.
 
     The search knows clearance, the budget of uncertainty, travel of the joints and singular places. What else
-    depends on a way (where a locked joint or an arm that quits leaves the rider, what is seen, run-outs) the
-    checks judge afterwards; while one fails that the script did not fail, another seed is tried.
+    depends on a way (where a locked joint leaves the rider, the time home, what is seen, run-outs) the checks
+    judge afterwards; while one fails that the script did not fail, another seed is tried, nearer to handrails.
 
     Args:
         scene: of the source.
@@ -64,7 +66,8 @@ def write_passing(
     known: set[tuple[str, str]] = set()
     for number in range(SEARCHES):
         share = number / SEARCHES
-        stretches = find_routes(scene, carry=carry, seed=seed + number, tell=_part(say, share))
+        nearer_m = number * NEARER_M
+        stretches = find_routes(scene, carry=carry, seed=seed + number, nearer_m=nearer_m, tell=_part(say, share))
         new = write_routes(stretches, source, target)
         failed = _failed(target, say, share + 0.5 / SEARCHES)
         if failed and not number:

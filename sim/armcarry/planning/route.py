@@ -117,7 +117,7 @@ HEADINGS = ("stretch", "margin scripted", "margin found", "time scripted", "time
 
 
 def find_routes(
-    scene: Scene, *, carry: str | None = None, seed: int = 1, tell: Tell | None = None
+    scene: Scene, *, carry: str | None = None, seed: int = 1, nearer_m: float = 0.0, tell: Tell | None = None
 ) -> tuple[Stretch, ...]:
     """Find a way for every stretch of moves through free space.
 
@@ -129,6 +129,7 @@ def find_routes(
         scene: of the scenario.
         carry: only this one.
         seed: of the search; the same seed gives the same routes.
+        nearer_m: riders stay this much nearer to handrails than the rules' tether allows, where the ends do.
         tell: told what is being done and the share of the whole.
 
     Raises:
@@ -150,7 +151,7 @@ def find_routes(
     while number < len(runs := [run for run in _free_runs(way.moves) if run[0].carry in wanted]):
         say(f"stretch {number + 1} of {len(runs)}", 0.1 + 0.8 * number / len(runs))
         run = runs[number]
-        stretch = _improved(scene, script, run, seed)
+        stretch = _improved(scene, script, run, seed, nearer_m)
         found.append(replace(stretch, first=stretch.first + shifted[run[0].carry]))
         if stretch.other_branch:
             # what comes behind starts elsewhere now
@@ -199,11 +200,11 @@ def _title(run: list[PlannedMove]) -> str:
     return names[0] if len(names) == 1 else f"{names[0]} to {names[-1]}"
 
 
-def _improved(scene: Scene, script: tuple[Carry, ...], run: list[PlannedMove], seed: int) -> Stretch:
+def _improved(scene: Scene, script: tuple[Carry, ...], run: list[PlannedMove], seed: int, nearer_m: float) -> Stretch:
     """Return a stretch that the script flies, with the way found for it."""
     columns = scene.arm_columns
     ends = np.stack([run[0].start[columns], run[-1].end[columns]])
-    space = _space(scene, run[0].tree, run[0].start, ends)
+    space = _space(scene, run[0].tree, run[0].start, ends, nearer_m)
     script_m = min(space.along(planned.path.curve) for planned in run if planned.path is not None)
     script_s = sum(_seconds(scene, planned) for planned in run)
     hints = np.array([planned.end[columns] for planned in run[:-1]]).reshape(-1, len(columns))
@@ -249,10 +250,11 @@ def _unmade(scene: Scene, at: Way, carry: str, number: int, move: Move, seed: in
     return Stretch(*place, way, margin, _way_seconds(scene, start, way, written), True, "", (written,))
 
 
-def _space(scene: Scene, tree: Tree, position: Array, ends: Array) -> ArmSpace:
+def _space(scene: Scene, tree: Tree, position: Array, ends: Array, nearer_m: float) -> ArmSpace:
     """Return the space in which margins are sought: beyond the budget where both ends allow it."""
     for budget in (True, False):
         space = ArmSpace(scene, tree, position, budget=budget)
+        space.stranded_m = -nearer_m
         space.allow(ends)
         if np.all(space.margins(standing(ends)).lower_m >= 0.0):
             break

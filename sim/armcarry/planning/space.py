@@ -13,6 +13,7 @@ from armcarry.motion.chain import Chain
 from armcarry.motion.curve import Motion
 from armcarry.motion.jacobian import pose_and_jacobian, smallest_singular_value
 from armcarry.motion.timing import BEND_SHARE
+from armcarry.planning.refuge import Refuge
 from armcarry.planning.ways import standing
 from armcarry.scene.build import Scene
 from armcarry.scene.limits import joint_accelerations, joint_rates
@@ -28,6 +29,8 @@ FIXED_JOINTS = 2
 OWN_ENOUGH_M = 0.05
 #: stands for a pair where the arm loses a direction of motion
 SINGULAR = -2
+#: and where its rider would be stranded
+STRANDED = -3
 #: how exactly a margin is known, m
 TOLERANCE_M = 0.01
 
@@ -50,6 +53,7 @@ class ArmSpace:
         limits: (A, 2) travel of the arm's joints less the margin that the rules ask for, rad.
         rates, accelerations: (A,) rad/s and rad/s^2 allowed in this tree's load class.
         tip_speed_m_s: allowed for load and rider.
+        stranded_m: how much farther from handrails than the rules allow a rider may be.
         least_singular: smallest singular value that the rules ask for.
         asked_m: (P,) of the pairs (P, 2), those by posture last.
         around: (P,) which pairs are not by posture.
@@ -81,6 +85,8 @@ class ArmSpace:
         self._balls = Spheres(self._around, self.joints, position, self.asked_m[: self._open] + ENOUGH_M)
         self._own = Prover(tree, self.pairs[self._open :])
         arm = scene.loaded.arm.document
+        self._refuge = Refuge(scene, tree, position)
+        self.stranded_m = 0.0
         self._length_m = arm.characteristic_length
         self.least_singular = scene.loaded.rules.margins.smallest_singular_value
 
@@ -88,8 +94,9 @@ class ArmSpace:
         """Bound the least margin over quadratics (N, 3, A) of a parameter from 0 to 1, ascending powers, metres.
 
         Proven at every instant of each, at most ``ENOUGH_M``; -inf where given up. Where the arm loses a direction
-        of motion (looked at where an arc starts, in its middle and where it ends) it is below 0 and the pair is
-        ``SINGULAR``.
+        of motion, or its rider would be stranded farther from a handrail than the rules' tether reaches (both looked
+        at where an arc starts, in its middle and where it ends), it is below 0 and the pair is ``SINGULAR`` or
+        ``STRANDED``.
         """
         own, asked = self.asked_m[self._open :], self.asked_m[: self._open]
         found = self._bounds(self._own, arcs, own, OWN_ENOUGH_M, min(give_up_m, 0.0), Lists.every(self._own))
@@ -105,9 +112,9 @@ class ArmSpace:
             which = np.flatnonzero(around.lower_m < lower[rest])
             lower[rest[which]], reached[rest[which]] = around.lower_m[which], around.reached_m[which]
             pair[rest[which]], at[rest[which]] = around.pair[which], around.at[which]
-        spare = self._singular(arcs)
-        lost = (spare < 0) & (spare < lower)
-        lower, pair = np.where(lost, spare, lower), np.where(lost, SINGULAR, pair)
+        for spare, why in ((self._singular(arcs), SINGULAR), (self._stranding(arcs), STRANDED)):
+            lost = (spare < 0) & (spare < lower)
+            lower, pair = np.where(lost, spare, lower), np.where(lost, why, pair)
         return Margins(np.minimum(lower, ENOUGH_M), reached, pair, at, np.zeros(len(arcs)))
 
     def along(self, curve: Motion) -> float:
@@ -125,14 +132,20 @@ class ArmSpace:
 
     def _singular(self, arcs: Array) -> Array:
         """Return what the smallest singular value is above what the rules ask, least of three places (N,)."""
-        places = np.stack([arcs[:, 0], arcs[:, 0] + 0.5 * arcs[:, 1] + 0.25 * arcs[:, 2], arcs.sum(axis=1)])
-        values = smallest_singular_value(self.chain, places, length_m=self._length_m)
+        values = smallest_singular_value(self.chain, _places(arcs), length_m=self._length_m)
         return np.asarray(values.min(axis=0) - self.least_singular)
 
     def allow(self, points: Array) -> None:
-        """Let the arm be as near to losing a direction of motion as it is at points (N, A), where a script puts it."""
+        """Let arm and rider be as badly off, singular or stranded, as they are at points (N, A) of a script."""
         spare = float(self._singular(standing(points)).min())
         self.least_singular += min(0.0, spare) * (1 + 1e-9)
+        self.stranded_m = max(self.stranded_m, -float(self._stranding(standing(points)).min()))
+
+    def _stranding(self, arcs: Array) -> Array:
+        """Return what is left of a stranded rider's tether, least of three places (N,), inf without a rider, m."""
+        places = _places(arcs)
+        spare = self._refuge.spare_m(places.reshape(-1, places.shape[2])).reshape(len(places), -1).min(axis=0)
+        return np.asarray(spare + self.stranded_m)
 
     def _bounds(
         self, prover: Prover, table: Array, asked: Array, enough: float, give_up: float, near: Lists
@@ -167,6 +180,11 @@ class ArmSpace:
             tip = pose_and_jacobian(self.chain, both)[0][..., :3, 3]
             moving = np.maximum(moving, np.linalg.norm(tip[1] - tip[0], axis=-1) / self.tip_speed_m_s)
         return np.asarray(np.maximum(moving, turning))
+
+
+def _places(arcs: Array) -> Array:
+    """Return where arcs (N, 3, A) start, are halfway, and end (3, N, A)."""
+    return np.stack([arcs[:, 0], arcs[:, 0] + 0.5 * arcs[:, 1] + 0.25 * arcs[:, 2], arcs.sum(axis=1)])
 
 
 def _uncertain_m(scene: Scene, tree: Tree, pairs: np.ndarray) -> Array:
