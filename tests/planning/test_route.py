@@ -155,6 +155,9 @@ def test_a_rider_is_not_led_farther_from_handrails_than_the_tether_reaches():
         apart = min(np.linalg.norm(rail.point(rail.nearest(p)) - p) for rail in rails for p in shoulders)
         if far:
             assert apart - member.size.reach.one_hand > tether - ALLOWED_FOR_M
+    space.stranded_m = -1.0  # a metre nearer, but no nearer than a script's own ends
+    space.allow(points[~stranded])
+    assert np.array_equal(space.margins(standing(points)).pair == STRANDED, stranded)
     space.allow(points)
     assert not np.any(space.margins(standing(points)).pair == STRANDED)
 

@@ -139,7 +139,7 @@ class ArmSpace:
         """Let arm and rider be as badly off, singular or stranded, as they are at points (N, A) of a script."""
         spare = float(self._singular(standing(points)).min())
         self.least_singular += min(0.0, spare) * (1 + 1e-9)
-        self.stranded_m = max(self.stranded_m, -float(self._stranding(standing(points)).min()))
+        self.stranded_m += max(0.0, -float(self._stranding(standing(points)).min()))
 
     def _stranding(self, arcs: Array) -> Array:
         """Return what is left of a stranded rider's tether, least of three places (N,), inf without a rider, m."""
