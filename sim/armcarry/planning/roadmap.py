@@ -15,7 +15,7 @@ import numpy as np
 from armcarry.geometry.poses import Array
 from armcarry.planning.refine import refined
 from armcarry.planning.trees import joined
-from armcarry.planning.ways import UNSAFE_S, Appraiser, Space, Way, standing
+from armcarry.planning.ways import Appraiser, Space, Way, standing
 
 #: free points of the first roadmap; each further one has twice as many and spreads wider
 FIRST_POINTS = 48
@@ -207,4 +207,4 @@ def _least_bad(appraiser: Appraiser, source: np.random.Generator, start: Array, 
     points += source.normal(0, 0.5, points.shape)
     road.add(np.clip(points, limits[:, 0], limits[:, 1]))
     rows = road.best() or [0, 1]
-    return appraiser.appraise(road.points[rows], np.full(2, UNSAFE_S))
+    return appraiser.appraise(road.points[rows], np.full(2, np.inf))

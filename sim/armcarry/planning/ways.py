@@ -96,7 +96,9 @@ class Appraiser:
         """
         arcs, travel = arcs_of(points)
         seconds = self.space.seconds(arcs)
-        spare = below - float(seconds.sum()) - VIA_S * (len(points) - 2)
+        # what a goal itself lacks tells goals apart
+        fixed = VIA_S * (len(points) - 2) + WORTH_S * max(0.0, WANTED_M - float(ends_m[1]))
+        spare = below - float(seconds.sum()) - fixed
         if spare <= 0.0:
             return _refused(points)
         # no more can be asked near an end than the end itself has
@@ -104,7 +106,7 @@ class Appraiser:
         asked = np.minimum(ends_m[0] + OPENING_M * away, ends_m[1] + OPENING_M * (travel.sum() - away))
         asked = np.minimum(WANTED_M, asked)
         self._prove(arcs, max(least_m, float(asked.min()) - spare / WORTH_S))
-        way = self._way(points, arcs, asked, seconds)
+        way = self._way(points, arcs, asked, seconds, fixed)
         return way if way.least_m >= least_m else _refused(points)
 
     def _prove(self, arcs: Array, least_m: float) -> None:
@@ -118,7 +120,7 @@ class Appraiser:
             rows = zip(found.lower_m.tolist(), found.pair.tolist(), np.nan_to_num(found.at).tolist(), strict=True)
             self._known.update(zip(new, rows, strict=True))
 
-    def _way(self, points: Array, arcs: Array, asked: Array, seconds: Array) -> Way:
+    def _way(self, points: Array, arcs: Array, asked: Array, seconds: Array, fixed: float) -> Way:
         known = [self._known[arc.tobytes()] for arc in arcs]
         margin = np.array([row[0] for row in known])
         least = float(margin.min())
@@ -126,7 +128,7 @@ class Appraiser:
             return _refused(points)
         lost = np.maximum(0.0, 1.0 - np.maximum(margin, 0.0) / WANTED_M)
         short = np.maximum(0.0, asked - margin)
-        cost = float((seconds * (1.0 + TIGHT * lost**2)).sum()) + VIA_S * (len(points) - 2)
+        cost = float((seconds * (1.0 + TIGHT * lost**2)).sum()) + fixed
         cost += WORTH_S * float(short.max())
         if least < 0.0:
             cost += UNSAFE_S * (1.0 - least)
