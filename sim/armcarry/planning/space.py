@@ -14,15 +14,15 @@ from armcarry.motion.curve import Motion
 from armcarry.motion.jacobian import pose_and_jacobian, smallest_singular_value
 from armcarry.motion.timing import BEND_SHARE
 from armcarry.planning.refuge import Refuge
-from armcarry.planning.ways import standing
+from armcarry.planning.ways import WANTED_M, standing
 from armcarry.scene.build import Scene
 from armcarry.scene.limits import joint_accelerations, joint_rates
 from armcarry.scene.tree import WORLD, Tree
 from armcarry.timeline.pairs import arm_pairs, required_of
 from armcarry.timeline.widen import widened
 
-#: margins beyond this are all the same to a route, m
-ENOUGH_M = 0.3
+#: no pair is looked at for more margin than a route wants, m
+ENOUGH_M = WANTED_M
 #: bodies with at most this many joints of the arm between them are as near as the arm was built
 FIXED_JOINTS = 2
 #: among bodies that the arm moves, this much to spare is enough: no uncertainty but that of its own joints, m
@@ -107,7 +107,7 @@ class ArmSpace:
         if len(rest):
             quick = arcs[rest]
             halves = 0.5 * (np.abs(quick[:, 1]) + 1.5 * np.abs(quick[:, 2]))
-            near = self._balls.near(quick[:, 0] + 0.5 * quick[:, 1] + 0.25 * quick[:, 2], halves)
+            near = self._balls.near(_places(quick)[1], halves)
             around = self._bounds(self._around, quick, asked, ENOUGH_M, give_up_m, near)
             which = np.flatnonzero(around.lower_m < lower[rest])
             lower[rest[which]], reached[rest[which]] = around.lower_m[which], around.reached_m[which]
