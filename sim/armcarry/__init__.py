@@ -16,9 +16,9 @@ from armcarry.version import VERSION as __version__
 if TYPE_CHECKING:
     from armcarry.checks import registry
     from armcarry.clearance import prove_arm, prove_clearance
+    from armcarry.comparing.runs import compare
     from armcarry.errors import ArmcarryError
     from armcarry.files.motion_log import read_motion_log
-    from armcarry.record.compare import compare
     from armcarry.record.finding import Finding, Verdict
     from armcarry.record.record import Record
     from armcarry.record.store import load, save
@@ -29,7 +29,7 @@ _WHERE = {
     "Finding": "record.finding",
     "Record": "record.record",
     "Verdict": "record.finding",
-    "compare": "record.compare",
+    "compare": "comparing.runs",
     "judge": "rehearsal",
     "load": "record.store",
     "prove_arm": "clearance",

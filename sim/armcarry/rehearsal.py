@@ -15,8 +15,8 @@ from armcarry.checks import run_checks
 from armcarry.errors import InputError
 from armcarry.files.load import load_scenario
 from armcarry.files.motion_log import SUFFIXES, MotionLog, read_motion_log
+from armcarry.proving.proof import prove_run
 from armcarry.record.finding import Finding
-from armcarry.record.proof import prove_run
 from armcarry.record.record import Record
 from armcarry.record.store import load
 from armcarry.scene.build import Scene, build_scene

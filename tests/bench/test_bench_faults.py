@@ -13,10 +13,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from armcarry.record.faults import farthest_m, sides, worst_excursion
-from armcarry.record.runaway import runaways
-from armcarry.record.stopping import run_outs
 from armcarry.rehearsal import rehearse
+from armcarry.whatif.faults import farthest_m, sides, worst_excursion
+from armcarry.whatif.late_stop import run_outs
+from armcarry.whatif.runaway_joint import runaways
 
 pytestmark = pytest.mark.bench
 STEP_M = 2e-3

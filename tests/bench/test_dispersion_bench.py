@@ -56,7 +56,7 @@ def test_runs_a_second(prepared, pinocchio_engine):
 
 def _peer(record, problem, pinocchio_engine):
     """Return processor seconds a run over all judged pairs and over watched pairs, and the samples of a run."""
-    from armcarry.timeline.pairs import judged_pairs
+    from armcarry.asked.pairs import judged_pairs
 
     all_s = near_s = 0.0
     samples = 0

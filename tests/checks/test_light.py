@@ -8,11 +8,11 @@ from armcarry.geometry import poses
 from armcarry.geometry.model import Body
 from armcarry.geometry.shapes import Box
 from armcarry.record.finding import Verdict
-from armcarry.record.glare import beyond_view_rad, clear_delay_s, dazzle, glare
-from armcarry.record.sight import sightings
-from armcarry.record.sunlight import Sun, cut_s
-from armcarry.record.worklight import light_on
 from armcarry.scene.camera import View, head_pose
+from armcarry.seeing.glare import beyond_view_rad, clear_delay_s, dazzle, glare
+from armcarry.seeing.sight import sightings
+from armcarry.seeing.sunlight import Sun, cut_s
+from armcarry.seeing.worklight import light_on
 
 VIEW = {"horizontal_view": "60 deg", "vertical_view": "40 deg", "pan": ["-170 deg", "170 deg"]}
 

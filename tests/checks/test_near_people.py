@@ -8,10 +8,10 @@ from armcarry.clearance.distance import distances
 from armcarry.geometry import poses
 from armcarry.motion.curve import Motion
 from armcarry.record.finding import Verdict
-from armcarry.record.nearness import TOLERANCE_M, near_curve, nearness
 from armcarry.record.record import MoveSpan, Record
 from armcarry.timeline.run import Phase
 from armcarry.timeline.separation import protective_separation
+from armcarry.whatif.nearness import TOLERANCE_M, near_curve, nearness
 
 REACTION_S, BRAKE = 0.5, np.radians(4.0)  # of the arm in conftest
 RATE = 0.02

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pytest
 
+from armcarry.asked.relaxed import Relaxed
 from armcarry.checks import relaxation
 from armcarry.geometry import poses
 from armcarry.geometry.model import Body
 from armcarry.geometry.shapes import Sphere
 from armcarry.record.finding import Verdict
-from armcarry.timeline.run import Relaxed
 
 
 @pytest.fixture

@@ -5,16 +5,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from armcarry.asked.relaxed import Relaxed
 from armcarry.checks import seen
 from armcarry.clearance.distance import distance
 from armcarry.geometry import poses
 from armcarry.geometry.model import Body
 from armcarry.geometry.shapes import Box, Capsule, Sphere
 from armcarry.record.finding import Verdict
-from armcarry.record.gaps import STEP_M, Gaps
-from armcarry.record.record import PairRow, Relaxed
-from armcarry.record.sight import depth_in_view_m, sightings, stretches
+from armcarry.record.record import PairRow
 from armcarry.scene.camera import View, look
+from armcarry.seeing.gaps import STEP_M, Gaps
+from armcarry.seeing.sight import depth_in_view_m, sightings, stretches
 
 VIEW = {"horizontal_view": "60 deg", "vertical_view": "40 deg"}
 TURNS = {"pan": ["-170 deg", "170 deg"], "tilt": ["-80 deg", "80 deg"]}

@@ -6,9 +6,9 @@ import pytest
 from armcarry.checks import stranded
 from armcarry.geometry import poses
 from armcarry.record.finding import Verdict
-from armcarry.record.stranding import TOLERANCE_M, strandings
 from armcarry.timeline.handrails import find_route, rails_of
 from armcarry.timeline.ways_home import ways_home
+from armcarry.whatif.stranding import TOLERANCE_M, strandings
 
 REACH_M = 0.75  # of the suit in conftest
 

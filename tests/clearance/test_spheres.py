@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from armcarry.asked.pairs import arm_pairs
 from armcarry.clearance import Prover
 from armcarry.clearance.many import Arcs, Lists, least_margins
 from armcarry.clearance.spheres import Spheres
@@ -10,7 +11,6 @@ from armcarry.files.load import load_scenario
 from armcarry.files.places import scenarios_folder
 from armcarry.motion.forward import forward
 from armcarry.scene.build import build_scene
-from armcarry.timeline.pairs import arm_pairs
 
 WITHIN_M = 0.8
 

@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
+from armcarry.comparing.expected import differences
 from armcarry.files.load import load_scenario
-from armcarry.record.expected import differences
 from armcarry.record.finding import Verdict
 from armcarry.rehearsal import judge, rehearse
 from armcarry.views.brief.content import WHAT_IF

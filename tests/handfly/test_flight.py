@@ -11,10 +11,10 @@ from armcarry.handfly.cockpit import LOG, RUN, SCRIPT, Cockpit, course_of, flown
 from armcarry.handfly.command import TICK_S, Command
 from armcarry.handfly.flight import Flight
 from armcarry.handfly.score import log_bytes, score
-from armcarry.motion.stopping import run_out
-from armcarry.record.stopping import run_outs
+from armcarry.motion.braking import run_out
 from armcarry.record.store import load
 from armcarry.rehearsal import rehearse
+from armcarry.whatif.late_stop import run_outs
 
 CARRY = Path(__file__).parents[2] / "scenarios" / "pump_box_to_bay_7.yaml"
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from armcarry.motion.stopping import rate_that_keeps, run_out, runaway, tip_bound_m
+from armcarry.motion.braking import rate_that_keeps, run_out, runaway, tip_bound_m
 
 # UR5 user manual version 3.4.5, appendix A.1 p. I-53: stop of category 0 from 183 deg/s at full extension with 5 kg
 UR5_RATE = np.deg2rad(183.0)

@@ -8,11 +8,11 @@ import pytest
 
 from armcarry.checks import log as log_check
 from armcarry.cli import main
+from armcarry.comparing.runs import compare
 from armcarry.errors import InputError, RecordError
 from armcarry.files.motion_log import read_motion_log
 from armcarry.motion.curve import Motion
 from armcarry.motion.merge import combined, difference
-from armcarry.record.compare import compare
 from armcarry.record.finding import Verdict
 from armcarry.record.store import load, save
 from armcarry.rehearsal import judge, rehearse

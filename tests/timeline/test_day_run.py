@@ -172,7 +172,7 @@ def test_relaxations_of_steps_that_do_not_exist_are_refused(tmp_path):
 
 
 def test_hardware_in_its_seat_is_asked_no_distance_from_the_platform(scene):
-    from armcarry.timeline.pairs import resting_pairs
+    from armcarry.asked.pairs import resting_pairs
 
     names = [body.name for body in scene.tree.bodies]
     wanted = [("pump_box/case", "platform/keel_bay_11_brace_port"), ("pump_box/case", "ev1/torso_medium"),

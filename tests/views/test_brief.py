@@ -10,8 +10,8 @@ import pytest
 from armcarry.checks.seen import watched
 from armcarry.errors import InputError, MissingExtraError
 from armcarry.geometry import poses
+from armcarry.proving.proof import RESTS
 from armcarry.record.finding import Finding, Verdict
-from armcarry.record.proof import RESTS
 from armcarry.scene.words import plain
 from armcarry.views import gl
 from armcarry.views.brief import content, moves

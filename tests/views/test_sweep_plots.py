@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 
 from armcarry.checks import locked_joint, runaway, stopping
-from armcarry.record.escape import escapes
 from armcarry.record.finding import Finding, Verdict
-from armcarry.record.runaway import runaways
-from armcarry.record.stopping import run_outs
 from armcarry.rehearsal import rehearse
 from armcarry.views import palette, sweep_plots
 from armcarry.views.brief.whatif import runaways_table
+from armcarry.whatif.late_stop import run_outs
+from armcarry.whatif.locked_joint import escapes
+from armcarry.whatif.runaway_joint import runaways
 
 SCRIPT = """
 format: armcarry scenario 1

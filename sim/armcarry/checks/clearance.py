@@ -6,10 +6,10 @@ from collections import defaultdict
 from dataclasses import replace
 
 from armcarry.quantities import clock, rounded_down
-from armcarry.record.branches import other_branch
 from armcarry.record.finding import ClearanceDetail, Finding, Verdict
 from armcarry.record.record import PairRow, Record
 from armcarry.scene.build import ARM
+from armcarry.whatif.branches import other_branch
 
 #: instants at which another branch of the arm is looked for, the worst gaps first: each takes a second
 _BRANCHES = 3

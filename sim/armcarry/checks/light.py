@@ -7,12 +7,12 @@ import numpy as np
 from armcarry.checks.work_reach import riders
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding, Verdict
-from armcarry.record.glare import LOOK_STEP_S, SHADE_STEP_S, Dazzle, clear_delay_s, dazzle, glare
 from armcarry.record.record import Record
-from armcarry.record.sight import sightings
 from armcarry.record.stops import Stop, stops
-from armcarry.record.sunlight import Sun
-from armcarry.record.worklight import WorkLight, light_on
+from armcarry.seeing.glare import LOOK_STEP_S, SHADE_STEP_S, Dazzle, clear_delay_s, dazzle, glare
+from armcarry.seeing.sight import sightings
+from armcarry.seeing.sunlight import Sun
+from armcarry.seeing.worklight import WorkLight, light_on
 
 Stretch = tuple[float, float]
 

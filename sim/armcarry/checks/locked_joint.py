@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from armcarry.quantities import clock
-from armcarry.record.escape import Escape, escapes, instants
 from armcarry.record.finding import Finding, Verdict, Way
 from armcarry.record.record import Record
-from armcarry.record.stranding import strandings
+from armcarry.whatif.locked_joint import Escape, escapes, instants
+from armcarry.whatif.stranding import strandings
 
 
 def check(record: Record) -> tuple[Finding, ...]:

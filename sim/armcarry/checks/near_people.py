@@ -11,10 +11,10 @@ from armcarry.motion.drift import Drift
 from armcarry.motion.speed import tip_speed_maximum
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding, Verdict
-from armcarry.record.nearness import Nearness, nearness, worker_speed_m_s
 from armcarry.record.record import Record
 from armcarry.scene.eyes import whereabouts
 from armcarry.scene.tree import WORLD
+from armcarry.whatif.nearness import Nearness, nearness, worker_speed_m_s
 
 
 def check(record: Record) -> tuple[Finding, ...]:

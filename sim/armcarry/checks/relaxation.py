@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from armcarry.asked.relaxed import Relaxed
 from armcarry.files.names import matches
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding, Verdict
-from armcarry.record.record import Record, Relaxed
+from armcarry.record.record import Record
 from armcarry.scene.build import ARM, RESTRAINT
 
 #: a pattern that fits more bodies than this names none in particular; common practice, no source

@@ -8,15 +8,15 @@ from typing import NamedTuple
 import numpy as np
 
 from armcarry.clearance.many import Arcs
-from armcarry.motion.stopping import rate_that_keeps, time_to
-from armcarry.motion.stopping import runaway as runaway_of
+from armcarry.motion.braking import rate_that_keeps, time_to
+from armcarry.motion.braking import runaway as runaway_of
 from armcarry.quantities import clock, rounded_down, show
-from armcarry.record.cells import ENOUGH_M
-from armcarry.record.faults import worst_excursion, worst_rates
 from armcarry.record.finding import ClearanceDetail, Finding, Verdict
 from armcarry.record.record import Record
-from armcarry.record.runaway import Runaways, Swept, fault_arc, runaways
-from armcarry.record.witness import Witness, witness
+from armcarry.whatif.cells import ENOUGH_M
+from armcarry.whatif.faults import worst_excursion, worst_rates
+from armcarry.whatif.runaway_joint import Runaways, Swept, fault_arc, runaways
+from armcarry.whatif.witness import Witness, witness
 
 #: bad stretches closer together than this are one, s
 _JOIN_S = 2.0

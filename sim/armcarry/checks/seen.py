@@ -9,9 +9,9 @@ import numpy as np
 
 from armcarry.quantities import clock
 from armcarry.record.finding import ClearanceDetail, Finding, Verdict
-from armcarry.record.gaps import CloseGap, Gaps, judged
 from armcarry.record.record import MoveSpan, PairRow, Record
-from armcarry.record.sight import Sightings, sightings
+from armcarry.seeing.gaps import CloseGap, Gaps, judged
+from armcarry.seeing.sight import Sightings, sightings
 
 
 @dataclass(frozen=True)

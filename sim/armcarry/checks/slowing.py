@@ -7,9 +7,9 @@ from collections.abc import Iterator
 import numpy as np
 
 from armcarry.clearance import ClearanceCurve, clearance_curve
+from armcarry.proving.proof import CELLS
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding, Verdict
-from armcarry.record.proof import CELLS
 from armcarry.record.record import Phase, Record
 from armcarry.scene.limits import joint_rates
 from armcarry.timeline.near import near_pairs

@@ -8,11 +8,11 @@ import numpy as np
 
 from armcarry.clearance.many import Arcs, free_until
 from armcarry.quantities import clock, rounded_down
-from armcarry.record.cells import ENOUGH_M, states
 from armcarry.record.finding import ClearanceDetail, Finding, Verdict
 from armcarry.record.record import Record
-from armcarry.record.stopping import Braked, RunOuts, braking_arcs, run_outs
-from armcarry.record.witness import Witness, witness
+from armcarry.whatif.cells import ENOUGH_M, states
+from armcarry.whatif.late_stop import Braked, RunOuts, braking_arcs, run_outs
+from armcarry.whatif.witness import Witness, witness
 
 
 def check(record: Record) -> tuple[Finding, ...]:

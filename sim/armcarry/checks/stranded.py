@@ -10,7 +10,7 @@ from armcarry.geometry.poses import Array
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record
-from armcarry.record.stranding import Stranding, strandings
+from armcarry.whatif.stranding import Stranding, strandings
 
 #: gaps below this are none, m
 _NOTHING_M = 1e-6

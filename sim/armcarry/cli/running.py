@@ -83,7 +83,7 @@ def rehearse(
     with console.progress() as tell:
         record = compute(scene, tell, slip=slips, failed=fail or [], motion=log, pieces=pieces.value)
         if second_opinion:
-            from armcarry.record.opinions import with_opinions
+            from armcarry.whatif.opinions import with_opinions
 
             tell("asking other engines", 0.9)
             record = with_opinions(record)
@@ -161,7 +161,7 @@ def compare(
 
     Exit code: 0 the second fails no check that the first passes, 1 it does, 2 bad input or usage.
     """
-    from armcarry.record.compare import compare as side_by_side
+    from armcarry.comparing.runs import compare as side_by_side
     from armcarry.record.store import load
     from armcarry.rehearsal import second_run
     from armcarry.views.compared import compared

@@ -110,7 +110,7 @@ def envelope(
     from armcarry.clearance.mesh_files import maker_of, write_mesh
     from armcarry.quantities import parse
     from armcarry.record.store import load
-    from armcarry.record.swept import envelope as swept
+    from armcarry.whatif.swept import envelope as swept
 
     path = out or run / "views" / "envelope.stl"
     maker_of(path)  # a wrong ending is told before the work

@@ -20,8 +20,8 @@ from armcarry.errors import InputError
 from armcarry.files.load import load_scenario
 from armcarry.files.loaded import LoadedScenario
 from armcarry.geometry.poses import Array
+from armcarry.proving.proof import prove_run
 from armcarry.record.finding import Finding
-from armcarry.record.proof import prove_run
 from armcarry.record.record import PairRow, Phase, Record
 from armcarry.rehearsal import rehearse
 from armcarry.timeline.run import Run

@@ -8,6 +8,8 @@ from typing import NamedTuple
 
 import numpy as np
 
+from armcarry.asked.pairs import judged_pairs, resting_pairs, seating_pairs
+from armcarry.asked.relaxed import Relaxed
 from armcarry.clearance.frames import Placed, place_bodies
 from armcarry.clearance.prover import FARTHER, Prover, prove_clearance
 from armcarry.clearance.solids import Solids
@@ -15,12 +17,11 @@ from armcarry.dispersion.reach import Influence, influence
 from armcarry.dispersion.terms import Drawn, displacement, draw, drawn_numbers, moved
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
-from armcarry.record.proof import relaxed_groups, windows_of
+from armcarry.proving.proof import relaxed_groups, windows_of
 from armcarry.record.record import Phase, Record
 from armcarry.scene.rules import required_clearance_m
 from armcarry.scene.tree import Tree
-from armcarry.timeline.pairs import judged_pairs, resting_pairs, seating_pairs
-from armcarry.timeline.run import Relaxed, Run
+from armcarry.timeline.run import Run
 
 #: wanted gap between proven lower bound and what is reached, m
 TOLERANCE_M = 1e-3

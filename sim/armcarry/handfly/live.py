@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from armcarry.asked.pairs import arm_pairs, pairs_that_fit, required_of, seating_pairs
 from armcarry.clearance.many import Arcs, Lists, free_until, least_margins
 from armcarry.clearance.prover import Prover
 from armcarry.clearance.rest import measure
@@ -17,12 +18,11 @@ from armcarry.clearance.solids import pack, pose_rows
 from armcarry.geometry.poses import Array
 from armcarry.handfly.control import Pilot
 from armcarry.handfly.resolve import Closeness
+from armcarry.motion.braking import braking
 from armcarry.motion.forward import forward
 from armcarry.motion.jacobian import smallest_singular_value
-from armcarry.motion.stopping import braking
 from armcarry.scene.build import Scene
 from armcarry.timeline.near import near_pairs
-from armcarry.timeline.pairs import arm_pairs, pairs_that_fit, required_of, seating_pairs
 
 #: how many pairs are told
 SHOWN = 5

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from armcarry.asked.tightness import Tightness
 from armcarry.files.documents.scenario import Carry
 from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
@@ -13,7 +14,6 @@ from armcarry.planning.ways import standing
 from armcarry.scene.build import Scene
 from armcarry.scene.tree import WORLD
 from armcarry.timeline.moves import PlannedMove, Way, goal_of, plan_carries
-from armcarry.timeline.tightness import Tightness
 from armcarry.timeline.widen import widened
 
 #: branches with the largest margin whose sequel is planned

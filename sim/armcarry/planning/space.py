@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from armcarry.asked.pairs import arm_pairs, required_of
 from armcarry.checks.budget import root_sum_square_m, worst_case_m
 from armcarry.clearance import Prover
 from armcarry.clearance.many import Arcs, Lists, Margins, least_margins
@@ -18,7 +19,6 @@ from armcarry.planning.ways import WANTED_M, standing
 from armcarry.scene.build import Scene
 from armcarry.scene.limits import joint_accelerations, joint_rates
 from armcarry.scene.tree import WORLD, Tree
-from armcarry.timeline.pairs import arm_pairs, required_of
 from armcarry.timeline.widen import widened
 
 #: no pair is looked at for more margin than a route wants, m

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from armcarry.asked.pairs import arm_pairs, required_of
 from armcarry.clearance.distance import distances
 from armcarry.errors import ReachError
 from armcarry.geometry.poses import Array
@@ -16,7 +17,6 @@ from armcarry.motion.inverse import solutions
 from armcarry.motion.jacobian import smallest_singular_value
 from armcarry.scene.build import ARM, PLATFORM, Scene, hang
 from armcarry.scene.tree import WORLD, Tree
-from armcarry.timeline.pairs import arm_pairs, required_of
 
 #: clearance beyond what is required is told up to this, m
 ENOUGH_M = 0.5

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 import numpy as np
 from numpy.typing import ArrayLike
 
+from armcarry.asked.relaxed import Relaxed
 from armcarry.clearance.second_opinion import EngineAnswer
 from armcarry.geometry.model import Body
 from armcarry.geometry.poses import Array
@@ -18,7 +19,7 @@ from armcarry.motion.forward import forward
 from armcarry.scene.displaced import Displaced
 from armcarry.scene.tree import Tree
 from armcarry.timeline.log_facts import Logged
-from armcarry.timeline.run import Event, MoveSpan, Phase, Relaxed, Shortfall
+from armcarry.timeline.run import Event, MoveSpan, Phase, Shortfall
 
 if TYPE_CHECKING:
     from armcarry.scene.build import Scene
@@ -185,4 +186,4 @@ class Record:
         return found
 
 
-__all__ = ["Curve", "Event", "MoveSpan", "PairRow", "Phase", "Record", "Relaxed", "Shortfall"]
+__all__ = ["Curve", "Event", "MoveSpan", "PairRow", "Phase", "Record", "Shortfall"]

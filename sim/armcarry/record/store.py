@@ -19,6 +19,7 @@ from typing import Any
 
 import numpy as np
 
+from armcarry.asked.relaxed import Relaxed
 from armcarry.clearance.second_opinion import EngineAnswer, Opinion, StopOpinion
 from armcarry.errors import ArmcarryError, RecordError
 from armcarry.files.atomic import exchange, reason, sync_folder
@@ -26,7 +27,7 @@ from armcarry.files.load import load_scenario
 from armcarry.files.motion_log import Gap
 from armcarry.files.places import is_file
 from armcarry.record.finding import ClearanceDetail, Finding, Verdict, Way
-from armcarry.record.record import Event, MoveSpan, Phase, Record, Relaxed, Shortfall
+from armcarry.record.record import Event, MoveSpan, Phase, Record, Shortfall
 from armcarry.record.tables import (
     read_curves,
     read_motion,

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from armcarry.asked.relaxed import Relaxed
 from armcarry.files.documents.relaxation import Relaxation
 from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
@@ -18,7 +19,7 @@ from armcarry.scene.limits import joint_accelerations, joint_rates
 from armcarry.scene.tree import WORLD, Tree
 from armcarry.timeline.moves import PlannedMove, Way
 from armcarry.timeline.near import near_zones
-from armcarry.timeline.run import Event, MoveSpan, Phase, Relaxed, Run, Shortfall
+from armcarry.timeline.run import Event, MoveSpan, Phase, Run, Shortfall
 from armcarry.timeline.variants import plan_all
 from armcarry.timeline.widen import widened
 

@@ -7,13 +7,14 @@ from dataclasses import replace
 
 import numpy as np
 
+from armcarry.asked.relaxed import Relaxed
 from armcarry.errors import InputError
 from armcarry.files.documents.day import Day
 from armcarry.motion.curve import Motion
 from armcarry.scene.build import Scene
 from armcarry.timeline.merge import Jump, Part, merge, stretched
 from armcarry.timeline.plan import DayPlan, flown_s, plan_day
-from armcarry.timeline.run import Event, MoveSpan, Phase, Relaxed, Run
+from armcarry.timeline.run import Event, MoveSpan, Phase, Run
 from armcarry.timeline.schedule import Slot
 from armcarry.timeline.walkthrough import Moved, Walkthrough, matters, walk_through
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from armcarry.asked.tightness import Tightness
 from armcarry.errors import MotionError, ReachError
 from armcarry.files.documents.scenario import Carry, Line, Move
 from armcarry.geometry import poses
@@ -25,7 +26,6 @@ from armcarry.scene.limits import joint_rates
 from armcarry.scene.tree import WORLD, Tree
 from armcarry.timeline.describe import describe
 from armcarry.timeline.run import Event, Shortfall
-from armcarry.timeline.tightness import Tightness
 from armcarry.timeline.widen import widened
 
 #: ways carried along side by side, and branches looked at a pose

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from armcarry.asked.relaxed import Relaxed
 from armcarry.files.documents.models import LoadName
 from armcarry.motion.curve import Motion
 from armcarry.scene.tree import Tree
@@ -16,18 +17,6 @@ class Phase:
     start_s: float
     end_s: float
     tree: Tree
-
-
-@dataclass(frozen=True)
-class Relaxed:
-    """A smaller required clearance for pairs whose names match, from start_s to end_s."""
-
-    pattern_a: str
-    pattern_b: str
-    required_m: float
-    start_s: float
-    end_s: float
-    why: str
 
 
 @dataclass(frozen=True)

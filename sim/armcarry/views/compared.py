@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
+from armcarry.comparing.runs import Comparison, JointDifference
 from armcarry.quantities import clock
-from armcarry.record.compare import Comparison, JointDifference
 
 #: rows shown of a table; all stand in --json
 SHOWN = 12

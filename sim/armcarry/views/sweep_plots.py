@@ -12,18 +12,18 @@ import numpy as np
 from armcarry.checks.runaway import bad_stretches
 from armcarry.geometry.poses import Array
 from armcarry.quantities import clock
-from armcarry.record.cells import ENOUGH_M
-from armcarry.record.escape import Escape, escapes, instants
-from armcarry.record.faults import LONGEST_DETECTION_S
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record
-from armcarry.record.runaway import Runaways, runaways
-from armcarry.record.stopping import run_outs
 from armcarry.scene.words import plain_joint
 from armcarry.views import palette
 from armcarry.views.plots import page, say, write_makers
 from armcarry.views.time_axis import MINUTE_S, time_axis
 from armcarry.views.words import worst_verdict
+from armcarry.whatif.cells import ENOUGH_M
+from armcarry.whatif.faults import LONGEST_DETECTION_S
+from armcarry.whatif.late_stop import run_outs
+from armcarry.whatif.locked_joint import Escape, escapes, instants
+from armcarry.whatif.runaway_joint import Runaways, runaways
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -12,17 +12,17 @@ from armcarry.checks.stranded import StrandedCurve, stranded_curve
 from armcarry.geometry.poses import Array
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding, Verdict
-from armcarry.record.glare import dazzle, glare
-from armcarry.record.nearness import NearCurve, near_curve
 from armcarry.record.record import Record
-from armcarry.record.sight import sightings, stretches
 from armcarry.record.stops import stops
-from armcarry.record.sunlight import Sun
 from armcarry.scene.words import plain
+from armcarry.seeing.glare import dazzle, glare
+from armcarry.seeing.sight import sightings, stretches
+from armcarry.seeing.sunlight import Sun
 from armcarry.views import palette
 from armcarry.views.plots import page, say, write_makers
 from armcarry.views.time_axis import MINUTE_S, time_axis
 from armcarry.views.words import worst_verdict
+from armcarry.whatif.nearness import NearCurve, near_curve
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

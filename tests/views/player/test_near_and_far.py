@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from armcarry.asked.relaxed import Relaxed
 from armcarry.clearance.distance import distance
 from armcarry.geometry import poses
 from armcarry.geometry.shapes import Box, Capsule, ConvexMesh, Cylinder, Sphere
-from armcarry.record.record import Relaxed
 from armcarry.views.closest import closest_track, judged
 from armcarry.views.groups import rigid_groups
 from armcarry.views.player.lanes import day_lanes, run_lanes

@@ -9,7 +9,6 @@ from PIL import Image
 from vtkmodules.util.numpy_support import vtk_to_numpy
 
 from armcarry.quantities import rounded_down
-from armcarry.record.swept import MAP_REPORT_M, closest_map
 from armcarry.views import gl, palette
 from armcarry.views.actors import SceneActors
 from armcarry.views.player import capture, look
@@ -19,6 +18,7 @@ from armcarry.views.player.nearest import Closest, Nearest
 from armcarry.views.player.scene import QUICK, SHARP, SceneView, few_sides
 from armcarry.views.player.session import Session
 from armcarry.views.player.swept import MAP_BANDS_M, map_layer
+from armcarry.whatif.swept import MAP_REPORT_M, closest_map
 
 pytestmark = pytest.mark.skipif(gl.problem() is not None, reason="no OpenGL here")
 

@@ -11,12 +11,12 @@ from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
 from armcarry.motion.speed import tip_speed_maximum
-from armcarry.record.gaps import Gaps
 from armcarry.record.record import MoveSpan, PairRow, Record
-from armcarry.record.sight import sightings
 from armcarry.scene.build import ARM, PLATFORM
 from armcarry.scene.tree import WORLD, Tree
 from armcarry.scene.words import plain
+from armcarry.seeing.gaps import Gaps
+from armcarry.seeing.sight import sightings
 from armcarry.views.closest import closest_track, worded
 from armcarry.views.curves import within
 

@@ -6,13 +6,13 @@ import numpy as np
 
 from armcarry.checks.seen import Watched, watched
 from armcarry.quantities import clock
-from armcarry.record.faults import LONGEST_DETECTION_S
-from armcarry.record.gaps import Gaps
 from armcarry.record.record import Record
-from armcarry.record.runaway import runaways
-from armcarry.record.sight import sightings
 from armcarry.scene.words import plain
+from armcarry.seeing.gaps import Gaps
+from armcarry.seeing.sight import sightings
 from armcarry.views.brief.tables import Table
+from armcarry.whatif.faults import LONGEST_DETECTION_S
+from armcarry.whatif.runaway_joint import runaways
 
 
 def cameras_table(record: Record) -> Table | None:

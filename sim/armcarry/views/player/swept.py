@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from armcarry.record.record import Record
-from armcarry.record.swept import MAP_REPORT_M, closest_map, envelope
 from armcarry.views import palette
 from armcarry.views.actors import SceneActors, surface_actor
 from armcarry.views.meshes import Triangles, joined
 from armcarry.views.player import look
 from armcarry.views.player.layers import Layer
+from armcarry.whatif.swept import MAP_REPORT_M, closest_map, envelope
 
 #: a little coarser than the mesh for engineers, so that it is there within a few seconds
 _CELL_M = 0.2

@@ -6,14 +6,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from armcarry.asked.pairs import judged_pairs
+from armcarry.asked.relaxed import Relaxed
 from armcarry.files.names import matches
 from armcarry.motion.forward import forward
-from armcarry.record import proof
-from armcarry.record.proof import prove_run
+from armcarry.proving import proof
+from armcarry.proving.proof import prove_run
 from armcarry.record.record import Record
 from armcarry.record.tables import PAIR_COLUMNS, write_pairs
-from armcarry.timeline.pairs import judged_pairs
-from armcarry.timeline.run import Relaxed, Run
+from armcarry.timeline.run import Run
 
 README = Path(__file__).resolve().parents[2] / "README.md"
 SAMPLES = 120

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from armcarry.asked.pairs import arm_pairs, required_of
 from armcarry.clearance import Prover
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 from armcarry.scene.build import Scene
 from armcarry.scene.tree import Tree
-from armcarry.timeline.pairs import arm_pairs, required_of
 
 #: how exactly distances need be known to choose
 COARSE_M = 0.05

@@ -15,7 +15,7 @@ from armcarry.geometry.poses import apply
 from armcarry.geometry.shapes import Sphere
 from armcarry.motion.forward import forward
 from armcarry.record.store import save
-from armcarry.record.swept import MAP_REPORT_M, closest_map, envelope, stretches
+from armcarry.whatif.swept import MAP_REPORT_M, closest_map, envelope, stretches
 
 pyvista = pytest.importorskip("pyvista")
 

@@ -1,5 +1,5 @@
+from armcarry.comparing.expected import differences
 from armcarry.files.documents.scenario import Expectation
-from armcarry.record.expected import differences
 from armcarry.record.finding import Finding, Verdict
 
 NEAR = Finding("clearance", Verdict.FAIL, "pump_box/case", "too near", other="platform/radiator_port_sheet_1")

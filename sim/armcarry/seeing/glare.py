@@ -8,10 +8,10 @@ import numpy as np
 
 from armcarry.geometry.poses import Array
 from armcarry.record.record import Phase
-from armcarry.record.sight import Sightings, Watch, stretches
-from armcarry.record.sunlight import Sun, cut_s
 from armcarry.scene.camera import View, direction_off_axis_rad, head_pose, look
 from armcarry.scene.eyes import SceneCamera, scene_cameras, targets, whereabouts
+from armcarry.seeing.sight import Sightings, Watch, stretches
+from armcarry.seeing.sunlight import Sun, cut_s
 
 #: shade of a visor is looked at this often, s
 SHADE_STEP_S = 2.0

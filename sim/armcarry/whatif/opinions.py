@@ -8,8 +8,8 @@ import numpy as np
 
 from armcarry.clearance import distance
 from armcarry.clearance.second_opinion import BANDS_M, EngineAnswer, Opinion, StopOpinion, engine_distance, present
-from armcarry.record.flown_stop import fly_stops
 from armcarry.record.record import PairRow, Record
+from armcarry.whatif.flown_stop import fly_stops
 
 #: metres; the stated distance is that of the instant to this
 ROUNDING_M = 2e-6

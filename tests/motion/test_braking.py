@@ -5,7 +5,7 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from armcarry.errors import MotionError
-from armcarry.motion.stopping import (
+from armcarry.motion.braking import (
     braking,
     braking_motion,
     detection_that_keeps,

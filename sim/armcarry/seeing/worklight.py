@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from armcarry.record.sight import Watch
-from armcarry.record.sunlight import Sun, cut_s
+from armcarry.seeing.sight import Watch
+from armcarry.seeing.sunlight import Sun, cut_s
 
 #: light on work points is looked at this often, s
 LOOK_STEP_S = 10.0

@@ -14,12 +14,12 @@ import numpy as np
 
 from armcarry.clearance.many import Arcs, Margins, least_margins, near_pairs
 from armcarry.geometry.poses import Array
+from armcarry.motion.braking import braking
 from armcarry.motion.chain import Chain
-from armcarry.motion.stopping import braking
-from armcarry.record.cells import ENOUGH_M, Leaves, Roots, States, pieces_of, refine, states
-from armcarry.record.faults import Side, Window, sides, windows
 from armcarry.record.record import Record
 from armcarry.scene.tree import WORLD
+from armcarry.whatif.cells import ENOUGH_M, Leaves, Roots, States, pieces_of, refine, states
+from armcarry.whatif.faults import Side, Window, sides, windows
 
 #: gap between the proven and the measured clearance left where it is least, m
 BAND_M = 0.02

@@ -21,9 +21,11 @@ import numpy as np
 
 from armcarry.clearance.many import Arcs, Margins, free_until, least_margins, near_pairs
 from armcarry.geometry.poses import Array
-from armcarry.motion.stopping import detection_that_keeps, runaway
-from armcarry.record.cells import ENOUGH_M, SHORTEST_S, Leaves, Roots, halved, pieces_of, refine, states
-from armcarry.record.faults import (
+from armcarry.motion.braking import detection_that_keeps, runaway
+from armcarry.record.record import Record
+from armcarry.scene.limits import runaway_rates
+from armcarry.whatif.cells import ENOUGH_M, SHORTEST_S, Leaves, Roots, halved, pieces_of, refine, states
+from armcarry.whatif.faults import (
     LONGEST_DETECTION_S,
     Side,
     Window,
@@ -32,8 +34,6 @@ from armcarry.record.faults import (
     worst_excursion,
     worst_rates,
 )
-from armcarry.record.record import Record
-from armcarry.scene.limits import runaway_rates
 
 #: gap between the proven and the measured clearance left where it is least, m
 BAND_M = 0.02

@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 
 from armcarry.clearance import distances
+from armcarry.motion.braking import run_out, runaway
 from armcarry.motion.forward import forward
-from armcarry.motion.stopping import run_out, runaway
-from armcarry.record.cells import ENOUGH_M
-from armcarry.record.faults import sides, windows, worst_rates
-from armcarry.record.runaway import runaways
-from armcarry.record.stopping import run_outs
+from armcarry.whatif.cells import ENOUGH_M
+from armcarry.whatif.faults import sides, windows, worst_rates
+from armcarry.whatif.late_stop import run_outs
+from armcarry.whatif.runaway_joint import runaways
 
 
 def gaps(side, q):

@@ -8,7 +8,7 @@ from armcarry.clearance import Prover, distance
 from armcarry.clearance.many import Arcs
 from armcarry.motion.curve import Motion
 from armcarry.motion.forward import forward
-from armcarry.record.faults import Side
+from armcarry.whatif.faults import Side
 
 
 class Witness(NamedTuple):

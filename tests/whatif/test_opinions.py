@@ -10,10 +10,10 @@ from armcarry.checks.second_opinion import check
 from armcarry.clearance import distance
 from armcarry.clearance.second_opinion import BANDS_M, present
 from armcarry.cli import app
-from armcarry.record import opinions
 from armcarry.record.finding import Verdict
-from armcarry.record.opinions import with_opinions
 from armcarry.record.store import load, save
+from armcarry.whatif import opinions
+from armcarry.whatif.opinions import with_opinions
 
 ENGINES = [name for name in BANDS_M if present(name)]
 

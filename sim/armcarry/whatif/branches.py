@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from armcarry.asked.pairs import judged_pairs
 from armcarry.clearance.distance import distances
 from armcarry.errors import ReachError
 from armcarry.geometry.poses import Array
@@ -19,7 +20,6 @@ from armcarry.record.record import Record
 from armcarry.scene.rules import required_clearance_m
 from armcarry.scene.tree import WORLD
 from armcarry.scene.words import plain_joint
-from armcarry.timeline.pairs import judged_pairs
 
 #: branches that are tried at one instant, widest joint margin first; a branch differs by at least this in some joint
 _TRIED, _OTHER_RAD = 12, np.radians(20.0)

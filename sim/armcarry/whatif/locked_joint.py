@@ -14,6 +14,7 @@ from typing import Literal
 
 import numpy as np
 
+from armcarry.asked.pairs import arm_pairs
 from armcarry.clearance.gauge import Gauge
 from armcarry.clearance.many import Arcs, least_margins
 from armcarry.geometry.poses import Array
@@ -21,13 +22,12 @@ from armcarry.motion.avoid import avoiding_step
 from armcarry.motion.chain import Chain
 from armcarry.motion.inverse import pose_error
 from armcarry.motion.jacobian import pose_and_jacobian
-from armcarry.record.faults import Side, Window, windows
 from armcarry.record.record import Record
 from armcarry.scene.build import PLATFORM
 from armcarry.scene.limits import joint_accelerations, joint_rates
 from armcarry.scene.tree import WORLD
 from armcarry.timeline.handrails import Rail, rails_of
-from armcarry.timeline.pairs import arm_pairs
+from armcarry.whatif.faults import Side, Window, windows
 
 #: instants looked at when the rules do not say
 INSTANTS = 10

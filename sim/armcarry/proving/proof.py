@@ -13,12 +13,13 @@ from itertools import pairwise
 
 import numpy as np
 
+from armcarry.asked.pairs import judged_pairs, pairs_that_fit, resting_pairs, seating_pairs
+from armcarry.asked.relaxed import Relaxed
 from armcarry.clearance import clearance_curve, prove_clearance
 from armcarry.record.record import Curve, PairRow
 from armcarry.scene.build import Scene
 from armcarry.scene.rules import required_clearance_m
-from armcarry.timeline.pairs import judged_pairs, pairs_that_fit, resting_pairs, seating_pairs
-from armcarry.timeline.run import Phase, Relaxed, Run
+from armcarry.timeline.run import Phase, Run
 
 Tell = Callable[[str, float], None]
 

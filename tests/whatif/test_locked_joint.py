@@ -5,17 +5,17 @@ import json
 import numpy as np
 import pytest
 
+from armcarry.asked.pairs import arm_pairs
 from armcarry.checks import locked_joint
 from armcarry.clearance import distances
 from armcarry.clearance.second_opinion import BANDS_M, engine_distance
 from armcarry.files.documents.rules import LockedJoint
 from armcarry.motion.forward import forward
-from armcarry.record.escape import escapes, instants
-from armcarry.record.faults import Side, windows
 from armcarry.record.finding import Verdict
 from armcarry.record.store import load, save
 from armcarry.timeline.handrails import rails_of
-from armcarry.timeline.pairs import arm_pairs
+from armcarry.whatif.faults import Side, windows
+from armcarry.whatif.locked_joint import escapes, instants
 
 
 @pytest.fixture(scope="module")

@@ -7,9 +7,9 @@ import pytest
 
 from armcarry.checks.second_opinion import check
 from armcarry.clearance.second_opinion import EngineAnswer, StopOpinion
-from armcarry.record import flown_stop
 from armcarry.record.finding import Verdict
-from armcarry.record.opinions import with_opinions
+from armcarry.whatif import flown_stop
+from armcarry.whatif.opinions import with_opinions
 
 pytest.importorskip("pybullet")
 

@@ -21,10 +21,10 @@ from armcarry.geometry.model import Body
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import bounding_radius_m
 from armcarry.record.record import MoveSpan, PairRow, Phase, Record
-from armcarry.record.sight import Watch, batches, watch
 from armcarry.scene.build import ARM
 from armcarry.scene.eyes import scene_cameras
 from armcarry.scene.names import pair_matches
+from armcarry.seeing.sight import Watch, batches, watch
 from armcarry.timeline.near import MOVING
 
 #: length of the cells that are looked at first, s

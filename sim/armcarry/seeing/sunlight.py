@@ -15,8 +15,8 @@ from armcarry.clearance.sightline import sight_lines
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import bounding_radius_m
 from armcarry.record.record import Record
-from armcarry.record.sight import Watch
 from armcarry.scene.sky import LightSpan, Sky, sky_of
+from armcarry.seeing.sight import Watch
 
 #: how fast the sun's direction itself turns against the stars, at most, rad/s
 _SUN_RATE_RAD_S = 1e-6

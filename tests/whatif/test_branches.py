@@ -11,13 +11,13 @@ from armcarry.files.places import scenarios_folder
 from armcarry.motion.chain import Chain
 from armcarry.motion.curve import Motion
 from armcarry.motion.inverse import solutions
-from armcarry.record import branches
-from armcarry.record.branches import least_left_m, other_branch
-from armcarry.record.proof import prove_run
+from armcarry.proving.proof import prove_run
 from armcarry.record.record import Record
 from armcarry.scene.build import build_scene
 from armcarry.scene.tree import WORLD
 from armcarry.timeline.run import Phase, Run
+from armcarry.whatif import branches
+from armcarry.whatif.branches import least_left_m, other_branch
 
 
 @pytest.fixture(scope="module")

@@ -24,11 +24,11 @@ from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
 from armcarry.motion.forward import forward
-from armcarry.record.faults import Side, sides, windows
 from armcarry.record.record import Record
-from armcarry.record.stopping import run_outs
 from armcarry.scene.build import ARM, RESTRAINT
 from armcarry.scene.tree import WORLD
+from armcarry.whatif.faults import Side, sides, windows
+from armcarry.whatif.late_stop import run_outs
 
 #: stops flown: so many of the longest run-outs and of the tightest, this far apart at least, s
 STOPS, APART_S = 6, 5.0

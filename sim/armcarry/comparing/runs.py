@@ -8,13 +8,13 @@ from typing import Any, Literal
 
 import numpy as np
 
+from armcarry.comparing.nearer import GroupDifference, PairDifference, group_differences, pair_differences
 from armcarry.errors import RecordError
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 from armcarry.motion.merge import difference
 from armcarry.record.finding import Finding, Verdict
-from armcarry.record.nearer import GroupDifference, PairDifference, group_differences, pair_differences
 from armcarry.record.record import Record
 from armcarry.scene.limits import joint_rates
 

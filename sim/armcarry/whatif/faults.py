@@ -14,17 +14,17 @@ from itertools import pairwise
 
 import numpy as np
 
+from armcarry.asked.pairs import arm_pairs, pairs_that_fit, required_of, seating_pairs
 from armcarry.clearance import Prover
 from armcarry.files.documents.models import LoadClass
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import bounding_radius_m
-from armcarry.motion.stopping import runaway
-from armcarry.record.cells import ENOUGH_M
+from armcarry.motion.braking import runaway
 from armcarry.record.record import Phase, Record
 from armcarry.scene.build import ARM
 from armcarry.scene.limits import brake_decelerations, runaway_rates
 from armcarry.timeline.near import near_pairs
-from armcarry.timeline.pairs import arm_pairs, pairs_that_fit, required_of, seating_pairs
+from armcarry.whatif.cells import ENOUGH_M
 
 #: where nothing is required, this much must be left all the same: bodies must not touch, m
 TOUCH_M = 1e-3

@@ -1,0 +1,1 @@
+"""Two runs side by side, and findings beside what a scenario expects of them."""
