@@ -5,9 +5,9 @@ import time
 import numpy as np
 import pytest
 
+from arm_tables import DhRow, from_dh
 from armcarry.motion.chain import Chain
 from armcarry.motion.forward import forward
-from armcarry.scene.convert import DhRow, from_dh
 from armcarry.scene.tree import Tree
 
 

@@ -108,9 +108,3 @@ def test_a_line_shorter_than_what_is_left_out_is_a_point():
     here = poses.identity(1)
     assert sight_lines((0, 0, 0), (0.1, 0, 0), [Sphere(0.2)], here, skip_end_m=0.3).blocked[0]
     assert sight_lines((5, 0, 0), (5, 0, 0), [Sphere(0.2)], here, within_m=9.0).upper_m[0, 0] == pytest.approx(4.8)
-
-
-def test_blockers_are_named_by_row():
-    at = poses.translation([[2.0, 0.0, 0.0], [4.0, 5.0, 0.0], [6.0, 0.2, 0.0]])
-    found = sight_lines((0, 0, 0), (10, 0, 0), [Sphere(0.5), Sphere(0.5), Box((0.5, 0.5, 0.5))], at)
-    assert found.blockers(0).tolist() == [0, 2]

@@ -7,12 +7,12 @@ from scipy.integrate import solve_ivp
 from armcarry.errors import MotionError
 from armcarry.motion.braking import (
     braking,
-    braking_motion,
     detection_that_keeps,
     run_out,
     runaway,
     time_to,
 )
+from measures import braking_motion
 
 BRAKES = np.array([0.5, 0.2, 1.0, 0.05])
 

@@ -3,14 +3,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from arm_tables import DhRow, from_dh
 from armcarry.errors import FrameError, MotionError, ReachError
 from armcarry.geometry import poses
 from armcarry.motion.chain import Chain
-from armcarry.motion.inverse import Tolerance, nearest, pose_error, solutions, solve, unwind, windings
+from armcarry.motion.inverse import Tolerance, nearest, pose_error, solutions, solve, unwind
 from armcarry.motion.jacobian import jacobian
 from armcarry.motion.redundancy import centre, margin_slopes
-from armcarry.scene.convert import DhRow, from_dh
 from armcarry.scene.tree import Tree
+from measures import windings
 
 TOOL = poses.from_xyz_rpy((0.3, 0.0, 0.9), (0.0, 0.4, 0.1))
 

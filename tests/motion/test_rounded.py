@@ -7,7 +7,8 @@ import pytest
 
 from armcarry.errors import MotionError
 from armcarry.motion.path import joint_segment, rounded, rounded_pieces
-from armcarry.motion.timing import RateLimits, greatest_rates, time_path
+from armcarry.motion.timing import RateLimits, time_path
+from measures import greatest_rates
 
 JOINTS = ("a", "b", "c")
 

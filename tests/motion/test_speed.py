@@ -5,7 +5,8 @@ from armcarry.errors import MotionError
 from armcarry.geometry import poses
 from armcarry.motion.chain import Chain
 from armcarry.motion.curve import Motion
-from armcarry.motion.speed import tip_speed_maximum, tool_speed
+from armcarry.motion.speed import tip_speed_maximum
+from measures import tool_speed
 
 TOOL = poses.translation((0.0, 0.4, 1.0))
 

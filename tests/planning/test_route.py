@@ -13,12 +13,12 @@ from armcarry.geometry import poses
 from armcarry.geometry.model import Body
 from armcarry.geometry.shapes import Box, Cylinder
 from armcarry.motion.path import rounded
-from armcarry.motion.timing import greatest_rates
 from armcarry.planning.refuge import ALLOWED_FOR_M
 from armcarry.planning.route import find_routes
 from armcarry.planning.script import write_with_moves
 from armcarry.planning.space import ENOUGH_M, OWN_ENOUGH_M, SINGULAR, STRANDED, ArmSpace
 from armcarry.planning.ways import standing
+from measures import greatest_rates
 
 REQUIRED = [{"between": [a, "structure"], "distance": "0.3 m"} for a in ("arm", "rider")]
 

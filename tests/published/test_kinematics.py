@@ -7,12 +7,13 @@ Robotics Toolbox for Python 1.5.0, its DH models and the values asserted in its 
 import numpy as np
 import pytest
 
+from arm_tables import DhRow, from_dh, from_screws
 from armcarry.geometry import poses
 from armcarry.motion.chain import Chain
 from armcarry.motion.inverse import pose_error, solve
-from armcarry.motion.jacobian import jacobian, manipulability, singular_values
-from armcarry.scene.convert import DhRow, from_dh, from_screws
+from armcarry.motion.jacobian import jacobian, singular_values
 from armcarry.scene.tree import Tree
+from measures import manipulability
 
 Q = np.pi / 2
 

@@ -5,7 +5,7 @@ import pytest
 
 from armcarry.files.documents.models import CrewDocument, ReachEnvelope
 from armcarry.geometry import poses
-from armcarry.scene.reach import CrewFrames, cone_margin_m, hand_margins, sight_angle_rad, sight_margin_m
+from armcarry.scene.reach import CrewFrames, cone_margin_m, hand_margins
 
 REACH = ReachEnvelope.model_construct(one_hand=0.70, two_hand=0.66, nearest=0.25, half_angle=np.radians(65.0))
 SHOULDERS = np.array([[0.0, 0.22, 0.0], [0.0, -0.22, 0.0]])
@@ -84,15 +84,6 @@ def test_the_cone_margin_is_the_distance_to_its_surface(degrees):
     assert excess.min() > -1e-12
     assert excess.max() < 5e-4
     np.testing.assert_array_equal(margin > 0, np.arctan2(flat[:, 1], flat[:, 0]) < half)
-
-
-def test_sight_is_an_angle_about_the_visor():
-    visor = poses.from_xyz_rpy((1.0, 2.0, 3.0), (0.0, np.radians(30.0), 0.0))
-    ahead = poses.apply(visor, [2.0, 0.0, 0.0])
-    aside = poses.apply(visor, [1.0, np.tan(np.radians(40.0)), 0.0])
-    assert sight_angle_rad(visor, ahead) == pytest.approx(0.0, abs=1e-12)
-    assert sight_angle_rad(visor, aside) == pytest.approx(np.radians(40.0))
-    assert sight_margin_m(visor, aside, np.radians(50.0)) > 0 > sight_margin_m(visor, aside, np.radians(39.0))
 
 
 def test_frames_are_named_after_the_crewmember():

@@ -6,6 +6,7 @@ import pytest
 from armcarry.files.documents.environment import Environment
 from armcarry.scene import light
 from armcarry.scene.sky import sky_of
+from measures import night_share
 
 
 def _environment(**changes):
@@ -45,7 +46,9 @@ def test_at_the_start_the_argument_is_that_of_the_file():
 
 def test_a_platform_held_to_the_local_frame_sees_the_earth_below_and_the_sun_go_round():
     sky = sky_of(_environment())
-    np.testing.assert_allclose(sky.earth_direction(TIMES), np.broadcast_to([0.0, 0.0, -1.0], (41, 3)), atol=1e-12)
+    down = -sky.orbit.R_equator_local(TIMES)[..., :, 2]
+    earth = np.einsum("tji,tj->ti", sky.R_equator_platform(TIMES), down)
+    np.testing.assert_allclose(earth, np.broadcast_to([0.0, 0.0, -1.0], (41, 3)), atol=1e-12)
     sun = sky.sun_direction(TIMES)
     np.testing.assert_allclose(np.linalg.norm(sun, axis=-1), 1.0, atol=1e-12)
     # its angle to the orbit's normal (y) is a right angle less beta; parallax of the orbit is under 5e-5 rad
@@ -83,7 +86,7 @@ def test_spans_cover_the_run_in_order_and_last_as_the_formula_says():
     ]
     assert len(nights) >= 2
     # from the middle of one twilight to the middle of the next is the cylinder's night; the cone differs by seconds
-    share = float(light.night_share(sky.orbit.radius_m, sky.orbit.beta_rad(0.0)))
+    share = float(night_share(sky.orbit.radius_m, sky.orbit.beta_rad(0.0)))
     for night in nights:
         assert night == pytest.approx(share * sky.orbit.period_s, abs=8.0)
     for span in spans:

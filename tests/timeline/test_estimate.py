@@ -86,4 +86,3 @@ def test_a_day_without_spread_is_certain():
     for estimate in (classic, sampled):
         assert (estimate.chance_by(59.0), estimate.chance_by(60.0)) == (0.0, 1.0)
         assert estimate.percentile(0.9) == 60.0
-    assert sampled.chance_error(60.0) == 0.0

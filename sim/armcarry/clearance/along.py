@@ -7,11 +7,24 @@ import math
 
 import numpy as np
 
-from armcarry.clearance.book import BALL, ENDS, PLANE, TALLY, real1, real2, whole1, whole2
+from armcarry.clearance.book import (
+    BALL,
+    ENDS,
+    EPOCH,
+    FULL,
+    GJKS,
+    LOOSE,
+    PLANE,
+    SERIAL,
+    TALLY,
+    real1,
+    real2,
+    whole1,
+    whole2,
+)
 from armcarry.clearance.distance import CONTACT_M
 from armcarry.clearance.jit import entry, kernel, source_digest
 from armcarry.clearance.planes import guess_plane
-from armcarry.clearance.pool import EPOCH, FULL, GJKS, LOOSE, SERIAL
 from armcarry.clearance.search import ball_pass, gather_roots, measure_node, search
 from armcarry.clearance.timetree import plant_at
 

@@ -23,6 +23,7 @@ from armcarry.clearance.book import (
     BODY,
     CORE,
     ENDS,
+    EPOCH,
     FIND_BEND,
     FIRST,
     FRAME,
@@ -44,9 +45,8 @@ from armcarry.clearance.book import (
     real3,
     whole1,
     whole2,
-)  # fmt: skip
+)
 from armcarry.clearance.jit import by_address, inlined, kernel, source_digest
-from armcarry.clearance.pool import EPOCH
 
 
 @inlined

@@ -32,6 +32,10 @@ PAGE_COUNT = 54
     PIECES, CHILD, STEP, STRAY, BEND, BEND_EPOCH, PLANE, PLANE_TAG, STACK, BALL, CENTRE, ROOT_BEND, APART,
     BERN, ARM, WORK, OUT, ANSWER, ADD_NODE, ADD_CELL, PLANT, FIND_BEND, GAP, GJK, SEARCH, CONTACT,
 ) = range(PAGE_COUNT)  # fmt: skip
+# the entries of TALLY
+NODES, CELLS, EPOCH, SERIAL, FULL, GJKS, LOOSE = range(7)
+#: the time tree starts from about this many cells of like travel
+MAX_ROOTS = 96
 
 
 def write_page(book: np.ndarray, page: int, array: np.ndarray) -> None:

@@ -9,8 +9,10 @@ from armcarry.clearance.book import (
     ANSWER,
     CONTACT,
     ENDS,
+    FULL,
     NODE_T,
     PLANE,
+    SERIAL,
     STACK,
     TALLY,
     call_real,
@@ -22,7 +24,6 @@ from armcarry.clearance.book import (
 from armcarry.clearance.distance import CONTACT_M
 from armcarry.clearance.jit import by_address, inlined, kernel, source_digest
 from armcarry.clearance.planes import guess_plane, known, measured
-from armcarry.clearance.pool import FULL, SERIAL
 from armcarry.clearance.search import cell_bound, measure_node
 from armcarry.clearance.timetree import split
 

@@ -7,10 +7,9 @@ import math
 
 import numpy as np
 
-from armcarry.clearance.book import NODE_T, TALLY, real1, whole1
+from armcarry.clearance.book import EPOCH, FULL, GJKS, LOOSE, NODE_T, SERIAL, TALLY, real1, whole1
 from armcarry.clearance.distance import CONTACT_M
 from armcarry.clearance.jit import entry, source_digest
-from armcarry.clearance.pool import EPOCH, FULL, GJKS, LOOSE, SERIAL
 from armcarry.clearance.search import gather_roots, search
 from armcarry.clearance.timetree import plant
 

@@ -8,10 +8,9 @@ import math
 import numpy as np
 
 from armcarry.clearance.bend import bend_of, row_of
-from armcarry.clearance.book import BODY, ENDS, FORM, POSE, SIZE, SLOT, TALLY, real2, whole1, whole2
+from armcarry.clearance.book import BODY, ENDS, EPOCH, FORM, POSE, SIZE, SLOT, TALLY, real2, whole1, whole2
 from armcarry.clearance.jit import entry, kernel, source_digest
 from armcarry.clearance.measure import measure_rows
-from armcarry.clearance.pool import EPOCH
 from armcarry.clearance.timetree import plant_at
 
 #: cells of time handled at a time

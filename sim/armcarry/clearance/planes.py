@@ -15,6 +15,7 @@ from armcarry.clearance.book import (
     PLANE,
     PLANE_TAG,
     POSE,
+    SERIAL,
     SIZE,
     TALLY,
     VERTS,
@@ -24,7 +25,6 @@ from armcarry.clearance.book import (
     whole2,
 )
 from armcarry.clearance.jit import by_address, inlined, kernel, source_digest
-from armcarry.clearance.pool import SERIAL
 from armcarry.clearance.support import plane_gap
 
 

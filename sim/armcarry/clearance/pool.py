@@ -11,20 +11,13 @@ import numpy as np
 from armcarry.clearance.frames import Layout
 from armcarry.clearance.polynomials import Curves
 
-# the entries of TALLY
-NODES, CELLS, EPOCH, SERIAL, FULL, GJKS, LOOSE = range(7)
-#: the time tree starts from about this many cells of like travel
-MAX_ROOTS = 96
-#: room for roots: pieces longer than a root's share are cut up on their own
-_ROOT_ROOM = 4 * MAX_ROOTS + 8
-
 
 class Pool:
     """Owns the arrays of a layout and the scratch of the kernels, and the book that lists them.
 
     Pages, with N nodes (instants), C cells (intervals), F frames and m movers that move:
 
-        TALLY (8,) counters, named above           NODE_T (N,) s              NODE_Q (N, F)
+        TALLY (8,) counters, named in book          NODE_T (N,) s              NODE_Q (N, F)
         FRAME (N, F, 12) world poses               POSE (still + m N, 12) of movers in their base frames
         POSE_EPOCH (still + m N,)                  ENDS (C, 2) nodes          PIECES (C, 2) first, last piece
         CHILD (C,) first of two children or -1     STEP (C, F) change of each joint over the cell
@@ -42,6 +35,7 @@ class Pool:
     def __init__(self, layout: Layout, degree: int, nodes: int) -> None:
         from armcarry.clearance import book as pages
 
+        root_room = 4 * pages.MAX_ROOTS + 8  # pieces longer than a root's share are cut up on their own
         frames, moving = len(layout.frames.parent), layout.moving
         still, cells = len(layout.movers.slot) - moving, 2 * nodes
         pose = np.empty((still + moving * nodes, 12))
@@ -52,8 +46,8 @@ class Pool:
             np.zeros(len(pose), np.int64), np.empty((cells, 2), np.int64), np.empty((cells, 2), np.int64),
             np.empty(cells, np.int64), np.empty((cells, frames)), np.empty((cells, frames)),
             np.empty((moving, cells)), np.zeros((moving, cells), np.int64), np.empty((nodes, 4)),
-            np.zeros(nodes, np.int64), np.empty(512, np.int64), np.empty(_ROOT_ROOM),
-            np.empty((moving, 3, _ROOT_ROOM)), np.empty((moving, _ROOT_ROOM)), np.empty((3, _ROOT_ROOM)),
+            np.zeros(nodes, np.int64), np.empty(512, np.int64), np.empty(root_room),
+            np.empty((moving, 3, root_room)), np.empty((moving, root_room)), np.empty((3, root_room)),
             np.empty((frames + 1, degree + 1)), np.empty((2, frames)), np.empty((5, 6)), np.empty(9), np.empty(4),
         ]  # fmt: skip
         solids = layout.solids

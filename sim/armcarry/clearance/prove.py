@@ -7,12 +7,27 @@ import math
 
 import numpy as np
 
-from armcarry.clearance.book import BASE, FRAME, NODE_T, OUT, PLANE, TALLY, real1, real2, real3, whole1
+from armcarry.clearance.book import (
+    BASE,
+    EPOCH,
+    FRAME,
+    FULL,
+    GJKS,
+    LOOSE,
+    NODE_T,
+    OUT,
+    PLANE,
+    SERIAL,
+    TALLY,
+    real1,
+    real2,
+    real3,
+    whole1,
+)
 from armcarry.clearance.contact import first_contact
 from armcarry.clearance.distance import CONTACT_M
 from armcarry.clearance.jit import entry, kernel, source_digest
 from armcarry.clearance.planes import guess_plane
-from armcarry.clearance.pool import EPOCH, FULL, GJKS, LOOSE, SERIAL
 from armcarry.clearance.search import gather_roots, measure_node, search
 from armcarry.clearance.timetree import plant
 

@@ -12,7 +12,7 @@ import numpy as np
 from armcarry.clearance.distance import PAD_M
 from armcarry.clearance.frames import Layout, lay_out
 from armcarry.clearance.polynomials import Curves, load
-from armcarry.clearance.pool import GJKS, LOOSE, Pool
+from armcarry.clearance.pool import Pool
 from armcarry.errors import MotionError
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
@@ -124,6 +124,8 @@ class Prover:
         return self._pools[degree]
 
     def _result(self, table: Array, pool: Pool, report_m: Array) -> ClearanceBounds:
+        from armcarry.clearance.book import GJKS, LOOSE
+
         back = np.empty_like(self.layout.order)
         back[self.layout.order] = np.arange(len(back))
         table = table[back]

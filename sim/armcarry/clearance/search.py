@@ -28,6 +28,9 @@ from armcarry.clearance.book import (
     CENTRE,
     CORE,
     ENDS,
+    FULL,
+    GJKS,
+    LOOSE,
     NODE_T,
     OUT,
     PLANE,
@@ -44,12 +47,11 @@ from armcarry.clearance.book import (
     real3,
     whole1,
     whole2,
-)  # fmt: skip
+)
 from armcarry.clearance.distance import CONTACT_M
 from armcarry.clearance.jit import by_address, inlined, kernel, source_digest
 from armcarry.clearance.measure import measure_rows
 from armcarry.clearance.planes import gap_at, guess_plane, known, measured, set_plane
-from armcarry.clearance.pool import FULL, GJKS, LOOSE
 from armcarry.clearance.timetree import split
 
 #: GJK is never stopped earlier than this, whatever the wanted gap, metres

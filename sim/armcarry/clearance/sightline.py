@@ -40,11 +40,6 @@ class SightLines:
         """Which lines are proven free (S,)."""
         return np.asarray(np.all(self.lower_m > 0.0, axis=1))
 
-    def blockers(self, line: int) -> np.ndarray:
-        """Return the rows of the bodies that stand in one line."""
-        return np.flatnonzero(self.upper_m[line] <= 0.0)
-
-
 def sight_lines(
     eyes_m: ArrayLike,
     points_m: ArrayLike,

@@ -10,7 +10,7 @@ import numpy as np
 from armcarry.clearance.frames import place_bodies
 from armcarry.clearance.groups import least_of_groups
 from armcarry.clearance.prover import FARTHER, Prover
-from armcarry.clearance.skin import halved, merged, skin
+from armcarry.clearance.skin import halved, skin
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 from armcarry.scene.tree import Tree
@@ -38,13 +38,6 @@ class SurfaceMap:
     body: np.ndarray
     lower_m: Array
     upper_m: Array
-
-    def mesh_of(self, row: int) -> tuple[Array, np.ndarray, Array]:
-        """Return vertices (V, 3) in the frame of a body, its faces (f, 3), and the lower bound of each (f,)."""
-        mine = self.body == row
-        vertices, faces = merged(self.corners_m[mine])
-        return vertices, faces, self.lower_m[mine]
-
 
 @dataclass(frozen=True, eq=False)
 class _Faces:

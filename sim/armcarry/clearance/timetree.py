@@ -18,13 +18,17 @@ from armcarry.clearance.book import (
     BERN,
     BERNSTEIN,
     BREAKS,
+    CELLS,
     CHILD,
     ENDS,
     FRAME,
+    FULL,
     HANG,
     LEVER,
+    MAX_ROOTS,
     NODE_Q,
     NODE_T,
+    NODES,
     PARENT,
     PIECES,
     PLANT,
@@ -42,9 +46,8 @@ from armcarry.clearance.book import (
     real3,
     whole1,
     whole2,
-)  # fmt: skip
+)
 from armcarry.clearance.jit import by_address, inlined, kernel, source_digest
-from armcarry.clearance.pool import CELLS, FULL, MAX_ROOTS, NODES
 
 #: rounding of a shifted polynomial, relative to the sum of the sizes of its terms
 _ROUNDING = 1e-14

@@ -25,8 +25,10 @@ from armcarry.clearance.book import (
     CENTRE,
     CORE,
     ENDS,
+    EPOCH,
     FIRST,
     FRAME,
+    FULL,
     LAST,
     LEVER,
     LINKS,
@@ -37,6 +39,7 @@ from armcarry.clearance.book import (
     POSE,
     ROOT_BEND,
     SCALE,
+    SERIAL,
     SIZE,
     SLIDES,
     SLOT,
@@ -51,11 +54,10 @@ from armcarry.clearance.book import (
     real3,
     whole1,
     whole2,
-)  # fmt: skip
+)
 from armcarry.clearance.distance import CONTACT_M
 from armcarry.clearance.jit import entry, kernel, source_digest
 from armcarry.clearance.planes import guess_plane, known, measured
-from armcarry.clearance.pool import EPOCH, FULL, SERIAL
 from armcarry.clearance.search import ball_pass, cell_bound, measure_node, search
 from armcarry.clearance.timetree import plant, split
 

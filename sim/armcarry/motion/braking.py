@@ -13,9 +13,6 @@ from numpy.typing import ArrayLike
 
 from armcarry.errors import MotionError
 from armcarry.geometry.poses import Array
-from armcarry.motion.curve import Motion
-from armcarry.motion.forward import forward
-from armcarry.scene.tree import Tree
 
 
 class RunOut(NamedTuple):
@@ -77,11 +74,6 @@ def time_to(excursion: float, rate: float, detection_s: float, deceleration: flo
     return detection_s + (rate - np.sqrt(left)) / deceleration if left >= 0 else float("inf")
 
 
-def tip_bound_m(levers_m: ArrayLike, angles: ArrayLike) -> Array:
-    """Bound how far a point moves when joints (..., n) turn by these angles at lever arms of at most these."""
-    return np.asarray(np.sum(np.abs(np.asarray(levers_m) * np.asarray(angles)), axis=-1))
-
-
 class Braking(NamedTuple):
     """N arms braking: pieces between the stops of n joints, K = n + 1 of them, the last at rest.
 
@@ -129,24 +121,4 @@ def braking(rate: Array, deceleration: Array) -> Braking:
     return Braking(breaks, table, order[:, -1])
 
 
-def braking_motion(joints: tuple[str, ...], position: Array, rate: Array, deceleration: Array) -> Motion:
-    """Return joints (n,) braking from a position and rate, to a second after the last has stopped."""
-    arc = braking(rate[None], deceleration)
-    table = arc.coefficients[0].copy()
-    table[:, 0] += position
-    return Motion(joints, arc.breaks_s[0], table)
-
-
-def tip_path_m(tree: Tree, link: str, motion: Motion, start_s: float, end_s: float, samples: int = 24) -> float:
-    """Measure how long the way of a link's origin is between two instants, by straight pieces."""
-    if end_s <= start_s:
-        return 0.0
-    times = np.linspace(start_s, end_s, samples + 1)
-    points = forward(tree, motion.at(times), (link,))[:, 0, :3, 3]
-    return float(np.linalg.norm(np.diff(points, axis=0), axis=1).sum())
-
-
-__all__ = [
-    "Braking", "RunOut", "braking", "braking_motion", "detection_that_keeps", "rate_that_keeps", "run_out", "runaway",
-    "time_to", "tip_bound_m", "tip_path_m",
-]
+__all__ = ["Braking", "RunOut", "braking", "detection_that_keeps", "rate_that_keeps", "run_out", "runaway", "time_to"]

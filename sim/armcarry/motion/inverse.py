@@ -17,10 +17,10 @@ from armcarry.errors import ReachError
 from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
 from armcarry.motion.jacobian import characteristic_length_m, pose_and_jacobian
-from armcarry.motion.redundancy import centre, pin, pose_error, unwind, windings
+from armcarry.motion.redundancy import centre, pin, pose_error, unwind
 from armcarry.motion.sweep import joint_vectors
 
-__all__ = ["Attempts", "Tolerance", "nearest", "pose_error", "solutions", "solve", "unwind", "windings"]
+__all__ = ["Attempts", "Tolerance", "nearest", "pose_error", "solutions", "solve", "unwind"]
 
 
 @dataclass(frozen=True)
@@ -151,7 +151,7 @@ def solutions(
 
     Returns:
         (k, n), k >= 1, distinct by more than 0.02 rad or m, widest joint margin first. Whole turns are
-        taken out (see ``windings``).
+        taken out.
 
     Raises:
         ReachError: no solution; says how far short the best attempt is and what stops it.

@@ -43,17 +43,6 @@ def pose_and_jacobian(chain: Chain, q: ArrayLike, tool: Array | None = None) -> 
     return pose.reshape(*batch, 4, 4), result.reshape(*batch, 6, chain.size)
 
 
-def hessian(chain: Chain, q: ArrayLike, tool: Array | None = None) -> Array:
-    """Compute the derivative of the Jacobian with respect to the joints.
-
-    Returns:
-        (..., 6, n, n): entry [r, i, j] is the derivative of column i, row r, by joint j. Linear rows are
-        symmetric in i and j; angular rows are zero unless j comes before i in the chain.
-        The acceleration of the tool is ``J qdd + einsum('rij,i,j', H, qd, qd)``.
-    """
-    return hessian_of(jacobian(chain, q, tool))
-
-
 def hessian_of(columns: Array) -> Array:
     """Return the derivative (..., 6, n, n) of a Jacobian (..., 6, n) from its own columns."""
     count = columns.shape[-1]
@@ -91,18 +80,6 @@ def smallest_singular_value(
 ) -> Array:
     """Return the smallest of ``singular_values`` (...): 0 where a direction of motion is lost."""
     return np.asarray(singular_values(chain, q, tool, length_m)[..., -1])
-
-
-def manipulability(chain: Chain, q: ArrayLike, tool: Array | None = None, rows: Rows = "all") -> Array:
-    """Return Yoshikawa's manipulability (...): sqrt(det(J J^T)), metres and radians unscaled.
-
-    The value of all six rows depends on the unit of length; "translation" and "rotation" take three rows.
-    Source: T. Yoshikawa, Manipulability of Robotic Mechanisms, Int. J. Robotics Research 4 (1985).
-    """
-    part = {"all": slice(0, 6), "translation": slice(0, 3), "rotation": slice(3, 6)}[rows]
-    chosen = jacobian(chain, q, tool)[..., part, :]
-    gram = chosen @ np.swapaxes(chosen, -1, -2)
-    return np.asarray(np.sqrt(np.maximum(np.linalg.det(gram), 0.0)))
 
 
 def _cross(a: Array, b: Array) -> Array:

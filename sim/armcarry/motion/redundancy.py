@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Mapping
 
 import numpy as np
@@ -110,16 +109,3 @@ def unwind(chain: Chain, q: Array, reference: Array | None = None) -> Array:
     least, most = np.ceil((low - q) / TURN - 1e-12), np.floor((high - q) / TURN + 1e-12)
     turns = np.where(chain.revolute & (least <= most), np.clip(turns, least, np.maximum(least, most)), 0.0)
     return np.asarray(np.where(turns == 0, q, np.clip(q + turns * TURN, low, high)))
-
-
-def windings(chain: Chain, q: Array) -> Array:
-    """Return all joint vectors (k, n) inside the travel that differ from q (n,) by whole turns."""
-    choices = []
-    for j, value in enumerate(q):
-        low, high = chain.limits[j]
-        values = [value]
-        if chain.revolute[j] and np.isfinite(high - low):
-            turns = np.arange(np.ceil((low - value) / TURN), np.floor((high - value) / TURN) + 1)
-            values = sorted({*(value + turns * TURN), value}, key=lambda v: abs(v - value))
-        choices.append(values)
-    return np.array(list(itertools.product(*choices)))

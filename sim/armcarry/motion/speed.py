@@ -12,12 +12,6 @@ from armcarry.motion.curve import Motion
 from armcarry.motion.jacobian import jacobian
 
 
-def tool_speed(chain: Chain, motion: Motion, time_s: Array, tool: Array | None = None) -> tuple[Array, Array]:
-    """Return linear speed in m/s and angular speed in rad/s (...), (...) of the tool at time_s (...)."""
-    twist = np.einsum("...ri,...i->...r", jacobian(chain, motion.at(time_s), tool), motion.at(time_s, 1))
-    return np.linalg.norm(twist[..., :3], axis=-1), np.linalg.norm(twist[..., 3:], axis=-1)
-
-
 def cell_bounds(
     chain: Chain, motion: Motion, middles: Array, halves: Array, tool: Array | None = None
 ) -> tuple[Array, Array, Array, Array]:

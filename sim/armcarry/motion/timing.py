@@ -190,35 +190,6 @@ def _trapezoid(
 # -- laws of s, and their composition with a path -------------------------------------------------------------
 
 
-def minimum_time(length: float, speed: float, acceleration: float) -> Motion:
-    """Return the quickest move of one coordinate over a length, rest to rest (trapezoid or triangle).
-
-    It takes ``L/V + V/A`` when ``L >= V^2/A``, else ``2 sqrt(L/A)``.
-    """
-    if not (length > 0 and speed > 0 and acceleration > 0):
-        raise MotionError("length, speed and acceleration must be greater than zero")
-    return _join(np.array([0.0, length]), np.array([speed]), np.array([acceleration]))
-
-
-def cruise_at(length: float, duration_s: float, speed: float) -> Motion:
-    """Return a trapezoid that covers a length in a given time with a given cruising speed.
-
-    Raises:
-        MotionError: the speed is too low to arrive, or so high that the ramps would overlap.
-    """
-    mean = length / duration_s
-    if speed <= mean:
-        raise MotionError(
-            f"a cruising speed of {speed:g} is too low: {length:g} in {duration_s:g} s needs more than {mean:g}"
-        )
-    if speed > 2 * mean:
-        raise MotionError(
-            f"a cruising speed of {speed:g} is too high: {length:g} in {duration_s:g} s allows {2 * mean:g}"
-        )
-    ramp_s = duration_s - length / speed
-    return _join(np.array([0.0, length]), np.array([speed]), np.array([speed / ramp_s]))
-
-
 def smooth(duration_s: float, degree: int = 5, length: float = 1.0) -> Motion:
     """Return the cubic (rate zero at both ends) or quintic (acceleration zero too) move over a length.
 
@@ -285,11 +256,4 @@ def _substitute(table: Array, shape: Array) -> Array:
     return result
 
 
-def greatest_rates(motion: Motion) -> tuple[Array, Array]:
-    """Return the exact greatest |rate| and |acceleration| (n,), (n,) of each joint."""
-    return np.abs(motion.extremes(1)).max(axis=0), np.abs(motion.extremes(2)).max(axis=0)
-
-
-__all__: Sequence[str] = [
-    "RateLimits", "compose", "cruise_at", "greatest_rates", "law_of", "minimum_time", "smooth", "time_path",
-]
+__all__: Sequence[str] = ["RateLimits", "compose", "law_of", "smooth", "time_path"]

@@ -58,19 +58,6 @@ def detents_of(document: RestraintDocument) -> Detents:
     )
 
 
-def counts_of(document: RestraintDocument, angles_rad: Mapping[str, float]) -> dict[str, int]:
-    """Return how many steps from neutral each setting stands, for a step card.
-
-    Args:
-        document: the restraint.
-        angles_rad: settings by name; one not named stands at zero, as at the start of a run.
-    """
-    return {
-        name: round((angles_rad.get(name, 0.0) - _neutral_rad(setting)) / setting.step)
-        for name, setting in document.settings.items()
-    }
-
-
 def count_words(counts: Mapping[str, int], turn_count: int = 0) -> str:
     """Write counts for a person: ``roll 0, pitch +2, yaw -1``, and the stand's turn where there is one."""
     words = [f"{name} {count:+d}" if count else f"{name} 0" for name, count in counts.items()]

@@ -10,18 +10,15 @@ from pathlib import Path
 import numpy as np
 
 from armcarry.clearance.least import least_distances
-from armcarry.errors import InputError, ReachError
+from armcarry.errors import InputError
 from armcarry.files.documents.models import CrewDocument, ReachEnvelope
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
-from armcarry.motion.chain import Chain
-from armcarry.motion.inverse import solutions
 from armcarry.planning.choices import Hands, PointMargin, RestraintChoice, RestraintSearch
 from armcarry.planning.stance import Place, Stance, look_up, take_stance
 from armcarry.scene.assumed import is_assumed
 from armcarry.scene.build import PLATFORM, Scene
 from armcarry.scene.reach import hand_margins, sight_margin_m
-from armcarry.scene.tree import WORLD
 
 #: turns of the stand about its normal are counted in steps of this, rad
 TURN_STEP_RAD = float(np.radians(15.0))
@@ -104,27 +101,6 @@ def find_settings(
         nearest_miss=search.nearest_miss,
         assumed=is_assumed(scene.loaded, member.path, f"sizes.{member.size_name}.reach"),
     )
-
-
-def arm_answers(scene: Scene, search: RestraintSearch) -> tuple[str, ...]:
-    """Say for each choice how far short the arm stays of it, empty where the arm can take it or need not.
-
-    The arm is asked with its base where the scenario has it; whether it can get there, and what it meets on
-    the way, only a rehearsal of the carry says.
-    """
-    if search.place == "socket":
-        return ("",) * len(search.choices)
-    chain = Chain.of(scene.tree, WORLD, scene.arm_tip, joints=scene.arm_joints, held=scene.position)
-    answers: dict[bytes, str] = {}
-    for choice in search.choices:
-        key = choice.T_world_mount.round(9).tobytes()
-        if key not in answers:
-            try:
-                solutions(chain, choice.T_world_mount, what=f"the tip pose of {choice.words}")
-                answers[key] = ""
-            except ReachError as error:
-                answers[key] = str(error)
-    return tuple(answers[choice.T_world_mount.round(9).tobytes()] for choice in search.choices)
 
 
 def restraint_table(

@@ -15,8 +15,6 @@ from numpy.typing import ArrayLike
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 
-#: rotation (3, 3) from optical to body coordinates, ROS REP 103
-R_BODY_OPTICAL = np.array([[0.0, 0.0, 1.0], [-1.0, 0.0, 0.0], [0.0, -1.0, 0.0]])
 #: rotation (3, 3) from the glTF camera (looks along -z, y up, x right) to body coordinates
 R_BODY_GLTF = np.array([[0.0, 0.0, -1.0], [-1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
 
@@ -34,13 +32,6 @@ class View:
     vertical_rad: float
     pan_rad: tuple[float, float] = (0.0, 0.0)
     tilt_rad: tuple[float, float] = (0.0, 0.0)
-
-    @property
-    def diagonal_rad(self) -> float:
-        """Full angle across the corners."""
-        across = np.tan(self.horizontal_rad / 2), np.tan(self.vertical_rad / 2)
-        return float(2 * np.arctan(np.hypot(*across)))
-
 
 @dataclass(frozen=True, eq=False)
 class Sight:
@@ -100,17 +91,6 @@ def head_pose(T_world_camera: Array, pan_rad: ArrayLike, tilt_rad: ArrayLike) ->
     return np.asarray(panned @ poses.rotation_about((0.0, 1.0, 0.0), -np.asarray(tilt_rad, dtype=float)))
 
 
-def in_cone(T_world_eye: Array, half_angle_rad: float, points_m: ArrayLike) -> np.ndarray:
-    """Tell whether points (..., 3) are within half_angle_rad of the +x axis of an eye such as a visor."""
-    return np.asarray(off_axis_rad(T_world_eye, points_m) <= half_angle_rad)
-
-
-def off_axis_rad(T_world_eye: Array, points_m: ArrayLike) -> Array:
-    """Return the angle (...) of points (..., 3) off the +x axis; pi/2 for a point at the eye itself."""
-    local = poses.apply(poses.inverse(T_world_eye), points_m)
-    return np.asarray(np.arctan2(np.hypot(local[..., 1], local[..., 2]), local[..., 0]))
-
-
 def direction_off_axis_rad(T_world_eye: Array, direction: ArrayLike) -> Array:
     """Return the angle (...) of a direction (..., 3) in the world frame, such as the sun's, off the +x axis."""
     local = np.einsum("...ji,...j->...i", T_world_eye[..., :3, :3], np.asarray(direction, dtype=float))
@@ -127,29 +107,3 @@ def crossing_rad(eye_a_m: ArrayLike, eye_b_m: ArrayLike, points_m: ArrayLike) ->
     return np.asarray(
         np.arctan2(np.linalg.norm(np.cross(a, b), axis=-1), np.abs(np.sum(a * b, axis=-1)))
     )
-
-
-def angle_of_view_rad(sensor_m: float, focal_length_m: float) -> float:
-    """Return the full angle that a sensor's side sees through a lens: 2 atan(s / 2f)."""
-    return float(2 * np.arctan(sensor_m / (2 * focal_length_m)))
-
-
-def horizontal_from_vertical_rad(vertical_rad: float, aspect: float) -> float:
-    """Return the horizontal angle of view from the vertical one and width over height."""
-    return float(2 * np.arctan(aspect * np.tan(vertical_rad / 2)))
-
-
-def projection(vertical_rad: float, aspect: float, near_m: float, far_m: float | None = None) -> Array:
-    """Return the perspective matrix (4, 4) of glTF 2.0, section Cameras; without far_m the infinite one.
-
-    It takes glTF camera coordinates (looks along -z, y up) to clip coordinates.
-    """
-    f = 1.0 / np.tan(vertical_rad / 2)
-    matrix = np.zeros((4, 4))
-    matrix[0, 0], matrix[1, 1], matrix[3, 2] = f / aspect, f, -1.0
-    if far_m is None:
-        matrix[2, 2], matrix[2, 3] = -1.0, -2.0 * near_m
-    else:
-        matrix[2, 2] = (far_m + near_m) / (near_m - far_m)
-        matrix[2, 3] = 2.0 * far_m * near_m / (near_m - far_m)
-    return matrix

@@ -139,40 +139,6 @@ class CircularOrbit:
         return np.asarray(np.arcsin(np.clip(np.sum(self.normal(time_s) * sun, axis=-1), -1.0, 1.0)))
 
 
-def night_share(radius_m: float, beta_rad: ArrayLike) -> Array:
-    """Return the share (...) of a circular orbit inside the cylinder of the Earth's shadow.
-
-    acos(sqrt(h^2 + 2 R h) / ((R + h) cos beta)) / pi, and none where abs(beta) >= asin(R / (R + h)).
-    """
-    sine = EARTH_RADIUS_M / radius_m
-    cosine = np.abs(np.cos(np.asarray(beta_rad, dtype=float)))
-    reach = np.sqrt(1.0 - sine**2)
-    return np.where(cosine > reach, np.arccos(np.minimum(reach / np.maximum(cosine, 1e-12), 1.0)) / np.pi, 0.0)
-
-
-def greatest_beta_rad(inclination_rad: float, julian_days: float) -> float:
-    """Return the greatest beta angle an orbit can come to: inclination plus obliquity, at most 90 deg."""
-    obliquity = np.radians(23.439291 - 0.0130042 * (julian_days - _J2000) / 36525.0)
-    tilt = min(inclination_rad, np.pi - inclination_rad)
-    return float(min(tilt + obliquity, np.pi / 2))
-
-
-def earth_between(point_a_m: ArrayLike, point_b_m: ArrayLike) -> tuple[Array, Array]:
-    """Tell whether the Earth, a ball of its equatorial radius, stands between two points (Vallado, algorithm 35).
-
-    Args:
-        point_a_m, point_b_m: (..., 3) equator frame, metres.
-
-    Returns:
-        blocked (...), and the place (...) of the nearest point on the line to the Earth's centre: 0 at a, 1 at b.
-    """
-    a = np.asarray(point_a_m, dtype=float)
-    step = np.asarray(point_b_m, dtype=float) - a
-    place = -np.sum(a * step, axis=-1) / np.sum(step * step, axis=-1)
-    nearest = a + np.clip(place, 0.0, 1.0)[..., None] * step
-    return np.asarray(np.sum(nearest**2, axis=-1) < EARTH_RADIUS_M**2), np.asarray(place)
-
-
 def sun_share(position_m: ArrayLike, sun_m: ArrayLike) -> Array:
     """Return how much of the sun's disc (...) shows past the Earth: 1 in full sun, 0 in the core shadow.
 

@@ -111,9 +111,3 @@ def sight_margin_m(T_x_visor: Array, points_m: ArrayLike, half_angle_rad: float)
         half_angle_rad: half angle of the view about +x.
     """
     return cone_margin_m(poses.apply(poses.inverse(T_x_visor), points_m), half_angle_rad)
-
-
-def sight_angle_rad(T_x_visor: Array, points_m: ArrayLike) -> Array:
-    """Return the angle (...) between the visor's +x and the direction to points (..., 3), 0 to pi."""
-    seen = poses.apply(poses.inverse(T_x_visor), points_m)
-    return np.asarray(np.arctan2(np.hypot(seen[..., 1], seen[..., 2]), seen[..., 0]))

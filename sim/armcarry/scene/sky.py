@@ -51,11 +51,6 @@ class Sky:
         unit = to_sun / np.linalg.norm(to_sun, axis=-1, keepdims=True)
         return np.asarray(np.einsum("...ji,...j->...i", self.R_equator_platform(time_s), unit))
 
-    def earth_direction(self, time_s: ArrayLike) -> Array:
-        """Return unit vectors (..., 3) from the platform to the Earth's centre, in the platform's frame."""
-        down = -self.orbit.R_equator_local(time_s)[..., :, 2]
-        return np.asarray(np.einsum("...ji,...j->...i", self.R_equator_platform(time_s), down))
-
     def sun_share(self, time_s: ArrayLike) -> Array:
         """Return how much of the sun's disc (...) shows: 1 by day, 0 by night."""
         return sun_share(self.orbit.position_m(time_s), self.orbit.sun_position_m(time_s))

@@ -117,7 +117,3 @@ class Custody:
     def in_seat(self, seat: str) -> tuple[str, ...]:
         """Return what is in a seat."""
         return tuple(name for name, state in self.states.items() if state.where == "seat" and state.seat == seat)
-
-    def held_by(self, actor: str) -> tuple[str, ...]:
-        """Return what an actor holds off its seat."""
-        return tuple(name for name, state in self.states.items() if state.where == "held" and actor in state.hands)

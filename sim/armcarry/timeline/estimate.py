@@ -62,11 +62,6 @@ class SampledEstimate:
         """Return the share of days that end at limit_s or earlier."""
         return float(np.searchsorted(self.ends_s, limit_s, side="right") / len(self.ends_s))
 
-    def chance_error(self, limit_s: float) -> float:
-        """Return the standard error of chance_by, which is a share of N independent days."""
-        chance = self.chance_by(limit_s)
-        return math.sqrt(chance * (1.0 - chance) / len(self.ends_s))
-
     def percentile(self, share: float) -> float:
         """Return the end, seconds, that this share of days keeps."""
         return float(np.quantile(self.ends_s, share))

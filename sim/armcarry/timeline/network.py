@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-import heapq
+import contextlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 from armcarry.errors import FrameError, InputError
 from armcarry.timeline.task import Task
+
+if TYPE_CHECKING:
+    import networkx as nx
 
 
 @dataclass(frozen=True)
@@ -63,12 +67,13 @@ def build(
     ends = _ends(tasks, number, idle)
     links = list(_links(tasks, number, node_of, ends, dict(stands_in or {})))
     edges = links + list(_actor_order(tasks, node_of, len(members), links, ends, idle))
-    order = _topological(len(members), edges)
+    graph = _graph(len(members), edges)
+    order = _topological(graph)
     into: list[list[Edge]] = [[] for _ in members]
     for edge in edges:
         into[edge.to].append(edge)
     if len(order) < len(members):
-        raise InputError(_circle(tasks, members, into, set(order)))
+        raise InputError(_circle(tasks, members, graph))
     return Network(tuple(tasks), members, node_of, tuple(map(tuple, into)), tuple(order))
 
 
@@ -79,24 +84,15 @@ def _partners(task: Task) -> tuple[str, ...]:
 def _merge(
     tasks: Sequence[Task], number: Mapping[str, int], idle: frozenset[str]
 ) -> tuple[tuple[int, ...], tuple[tuple[int, ...], ...]]:
-    """Merge tasks that begin together (union-find by smallest member). A task not done is tied to nothing."""
-    root = list(range(len(tasks)))
+    """Merge tasks that begin together. A task not done is tied to nothing."""
+    from networkx.utils import UnionFind
 
-    def find(k: int) -> int:
-        while root[k] != k:
-            root[k] = root[root[k]]
-            k = root[k]
-        return k
-
+    together = UnionFind(range(len(tasks)))
     for k, task in enumerate(tasks):
         for partner in _partners(task):
             if task.name not in idle and partner not in idle:
-                a, b = find(k), find(number[partner])
-                root[max(a, b)] = min(a, b)
-    groups: dict[int, list[int]] = {}
-    for k in range(len(tasks)):
-        groups.setdefault(find(k), []).append(k)
-    members = tuple(tuple(group) for group in groups.values())
+                together.union(k, number[partner])
+    members = tuple(sorted(tuple(sorted(group)) for group in together.to_sets()))
     node_of = [0] * len(tasks)
     for node, group in enumerate(members):
         for k in group:
@@ -173,51 +169,41 @@ def _in_order(own: Sequence[int], node_of: Sequence[int], ahead: Sequence[int]) 
 
 def _reachable(nodes: int, edges: Sequence[Edge]) -> list[int]:
     """Return for each node the set of nodes ahead of it along edges, as bits of an integer."""
-    out: list[set[int]] = [set() for _ in range(nodes)]
-    for edge in edges:
-        out[edge.of].add(edge.to)
+    graph = _graph(nodes, edges)
     ahead = [0] * nodes
-    order = _topological(nodes, edges)
-    for node in reversed(order):
-        for follower in out[node]:
+    for node in reversed(_topological(graph)):
+        for follower in graph.successors(node):
             ahead[node] |= 1 << follower | ahead[follower]
     return ahead  # nodes in a circle keep 0; the circle is reported later
 
 
-def _topological(nodes: int, edges: Sequence[Edge]) -> list[int]:
-    """Return nodes with every edge pointing forward, smallest number first; nodes in circles are missing."""
-    waits = [0] * nodes
-    out: list[list[int]] = [[] for _ in range(nodes)]
-    for edge in edges:
-        waits[edge.to] += 1
-        out[edge.of].append(edge.to)
-    ready = [node for node in range(nodes) if waits[node] == 0]
-    order = []
-    while ready:
-        node = heapq.heappop(ready)
-        order.append(node)
-        for follower in out[node]:
-            waits[follower] -= 1
-            if waits[follower] == 0:
-                heapq.heappush(ready, follower)
+def _graph(nodes: int, edges: Sequence[Edge]) -> nx.DiGraph:
+    """Return nodes and edges; of several edges between two nodes the first."""
+    import networkx as nx
+
+    graph = nx.DiGraph()
+    graph.add_nodes_from(range(nodes))
+    graph.add_edges_from((edge.of, edge.to, {"edge": edge}) for edge in reversed(edges))
+    return graph
+
+
+def _topological(graph: nx.DiGraph) -> list[int]:
+    """Return nodes with every edge pointing forward, smallest number first; nodes behind a circle are missing."""
+    import networkx as nx
+
+    order: list[int] = []
+    with contextlib.suppress(nx.NetworkXUnfeasible):
+        order.extend(nx.lexicographical_topological_sort(graph))
     return order
 
 
-def _circle(
-    tasks: Sequence[Task], members: Sequence[Sequence[int]], into: Sequence[Sequence[Edge]], sorted_nodes: set[int]
-) -> str:
-    """Describe one circle of waits by walking back from a node that could not be sorted."""
-    node = min(set(range(len(members))) - sorted_nodes)
-    seen: dict[int, int] = {}
-    path: list[Edge] = []
-    while node not in seen:
-        seen[node] = len(path)
-        edge = next(edge for edge in into[node] if edge.of not in sorted_nodes)
-        path.append(edge)
-        node = edge.of
-    circle = list(reversed(path[seen[node] :]))
+def _circle(tasks: Sequence[Task], members: Sequence[Sequence[int]], graph: nx.DiGraph) -> str:
+    """Describe one circle of waits."""
+    import networkx as nx
+
     words = []
-    for edge in circle:
+    for ends in nx.find_cycle(graph):
+        edge = graph.edges[ends]["edge"]
         later = " with ".join(f"'{tasks[k].name}'" for k in members[edge.to])
         reason = {"link": "a link", "fallback": "its fallback"}.get(edge.why, f"{edge.why} does it next")
         words.append(f"'{tasks[edge.by].name}' comes before {later} ({reason})")

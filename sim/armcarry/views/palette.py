@@ -24,8 +24,6 @@ BAND, REQUIRED, LEAST = BLUE, VERMILLION, BLACK
 
 #: lines of a plot on paper, in this order; each is told apart by its dash as well
 LINES = (BLUE, VERMILLION, BLUISH_GREEN, REDDISH_PURPLE, BLACK)
-DASHES = ("solid", "dashed", "dashdot", "dotted", (0, (5, 1, 1, 1, 1, 1)))
-
 #: colour and sign of a verdict
 VERDICTS = {
     Verdict.PASS: (BLUISH_GREEN, "✓"),

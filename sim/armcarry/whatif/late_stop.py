@@ -61,11 +61,6 @@ class RunOuts:
     remainder_m: float = field(default=0.0)
 
     @property
-    def clearance_left_m(self) -> Array:
-        """Proven clearance left in every cell (C,), at most ``most_m``."""
-        return self.lower_m + self.remainder_m
-
-    @property
     def most_m(self) -> float:
         """No clearance is told beyond this."""
         return ENOUGH_M + self.remainder_m

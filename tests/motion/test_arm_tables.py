@@ -3,11 +3,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from arm_tables import DhRow, from_dh, from_screws
 from armcarry.errors import MotionError
 from armcarry.geometry import poses
 from armcarry.motion.chain import Chain
 from armcarry.motion.jacobian import jacobian
-from armcarry.scene.convert import DhRow, from_dh, from_screws
 from armcarry.scene.tree import Tree
 
 sizes = st.floats(-2, 2, allow_nan=False)
