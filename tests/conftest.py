@@ -21,7 +21,7 @@ def rider_scene():
 
 def _rider_scene(
     points, bodies=(), *, hands="two", stand=None, socket=None, at="arm", held=(), sites=1, frames=None, platform=None,
-    rules=None, script=None, worker_at=None,
+    rules=None, script=None, worker_at=None, arm=None,
 ):
     """Build a scene.
 
@@ -33,7 +33,7 @@ def _rider_scene(
         held: bodies of a thing called ``load`` in the rider's hands, on its root link ``base``.
         sites: how many of no, one worksite.
         frames: name -> pose (4, 4) of more frames of the platform.
-        platform, rules, script: more keys of those documents.
+        platform, rules, script, arm: more keys of those documents.
         worker_at: frame at which a second crewmember ``ev2`` has the boots.
     """
     from armcarry.files.documents import models as doc
@@ -69,7 +69,7 @@ def _rider_scene(
     return build_scene(LoadedScenario(
         scenario=ScenarioDocument.model_validate(script), path=nowhere,
         platform=Loaded(doc.PlatformDocument.model_validate(platform), _model("yard", "yard", frames, bodies), nowhere),
-        vehicle_model=None, arm=Loaded(*_arm(), nowhere), restraint=Loaded(*restraint, nowhere),
+        vehicle_model=None, arm=Loaded(*_arm(arm or {}), nowhere), restraint=Loaded(*restraint, nowhere),
         crew={name: LoadedCrew(suit, "plain", suit.sizes["plain"], crew[1], nowhere) for name in script["crew"]},
         hardware={"load": Loaded(doc.HardwareDocument.model_validate(load), _model("load", "base", {}, held), nowhere)}
         if held else {},
@@ -98,7 +98,7 @@ def _turning(name, parent, child, pose, axis, travel=3.0):
     return Joint(name, "revolute", parent, child, pose, np.array(axis, dtype=float), -travel, travel)
 
 
-def _arm():
+def _arm(more):
     from armcarry.files.documents.models import ArmDocument
     from armcarry.geometry.model import Body
     from armcarry.geometry.shapes import Capsule
@@ -113,7 +113,7 @@ def _arm():
     document = {"format": "armcarry arm 1", "title": "arm", "urdf": "none", "base": "base", "tip": "tip",
                 "joints": [joint.name for joint in joints], "home": {"j2": "40 deg", "j3": "60 deg", "j4": "50 deg"},
                 "loads": dict.fromkeys(("free", "rider", "rider_and_hardware"), load), "reaction_time": "0.5 s",
-                "detection_time": "0.2 s", "characteristic_length": "2 m", "tip_positioning": "0.02 m"}
+                "detection_time": "0.2 s", "characteristic_length": "2 m", "tip_positioning": "0.02 m"} | more
     return ArmDocument.model_validate(document), _model("arm", "base", {}, bodies, joints, links[1:])
 
 

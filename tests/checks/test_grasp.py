@@ -1,0 +1,43 @@
+"""What is joined: 50 mm and 0.1 rad between the frames that meet."""
+
+import pytest
+
+from armcarry.checks import grasp
+from armcarry.record.finding import Verdict
+from armcarry.timeline.run import Event
+
+
+@pytest.fixture
+def judged(rider_scene, moving_record):
+    return lambda *events: grasp.check(moving_record(rider_scene({}), {}, events=events))
+
+
+@pytest.mark.parametrize(
+    ("gap_m", "gap_rad", "verdict"),
+    [
+        (0.0499, 0.0999, Verdict.PASS), (0.0501, 0.0, Verdict.FAIL), (0.0, 0.1001, Verdict.FAIL),
+        (0.05, 0.1, Verdict.PASS), (0.0501, 0.1001, Verdict.FAIL),
+    ],
+)  # fmt: skip
+def test_both_the_gap_and_the_turn_must_be_small(judged, gap_m, gap_rad, verdict):
+    (found,) = judged(Event(3.0, "attach", "load", "ev1/hands", gap_m, gap_rad))
+    assert found.verdict is verdict
+    assert (found.subject, found.other, found.start_s, found.end_s) == ("load", "ev1/hands", 3.0, 3.0)
+
+
+def test_the_words_of_taking_and_of_leaving(judged):
+    taken, left = judged(
+        Event(3.0, "attach", "load", "ev1/hands", 0.08, 0.0), Event(4.0, "detach", "load", "platform/rack", 0.01, 0.02)
+    )
+    assert taken.message == (
+        "load is attached to ev1/hands with 80 mm and 0.0 deg between the frames that meet; 50 mm and 5.7 deg are "
+        "allowed"
+    )
+    assert taken.remedy == "end the move before it with a line to ev1/hands"
+    assert left.message.startswith("load is left at platform/rack with 10 mm and 1.1 deg between")
+    assert (left.value, left.limit, left.unit, left.remedy) == (0.01, 0.05, "m", "")
+
+
+def test_boots_are_stepped_in_and_not_brought(judged):
+    findings = judged(Event(3.0, "attach", "ev1", "restraint", 9.0, 3.0), Event(4.0, "attach", "load", "x", 0.0, 0.0))
+    assert [item.subject for item in findings] == ["load"]
