@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +16,10 @@ from armcarry.whatif.late_stop import Braked, RunOuts, braking_arcs, run_outs
 from armcarry.whatif.witness import Witness, witness
 
 
+#: this long before the end of a cell its motion is still that of the cell, s
+_JUST_S = 1e-6
+
+
 def check(record: Record) -> tuple[Finding, ...]:
     """Fail each two bodies that a run-out brings nearer than what must be left; else pass with the least left.
 
@@ -22,38 +27,42 @@ def check(record: Record) -> tuple[Finding, ...]:
     goes on as commanded for its reaction time, then each joint brakes on its own.
     """
     found = run_outs(record)
-    worst = _failures(found)
-    if worst:
-        return tuple(_failure(record, found, item) for item in worst)
+    short = _failures(found)
+    if short:
+        return tuple(_failure(record, found, item) for item in short)
     return (_pass(record, found),)
 
 
 @dataclass(frozen=True)
-class _Worst:
-    """The worst cell of one pair of bodies, and from when to when stops bring the two too near."""
+class _Short:
+    """The cells of time in which a stop brings one pair of bodies too near, the worst of them first."""
 
-    part: Braked
-    leaf: int
-    start_s: float
-    end_s: float
+    cells: tuple[tuple[Braked, int], ...]
+
+    @property
+    def worst(self) -> tuple[Braked, int]:
+        """The part and the cell with the least margin."""
+        return self.cells[0]
+
+    @property
+    def span_s(self) -> tuple[float, float]:
+        """From when to when stops do so."""
+        starts = [float(part.leaves.start_s[leaf]) for part, leaf in self.cells]
+        ends = [float(part.leaves.end_s[leaf]) for part, leaf in self.cells]
+        return min(starts), max(ends)
 
 
-def _failures(found: RunOuts) -> list[_Worst]:
-    worst: dict[tuple[str, str], _Worst] = {}
+def _margin_m(cell: tuple[Braked, int]) -> float:
+    return float(cell[0].leaves.lower_m[cell[1]])
+
+
+def _failures(found: RunOuts) -> list[_Short]:
+    by_pair: dict[tuple[str, str], list[tuple[Braked, int]]] = defaultdict(list)
     for part in found.parts:
-        leaves = part.leaves
-        for k in np.flatnonzero(leaves.lower_m < 0):
-            names = part.window.side.names(int(leaves.pair[k]))
-            known = worst.get(names)
-            start, end = float(leaves.start_s[k]), float(leaves.end_s[k])
-            if known is not None:
-                start, end = min(start, known.start_s), max(end, known.end_s)
-            here = _Worst(part, int(k), start, end)
-            if known is None or leaves.lower_m[k] < known.part.leaves.lower_m[known.leaf]:
-                worst[names] = here
-            else:
-                worst[names] = _Worst(known.part, known.leaf, start, end)
-    return sorted(worst.values(), key=lambda item: float(item.part.leaves.lower_m[item.leaf]))
+        for k in np.flatnonzero(part.leaves.lower_m < 0).tolist():
+            by_pair[part.window.side.names(int(part.leaves.pair[k]))].append((part, k))
+    short = [_Short(tuple(sorted(cells, key=_margin_m))) for cells in by_pair.values()]
+    return sorted(short, key=lambda item: _margin_m(item.worst))
 
 
 def _look(part: Braked, leaf: int) -> tuple[Witness, float]:
@@ -68,8 +77,9 @@ def _arc(part: Braked, leaf: int) -> Arcs:
     return braking_arcs(side, states(side.record.motion, leaves.start_s[[leaf]], leaves.end_s[[leaf]]))
 
 
-def _failure(record: Record, found: RunOuts, worst: _Worst) -> Finding:
-    part, leaf, window = worst.part, worst.leaf, worst.part.window
+def _failure(record: Record, found: RunOuts, short: _Short) -> Finding:
+    (part, leaf), (start, end) = short.worst, short.span_s
+    window = part.window
     pair = int(part.leaves.pair[leaf])
     seen, lower = _look(part, leaf)
     a, b = window.side.names(pair)
@@ -84,34 +94,41 @@ def _failure(record: Record, found: RunOuts, worst: _Worst) -> Finding:
         other=b,
         message=f"told to stop around {clock(time)}, the arm runs out {found.runout_m[k]:.3f} m at the tip in "
         f"{found.runout_s[k]:.1f} s and {a} and {b} {how}; {left:.3f} m must be left. The same holds for stops "
-        f"between {clock(worst.start_s)} and {clock(worst.end_s)}",
-        start_s=worst.start_s,
-        end_s=worst.end_s,
+        f"between {clock(start)} and {clock(end)}",
+        start_s=start,
+        end_s=end,
         value=lower,
         limit=left,
         unit="m",
-        remedy=_remedy(record, time, slower_share(part, leaf)),
+        remedy=_remedy(record, time, _slower_share(short)),
         clearance=ClearanceDetail(lower, seen.distance_m, left, time, seen.point_a, seen.point_b),
     )
 
 
-def slower_share(part: Braked, leaf: int) -> float:
-    """Return the share of its rate at which the arm would stop in time there, 0 where not even standing is enough.
+def _slower_share(short: _Short) -> float:
+    """Return the share of its rate at which every stop leaves enough, 0 where not even standing is enough.
 
     The way that braking takes goes with the square of the rate: what may be used up is what an arc goes, as
-    1 - (1 - t / T)^2 of it after t of the T that braking takes.
+    1 - (1 - t / T)^2 of it after t of the T that braking takes. Asked at both ends and in the middle of every cell.
     """
-    arc = _arc(part, leaf).without_slack()
-    free, _ = free_until(part.window.side.prover, arc, part.window.left_m, resolution=1e-4)
-    gone = min(float(free[0] / arc.until[0]), 1.0)
-    return float(np.sqrt(1.0 - (1.0 - gone) ** 2))
+    shares = []
+    for part in {id(part): part for part, _ in short.cells}.values():
+        leaves = part.leaves.take(np.array([leaf for other, leaf in short.cells if other is part]))
+        middles = (leaves.start_s + leaves.end_s) / 2
+        before = leaves.end_s - np.minimum(_JUST_S, leaves.end_s - middles)  # a rate may jump at the end
+        at = np.concatenate([leaves.start_s, middles, before])
+        arcs = braking_arcs(part.window.side, states(part.window.side.record.motion, at, at)).without_slack()
+        free, _ = free_until(part.window.side.prover, arcs, part.window.left_m, resolution=1e-4)
+        gone = np.minimum(free / arcs.until, 1.0)
+        shares.append(np.sqrt(1.0 - (1.0 - gone) ** 2).min())
+    return float(min(shares))
 
 
 def _remedy(record: Record, time_s: float, share: float) -> str:
     """Return what to change, the share rounded down to 5 %."""
     move = record.move_at(time_s)
     away = "lead the carry farther from there"
-    rounded = min(np.floor(share * 20) * 5, 95.0)  # the arc looked at may just pass where those beside it do not
+    rounded = min(np.floor(share * 20) * 5, 95.0)  # stops between those looked at may be a little worse
     if move is None or rounded <= 0:
         return away
     return f"slow {move.title} to {rounded:.0f} % of its rate there, or {away}"
