@@ -21,7 +21,7 @@ def rider_scene():
 
 def _rider_scene(
     points, bodies=(), *, hands="two", stand=None, socket=None, at="arm", held=(), sites=1, frames=None, platform=None,
-    rules=None, script=None, worker_at=None, arm=None,
+    rules=None, script=None, worker_at=None, arm=None, load=None,
 ):
     """Build a scene.
 
@@ -33,7 +33,7 @@ def _rider_scene(
         held: bodies of a thing called ``load`` in the rider's hands, on its root link ``base``.
         sites: how many of no, one worksite.
         frames: name -> pose (4, 4) of more frames of the platform.
-        platform, rules, script, arm: more keys of those documents.
+        platform, rules, script, arm, load: more keys of those documents, the last of the thing in the hands.
         worker_at: frame at which a second crewmember ``ev2`` has the boots.
     """
     from armcarry.files.documents import models as doc
@@ -63,7 +63,7 @@ def _rider_scene(
              "margins": {"joint_position": "5 deg", "smallest_singular_value": 0.1}, "stop_remainder": "0.1 m",
              "rider_tip_speed": "0.1 m/s", "safe_return": "30 min"} | more_rules
     load = {"format": "armcarry hardware 1", "title": "l", "urdf": "none", "mass": "9 kg", "base": "base",
-            "handhold": "base"}
+            "handhold": "base"} | (load or {})
     suit = doc.CrewDocument.model_validate(crew[0])
     nowhere = Path("none")
     return build_scene(LoadedScenario(

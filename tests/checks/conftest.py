@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from armcarry.geometry import poses
 from armcarry.motion.curve import Motion
 from armcarry.record.record import MoveSpan, Record
 from armcarry.timeline.run import Phase
@@ -41,5 +42,46 @@ def moving_record():
         motion = Motion(scene.tree.joints, np.array([0.0, lasts_s]), table)
         swing = (MoveSpan("round", 1, "swing", "to_joints", 0.0, lasts_s, load),)
         return Record(scene, (Phase(0.0, lasts_s, scene.tree),), motion, swing if moves is None else moves, **more)
+
+    return build
+
+
+@pytest.fixture
+def at_site(rider_scene):
+    """Build a scene whose stand is where the plate is at the start; points given in the plate's frame."""
+
+    def build(points, stand_shift=None, **options):
+        scene = rider_scene({})
+        plate = scene.tree.pose_of("restraint/plate", scene.position)
+        points = {name: plate @ poses.translation(xyz) for name, xyz in points.items()}
+        stand = plate if stand_shift is None else plate @ stand_shift
+        return rider_scene(points, stand=stand, **options)
+
+    return build
+
+
+@pytest.fixture
+def site_move():
+    """Build a move of the carry ``there`` from its number, kind, start and end."""
+
+    def build(number, kind, start_s, end_s):
+        return MoveSpan("there", number, "", kind, start_s, end_s, "rider", words=f"{kind} words")
+
+    return build
+
+
+@pytest.fixture
+def stopped(site_move):
+    """Build a record that stands at the site from the start; the trunk leans from 20 to 25 s."""
+    arrive = (
+        site_move(1, "to_worksite", 0.0, 10.0), site_move(2, "hold", 10.0, 20.0), site_move(3, "posture", 20.0, 25.0)
+    )
+
+    def build(scene, moves=arrive, lean_rad=0.0):
+        table = np.zeros((2, 2, len(scene.position)))
+        table[:, 0] = scene.position
+        table[1, 1, scene.tree.column("ev1/hips")] = lean_rad / 5
+        motion = Motion(scene.tree.joints, np.array([0.0, 20.0, 25.0]), table)
+        return Record(scene, (Phase(0.0, 25.0, scene.tree),), motion, moves)
 
     return build

@@ -146,10 +146,11 @@ def _remedy(found: Runaways, stretch: Stretch, rate: float, brake: float) -> str
     safe = float(found.safe_detection_s[list(stretch.faults)].min())
     now = found.record.scene.loaded.arm.document.detection_time
     ways = []
-    if safe > 0:
-        ways.append(f"detect a runaway within {np.floor(safe * 100) / 100:.2f} s (now {now:g} s)")
+    if rounded_down(safe, 2) > 0:
+        ways.append(f"detect a runaway within {rounded_down(safe, 2):.2f} s (now {now:g} s)")
     excursion = float(runaway_of(rate, found.safe_detection_s[worst], brake).distance)
-    slower = float(rate_that_keeps(max(excursion, 0.0), now, brake))
+    # down to what is written, so that it is enough
+    slower = np.radians(rounded_down(np.degrees(float(rate_that_keeps(max(excursion, 0.0), now, brake))), 2))
     if 0 < slower < rate:
         name = found.record.scene.arm_joints[found.faults[worst].joint]
         ways.append(f"limit the drive of {name} to {show(slower, 'angle', 2)}/s there")
@@ -199,7 +200,7 @@ def _detection(found: Runaways) -> Finding:
     elif safe < 0:
         words = f"at {clock(when)} no detection of {name} is quick enough: braking alone takes too far"
     else:
-        words = f"detection within {safe:.2f} s would be quick enough everywhere; {name} at {clock(when)} sets that"
+        words = f"detection within {rounded_down(safe, 2):.2f} s would be quick enough everywhere; {name} at {clock(when)} sets that"
     return Finding(
         check="runaway",
         verdict=Verdict.PASS if passed else Verdict.FAIL,

@@ -1,0 +1,172 @@
+"""What is said of a day: its limits, the chance of keeping them, conflicts, ways, stated times, what is left out."""
+
+from dataclasses import replace
+
+import pytest
+
+from armcarry.checks import schedule
+from armcarry.geometry import poses
+from armcarry.geometry.model import Body
+from armcarry.geometry.shapes import Sphere
+from armcarry.record.finding import Verdict
+from armcarry.record.record import MoveSpan
+
+
+@pytest.fixture
+def judged(rider_scene, moving_record):
+    """Judge the day of a rider and a worker."""
+
+    def build(steps, rules=None, carries=(), moves=(), frames=None, platform=None, **day):
+        frames = {"spot": poses.translation((0.0, 3.0, 0.0)), **(frames or {})}
+        script = {"day": {"steps": steps, **day}, "carries": list(carries)}
+        far = [Body("keel", "yard", Sphere(0.1), poses.translation((0.0, 0.0, -9.0)))]
+        scene = rider_scene(
+            {}, bodies=far, frames=frames, platform=platform, script=script, rules=rules, worker_at="platform/spot"
+        )
+        return schedule.check(moving_record(scene, {}, moves=moves))
+
+    return build
+
+
+def _note(name, takes, who="ev2", **more):
+    return {"name": name, "actors": [who], "note": "work", "takes": takes, **more}
+
+
+def _about(findings, other):
+    return [item for item in findings if item.other == other]
+
+
+def test_nothing_is_said_without_a_day(rider_scene, moving_record):
+    assert schedule.check(moving_record(rider_scene({}), {})) == ()
+
+
+@pytest.mark.parametrize(("cut_off", "verdict", "words"), [
+    ("20 min", Verdict.PASS, "0:00.0 before"), ("19.99 min", Verdict.FAIL, "0:00.6 after"),
+    ("25 min", Verdict.PASS, "5:00.0 before"),
+])  # fmt: skip
+def test_the_likely_end_is_judged_against_the_cut_off(judged, cut_off, verdict, words):
+    (found,) = _about(judged([_note("work", "12 min"), _note("more", "8 min")], cut_off=cut_off), "cut_off")
+    assert found.verdict is verdict
+    assert found.message == f"with likely durations the last step, more, ends {words} cut off"
+    assert (found.value, found.unit, found.subject, found.end_s) == (pytest.approx(1200.0), "s", "day", 1200.0)
+    assert found.limit == pytest.approx({"20 min": 1200.0, "19.99 min": 1199.4, "25 min": 1500.0}[cut_off])
+    shorter = "shorten or move a step of the critical path: work, more"
+    assert found.remedy == ("" if verdict is Verdict.PASS else shorter)
+
+
+def test_the_last_six_steps_of_a_long_critical_path_are_named(judged):
+    steps = [_note(f"s{k}", "1 min") for k in range(9)]
+    (found,) = _about(judged(steps, cut_off="8 min"), "cut_off")
+    assert found.remedy.endswith("path: s3, s4, s5, s6, s7, s8")
+
+
+def test_what_runs_out_is_judged_by_its_own_limit(judged):
+    air = {"air_tank": {"lasts": "15 min", "keep": "5 min", "actors": ["ev2"]}}
+    (found,) = _about(judged([_note("work", "11 min")], consumables=air), "air_tank")
+    assert found.verdict is Verdict.FAIL
+    assert found.message.endswith("the last step, work, ends 1:00.0 after air tank")
+    assert found.limit == 600.0
+
+
+@pytest.mark.parametrize(("confidence", "verdict"), [(0.45, Verdict.PASS), (0.7, Verdict.FAIL)])
+def test_the_chance_is_judged_against_the_confidence_asked_for(judged, confidence, verdict):
+    takes = {"least": "5 min", "likely": "10 min", "most": "15 min"}  # symmetric: half of the days end by the likely
+    (found,) = _about(judged([_note("work", takes)], cut_off="10 min", rules={"confidence": confidence}), "chance")
+    assert found.verdict is verdict
+    assert found.value == pytest.approx(0.5, abs=0.02)
+    assert found.limit == confidence
+    share = f"{found.value:.1%} of 20000 sampled days end by 10:00.0, the cut off, {confidence:.0%} are asked for; "
+    assert found.message.startswith(share)
+    assert "; the critical path alone gives 50.0%; " in found.message
+    assert f"; {confidence:.0%} of days end by {'9:' if confidence < 0.5 else '1'}" in found.message
+    assert found.remedy == (
+        "" if verdict is Verdict.PASS
+        else "practise or shorten the least certain steps of the critical path: work"
+    )
+
+
+def test_the_least_certain_steps_come_first_and_the_nearest_limit_counts(judged):
+    steps = [_note("sure", "5 min"), _note("unsure", {"least": "1 min", "likely": "5 min", "most": "30 min"})]
+    lasting = {"air": {"lasts": "9 min", "actors": ["ev2"]}}
+    lasting["late"] = {"lasts": "1 min", "actors": ["ev2"], "since": "unsure"}  # not counted from the day's start
+    (found,) = _about(judged(steps, cut_off="60 min", consumables=lasting), "chance")
+    assert ", the air, " in found.message
+    assert found.remedy.endswith(": unsure, sure")
+
+
+def test_no_chance_is_told_without_a_limit(judged):
+    assert _about(judged([_note("work", "12 min")]), "chance") == []
+
+
+def test_nobody_in_two_places_is_said(judged):
+    (found,) = [item for item in judged([_note("work", "12 min")]) if item.subject == "actors"]
+    assert (found.verdict, found.end_s) == (Verdict.PASS, 720.0)
+    assert found.message == "nobody is in two places, and nobody rides outside the restraint"
+
+
+def test_a_conflict_fails_and_takes_the_place_of_that(judged):
+    climb = {"name": "out", "actors": ["ev2"], "leave_restraint": {}, "takes": "5 min"}
+    findings = judged([climb])
+    assert [item for item in findings if item.subject == "actors"] == []
+    (found,) = _about(findings, "out")
+    assert (found.verdict, found.subject) == (Verdict.FAIL, "ev2")
+    assert found.message
+    assert found.remedy
+    assert (found.start_s, found.end_s) == (0.0, 300.0)
+
+
+RAILS = {
+    "one_a": poses.translation((0.0, 3.0, 1.0)), "one_b": poses.translation((3.0, 3.0, 1.0)),
+    "two_a": poses.translation((3.5, 3.0, 1.0)), "two_b": poses.translation((6.0, 3.0, 1.0)),
+    "goal": poses.translation((6.0, 3.0, 0.0)),
+}
+
+
+@pytest.mark.parametrize(("gap", "verdict"), [("0.51 m", Verdict.PASS), ("0.49 m", Verdict.FAIL)])
+def test_a_way_along_handrails_is_told_or_missed(judged, gap, verdict):
+    platform = {"handrails": {"one": {"start": "one_a", "end": "one_b"}, "two": {"start": "two_a", "end": "two_b"}}}
+    walk = {"name": "walk", "actors": ["ev2"], "translate": {"from": "platform/spot", "to": "platform/goal"}}
+    found = _about(judged([walk], frames=RAILS, platform=platform, rail_gap=gap), "walk")[0]
+    assert (found.verdict, found.subject, found.unit) == (verdict, "ev2", "m")
+    assert found.value == pytest.approx(0.5, abs=1e-9)
+    assert found.limit == pytest.approx(float(gap.split()[0]))
+    assert found.message.startswith("ev2 from platform/spot to platform/goal: ")
+    if verdict is Verdict.PASS:
+        assert " m along 2 handrails, widest gap 0.50 m" in found.message
+        assert found.remedy == ""
+        assert found.end_s > found.start_s == 0.0
+    else:
+        assert found.remedy == "add a handrail or a tether there, or take another way in several steps"
+
+
+@pytest.mark.parametrize(("takes", "told"), [("9.9 s", True), ("10 s", False), ("11 s", False)])
+def test_a_carry_must_fit_into_the_time_stated_for_it(judged, takes, told):
+    carry = {"name": "ride", "actors": ["arm", "ev1"], "carry": "round", "takes": takes}
+    moves = (MoveSpan("round", 1, "swing", "to_joints", 0.0, 10.0, "rider"),)
+    findings = _about(
+        judged([carry], carries=[{"name": "round", "moves": [{"hold": "10 s"}]}], moves=moves), "takes"
+    )
+    assert len(findings) == told
+    for found in findings:
+        assert found.verdict is Verdict.FAIL
+        assert found.message == "ride is to take 0:09.9, but its motion takes 0:10.0"
+        assert (found.value, found.limit, found.remedy) == (9.9, 10.0, "state at least 0:10.0 for ride")
+        assert (found.start_s, found.end_s, found.unit, found.subject) == (0.0, 10.0, "s", "ride")
+
+
+def test_what_is_left_out_is_told_and_no_failure(judged):
+    steps = [_note("must", "10 min"), _note("may", "10 min", as_time_permits={"priority": 1}, fallback="glance"),
+             _note("glance", "1 min")]  # fmt: skip
+    (found,) = _about(judged(steps, cut_off="12 min"), "left_out")
+    assert (found.verdict, found.subject) == (Verdict.PASS, "may")
+    assert found.message.startswith("may is left out as time does not permit: ")
+    assert found.message.endswith("; glance is done instead")
+    steps = [_note("must", "10 min"), _note("may", "10 min", as_time_permits={"priority": 1})]
+    (alone,) = _about(judged(steps, cut_off="12 min"), "left_out")
+    assert "instead" not in alone.message
+
+
+def test_a_logged_motion_has_no_day(rider_scene, moving_record):
+    record = moving_record(rider_scene({}, script={"day": {"steps": [_note("work", "12 min", who="ev1")]}}), {})
+    assert schedule.check(record) != ()
+    assert schedule.check(replace(record, logged=object())) == ()
