@@ -200,7 +200,8 @@ def _detection(found: Runaways) -> Finding:
     elif safe < 0:
         words = f"at {clock(when)} no detection of {name} is quick enough: braking alone takes too far"
     else:
-        words = f"detection within {rounded_down(safe, 2):.2f} s would be quick enough everywhere; {name} at {clock(when)} sets that"
+        enough = f"detection within {rounded_down(safe, 2):.2f} s would be quick enough everywhere"
+        words = f"{enough}; {name} at {clock(when)} sets that"
     return Finding(
         check="runaway",
         verdict=Verdict.PASS if passed else Verdict.FAIL,

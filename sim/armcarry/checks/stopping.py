@@ -15,7 +15,6 @@ from armcarry.whatif.cells import ENOUGH_M, states
 from armcarry.whatif.late_stop import Braked, RunOuts, braking_arcs, run_outs
 from armcarry.whatif.witness import Witness, witness
 
-
 #: this long before the end of a cell its motion is still that of the cell, s
 _JUST_S = 1e-6
 
