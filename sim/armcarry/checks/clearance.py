@@ -73,15 +73,36 @@ def _judge_group(classes: tuple[str, str], rows: list[PairRow]) -> list[Finding]
             ),
         ]
     failed = sorted((row for row in rows if _broken(row)), key=lambda row: row.margin_m)
-    if failed:
-        return [_failure(row) for row in failed]
+    left_open = [row for row in rows if row.status == "unresolved" and not _broken(row)]
+    if failed or left_open:
+        return [*(_failure(row) for row in failed), *(_open(row) for row in left_open)]
     tightest = min(rows, key=lambda row: (row.margin_m, row.upper_m))
     return [_pass(tightest, len(rows))]
 
 
 def _broken(row: PairRow) -> bool:
-    """Tell whether the requirement is not proven: contact, or a lower bound below what is required."""
+    """Tell whether a row comes too near: contact, or a lower bound below what is required.
+
+    Where the proof was given up, only what was measured counts.
+    """
+    if row.status == "unresolved":
+        return row.required_m is not None and row.upper_m < row.required_m
     return row.status == "contact" or row.margin_m < 0
+
+
+def _open(row: PairRow) -> Finding:
+    """Say of a row that nothing is proven of it, which is no pass."""
+    return Finding(
+        "clearance",
+        Verdict.NOT_ASSESSED,
+        row.body_a,
+        f"{row.body_a} to {row.body_b}: the proof was given up between {clock(row.start_s)} and {clock(row.end_s)}, for "
+        f"the motion is too fast for its clock; measured once, at {row.upper_m:.3f} m, and contact is not ruled out",
+        other=row.body_b,
+        start_s=row.start_s,
+        end_s=row.end_s,
+        remedy="give the motion more time, or a clock that starts nearer to 0 s",
+    )
 
 
 def _nearest(rows: list[PairRow]) -> str:
@@ -103,7 +124,7 @@ def _failure(row: PairRow) -> Finding:
         message = f"{place} touch at {clock(row.time_s)}; {asked}"
     else:
         message = (
-            f"{place} come within {rounded_down(row.lower_m):.3f} m at {clock(row.time_s)}; "
+            f"{place} come within {rounded_down(_known_m(row)):.3f} m at {clock(row.time_s)}; "
             f"{row.required_m:.3f} m is required ({row.why})"
         )
     return Finding(
@@ -114,12 +135,17 @@ def _failure(row: PairRow) -> Finding:
         message=message,
         start_s=row.time_s,
         end_s=row.time_s,
-        value=None if row.status == "contact" else row.lower_m,
+        value=None if row.status == "contact" else _known_m(row),
         limit=row.required_m,
         unit="m",
         remedy=_remedy(row),
         clearance=_detail(row),
     )
+
+
+def _known_m(row: PairRow) -> float:
+    """Return the proven distance; what was measured where nothing is proven."""
+    return row.upper_m if row.status == "unresolved" else row.lower_m
 
 
 def _remedy(row: PairRow) -> str:

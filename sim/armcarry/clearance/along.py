@@ -13,7 +13,6 @@ from armcarry.clearance.book import (
     EPOCH,
     FULL,
     GJKS,
-    LOOSE,
     PLANE,
     SERIAL,
     TALLY,
@@ -59,7 +58,7 @@ def _make(digest):
     def along(book, pairs, groups, times, band, report, lower, upper, nearest):
         """Fill lower, upper (G, C) and the row of the nearest pair (G, C), -1 for none; 0 if the pool is full."""
         tally, ball = whole1(book, TALLY), real1(book, BALL)
-        tally[GJKS] = tally[LOOSE] = 0
+        tally[GJKS] = 0
         for g in range(lower.shape[0]):
             for c in range(lower.shape[1]):
                 lower[g, c], upper[g, c], nearest[g, c] = math.inf, math.inf, -1

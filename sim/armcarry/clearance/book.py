@@ -33,7 +33,7 @@ PAGE_COUNT = 54
     BERN, ARM, WORK, OUT, ANSWER, ADD_NODE, ADD_CELL, PLANT, FIND_BEND, GAP, GJK, SEARCH, CONTACT,
 ) = range(PAGE_COUNT)  # fmt: skip
 # the entries of TALLY
-NODES, CELLS, EPOCH, SERIAL, FULL, GJKS, LOOSE = range(7)
+NODES, CELLS, EPOCH, SERIAL, FULL, GJKS = range(6)
 #: the time tree starts from about this many cells of like travel
 MAX_ROOTS = 96
 

@@ -67,9 +67,13 @@ def _first_contact(book, ma, mb, roots, resolution):
                 if short:
                     return start, node_t[b]
             child = split(book, c)
-            if child < 0 or top + 2 > stack.shape[0]:
-                whole1(book, TALLY)[FULL] = 1
+            if whole1(book, TALLY)[FULL]:
                 return start, math.nan
+            if child < 0 or top + 2 > stack.shape[0]:  # time cannot be cut finer: as if it were short
+                start = node_t[a] if math.isnan(start) else start
+                if free_b:
+                    return start, node_t[b]
+                continue
             stack[top], stack[top + 1] = child + 1, child
             top += 2
     return start, node_t[roots] if not math.isnan(start) else math.nan

@@ -24,7 +24,8 @@ class ClearanceCurve:
 
     Attributes:
         times_s: (C+1,) ends of the cells.
-        lower_m: (G, C) proven; -inf where a pair of the group touches; inf for a group without pairs.
+        lower_m: (G, C) proven; -inf where a pair of the group touches, or where time could not be cut finely enough
+            to prove anything; inf for a group without pairs.
         upper_m: (G, C) reached at some instant of the cell, 0 at contact; inf where all pairs of the group were
             proven beyond the report distance without being measured.
         nearest: (G, C) row of the pair that reaches the upper bound, -1 for none.
@@ -84,7 +85,7 @@ def clearance_curve(
     named = np.where(nearest >= 0, order[np.maximum(nearest, 0)], -1) if count else nearest
     return ClearanceCurve(
         times,
-        np.where(contact, -np.inf, np.maximum(lower - PAD_M, 0.0)),
+        np.where(contact | np.isneginf(lower), -np.inf, np.maximum(lower - PAD_M, 0.0)),
         np.where(contact, 0.0, upper),
         np.where(np.isinf(upper), -1, named),
     )

@@ -70,6 +70,22 @@ class Layout:
     pairs: np.ndarray
     order: np.ndarray
 
+    def base_points(self, pairs: np.ndarray, q: Array, points: Array) -> Array:
+        """Take points of some pairs from the base frame of each to the world.
+
+        Args:
+            pairs: (R,) rows into ``pairs``.
+            q: (R, F) position of every frame's joint; nan where it is not known, as the points then are.
+            points: (R, n, 3) seen from the base frame of the pair.
+        """
+        bases = self.movers.base[self.pairs[pairs, 0]]
+        world = points.copy()
+        for base in np.unique(bases[bases >= 0]).tolist():
+            rows = bases == base
+            for frame in reversed(line_to(self.frames.parent, base)):
+                world[rows] = _above(self.frames, frame, q[rows, frame], world[rows])
+        return world
+
     @property
     def moving(self) -> int:
         """Number of movers that can move."""
@@ -163,6 +179,18 @@ def place_bodies(tree: Tree) -> Placed:
     cores = pose_rows(np.stack(core), solids.centre) if core else np.zeros((0, 12))
     joints = tuple(tree.joints[column] for column in tree.columns[tree.columns >= 0])
     return Placed(joints, frames, solids, frame, cores)
+
+
+def _above(frames: Frames, frame: int, q: Array, points: Array) -> Array:
+    """Take points (R, n, 3) seen from a frame at joint positions q (R,) to the frame that it hangs from."""
+    x, y, z = np.moveaxis(points, -1, 0)
+    if frames.slides[frame]:
+        z = z + q[:, None]
+    else:
+        c, s = np.cos(q)[:, None], np.sin(q)[:, None]
+        x, y = c * x - s * y, s * x + c * y
+    hang = frames.hang[frame]
+    return np.asarray(np.stack([x, y, z], axis=-1) @ hang[:9].reshape(3, 3) + hang[9:])
 
 
 def line_to(parent: np.ndarray, frame: int) -> list[int]:

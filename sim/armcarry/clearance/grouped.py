@@ -7,7 +7,7 @@ import math
 
 import numpy as np
 
-from armcarry.clearance.book import EPOCH, FULL, GJKS, LOOSE, NODE_T, SERIAL, TALLY, real1, whole1
+from armcarry.clearance.book import EPOCH, FULL, GJKS, NODE_T, SERIAL, TALLY, real1, whole1
 from armcarry.clearance.distance import CONTACT_M
 from armcarry.clearance.jit import entry, source_digest
 from armcarry.clearance.search import gather_roots, search
@@ -23,7 +23,7 @@ def _make(digest):
         """Fill table (G, 4): lower, upper, time, row of the pair; 0 if the pool is full."""
         tally, node_t = whole1(book, TALLY), real1(book, NODE_T)
         tally[EPOCH] += 1
-        tally[GJKS] = tally[LOOSE] = 0
+        tally[GJKS] = 0
         roots = plant(book, start, end, ROOT_TRAVEL_M)
         if roots < 0 or digest == 0:
             return 0

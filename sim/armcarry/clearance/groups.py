@@ -19,7 +19,7 @@ class GroupBounds:
     """Bounds of the least distance over all pairs of each of G groups.
 
     Attributes:
-        lower_m: (G,) proven; -inf where a pair touches; inf for a group without pairs.
+        lower_m: (G,) proven; -inf where a pair touches or nothing could be proven; inf for a group without pairs.
         upper_m: (G,) reached at ``time_s``; 0 at contact; inf where all was proven beyond the report distance.
         time_s: (G,) nan where there is none.
         pair: (G,) the caller's row of the pair, -1 for none.
@@ -70,7 +70,7 @@ def least_of_groups(
     rows = table[:, 3].astype(np.int64)
     contact = table[:, 1] <= CONTACT_M
     return GroupBounds(
-        np.where(contact, -np.inf, np.maximum(table[:, 0] - PAD_M, 0.0)),
+        np.where(contact | np.isneginf(table[:, 0]), -np.inf, np.maximum(table[:, 0] - PAD_M, 0.0)),
         np.where(contact, 0.0, table[:, 1]),
         table[:, 2],
         np.where(rows >= 0, order[np.maximum(rows, 0)] if len(order) else rows, -1),

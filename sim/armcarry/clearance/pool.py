@@ -11,6 +11,17 @@ import numpy as np
 from armcarry.clearance.frames import Layout
 from armcarry.clearance.polynomials import Curves
 
+#: working memory is never larger than this, bytes
+MOST_BYTES = 512 * 2**20
+
+
+def most_nodes(layout: Layout) -> int:
+    """Return how many nodes fit into as much memory as is ever taken; see the pages of Pool."""
+    frames, moving = len(layout.frames.parent), layout.moving
+    a_node = 6 + 13 * frames + 13 * moving
+    a_cell = 5 + 2 * frames + 2 * moving
+    return MOST_BYTES // (8 * (a_node + 2 * a_cell))
+
 
 class Pool:
     """Owns the arrays of a layout and the scratch of the kernels, and the book that lists them.
@@ -57,6 +68,13 @@ class Pool:
         pages.write_pages(self.book, pages.FORM, self._kept[: pages.BREAKS])
         pages.write_pages(self.book, pages.TALLY, scratch)
         self.book[pages.ADD_NODE :, 0] = _addresses()
+
+    @property
+    def measured(self) -> int:
+        """Number of distances computed in the last run."""
+        from armcarry.clearance.book import GJKS
+
+        return int(self.tally[GJKS])
 
     def set_motion(self, curves: Curves) -> int:
         """Enter a motion of the pool's degree and return the address of the book."""

@@ -12,13 +12,15 @@ import numpy as np
 from armcarry.clearance.distance import PAD_M
 from armcarry.clearance.frames import Layout, lay_out
 from armcarry.clearance.polynomials import Curves, load
-from armcarry.clearance.pool import Pool
-from armcarry.errors import MotionError
+from armcarry.clearance.pool import MOST_BYTES, Pool, most_nodes
+from armcarry.errors import InputError, MotionError
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 from armcarry.scene.tree import Tree
 
-PROVEN, FARTHER, CONTACT = "proven", "farther", "contact"
+PROVEN, FARTHER, CONTACT, UNRESOLVED = "proven", "farther", "contact", "unresolved"
+#: a motion whose proof does not fit into working memory is proven in parts, at most this many cuts
+MOST_CUTS = 32
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,15 +29,16 @@ class ClearanceBounds:
 
     Attributes:
         pairs: (P, 2) body rows.
-        lower_m: proven at every instant; -inf at contact.
+        lower_m: proven at every instant; -inf at contact and where nothing is proven.
         upper_m: distance at ``time_s``; inf where a pair proved farther was never measured; 0 at contact.
         time_s: instant of the upper bound, nan where there is none.
-        point_a, point_b: (P, 3) nearest points then, world frame; one common point at contact.
+        point_a, point_b: (P, 3) nearest points then, world frame; one common point at contact; nan where the
+            motion lacks a joint above both bodies, for the world is not known then.
         status: (P,) 'proven' (upper - lower within the tolerance), 'farther' (lower is at least the report
-            distance) or 'contact'.
+            distance), 'contact', or 'unresolved': the proof was given up, because time, a floating-point number,
+            could not be cut finely enough for so fast a motion. Contact is then not ruled out.
         contact_s: (P, 2) first interval of contact: proven free before its start; nan without contact.
         measured: how many distances were computed in all.
-        loose: cells accepted wider than the tolerance because time could not be split further; 0 in practice.
     """
 
     pairs: np.ndarray
@@ -47,12 +50,22 @@ class ClearanceBounds:
     status: np.ndarray
     contact_s: Array
     measured: int
-    loose: int
 
     @cached_property
     def nearest(self) -> int:
         """Row of the tightest pair: contact first, then the least lower bound; -1 without pairs."""
         return int(np.argmin(self.lower_m)) if len(self.lower_m) else -1
+
+
+class PoolFullError(MotionError):
+    """Report a motion whose proof needs more working memory than is ever taken."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            f"the proof of this motion does not fit into {MOST_BYTES // 2**20} MiB: its joints turn too often, or bodies "
+            "stay too near each other for too long; prove it in shorter parts (start_s, end_s), with a larger "
+            "tolerance_m, or with a smaller report_distance_m"
+        )
 
 
 class Prover:
@@ -94,20 +107,56 @@ class Prover:
         end_s: float | None = None,
     ) -> ClearanceBounds:
         """Prove the clearance of every pair over a motion; see prove_clearance."""
-        start, end = interval(motion, start_s, end_s)
-        if tolerance_m < 10 * PAD_M:
-            raise ValueError(f"tolerance of {tolerance_m:g} m is below what rounding allows, {10 * PAD_M:g} m")
-        report = np.broadcast_to(np.asarray(report_distance_m, dtype=float), len(self.pairs))
-        table = np.empty((len(self.pairs), 11))
-        asked = (report[self.layout.order] + PAD_M, table)
-        pool = self.run(
-            load(self.layout, motion, start, end),
-            lambda book: _kernels().prove(book, self.layout.pairs, start, end, tolerance_m - 2 * PAD_M, *asked),
-        )
-        return self._result(table, pool, report)
+        span = interval(motion, start_s, end_s)
+        tolerance, report = asked_tolerance(tolerance_m), asked_report(report_distance_m, len(self.pairs))
+        table, measured = self._prove(motion, span, tolerance, report[self.layout.order])
+        self._to_world(motion, table)
+        back = np.empty_like(self.layout.order)
+        back[self.layout.order] = np.arange(len(back))
+        return _result(self.pairs, table[back], tolerance, report, measured)
+
+    def _prove(self, motion: Motion, span: tuple[float, float], tolerance_m: float, report_m: Array) -> tuple[Array, int]:
+        """Fill the table of the kernel, pairs in visiting order, in parts where the whole does not fit."""
+        waiting, table, measured, cuts = [span], np.zeros((0, 11)), 0, 0
+        while waiting:
+            start, end = waiting.pop()
+            part = np.empty((len(self.pairs), 11))
+            asked = (_left_to_ask(table, start, report_m, tolerance_m) if len(table) else report_m) + PAD_M
+            try:
+                pool = self.run(
+                    load(self.layout, motion, start, end),
+                    lambda book, at=(start, end), into=(asked, part): _kernels().prove(  # type: ignore[misc]
+                        book, self.layout.pairs, *at, tolerance_m - 2 * PAD_M, *into
+                    ),
+                )
+            except PoolFullError:
+                cuts, middle = cuts + 1, 0.5 * (start + end)
+                if cuts > MOST_CUTS or not start < middle < end:
+                    raise
+                waiting += [(middle, end), (start, middle)]
+                continue
+            measured += pool.measured
+            table = _joined(table, part, start) if len(table) else part
+        return table, measured
+
+    def _to_world(self, motion: Motion, table: Array) -> None:
+        """Take the nearest points of the table, seen from the base of each pair, to the world."""
+        rows = np.flatnonzero((self.layout.movers.base[self.layout.pairs[:, 0]] >= 0) & ~np.isnan(table[:, 2]))
+        if not len(rows):
+            return
+        column = {name: k for k, name in enumerate(motion.joints)}
+        known = [(frame, column[name]) for frame, name in enumerate(self.layout.joints) if name in column]
+        q = np.full((len(rows), len(self.layout.joints)), np.nan)
+        frames, columns = (list(part) for part in zip(*known, strict=True))
+        q[:, frames] = motion.at(table[rows, 2])[:, columns]
+        table[rows, 3:9] = self.layout.base_points(rows, q, table[rows, 3:9].reshape(-1, 2, 3)).reshape(-1, 6)
 
     def run(self, curves: Curves, kernel: Callable[[int], int]) -> Pool:
-        """Run a kernel entry on a motion, with larger working memory until it fits, and return the memory."""
+        """Run a kernel entry on a motion, with larger working memory until it fits, and return the memory.
+
+        Raises:
+            PoolFullError: it does not fit into as much as is ever taken.
+        """
         larger = False
         while True:
             pool = self._pool(curves.poly.shape[2] - 1, larger)
@@ -117,26 +166,45 @@ class Prover:
 
     def _pool(self, degree: int, larger: bool) -> Pool:
         if larger:
-            self._nodes *= 2
+            most = most_nodes(self.layout)
+            if self._nodes >= most:
+                raise PoolFullError
+            self._nodes = min(2 * self._nodes, most)
             self._pools.clear()
         if degree not in self._pools:
             self._pools[degree] = Pool(self.layout, degree, self._nodes)
         return self._pools[degree]
 
-    def _result(self, table: Array, pool: Pool, report_m: Array) -> ClearanceBounds:
-        from armcarry.clearance.book import GJKS, LOOSE
 
-        back = np.empty_like(self.layout.order)
-        back[self.layout.order] = np.arange(len(back))
-        table = table[back]
-        contact = ~np.isnan(table[:, 9])
-        lower = np.where(contact, -np.inf, np.maximum(table[:, 0] - PAD_M, 0.0))
-        farther = ~contact & (lower >= report_m)
-        return ClearanceBounds(
-            self.pairs, lower, np.where(contact, 0.0, table[:, 1]), table[:, 2], table[:, 3:6], table[:, 6:9],
-            np.where(contact, CONTACT, np.where(farther, FARTHER, PROVEN)), table[:, 9:11],
-            int(pool.tally[GJKS]), int(pool.tally[LOOSE]),
-        )  # fmt: skip
+def _left_to_ask(table: Array, start_s: float, report_m: Array, tolerance_m: float) -> Array:
+    """Return up to which distance each pair matters from start_s on, after what the table has of it before."""
+    best = np.maximum(table[:, 1], 0.0)  # below 0 at contact
+    asked = np.minimum(report_m, best - np.minimum(tolerance_m, 0.5 * best))
+    contact = ~np.isnan(table[:, 9])
+    return np.where(contact, np.where(table[:, 10] >= start_s, report_m, -np.inf), asked)
+
+
+def _joined(before: Array, after: Array, at_s: float) -> Array:
+    """Join the tables of two parts that meet at an instant."""
+    table = np.where((after[:, 1] < before[:, 1])[:, None], after, before)
+    table[:, 0] = np.minimum(before[:, 0], after[:, 0])
+    table[:, 9:] = np.where(np.isnan(before[:, 9:10]), after[:, 9:], before[:, 9:])
+    goes_on = (before[:, 10] >= at_s) & (after[:, 9] <= at_s)
+    table[goes_on, 10] = after[goes_on, 10]
+    return table
+
+
+def _result(pairs: np.ndarray, table: Array, tolerance_m: float, report_m: Array, measured: int) -> ClearanceBounds:
+    contact = ~np.isnan(table[:, 9])
+    lower = np.where(contact | np.isneginf(table[:, 0]), -np.inf, np.maximum(table[:, 0] - PAD_M, 0.0))
+    upper = np.where(contact, 0.0, table[:, 1])
+    farther = ~contact & (lower >= report_m)
+    # what was promised is looked at here, whatever the search did
+    kept = upper <= np.maximum(lower, 0.0) + tolerance_m + PAD_M
+    status = np.select([contact, farther, np.isfinite(lower) & kept], [CONTACT, FARTHER, PROVEN], UNRESOLVED)
+    return ClearanceBounds(
+        pairs, lower, upper, table[:, 2], table[:, 3:6], table[:, 6:9], status, table[:, 9:11], measured
+    )
 
 
 def _kernels() -> Any:
@@ -144,6 +212,31 @@ def _kernels() -> Any:
     from armcarry.clearance import prove
 
     return prove
+
+
+def asked_tolerance(tolerance_m: float) -> float:
+    """Return a tolerance in metres, checked. Raises InputError where no proof can keep it, or it asks for none."""
+    try:
+        tolerance = float(tolerance_m)
+    except (TypeError, ValueError):
+        tolerance = np.nan
+    if not 10 * PAD_M <= tolerance < np.inf:
+        accepted = f"a finite number of metres, {10 * PAD_M:g} or more, which rounding allows"
+        raise InputError("a tolerance that cannot be kept", found=tolerance_m, accepted=accepted)
+    return tolerance
+
+
+def asked_report(report_distance_m: float | Array, pairs: int) -> Array:
+    """Return the report distance of every pair (P,), checked. Raises InputError for nan, below 0 or another shape."""
+    accepted = f"metres from 0 up, one number or one a pair, of which there are {pairs}"
+    try:
+        report = np.asarray(report_distance_m, dtype=float)
+    except (TypeError, ValueError):
+        raise InputError("report distances that are not numbers", accepted=accepted) from None
+    if report.shape not in ((), (pairs,)) or not np.all(report >= 0.0):
+        found = report_distance_m if report.shape == () else f"an array of shape {report.shape}"
+        raise InputError("report distances that mean nothing", found=found, accepted=accepted)
+    return np.broadcast_to(report, pairs)
 
 
 def interval(motion: Motion, start_s: float | None, end_s: float | None) -> tuple[float, float]:
@@ -187,8 +280,8 @@ def prove_clearance(
 
     Raises:
         FrameError: a pair names a body row that the tree does not have.
-        MotionError: a needed joint is missing or jumps, or the interval is not inside the motion.
-        ValueError: the tolerance is below what rounding allows.
+        InputError: a tolerance or report distance that cannot be kept.
+        MotionError: a needed joint is missing, jumps or turns too often, or the interval is not inside the motion.
 
     Example:
         >>> bounds = prove_clearance(tree, motion, pairs_that_move(tree, motion))  # doctest: +SKIP

@@ -28,10 +28,7 @@ from armcarry.clearance.book import (
     CENTRE,
     CORE,
     ENDS,
-    FULL,
     GJKS,
-    LOOSE,
-    NODE_T,
     OUT,
     PLANE,
     POSE,
@@ -56,8 +53,6 @@ from armcarry.clearance.timetree import split
 
 #: GJK is never stopped earlier than this, whatever the wanted gap, metres
 COARSEST_M = 1e-3
-#: cells shorter than this are not split again, s
-SHORTEST_S = 1e-7
 
 
 @kernel
@@ -191,7 +186,7 @@ def _search(book, ma, mb, first_root, last_root, best, tolerance, report):
                 lower = min(lower, bound)
                 continue
             top = push_children(book, ma, mb, stack[top], top)
-            if top < 0:
+            if top < 0:  # the pool is full, or time cannot be cut finer: nothing is proven of the pair
                 return -math.inf, best, seat
     return lower, best, seat
 
@@ -199,7 +194,7 @@ def _search(book, ma, mb, first_root, last_root, best, tolerance, report):
 @kernel
 def _prove_cell(book, ma, mb, c, best, seat, tolerance, report):
     """Try to prove cell c from planes, then by measuring its ends; return bound or -inf, best, seat."""
-    ends, plane, node_t = whole2(book, ENDS), real2(book, PLANE), real1(book, NODE_T)
+    ends, plane = whole2(book, ENDS), real2(book, PLANE)
     a, b = ends[c, 0], ends[c, 1]
     if not known(book, a):
         if known(book, b):
@@ -223,19 +218,15 @@ def _prove_cell(book, ma, mb, c, best, seat, tolerance, report):
             goal = goal_of(best, tolerance, report)
             if best <= CONTACT_M:
                 return -math.inf, best, seat
-    if node_t[b] - node_t[a] < SHORTEST_S:
-        whole1(book, TALLY)[LOOSE] += 1
-        return max(cell_bound(book, ma, mb, c, -math.inf), -1e300), best, seat
     return -math.inf, best, seat
 
 
 @kernel
 def push_children(book, ma, mb, c, top):
-    """Split cell c and stack its children, the one at the nearer end on top; -1 where the pool is full."""
+    """Split cell c and stack its children, the one at the nearer end on top; -1 where it cannot be split."""
     stack, ends, plane = whole1(book, STACK), whole2(book, ENDS), real2(book, PLANE)
     child = split(book, c)
     if child < 0 or top + 2 > stack.shape[0]:
-        whole1(book, TALLY)[FULL] = 1
         return -1
     a, b, middle = ends[c, 0], ends[c, 1], ends[child, 1]
     if not known(book, middle):
@@ -276,7 +267,8 @@ def search(book, ma, mb, first_root, last_root, best, tolerance, report):
     The caller numbers the pair in TALLY[SERIAL]; planes of the same pair are kept between calls.
 
     Returns:
-        lower, upper, node of the upper bound (-1 where none beats ``best``); lower is -inf at contact.
+        lower, upper, node of the upper bound (-1 where none beats ``best``); lower is -inf at contact, and where
+        nothing is proven because time could not be cut finely enough.
     """
     seat = call_whole(book, SEARCH, (ma, mb, first_root, last_root), (best, tolerance, report))
     answer = real1(book, ANSWER)

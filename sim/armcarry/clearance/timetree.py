@@ -49,6 +49,8 @@ from armcarry.clearance.book import (
 )
 from armcarry.clearance.jit import by_address, inlined, kernel, source_digest
 
+#: what split returns for a cell that no instant lies inside of
+UNCUT = -2
 #: rounding of a shifted polynomial, relative to the sum of the sizes of its terms
 _ROUNDING = 1e-14
 
@@ -230,7 +232,7 @@ def _travel(book, p, low, high):
 
 @kernel
 def split(book, c):
-    """Give cell c two children; return the first, or -1 where the pool is full.
+    """Give cell c two children; return the first, -1 where the pool is full, UNCUT where no instant lies inside.
 
     A cell over several pieces is split at the break that best halves its travel, so that a hold becomes
     a child of its own and costs nothing more; a cell within one piece is split in the middle.
@@ -254,6 +256,8 @@ def split(book, c):
             if abs(total - 2.0 * done) < best:
                 best = abs(total - 2.0 * done)
                 t, left, right = breaks[p + 1], p, p + 1
+    if not ta < t < tb:
+        return UNCUT
     n = call_whole(book, ADD_NODE, (right,), (t,))
     if n < 0:
         return -1

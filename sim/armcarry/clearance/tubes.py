@@ -273,7 +273,6 @@ def _free_until(book, ma, mb, roots, level, limit, resolution):
                 return node_t[a]
             child = split(book, c)
             if child < 0 or top + 2 > stack.shape[0]:
-                whole1(book, TALLY)[FULL] = 1
                 return node_t[a]
             stack[top], stack[top + 1] = child + 1, child
             top += 2

@@ -154,7 +154,7 @@ def _intended_row(phase: Phase, classes: tuple[str, ...], a: int, b: int) -> Pai
     )
 
 
-_WORSE = {"contact": 0, "proven": 1, "farther": 2, "intended": 3}
+_WORSE = {"contact": 0, "unresolved": 1, "proven": 2, "farther": 3, "intended": 4}
 
 
 def _merged(rows: list[PairRow]) -> tuple[PairRow, ...]:

@@ -34,7 +34,8 @@ class PairRow:
 
     ``status``: ``proven`` (upper - lower within the tolerance), ``farther`` (proven farther than the report
     distance; upper may be inf), ``contact`` (they overlap: lower is -inf and upper 0), ``intended`` (declared
-    contact, not measured).
+    contact, not measured), ``unresolved`` (the proof was given up: lower is -inf, contact is not ruled out, never a
+    pass).
     ``required_m`` is None when no rule covers the two classes.
     """
 
@@ -55,7 +56,7 @@ class PairRow:
 
     @property
     def margin_m(self) -> float:
-        """Proven distance beyond what is required; -inf in contact, +inf without a rule."""
+        """Proven distance beyond what is required; -inf in contact or unresolved, +inf without a rule."""
         return float("inf") if self.required_m is None else self.lower_m - self.required_m
 
 

@@ -20,11 +20,12 @@ PAIR_COLUMNS = {
     "class_a": "class of the first body as the rules name it",
     "class_b": "class of the second body",
     "why": "'rule', the reason of a relaxation, or 'intended contact'",
-    "status": "proven, farther (than the report distance), contact, or intended (declared contact, not measured)",
+    "status": "proven, farther (than the report distance), contact, intended (declared contact, not measured), or "
+    "unresolved (the proof was given up, contact is not ruled out)",
     "start_s": "first instant this row is about, seconds from the start of the run",
     "end_s": "last instant",
     "required_m": "least distance asked for then; empty where no rule covers the two classes",
-    "lower_m": "proven at every instant of the row: the bodies are never nearer; -inf in contact",
+    "lower_m": "proven at every instant of the row: the bodies are never nearer; -inf in contact or unresolved",
     "upper_m": "distance at time_s; at most 1 mm above lower_m when proven, inf where never measured",
     "time_s": "instant of upper_m",
     **{f"point_{end}_{axis}_m": f"{axis} of the nearest point on the {word} body at time_s, world"
