@@ -12,7 +12,7 @@ from armcarry.clearance.frames import Layout
 from armcarry.clearance.polynomials import Curves
 
 #: working memory is never larger than this, bytes
-MOST_BYTES = 512 * 2**20
+MOST_BYTES = 384 * 2**20
 
 
 def most_nodes(layout: Layout) -> int:
