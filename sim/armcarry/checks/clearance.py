@@ -96,8 +96,9 @@ def _open(row: PairRow) -> Finding:
         "clearance",
         Verdict.NOT_ASSESSED,
         row.body_a,
-        f"{row.body_a} to {row.body_b}: the proof was given up between {clock(row.start_s)} and {clock(row.end_s)}, for "
-        f"the motion is too fast for its clock; measured once, at {row.upper_m:.3f} m, and contact is not ruled out",
+        f"{row.body_a} to {row.body_b}: the proof was given up between {clock(row.start_s)} and {clock(row.end_s)}, "
+        f"for the motion is too fast for its clock; measured once, at {row.upper_m:.3f} m, and contact is not ruled "
+        "out",
         other=row.body_b,
         start_s=row.start_s,
         end_s=row.end_s,

@@ -62,8 +62,8 @@ class PoolFullError(MotionError):
 
     def __init__(self) -> None:
         super().__init__(
-            f"the proof of this motion does not fit into {MOST_BYTES // 2**20} MiB: its joints turn too often, or bodies "
-            "stay too near each other for too long; prove it in shorter parts (start_s, end_s), with a larger "
+            f"the proof of this motion does not fit into {MOST_BYTES // 2**20} MiB: its joints turn too often, or "
+            "bodies stay too near each other for too long; prove it in shorter parts (start_s, end_s), with a larger "
             "tolerance_m, or with a smaller report_distance_m"
         )
 
@@ -115,7 +115,9 @@ class Prover:
         back[self.layout.order] = np.arange(len(back))
         return _result(self.pairs, table[back], tolerance, report, measured)
 
-    def _prove(self, motion: Motion, span: tuple[float, float], tolerance_m: float, report_m: Array) -> tuple[Array, int]:
+    def _prove(
+        self, motion: Motion, span: tuple[float, float], tolerance_m: float, report_m: Array
+    ) -> tuple[Array, int]:
         """Fill the table of the kernel, pairs in visiting order, in parts where the whole does not fit."""
         waiting, table, measured, cuts = [span], np.zeros((0, 11)), 0, 0
         while waiting:
