@@ -10,7 +10,7 @@ from armcarry.asked.pairs import judged_pairs
 from armcarry.asked.relaxed import Relaxed
 from armcarry.files.names import matches
 from armcarry.motion.forward import forward
-from armcarry.proving import proof
+from armcarry.proving import curves as room
 from armcarry.proving.proof import prove_run
 from armcarry.record.record import Record
 from armcarry.record.tables import PAIR_COLUMNS, write_pairs
@@ -169,7 +169,7 @@ def test_curves_hold_the_rows(short_run):
 
 def test_no_cell_of_a_curve_lies_under_what_the_rows_prove(short_run, monkeypatch):
     record, _ = short_run
-    monkeypatch.setattr(proof, "BAND_M", 0.5)  # so rough that the bound of a cell alone would lie far under
+    monkeypatch.setattr(room, "BAND_M", 0.5)  # so rough that the bound of a cell alone would lie far under
     rows, curves = prove_run(record.scene, Run(record.phases, record.motion, record.moves, record.events, (), ()))
     assert curves
     for curve in curves:
@@ -180,10 +180,10 @@ def test_no_cell_of_a_curve_lies_under_what_the_rows_prove(short_run, monkeypatc
 
 def test_no_cell_of_a_long_run_is_too_long_to_read(short_run, monkeypatch):
     record, _ = short_run
-    monkeypatch.setattr(proof, "CELLS", 8)
+    monkeypatch.setattr(room, "CELLS", 8)
     _, curves = prove_run(record.scene, Run(record.phases, record.motion, record.moves, record.events, (), ()))
     times = np.unique(np.concatenate([curve.times_s for curve in curves]))
-    assert np.diff(times).max() < 1.3 * proof.CELL_S
+    assert np.diff(times).max() < 1.3 * room.CELL_S
 
 
 def test_the_table_of_pairs_explains_its_columns_in_the_file_and_in_the_readme(short_run, tmp_path):

@@ -7,10 +7,10 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
+from armcarry.asked.requirement import RESTS
 from armcarry.checks.seen import watched
 from armcarry.errors import InputError, MissingExtraError
 from armcarry.geometry import poses
-from armcarry.proving.proof import RESTS
 from armcarry.record.finding import Finding, Verdict
 from armcarry.scene.words import plain
 from armcarry.views import gl

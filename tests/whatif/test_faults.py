@@ -158,18 +158,6 @@ def test_a_command_is_judged_by_the_run_outs_of_its_reaction_time(short_run):
         assert found.lower_m[k] == pytest.approx(min(lows))
 
 
-def test_what_must_be_left_is_no_more_than_is_required(short_run):
-    record, _ = short_run
-    remainder = record.scene.loaded.rules.stop_remainder
-    for side in sides(record):
-        for window in windows(side):
-            judged = ~np.isnan(window.left_m)
-            assert np.all(window.left_m[judged] <= max(remainder, 1e-3))
-            ruled = judged & ~np.isnan(window.required_m)
-            assert np.all(window.left_m[ruled] <= np.maximum(window.required_m[ruled], 1e-3))
-            assert not judged[side.seats & (window.required_m == 0)].any()
-
-
 def test_working_memory_is_given_back_phase_by_phase(short_run):
     record, _ = short_run
     run_outs(record)

@@ -1,4 +1,4 @@
-"""Which pairs of bodies are judged, and what the rules ask of them."""
+"""Which pairs of bodies are judged, which rest on each other, and which are meant to touch."""
 
 from __future__ import annotations
 
@@ -6,10 +6,8 @@ import numpy as np
 
 from armcarry.clearance import pairs_that_move
 from armcarry.files.names import matches
-from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 from armcarry.scene.build import PLATFORM, Scene
-from armcarry.scene.rules import required_clearance_m
 from armcarry.scene.tree import Tree
 
 #: bodies of these classes carry no clearance of their own
@@ -35,10 +33,8 @@ def judged_pairs(scene: Scene, tree: Tree, motion: Motion) -> tuple[np.ndarray, 
     left_out = inside[a] | inside[b] | (same & (whole[a] | neighbours))
     for one, two in scene.loaded.arm.document.ignore_pairs:
         left_out |= pairs_that_fit(tree, (f"arm/{one}", f"arm/{two}"), a, b)
-    touching = np.zeros(len(a), dtype=bool)
-    for patterns in _intended(scene):
-        touching |= pairs_that_fit(tree, patterns, a, b)
     pairs = np.stack([a, b], axis=1)
+    touching = touching_pairs(scene, tree, pairs)
     return pairs[~left_out & ~touching], pairs[~left_out & touching]
 
 
@@ -49,13 +45,16 @@ def arm_pairs(scene: Scene, tree: Tree) -> np.ndarray:
     return judged_pairs(scene, tree, Motion(tree.joints, np.array([0.0, 1.0]), table))[0]
 
 
-def _intended(scene: Scene) -> list[tuple[str, str]]:
-    """Return the patterns of bodies that may touch at any time: by the rules, and hardware in its holder's hands."""
+def touching_pairs(scene: Scene, tree: Tree, pairs: np.ndarray) -> np.ndarray:
+    """Tell which pairs (P,) may touch at any time: by the rules, and hardware in its holder's hands."""
     patterns = [contact.bodies for contact in scene.loaded.rules.intended_contact]
     for name, item in scene.loaded.hardware.items():
         for who in scene.loaded.crew:
             patterns += [(f"{name}/*", f"{who}/{touched}") for touched in item.document.touches]
-    return patterns
+    result = np.zeros(len(pairs), dtype=bool)
+    for both in patterns:
+        result |= pairs_that_fit(tree, both, *pairs.T)
+    return result
 
 
 def resting_pairs(scene: Scene, tree: Tree, pairs: np.ndarray) -> np.ndarray:
@@ -88,20 +87,3 @@ def pairs_that_fit(tree: Tree, patterns: tuple[str, str], a: np.ndarray, b: np.n
     """Tell which pairs of body rows (P,), (P,) fit two patterns, in either order."""
     first, second = (np.array([matches(pattern, body.name) for body in tree.bodies]) for pattern in patterns)
     return np.asarray((first[a] & second[b]) | (first[b] & second[a]))
-
-
-def required_of(scene: Scene, tree: Tree, pairs: np.ndarray) -> Array:
-    """Return the required clearance of each pair (P,) in metres, nan where no rule covers the two classes.
-
-    Hardware in its seat is asked for no distance from the platform.
-    """
-    classes = np.array(scene.body_classes(tree))
-    names, code = np.unique(classes, return_inverse=True)
-    table = np.array(
-        [
-            [np.nan if (value := required_clearance_m(scene.loaded.rules, a, b)) is None else value for b in names]
-            for a in names
-        ]
-    )
-    required = table[code[pairs[:, 0]], code[pairs[:, 1]]]
-    return np.where((required > 0.0) & resting_pairs(scene, tree, pairs), 0.0, required)

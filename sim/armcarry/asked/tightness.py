@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from armcarry.asked.pairs import arm_pairs, required_of
+from armcarry.asked.requirement import arm_asked
 from armcarry.clearance import Prover
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
@@ -40,10 +40,8 @@ class Tightness:
 
     def _prepared(self, tree: Tree, way: Motion) -> tuple[Prover, Array]:
         if id(tree) not in self._provers:
-            pairs = arm_pairs(self.scene, tree)
-            required = required_of(self.scene, tree, pairs)
-            ruled = ~np.isnan(required)
-            self._provers[id(tree)] = (tree, Prover(tree, pairs[ruled]), required[ruled])
+            pairs, required = arm_asked(self.scene, tree)
+            self._provers[id(tree)] = (tree, Prover(tree, pairs), required)
         _, prover, required = self._provers[id(tree)]
         return prover, required
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from armcarry.clearance import ClearanceCurve, clearance_curve
-from armcarry.proving.proof import CELLS
+from armcarry.proving.curves import CELLS
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Phase, Record

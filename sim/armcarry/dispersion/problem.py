@@ -8,8 +8,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from armcarry.asked.pairs import judged_pairs, resting_pairs, seating_pairs
-from armcarry.asked.relaxed import Relaxed
+from armcarry.asked.pairs import judged_pairs
+from armcarry.asked.requirement import Asked, Requirement
 from armcarry.clearance.frames import Placed, place_bodies
 from armcarry.clearance.prover import FARTHER, Prover, prove_clearance
 from armcarry.clearance.solids import Solids
@@ -17,9 +17,7 @@ from armcarry.dispersion.reach import Influence, influence
 from armcarry.dispersion.terms import Drawn, displacement, draw, drawn_numbers, moved
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
-from armcarry.proving.proof import relaxed_groups, windows_of
 from armcarry.record.record import Phase, Record
-from armcarry.scene.rules import required_clearance_m
 from armcarry.scene.tree import Tree
 from armcarry.timeline.run import Run
 
@@ -170,12 +168,13 @@ class _Maker:
         pairs, _ = judged_pairs(self.scene, phase.tree, motion)
         levers = influence(phase.tree, self.run.motion, numbers)
         found: dict[tuple[float, float], list[_Part]] = {}
-        for relaxed, members in relaxed_groups(self.run, phase, pairs).items():
-            room = levers.shifts_m(members, most)
-            for start, end, granted in windows_of(phase, relaxed):
-                part = self._window(phase, members, (start, end, granted), room)
+        asked = Requirement(self.scene, phase.tree, pairs, self.run.relaxed)
+        for rows in asked.groups(phase.start_s, phase.end_s) if phase.end_s > phase.start_s else ():
+            room = levers.shifts_m(pairs[rows], most)
+            for window in asked.windows(phase.start_s, phase.end_s, rows):
+                part = self._window(phase, window, room)
                 if len(part.pairs):
-                    found.setdefault((start, end), []).append(part)
+                    found.setdefault((window.start_s, window.end_s), []).append(part)
         every = [part.pairs.ravel() for parts in found.values() for part in parts]
         used = np.unique(np.concatenate(every)) if every else np.zeros(0, dtype=np.int64)
         self.trees.append(_with_bodies(phase.tree, used))
@@ -185,26 +184,21 @@ class _Maker:
             # rows of the small tree: the used bodies in their old order
             self.windows.append(Window(number, start, end, np.searchsorted(used, pairs), required, nominal, row))
 
-    def _window(
-        self, phase: Phase, pairs: np.ndarray, window: tuple[float, float, Relaxed | None], room_m: Array
-    ) -> _Part:
-        start, end, granted = window
-        required, why = self._required(phase.tree, pairs, granted)
-        asks = ~np.isnan(required) & ~(seating_pairs(self.scene, phase.tree, pairs) & (required == 0.0))
-        self.touching += int(np.count_nonzero(asks & (required <= 0.0)))
-        asks &= required > 0.0
-        pairs, required, why, room_m = pairs[asks], required[asks], why[asks], room_m[asks]
+    def _window(self, phase: Phase, asked: Asked, room_m: Array) -> _Part:
+        self.touching += int(np.count_nonzero(asked.required_m <= 0.0))
+        asks = asked.required_m > 0.0
+        pairs, required, why, room_m = asked.pairs[asks], asked.required_m[asks], asked.why[asks], room_m[asks]
         near, nominal = np.zeros(len(pairs), dtype=bool), np.zeros(0)
         if len(pairs):
             bounds = prove_clearance(
-                phase.tree, self.run.motion, pairs, report_distance_m=required + self.watch_m + room_m, start_s=start,
-                end_s=end, tolerance_m=5e-3,
+                phase.tree, self.run.motion, pairs, report_distance_m=required + self.watch_m + room_m,
+                start_s=asked.start_s, end_s=asked.end_s, tolerance_m=5e-3,
             )  # fmt: skip
             near, nominal = bounds.status != FARTHER, np.maximum(bounds.lower_m, 0.0) - required
         self.left_out += int(np.count_nonzero(~near))
         row = [
-            self._row(phase.tree, pair, float(asked), str(word), float(margin))
-            for pair, asked, word, margin in zip(pairs[near], required[near], why[near], nominal[near], strict=True)
+            self._row(phase.tree, pair, float(least), str(word), float(margin))
+            for pair, least, word, margin in zip(pairs[near], required[near], why[near], nominal[near], strict=True)
         ]
         return _Part(pairs[near], required[near], nominal[near], np.array(row, dtype=np.int64))
 
@@ -218,19 +212,6 @@ class _Maker:
             self.nominal.append(self.watch_m)
         self.nominal[row] = min(self.nominal[row], margin_m)
         return row
-
-    def _required(self, tree: Tree, pairs: np.ndarray, granted: Relaxed | None) -> tuple[Array, np.ndarray]:
-        classes = self.scene.body_classes(tree)
-        known: dict[tuple[str, str], tuple[float, str]] = {}
-        for a, b in {(classes[a], classes[b]) for a, b in pairs.tolist()}:
-            asked = required_clearance_m(self.scene.loaded.rules, a, b)
-            known[(a, b)] = (np.nan if asked is None else asked, "rule")
-            if granted is not None and asked is not None and granted.required_m < asked:
-                known[(a, b)] = (granted.required_m, granted.why)
-        both = [known[(classes[a], classes[b])] for a, b in pairs.tolist()]
-        required = np.array([item[0] for item in both], dtype=float)
-        required[(required > 0.0) & resting_pairs(self.scene, tree, pairs)] = 0.0
-        return required, np.array([item[1] for item in both], dtype=object)
 
     def problem(self, numbers: tuple[Drawn, ...]) -> Problem:
         """Return what was collected."""

@@ -7,6 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
+from armcarry.asked.relaxed import Relaxed
 from armcarry.files.documents.scenario import Move
 from armcarry.geometry.poses import Array
 from armcarry.motion.forward import forward
@@ -76,6 +77,16 @@ class Course:
                 continue
             break
         return at
+
+    def relaxed_on(self, at: int) -> tuple[Relaxed, ...]:
+        """Return what the script grants on a leg: by its own move, or by an earlier one that says through which."""
+        granted = []
+        for k, leg in enumerate(self.legs[: at + 1]):
+            for item in leg.move.relax:
+                later = (n for n in range(k, len(self.legs)) if item.through and self.legs[n].span.name == item.through)
+                if at <= next(later, k):
+                    granted.append(Relaxed(*item.bodies, item.required, -np.inf, np.inf, item.why))
+        return tuple(granted)
 
     @staticmethod
     def _away(leg: Leg, tool_m: Array) -> float:

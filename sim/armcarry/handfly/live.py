@@ -10,7 +10,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from armcarry.asked.pairs import arm_pairs, pairs_that_fit, required_of, seating_pairs
+from armcarry.asked.pairs import arm_pairs
+from armcarry.asked.requirement import Asked, Requirement
 from armcarry.clearance.many import Arcs, Lists, free_until, least_margins
 from armcarry.clearance.prover import Prover
 from armcarry.clearance.rest import measure
@@ -132,12 +133,7 @@ class _Around:
         self.scene, self.tree = scene, pilot.tree
         tree = pilot.tree
         self.names = [body.name for body in tree.bodies]
-        pairs = arm_pairs(scene, tree)
-        required = required_of(scene, tree, pairs)
-        asked = ~np.isnan(required)
-        self.pairs = np.ascontiguousarray(pairs[asked])
-        self.required = required[asked]
-        self.seating = seating_pairs(scene, tree, self.pairs)
+        self.pairs = np.ascontiguousarray(arm_pairs(scene, tree))
         self.solids = pack([body.shape for body in tree.bodies])
         self.local = np.stack([body.pose for body in tree.bodies])
         links = list(dict.fromkeys(body.link for body in tree.bodies))
@@ -151,27 +147,19 @@ class _Around:
         self.row_of = np.empty(len(self.pairs), dtype=np.int64)
         self.row_of[self.prover.layout.order] = np.arange(len(self.pairs))
         self._levers = pilot.chain.levers() + 3.0  # and what hangs beyond the tool
-        self._asked: dict[int, Array] = {}
+        self._asked: dict[int, Asked] = {}
         self._bound = np.zeros(len(self.pairs))
 
-    def asked(self, pilot: Pilot) -> Array:
-        """Return what is required of every pair (P,) on the leg that is flown."""
+    def asked(self, pilot: Pilot) -> Asked:
+        """Return what is asked of every pair (P,) on the leg that is flown."""
         if pilot.leg not in self._asked:
-            required = self.required.copy()
-            for k, leg in enumerate(pilot.course.legs):
-                for item in leg.move.relax:
-                    last = next((n for n in range(k, len(pilot.course.legs))
-                                 if pilot.course.legs[n].span.name == item.through), k) if item.through else k
-                    if k <= pilot.leg <= last:
-                        fits = pairs_that_fit(self.tree, item.bodies, *self.pairs.T)
-                        required[fits] = np.minimum(required[fits], item.required)
-            required[self.seating & (required == 0.0)] = np.nan  # the box meets its seat
-            self._asked[pilot.leg] = required
+            granted = pilot.course.relaxed_on(pilot.leg)
+            self._asked[pilot.leg] = Requirement(self.scene, self.tree, self.pairs, granted).at(0.0)
         return self._asked[pilot.leg]
 
     def measure(self, pilot: Pilot) -> tuple[tuple[Close, ...], Closeness]:
         """Measure pairs in order of their balls until the SHOWN closest are known, and whether structure is near."""
-        asked = self.asked(pilot)
+        asked = self.asked(pilot).kept_m
         poses = forward(self.tree, pilot.position, self.links)[self.of_link] @ self.local
         rows = pose_rows(poses[None], self.solids.centre)
         place = rows[0, :, 9:]
@@ -257,15 +245,14 @@ class _Around:
         on[0, 0, 0], on[0, 0, 1] = pilot.q, pilot.rate
         ends = np.array([[0.0, AHEAD_S]])
         going = Arcs(self.scene.arm_joints, pilot.position[None], ends, on, np.array([AHEAD_S]), slack)
-        asked = self.asked(pilot)
-        speed = self._fastest(pilot)
-        kept = np.where(np.isnan(asked), np.nan, 0.0) + self.scene.loaded.rules.stop_remainder
-        close = self._list(self._bound + np.nan_to_num(asked), 1.0 + speed * run_s)
+        asked, speed = self.asked(pilot), self._fastest(pilot)
+        close = self._list(self._bound + np.nan_to_num(asked.kept_m), 1.0 + speed * run_s)
         margins = least_margins(
-            self.prover, stop, kept, tolerance_m=0.02, enough_m=1.0, lists=close, which=np.zeros(1, dtype=np.int64)
+            self.prover, stop, asked.left_m, tolerance_m=0.02, enough_m=1.0, lists=close,
+            which=np.zeros(1, dtype=np.int64),
         )
         until, pair = free_until(
-            self.prover, going, asked, resolution=0.05, lists=self._list(self._bound, speed * AHEAD_S),
+            self.prover, going, asked.kept_m, resolution=0.05, lists=self._list(self._bound, speed * AHEAD_S),
             which=np.zeros(1, dtype=np.int64),
         )
         times = np.linspace(0.0, run_s, 9)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from armcarry.asked.pairs import arm_pairs, required_of
+from armcarry.asked.requirement import arm_asked
 from armcarry.checks.budget import root_sum_square_m, worst_case_m
 from armcarry.clearance import Prover
 from armcarry.clearance.many import Arcs, Lists, Margins, least_margins
@@ -69,9 +69,7 @@ class ArmSpace:
         self.accelerations = joint_accelerations(scene.loaded.arm.document, load)
         self.tip_speed_m_s = scene.tip_speed_limit(tree, load)
         self.chain = Chain.of(tree, WORLD, scene.tool(tree), joints=self.joints, held=position)
-        pairs = arm_pairs(scene, tree)
-        asked = required_of(scene, tree, pairs)
-        pairs, asked = pairs[~np.isnan(asked)], asked[~np.isnan(asked)]
+        pairs, asked = arm_asked(scene, tree)
         self.budget = budget
         if budget:
             asked = asked + _uncertain_m(scene, tree, pairs)

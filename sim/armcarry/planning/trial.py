@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from armcarry.asked.pairs import arm_pairs, required_of
+from armcarry.asked.requirement import arm_asked
 from armcarry.clearance.distance import distances
 from armcarry.errors import ReachError
 from armcarry.geometry.poses import Array
@@ -132,11 +132,10 @@ class Trial:
     def _asked(self) -> tuple[np.ndarray, Array]:
         """Return the pairs with a part of the arm that bends, and what is required of them."""
         if self._pairs is None:
-            pairs = arm_pairs(self.scene, self.tree)
-            required = required_of(self.scene, self.tree, pairs)
+            pairs, required = arm_asked(self.scene, self.tree)
             # bodies before the last joint: what is rigid with the tool stands there alike from every base
             count = self.scene.arm_joints_behind(self.tree)
             bends = (count > 0) & (count < len(self.scene.arm_joints))
-            asked = ~np.isnan(required) & bends[pairs].any(axis=1)
+            asked = bends[pairs].any(axis=1)
             self._pairs = pairs[asked], required[asked]
         return self._pairs

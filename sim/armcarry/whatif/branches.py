@@ -8,16 +8,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from armcarry.asked.pairs import judged_pairs
+from armcarry.asked.pairs import arm_pairs
+from armcarry.asked.requirement import Requirement
 from armcarry.clearance.distance import distances
 from armcarry.errors import ReachError
 from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
-from armcarry.motion.curve import Motion
 from armcarry.motion.forward import forward
 from armcarry.motion.inverse import solutions
 from armcarry.record.record import Record
-from armcarry.scene.rules import required_clearance_m
 from armcarry.scene.tree import WORLD
 from armcarry.scene.words import plain_joint
 
@@ -69,34 +68,14 @@ def least_left_m(record: Record, time_s: float, positions: Array) -> Array:
     Things hang as they do at the instant. Every pair counts that the arm can move against one another, also those
     that the run itself keeps far apart or at rest, with what is required of it then.
     """
-    tree = record.phase_at(time_s).tree
-    pairs, required = _asked(record, time_s)
-    used, renumbered = np.unique(pairs, return_inverse=True)
+    scene, tree = record.scene, record.phase_at(time_s).tree
+    asked = Requirement(scene, tree, arm_pairs(scene, tree), record.relaxed).at(time_s)
+    asked = asked.take(~np.isnan(asked.required_m))
+    used, renumbered = np.unique(asked.pairs, return_inverse=True)
     bodies = [tree.bodies[k] for k in used]
     world = forward(tree, positions, [body.link for body in bodies]) @ np.stack([body.pose for body in bodies])
     found = distances([body.shape for body in bodies], world, renumbered.reshape(-1, 2))
-    return np.asarray((found.lower_m - required).min(axis=1, initial=np.inf))
-
-
-def _asked(record: Record, time_s: float) -> tuple[np.ndarray, Array]:
-    """Return pairs (P, 2) of bodies of the tree at an instant and what is required of them then (P,), m."""
-    scene, tree = record.scene, record.phase_at(time_s).tree
-    table = np.zeros((1, 2, len(scene.position)))
-    table[0, 0] = record.motion.at(time_s)
-    table[0, 1, scene.arm_columns] = 1e-3  # every joint of the arm moves, so every pair is there that it can move
-    pairs, _ = judged_pairs(scene, tree, Motion(tree.joints, np.array([0.0, 1.0]), table))
-    here: dict[tuple[str, str], float | None] = {}
-    for row in record.pairs:
-        if row.start_s <= time_s <= row.end_s:
-            key, known = (row.body_a, row.body_b), here.get((row.body_a, row.body_b), np.inf)
-            here[key] = None if row.required_m is None or known is None else min(row.required_m, known)
-    names, classes = [body.name for body in tree.bodies], scene.body_classes(tree)
-    required = [
-        here.get((names[a], names[b]), required_clearance_m(scene.loaded.rules, classes[a], classes[b]))
-        for a, b in pairs.tolist()
-    ]
-    asked = np.array([each is not None for each in required], dtype=bool)
-    return pairs[asked], np.array([each for each in required if each is not None], dtype=float)
+    return np.asarray((found.lower_m - asked.required_m).min(axis=1, initial=np.inf))
 
 
 def _roomy(record: Record, chain: Chain, q: Array) -> bool:

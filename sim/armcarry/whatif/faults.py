@@ -1,20 +1,15 @@
-"""Stretches of a run in which one load and one set of requirements hold, for questions of what if.
-
-What must be left after a fault is the rules' ``stop_remainder``, or less where less is required anyway: by a
-rule, or by a relaxation granted at the instant of the fault. Bodies meant to touch are not judged, nor is
-hardware against its seat while nothing is required between them.
-"""
+"""Stretches of a run in which one load and one set of requirements hold, for questions of what if."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import pairwise
 
 import numpy as np
 
-from armcarry.asked.pairs import arm_pairs, pairs_that_fit, required_of, seating_pairs
+from armcarry.asked.pairs import arm_pairs
+from armcarry.asked.requirement import Asked, Requirement
 from armcarry.clearance import Prover
 from armcarry.files.documents.models import LoadClass
 from armcarry.geometry.poses import Array
@@ -26,8 +21,6 @@ from armcarry.scene.limits import brake_decelerations, runaway_rates
 from armcarry.timeline.near import near_pairs
 from armcarry.whatif.cells import ENOUGH_M
 
-#: where nothing is required, this much must be left all the same: bodies must not touch, m
-TOUCH_M = 1e-3
 #: detection times beyond this are not looked for, s
 LONGEST_DETECTION_S = 3.0
 
@@ -39,22 +32,16 @@ class Side:
     Attributes:
         phase: its tree and times.
         pairs: (P, 2) body rows that the arm's joints can bring near enough to matter.
-        required_m: (P,) by rule, nan without one.
-        seats: (P,) hardware and a part of a seat that it touches when it sits there.
     """
 
     record: Record
     phase: Phase
     pairs: np.ndarray
-    required_m: Array
-    seats: np.ndarray
 
     @staticmethod
     def of(record: Record, phase: Phase, pairs: np.ndarray | None = None) -> Side:
         """Return a phase with some pairs, none when left out."""
-        rows = np.zeros((0, 2), dtype=np.int64) if pairs is None else pairs
-        scene, tree = record.scene, phase.tree
-        return Side(record, phase, rows, required_of(scene, tree, rows), seating_pairs(scene, tree, rows))
+        return Side(record, phase, np.zeros((0, 2), dtype=np.int64) if pairs is None else pairs)
 
     @cached_property
     def prover(self) -> Prover:
@@ -102,13 +89,25 @@ class Side:
 
 @dataclass(frozen=True, eq=False)
 class Window:
-    """A stretch of a phase in which no relaxation begins or ends; ``left_m`` (P,) must be left, nan: not judged."""
+    """A stretch of a phase in which no relaxation begins or ends, and what is asked in it."""
 
     side: Side
-    start_s: float
-    end_s: float
-    required_m: Array
-    left_m: Array
+    asked: Asked
+
+    @property
+    def start_s(self) -> float:
+        """Where it begins."""
+        return self.asked.start_s
+
+    @property
+    def end_s(self) -> float:
+        """Where it ends."""
+        return self.asked.end_s
+
+    @property
+    def left_m(self) -> Array:
+        """What must be left of every pair (P,), nan: not judged."""
+        return self.asked.left_m
 
     def asked_m(self, own: bool) -> Array:
         """Return what must be left (P,), nan for pairs of the other kind: around the arm, or among its own parts."""
@@ -192,16 +191,6 @@ def worst_rates(side: Side, near: np.ndarray) -> Array:
 def windows(side: Side) -> Iterator[Window]:
     """Cut a phase where relaxations begin and end."""
     record, phase = side.record, side.phase
-    granted = [item for item in record.relaxed if item.start_s < phase.end_s and item.end_s > phase.start_s]
-    fits = [pairs_that_fit(phase.tree, (item.pattern_a, item.pattern_b), *side.pairs.T) for item in granted]
-    cuts = {phase.start_s, phase.end_s}
-    for item in granted:
-        cuts |= {float(np.clip(time, phase.start_s, phase.end_s)) for time in (item.start_s, item.end_s)}
-    for start, end in pairwise(sorted(cuts)):
-        required = side.required_m.copy()
-        for item, fit in zip(granted, fits, strict=True):
-            if item.start_s <= start and item.end_s >= end:
-                required[fit] = np.fmin(required[fit], item.required_m)
-        left = np.maximum(np.fmin(record.scene.loaded.rules.stop_remainder, required), TOUCH_M)
-        left[side.seats & (required == 0.0)] = np.nan
-        yield Window(side, start, end, required, left)
+    asked = Requirement(record.scene, phase.tree, side.pairs, record.relaxed)
+    for window in asked.windows(phase.start_s, phase.end_s):
+        yield Window(side, window)

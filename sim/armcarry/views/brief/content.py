@@ -11,9 +11,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from armcarry.asked.requirement import RESTS
 from armcarry.checks.budget import left_m, root_sum_square_m, terms_of, worst_case_m
 from armcarry.files.documents.rules import RulesDocument
-from armcarry.proving.proof import RESTS
 from armcarry.quantities import clock, rounded_down, show
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import MoveSpan, PairRow, Record
