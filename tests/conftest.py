@@ -99,7 +99,7 @@ def _turning(name, parent, child, pose, axis, travel=3.0):
 
 
 def _arm(more):
-    from armcarry.files.documents.models import ArmDocument
+    from armcarry.files.documents.arm import ArmDocument
     from armcarry.geometry.model import Body
     from armcarry.geometry.shapes import Capsule
 
@@ -118,7 +118,7 @@ def _arm(more):
 
 
 def _restraint():
-    from armcarry.files.documents.models import RestraintDocument
+    from armcarry.files.documents.bodies import RestraintDocument
     from armcarry.geometry.model import Body
     from armcarry.geometry.shapes import Box
 

@@ -51,14 +51,14 @@ REFUSED = [
     (
         "3",
         "length",
-        "a bare number, the unit is missing; found '3'; accepted: a length with its unit (m, mm, cm, ft, in)",
+        "a bare number, the unit is missing; found '3'; accepted: a length with its unit (m, mm, cm, km, ft, in)",
     ),
     (
         3.5,
         "length",
-        "a bare number, the unit is missing; found 3.5; accepted: a length with its unit (m, mm, cm, ft, in)",
+        "a bare number, the unit is missing; found 3.5; accepted: a length with its unit (m, mm, cm, km, ft, in)",
     ),
-    (True, "length", "not a quantity; found True; accepted: a length with its unit (m, mm, cm, ft, in)"),
+    (True, "length", "not a quantity; found True; accepted: a length with its unit (m, mm, cm, km, ft, in)"),
     (None, "angle", "not a quantity; accepted: an angle with its unit (deg, rad)"),
     ("", "angle", "not a quantity; found ''; accepted: an angle with its unit (deg, rad)"),
     ("deg", "angle", "not a quantity; found 'deg'; accepted: an angle with its unit (deg, rad)"),
@@ -66,7 +66,7 @@ REFUSED = [
     ("inf m", "length", "not a quantity; found 'inf m'"),
     ("1,5 m", "length", "not an accepted unit; found '1,5 m'"),
     ("1 2 m", "length", "not an accepted unit; found '1 2 m'"),
-    ("3 kg", "length", "not an accepted unit; found '3 kg'; accepted: a length with its unit (m, mm, cm, ft, in)"),
+    ("3 kg", "length", "not an accepted unit; found '3 kg'; accepted: a length with its unit (m, mm, cm, km, ft, in)"),
     ("3 m", "angle", "not an accepted unit; found '3 m'; accepted: an angle with its unit (deg, rad)"),
     ("3 parsnips", "length", "not an accepted unit; found '3 parsnips'"),
     ("1 __import__('os')", "length", "not an accepted unit"),
@@ -74,7 +74,7 @@ REFUSED = [
     ("1 m^9999999", "length", "not an accepted unit"),
     ("1e300 m", "length", "too large to be meant; found '1e300 m'"),
     ("1e999 m", "length", "too large to be meant; found '1e999 m'"),
-    ("1:60", "time", "not an accepted unit; found '1:60'; accepted: a time with its unit (s, min, h)"),
+    ("1:60", "time", "not an accepted unit; found '1:60'; accepted: a time with its unit (s, min, h, ms)"),
     ("1:30", "length", "not an accepted unit; found '1:30'"),
     (
         "50 percent",
@@ -124,7 +124,7 @@ def test_values_for_people():
     assert show(math.pi / 90, "angular_speed", 2) == "2.00 deg/s"
     assert show(0.25, "fraction", 2) == "0.25"
     assert show(90.0, "time") == "1:30.0"
-    assert describe("force") == "a force with its unit (N, lbf)"
+    assert describe("force") == "a force with its unit (N, kN, lbf)"
 
 
 @pytest.mark.parametrize(

@@ -13,23 +13,28 @@ from typing import Any
 
 from armcarry.errors import QuantityError
 
-#: kind -> (SI unit, units named to the user when text is refused)
+#: kind -> (SI unit, every unit accepted in a file)
 KINDS: dict[str, tuple[str, str]] = {
-    "length": ("m", "m, mm, cm, ft, in"),
+    "length": ("m", "m, mm, cm, km, ft, in"),
     "angle": ("rad", "deg, rad"),
-    "time": ("s", "s, min, h"),
-    "mass": ("kg", "kg, lb"),
-    "speed": ("m/s", "m/s, mm/s, ft/min"),
-    "angular_speed": ("rad/s", "deg/s, rad/s"),
-    "acceleration": ("m/s^2", "m/s^2"),
+    "time": ("s", "s, min, h, ms"),
+    "mass": ("kg", "kg, g, lb"),
+    "speed": ("m/s", "m/s, mm/s, cm/s, ft/s, ft/min, in/s"),
+    "angular_speed": ("rad/s", "deg/s, rad/s, deg/min"),
+    "acceleration": ("m/s^2", "m/s^2, mm/s^2, cm/s^2, ft/s^2"),
     "angular_acceleration": ("rad/s^2", "deg/s^2, rad/s^2"),
-    "force": ("N", "N, lbf"),
+    "force": ("N", "N, kN, lbf"),
     "torque": ("N*m", "N*m, ft*lbf"),
     "fraction": ("", "% or a plain number between 0 and 1"),
 }
 
-_NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S.*?)?\s*$")
-_CLOCK = re.compile(r"\s*([+-]?)(\d+):([0-5]\d)(?::([0-5]\d(?:\.\d+)?))?\s*$")
+# [0-9] and not \d, which takes the digits of every script: a schema's patterns take these alone
+_UNSIGNED = r"(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
+_TIME_OF_DAY = r"[0-9]+:[0-5][0-9](?::[0-5][0-9](?:\.[0-9]+)?)?"
+_NUMBER = re.compile(rf"\s*([+-]?{_UNSIGNED})\s*(\S.*?)?\s*")
+_CLOCK = re.compile(rf"\s*([+-]?)({_TIME_OF_DAY})\s*")
+_OPERATOR = re.compile(r"\s*([/*^])\s*")
+_PARTS = re.compile(r"(?=[/*^])|(?<=[/*^])")
 
 
 @lru_cache(maxsize=1)
@@ -84,33 +89,54 @@ def parse(text: object, kind: str) -> float:
             text = repr(text)
         else:
             raise QuantityError("a bare number, the unit is missing", found=text, accepted=accepted_words)
-    if kind == "time" and (clock := _CLOCK.match(text)):
-        sign, hours, minutes, seconds = clock.groups()
-        total = int(hours) * 3600.0 + int(minutes) * 60.0 + float(seconds or 0.0)
-        return -total if sign == "-" else total
-    match = _NUMBER.match(text)
+    if kind == "time" and (clock := _CLOCK.fullmatch(text)):
+        sign, written = clock.groups()
+        hours, minutes, seconds = (*written.split(":"), "0")[:3]
+        total = float(hours) * 3600.0 + int(minutes) * 60.0 + float(seconds)
+        return _believable(-total if sign == "-" else total, text, accepted_words)
+    match = _NUMBER.fullmatch(text)
     if match is None:
         raise QuantityError("not a quantity", found=text, accepted=accepted_words)
     value, unit = float(match.group(1)), (match.group(2) or "")
     if not unit and kind != "fraction":
         raise QuantityError("a bare number, the unit is missing", found=text, accepted=accepted_words)
-    result = value * _factor(unit, kind, text, accepted_words)
-    if not abs(result) < 1e15:
-        raise QuantityError("too large to be meant", found=text, accepted=accepted_words)
-    return result
+    return _believable(value * _factor(unit, kind, text, accepted_words), text, accepted_words)
+
+
+def _believable(value: float, text: object, accepted: str) -> float:
+    if not abs(value) < 1e15:
+        raise QuantityError("too large to be meant", found=text, accepted=accepted)
+    return value
+
+
+def _units(kind: str) -> list[str]:
+    """Return every unit accepted for a kind."""
+    return ["%"] if kind == "fraction" else KINDS[kind][1].split(", ")
 
 
 def _factor(unit: str, kind: str, text: str, accepted: str) -> float:
-    if unit in _COMMON[kind]:
-        return _COMMON[kind][unit]
-    if kind == "fraction" or len(unit) > 24 or not re.fullmatch(r"[A-Za-z*/^0-9 .·-]+", unit):
+    plain = _OPERATOR.sub(r"\1", unit)
+    if plain in _COMMON[kind]:
+        return _COMMON[kind][plain]
+    if plain not in _units(kind):
         raise QuantityError("not an accepted unit", found=text, accepted=accepted)
-    import pint
+    return float(_registry().Quantity(1.0, plain).to(KINDS[kind][0]).magnitude)
 
-    try:
-        return float(_registry().Quantity(1.0, unit).to(KINDS[kind][0]).magnitude)
-    except (pint.PintError, ValueError, AttributeError, TypeError, ArithmeticError) as error:
-        raise QuantityError("not an accepted unit", found=text, accepted=accepted) from error
+
+def pattern(kind: str, least: float = -math.inf, above: bool = False) -> str:
+    """Return the regular expression, for a JSON Schema, of the text that ``parse`` takes for a kind.
+
+    Args:
+        kind: a key of KINDS.
+        least: the least value in SI; from 0 on a minus sign is left out.
+        above: whether ``least`` itself is refused; from 0 on a number of zeros alone is left out.
+    """
+    sign = "[+-]?" if least < 0 else r"\+?"
+    some = "(?=[0-9.:]*[1-9])" if least >= 0 and above else ""
+    units = "|".join(r"\s*".join(re.escape(part) for part in _PARTS.split(unit)) for unit in _units(kind))
+    optional = "?" if kind == "fraction" else ""
+    clocks = f"|{sign}{some}{_TIME_OF_DAY}" if kind == "time" else ""
+    return rf"^\s*(?:{sign}{some}{_UNSIGNED}\s*(?:{units}){optional}{clocks})\s*$"
 
 
 def write(value: float, kind: str) -> str:

@@ -36,8 +36,8 @@ def test_a_crewmember_may_have_cameras(world):
     ("name", "given", "words"),
     [
         (ARM, {"frame": "tap"}, "no link named 'tap'; accepted: tip (nearest)"),
-        (ARM, {"wide": "180 deg"}, "horizontal_view: not between 0 deg and 180 deg"),
-        (ARM, {"wide": "0 deg"}, "horizontal_view: not between 0 deg and 180 deg"),
+        (ARM, {"wide": "180 deg"}, "cameras.eye.horizontal_view: outside the accepted range; found '180 deg'"),
+        (ARM, {"wide": "0 deg"}, "cameras.eye.horizontal_view: outside the accepted range; found '0 deg'"),
         (CREW, {"frame": "visor", "pan": "[9 deg, 1 deg]"}, "pan: the first angle is above the second"),
         (CREW, {"frame": "vizor"}, "no link named 'vizor'; accepted: visor (nearest)"),
     ],

@@ -66,7 +66,13 @@ MISTAKES = [
         "default: 2 deg/s, slyde: 0.05 m/s",
         "no movable joint named 'slyde'; accepted: slide (nearest)",
     ),
-    (ARM, "default: 2 deg/s, slide: 0.05 m/s", "default: 0 deg/s, slide: 0.05 m/s", "not more than 0; found '0 deg/s'"),
+    (
+        ARM,
+        "default: 2 deg/s, slide: 0.05 m/s",
+        "default: 0 deg/s, slide: 0.05 m/s",
+        "loads.free.joint_rate.default: outside the accepted range; found '0 deg/s'; accepted: an angular speed with "
+        "its unit (deg/s, rad/s, deg/min), more than 0 deg/s, at most 3600 deg/s",
+    ),
     (
         ARM,
         "slide: 0.01 m/s^2",
@@ -139,7 +145,8 @@ MISTAKES = [
     (STEP, "plate: plate", "plate: plaet", "no link named 'plaet'; accepted: plate (nearest)"),
     (STEP, "joint: yaw", "joint: yow", "no movable joint named 'yow'; accepted: yaw"),
     (STEP, "highest: 90 deg", "highest: 120 deg", "outside the travel of joint 'yaw'; found '120 deg'"),
-    (STEP, "step: 30 deg", "step: 0 deg", "setting 'yaw' has no steps; accepted: lowest <= highest, step more than 0"),
+    (STEP, "step: 30 deg", "step: 0 deg", "settings.yaw.step: outside the accepted range; found '0 deg'"),
+    (STEP, "lowest: -90 deg", "lowest: 100 deg", "setting 'yaw' has no steps; accepted: lowest <= highest"),
 ]
 
 

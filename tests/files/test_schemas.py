@@ -108,9 +108,17 @@ def _read(data, folder: Path):
 @pytest.mark.parametrize(
     ("key", "good", "bad"),
     [
-        ("report_distance", ["2 m", "2.5e1 mm", "-3 ft", ".5 m"], ["2", 2, "m", "", None]),
-        ("safe_return", ["30 min", "1:30", "1:30:00", "-0:10"], ["30", 30, "half an hour"]),
-        ("confidence", ["95 %", 0.95, "0.95"], [None, [], True]),
+        (
+            "report_distance",
+            ["2 m", "2.5e1 mm", "+3 ft", ".5 m", " 2  m "],
+            ["2", 2, "m", "", None, "-3 ft", "0 m", "0.0e9 m", "2 furlong"],
+        ),
+        (
+            "safe_return",
+            ["30 min", "1:30", "1:30:00", "0 s"],
+            ["30", 30, "half an hour", "-0:10", "-0 s", "1:60", "30 kg"],
+        ),
+        ("confidence", ["95 %", 0.95, "0.95"], [None, [], True, 0, 1.5, -0.5, "-5 %", "0 %"]),
     ],
 )
 def test_quantities_are_judged_alike(world, tmp_path, key, good, bad):

@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 
 from armcarry.errors import InputError, InputErrors
-from armcarry.files.documents.models import ArmDocument, HardwareDocument
+from armcarry.files.documents.arm import ArmDocument
+from armcarry.files.documents.bodies import HardwareDocument
 from armcarry.files.documents.rules import RulesDocument
 from armcarry.files.documents.scenario import ScenarioDocument
 from armcarry.files.validate import FORMATS, read_any, read_document, read_source
@@ -68,7 +69,7 @@ ONE_MISTAKE = [
     (
         "base: {mount: fixed}",
         "base: {}",
-        "7: key 'mount' is missing in base; accepted: lower case, digits, underscores",
+        "7: key 'mount' is missing in base; accepted: mount of the platform",
     ),
     (
         "base: {mount: fixed}",
@@ -84,12 +85,13 @@ ONE_MISTAKE = [
         "base: {mount: fixed}",
         "base: {mount: fixed, station: 3}",
         "7: base.station: a bare number, the unit is missing; found 3; "
-        "accepted: a length with its unit (m, mm, cm, ft, in)",
+        "accepted: a length with its unit (m, mm, cm, km, ft, in), -10 km to 10 km",
     ),
     (
         "base: {mount: fixed}",
         "base: {mount: fixed, station: 3 kg}",
-        "7: base.station: not an accepted unit; found '3 kg'; accepted: a length with its unit (m, mm, cm, ft, in)",
+        "7: base.station: not an accepted unit; found '3 kg'; "
+        "accepted: a length with its unit (m, mm, cm, km, ft, in), -10 km to 10 km",
     ),
     (
         "base: {mount: fixed}",
@@ -132,7 +134,7 @@ ONE_MISTAKE = [
         "hold: 10 s",
         "hold: 90",
         "13: carries[0].moves[0].hold: a bare number, the unit is missing; found 90; "
-        "accepted: a time with its unit (s, min, h)",
+        "accepted: a time with its unit (s, min, h, ms), 0 s to 168 h",
     ),
     (
         "hold: 10 s",
@@ -151,7 +153,7 @@ ONE_MISTAKE = [
         "hold: 10 s",
         "to_joints: {turn: 3 s}",
         "13: carries[0].moves[0].to_joints.turn: not an accepted unit; found '3 s'; accepted: an angle with its unit "
-        "(deg, rad) or a length with its unit (m, mm, cm, ft, in)",
+        "(deg, rad), -36000 deg to 36000 deg or a length with its unit (m, mm, cm, km, ft, in), -1 km to 1 km",
     ),
     (
         "hold: 10 s",
@@ -176,7 +178,8 @@ def test_one_mistake_is_one_problem(tmp_path, old, new, words):
     assert SCRIPT.count(old) == 1
     told = _told(tmp_path, SCRIPT.replace(old, new))
     if words.endswith("key 2 is missing"):  # a tuple with too few values
-        assert told == ["s.yaml:13: key '2' is missing in carries[0].moves[0].line.by"]
+        (only,) = told
+        assert only.startswith("s.yaml:13: key '2' is missing in carries[0].moves[0].line.by; accepted: a length with")
         return
     assert told == [f"s.yaml:{words}"] or (len(told) == 1 and told[0].startswith(f"s.yaml:{words}"))
 

@@ -5,7 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from armcarry.files.documents.models import ArmDocument, CrewDocument, PlatformDocument, RestraintDocument
+from armcarry.files.documents.arm import ArmDocument
+from armcarry.files.documents.bodies import CrewDocument, RestraintDocument
+from armcarry.files.documents.platform import PlatformDocument
 from armcarry.files.places import models_folder
 from armcarry.files.urdf import read_urdf
 from armcarry.files.validate import read_document

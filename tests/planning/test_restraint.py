@@ -8,7 +8,7 @@ import pytest
 
 from armcarry.clearance.distance import distance
 from armcarry.errors import FrameError, InputError
-from armcarry.files.documents.models import RestraintDocument
+from armcarry.files.documents.bodies import RestraintDocument
 from armcarry.geometry import poses
 from armcarry.geometry.model import Body
 from armcarry.geometry.shapes import Box

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from armcarry.errors import FrameError, InputError
-from armcarry.files.documents.scenario import Move
+from armcarry.files.documents.carries import Move
 from armcarry.files.load import load_scenario
 from armcarry.files.places import scenarios_folder
 from armcarry.geometry import poses
@@ -195,7 +195,7 @@ def test_a_goal_that_is_too_near_is_named_with_what_it_lacks(rider_scene):
 
 
 def test_the_state_that_opens_a_way_is_named(rider_scene):
-    from armcarry.files.documents.models import Appendage
+    from armcarry.files.documents.platform import Appendage
     from armcarry.geometry.model import Joint
     from armcarry.scene.build import build_scene
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from armcarry.files.documents.models import LoadClass
+from armcarry.files.documents.arm import LoadClass
 from armcarry.scene.limits import brake_decelerations, joint_accelerations, joint_rates, runaway_rates
 
 DEG = np.pi / 180

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from armcarry.files.documents.models import CrewDocument, ReachEnvelope
+from armcarry.files.documents.bodies import CrewDocument, ReachEnvelope
 from armcarry.geometry import poses
 from armcarry.scene.reach import CrewFrames, cone_margin_m, hand_margins
 

@@ -8,8 +8,10 @@ import pytest
 from pydantic import ValidationError
 
 from armcarry.errors import InputError
-from armcarry.files.documents.day import Day, Step
-from armcarry.files.documents.scenario import Carry, ScenarioDocument
+from armcarry.files.documents.carries import Carry
+from armcarry.files.documents.day import Day
+from armcarry.files.documents.scenario import ScenarioDocument
+from armcarry.files.documents.steps import Step
 from armcarry.timeline.task import Duration, limits_of, tasks_of
 
 DAY = {

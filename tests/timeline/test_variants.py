@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from armcarry.errors import MotionError
-from armcarry.files.documents.scenario import Carry
+from armcarry.files.documents.carries import Carry
 from armcarry.files.load import load_scenario
 from armcarry.motion.curve import Motion
 from armcarry.scene.build import build_scene

@@ -10,13 +10,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from armcarry.files.documents.models import (
-    ArmDocument,
-    CrewDocument,
-    HardwareDocument,
-    PlatformDocument,
-    RestraintDocument,
-)
+from armcarry.files.documents.arm import ArmDocument
+from armcarry.files.documents.bodies import CrewDocument, HardwareDocument, RestraintDocument
+from armcarry.files.documents.platform import PlatformDocument
 from armcarry.files.documents.rules import RulesDocument
 from armcarry.files.documents.scenario import ScenarioDocument
 from armcarry.geometry import poses

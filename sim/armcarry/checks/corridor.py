@@ -8,7 +8,7 @@ import numpy as np
 
 from armcarry.clearance.distance import distances
 from armcarry.clearance.passage import free_width_m
-from armcarry.files.documents.models import CrewDocument
+from armcarry.files.documents.bodies import CrewDocument
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import Sphere, bounding_radius_m

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from armcarry.files.documents.models import LoadName
+from armcarry.files.documents.arm import LoadName
 from armcarry.motion.chain import Chain
 from armcarry.motion.speed import tip_speed_maximum
 from armcarry.record.finding import Finding, Verdict

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from armcarry.files import names
-from armcarry.files.documents.scenario import Carry, Move
+from armcarry.files.documents.carries import Carry, Move
 from armcarry.files.script import ARM, PLATFORM, RESTRAINT, VEHICLE, WORLD, Script
 from armcarry.files.yaml_text import YamlPath
 

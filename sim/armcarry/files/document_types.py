@@ -14,20 +14,20 @@ from armcarry.files.documents.base import Quantity
 Step = str | int
 
 
-def _flat(annotation: Any, metadata: tuple[Any, ...] = ()) -> Iterator[tuple[Any, tuple[Any, ...]]]:
+def flat(annotation: Any, metadata: tuple[Any, ...] = ()) -> Iterator[tuple[Any, tuple[Any, ...]]]:
     """Yield the alternatives of an annotation with what annotates each; None is left out."""
     if hasattr(annotation, "__metadata__"):
-        yield from _flat(annotation.__origin__, (*metadata, *annotation.__metadata__))
+        yield from flat(annotation.__origin__, (*metadata, *annotation.__metadata__))
     elif get_origin(annotation) in (Union, types.UnionType):
         for choice in get_args(annotation):
             if choice is not type(None):
-                yield from _flat(choice, metadata)
+                yield from flat(choice, metadata)
     else:
         yield annotation, metadata
 
 
 def _field(info: FieldInfo) -> Iterator[tuple[Any, tuple[Any, ...]]]:
-    return _flat(info.annotation, tuple(info.metadata))
+    return flat(info.annotation, tuple(info.metadata))
 
 
 def _member(model: type[BaseModel], key: Step) -> FieldInfo | None:
@@ -50,11 +50,11 @@ def alternatives(document: type[BaseModel], path: tuple[Step, ...]) -> list[tupl
                 if info is not None:
                     after.extend(_field(info))
             elif origin is dict:
-                after.extend(_flat(arguments[1]))
+                after.extend(flat(arguments[1]))
             elif origin is list:
-                after.extend(_flat(arguments[0]))
+                after.extend(flat(arguments[0]))
             elif origin is tuple and isinstance(step, int) and step < len(arguments):
-                after.extend(_flat(arguments[step]))
+                after.extend(flat(arguments[step]))
         here = after
     return here
 
@@ -71,19 +71,49 @@ def known_keys(document: type[BaseModel], path: tuple[Step, ...]) -> list[str]:
 
 
 def description(document: type[BaseModel], path: tuple[Step, ...]) -> str | None:
-    """Return what the document says about the value at ``path``."""
+    """Return what the document says about the value at ``path``: its meaning, then its unit and range."""
     if not path:
         return None
+    said: list[str] = []
     for annotation, _ in alternatives(document, path[:-1]):
         if isinstance(annotation, type) and issubclass(annotation, BaseModel):
             info = _member(annotation, path[-1])
             if info is not None and info.description:
-                return info.description
-    for _, metadata in alternatives(document, path):
-        for note in metadata:
-            if isinstance(note, FieldInfo) and note.description:
-                return note.description
-    return None
+                said.append(info.description)
+                break
+    found = quantity(alternatives(document, path))
+    return "; ".join([*said, *([found.accepted] if found is not None else [])]) or None
+
+
+def quantity(found: list[tuple[Any, tuple[Any, ...]]]) -> Quantity | None:
+    """Return the quantity among alternatives, if any."""
+    return next((note for _, metadata in found for note in metadata if isinstance(note, Quantity)), None)
+
+
+def parts(document: type[BaseModel]) -> dict[str, type[BaseModel]]:
+    """Return class name -> class of a document and of every part it is made of."""
+    found: dict[str, type[BaseModel]] = {}
+    todo: list[Any] = [document]
+    while todo:
+        annotation = todo.pop()
+        if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+            if annotation.__name__ not in found:
+                found[annotation.__name__] = annotation
+                todo.extend(inner for info in annotation.model_fields.values() for inner, _ in _field(info))
+        else:
+            todo.extend(inner for argument in get_args(annotation) for inner, _ in flat(argument))
+    return found
+
+
+def written(annotation: Any, metadata: tuple[Any, ...], value: Any, example: Any = "") -> Any:
+    """Return a default as it stands in a file: quantities with a unit, that of the example if it has one."""
+    for choice, notes in flat(annotation, metadata):
+        found = quantity([(choice, notes)])
+        if found is not None and isinstance(value, float):
+            return found.write(value, str(example))
+        if get_origin(choice) is tuple and isinstance(value, tuple):
+            return [written(inner, (), one) for inner, one in zip(get_args(choice), value, strict=True)]
+    return value
 
 
 def numbers(
@@ -98,7 +128,7 @@ def numbers(
             yield from numbers(document, value, (*path, index))
     elif data is not None and not isinstance(data, bool):
         for annotation, metadata in alternatives(document, path):
-            if annotation in (int, float) or any(isinstance(note, Quantity) for note in metadata):
+            if annotation in (int, float) or quantity([(annotation, metadata)]) is not None:
                 yield path, data
                 return
 

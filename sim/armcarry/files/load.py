@@ -14,14 +14,10 @@ from typing import Any, TypeVar
 
 from armcarry.errors import InputError
 from armcarry.files.document_types import numbers, spell
+from armcarry.files.documents.arm import ArmDocument
 from armcarry.files.documents.base import Document
-from armcarry.files.documents.models import (
-    ArmDocument,
-    CrewDocument,
-    HardwareDocument,
-    PlatformDocument,
-    RestraintDocument,
-)
+from armcarry.files.documents.bodies import CrewDocument, HardwareDocument, RestraintDocument
+from armcarry.files.documents.platform import PlatformDocument
 from armcarry.files.documents.rules import RulesDocument
 from armcarry.files.documents.scenario import ScenarioDocument
 from armcarry.files.inputs import Inputs

@@ -8,15 +8,10 @@ from functools import cached_property
 from pathlib import Path
 from typing import Generic, TypeVar
 
+from armcarry.files.documents.arm import ArmDocument
 from armcarry.files.documents.base import Document
-from armcarry.files.documents.models import (
-    ArmDocument,
-    CrewDocument,
-    CrewSize,
-    HardwareDocument,
-    PlatformDocument,
-    RestraintDocument,
-)
+from armcarry.files.documents.bodies import CrewDocument, CrewSize, HardwareDocument, RestraintDocument
+from armcarry.files.documents.platform import PlatformDocument
 from armcarry.files.documents.rules import RulesDocument
 from armcarry.files.documents.scenario import ScenarioDocument
 from armcarry.geometry.model import Model

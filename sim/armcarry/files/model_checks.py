@@ -2,22 +2,16 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from typing import Any
 
 from armcarry.errors import InputError
 from armcarry.files import names
 from armcarry.files.document_types import spell
+from armcarry.files.documents.arm import ArmDocument, Camera
 from armcarry.files.documents.base import Document
-from armcarry.files.documents.models import (
-    ArmDocument,
-    Camera,
-    CrewDocument,
-    HardwareDocument,
-    PlatformDocument,
-    RestraintDocument,
-)
+from armcarry.files.documents.bodies import CrewDocument, HardwareDocument, RestraintDocument
+from armcarry.files.documents.platform import PlatformDocument
 from armcarry.files.finder import Finder
 from armcarry.files.model_files import ModelFile
 from armcarry.files.validate import Source
@@ -111,10 +105,8 @@ def _check_chain(document: ArmDocument, model: Model, ask: Finder) -> None:
 def _check_rates(
     ask: Finder, path: tuple[str, ...], given: dict[str, float], joints: list[str], kind: tuple[str, str]
 ) -> None:
-    """Ask for a positive value with the right unit for every joint, its own or ``default``."""
+    """Ask for a value with the right unit for every joint, its own or ``default``."""
     for name, value in given.items():
-        if value <= 0:
-            ask.tell((*path, name), "not more than 0", found=ask.source.yaml.value((*path, name)))
         if name == DEFAULT:
             continue
         if ask.joint((*path, name), name):
@@ -160,12 +152,9 @@ def check_platform(file: ModelFile[PlatformDocument], problems: list[InputError]
 
 
 def _check_cameras(cameras: dict[str, Camera], ask: Finder) -> None:
-    """Ask for frames that are there, a field of view under half a turn, and limits in order."""
+    """Ask for frames that are there, and limits in order."""
     for name, camera in cameras.items():
         ask.link(("cameras", name, "frame"), camera.frame)
-        for key in ("horizontal_view", "vertical_view"):
-            if not 0.0 < getattr(camera, key) < math.pi:
-                ask.tell(("cameras", name, key), f"{key}: not between 0 deg and 180 deg")
         for key in ("pan", "tilt"):
             low, high = getattr(camera, key)
             if low > high:
@@ -247,5 +236,5 @@ def check_restraint(file: ModelFile[RestraintDocument], problems: list[InputErro
         if ask.joint((*here, "joint"), setting.joint):
             ask.value((*here, "lowest"), setting.joint, setting.lowest)
             ask.value((*here, "highest"), setting.joint, setting.highest)
-        if setting.lowest > setting.highest or setting.step <= 0:
-            ask.tell(here, f"setting '{name}' has no steps", accepted="lowest <= highest, step more than 0")
+        if setting.lowest > setting.highest:
+            ask.tell(here, f"setting '{name}' has no steps", accepted="lowest <= highest")

@@ -8,14 +8,10 @@ from pathlib import Path
 from typing import Any, Generic, TypeVar
 
 from armcarry.errors import InputError
+from armcarry.files.documents.arm import ArmDocument
 from armcarry.files.documents.base import Document
-from armcarry.files.documents.models import (
-    ArmDocument,
-    CrewDocument,
-    HardwareDocument,
-    PlatformDocument,
-    RestraintDocument,
-)
+from armcarry.files.documents.bodies import CrewDocument, HardwareDocument, RestraintDocument
+from armcarry.files.documents.platform import PlatformDocument
 from armcarry.files.places import is_file
 from armcarry.files.urdf import UrdfFile, open_urdf
 from armcarry.files.validate import Source, raise_all

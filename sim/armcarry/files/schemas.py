@@ -7,9 +7,13 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal, get_args, get_origin
 
-from armcarry.files.documents.base import Document
+from pydantic import BaseModel
+
+from armcarry.files import document_types
+from armcarry.files.document_types import alternatives, flat, parts, quantity, written
+from armcarry.files.documents.base import Document, Part
 from armcarry.files.validate import FORMATS
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -25,18 +29,61 @@ def schema_of(document: type[Document]) -> dict[str, Any]:
     """Return the JSON Schema of a document as it is written in YAML."""
     form = next(text for text, kind in FORMATS.items() if kind is document)
     schema = document.model_json_schema(by_alias=True, mode="validation")
+    for name, part in parts(document).items():
+        node = schema if part is document else schema["$defs"][name]
+        _explain(node, part)
     return {"$schema": DIALECT, **_for_people(schema), "title": form}
 
 
+def _explain(node: dict[str, Any], part: type[BaseModel]) -> None:
+    """Give each key of a part its unit and range, its default as it is written in a file, and an example."""
+    for name, info in part.model_fields.items():
+        key = node["properties"][info.alias or name]
+        said = document_types.description(part, (name,))
+        if said is not None:
+            key["description"] = said
+        key.pop("default", None)
+        if not info.is_required():
+            default = info.get_default(call_default_factory=True)
+            if default not in (None, "", [], {}) and not isinstance(default, BaseModel):
+                key["default"] = written(info.annotation, tuple(info.metadata), default, (info.examples or [""])[0])
+        key.setdefault("examples", [example_of(part, name)])
+
+
+def example_of(part: type[BaseModel], name: str) -> Any:
+    """Return how a key of a part may be written: the example of its field, else one made of what it holds."""
+    info = part.model_fields[name]
+    if info.examples:
+        return info.examples[0]
+    return _example(*next(iter(alternatives(part, (name,)))))
+
+
+def _example(annotation: Any, metadata: tuple[Any, ...]) -> Any:
+    found = quantity([(annotation, metadata)])
+    if found is not None:
+        return found.example
+    if isinstance(annotation, type) and issubclass(annotation, Part):
+        if annotation.EXAMPLE:
+            return annotation.EXAMPLE
+        fields = annotation.model_fields.items()
+        return {info.alias or name: example_of(annotation, name) for name, info in fields if info.is_required()}
+    origin, inside = get_origin(annotation), get_args(annotation)
+    if origin is Literal:
+        return inside[0]
+    if origin is dict:
+        keys = get_args(inside[0]) if get_origin(inside[0]) is Literal else ("own_name",)
+        return {keys[0]: _example(*next(flat(inside[1])))}
+    if origin is list:
+        return [_example(*next(flat(inside[0])))]
+    raise AssertionError(f"a key of {annotation} has neither an example nor one that can be made")
+
+
 def _for_people(node: Any) -> Any:
-    """Return a schema without the titles pydantic makes of names, and with defaults as they are written."""
+    """Return a schema without the titles pydantic makes of names."""
     if isinstance(node, dict):
         plain = {key: _for_people(value) for key, value in node.items() if not (key == "title" and _is_title(node))}
         if "patternProperties" in plain:
             plain["additionalProperties"] = False
-        # a default is the value inside, in SI; in a file it would need its unit
-        if "default" in plain and not _written_as_is(plain["default"]):
-            del plain["default"]
         return plain
     if isinstance(node, list):
         return [_for_people(value) for value in node]
@@ -46,10 +93,6 @@ def _for_people(node: Any) -> Any:
 def _is_title(node: dict[str, Any]) -> bool:
     """Tell whether ``title`` is the keyword, not a property of that name."""
     return isinstance(node.get("title"), str)
-
-
-def _written_as_is(default: Any) -> bool:
-    return default is None or isinstance(default, (str, bool)) or default in ([], {})
 
 
 def schema_texts() -> dict[str, str]:

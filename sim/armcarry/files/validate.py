@@ -13,14 +13,10 @@ from pydantic import ValidationError
 from armcarry.errors import InputError, InputErrors
 from armcarry.files import document_types, names
 from armcarry.files.document_types import spell
-from armcarry.files.documents.base import Document
-from armcarry.files.documents.models import (
-    ArmDocument,
-    CrewDocument,
-    HardwareDocument,
-    PlatformDocument,
-    RestraintDocument,
-)
+from armcarry.files.documents.arm import ArmDocument
+from armcarry.files.documents.base import NAME_WORDS, Document
+from armcarry.files.documents.bodies import CrewDocument, HardwareDocument, RestraintDocument
+from armcarry.files.documents.platform import PlatformDocument
 from armcarry.files.documents.rules import RulesDocument
 from armcarry.files.documents.scenario import ScenarioDocument
 from armcarry.files.yaml_text import YamlPath, YamlText, read_yaml, shorten
@@ -136,14 +132,23 @@ def _problems(error: ValidationError, yaml: YamlText, document: type[Document]) 
     """Return one problem a place: the alternatives of a union are told together."""
     grouped: dict[YamlPath, list[dict[str, Any]]] = {}
     for entry in error.errors(include_url=False):
-        path = yaml.known(tuple(entry["loc"]))
+        path = _place(entry["loc"], yaml)
         if entry["type"] == "missing":
-            path = tuple(entry["loc"])
+            path = (*_place(entry["loc"][:-1], yaml), entry["loc"][-1])
         elif entry["type"] == "value_error":
             path = _named_item(path, str(entry["ctx"]["error"]), yaml)
         grouped.setdefault(path, []).append(dict(entry))
     problems = [_problem(path, entries, yaml, document) for path, entries in grouped.items()]
     return sorted(problems, key=lambda problem: problem.line or 0)
+
+
+def _place(loc: tuple[str | int, ...], yaml: YamlText) -> YamlPath:
+    """Return the path of a refusal, without the words pydantic puts in for the part of a union it tried."""
+    path: YamlPath = ()
+    for step in loc:
+        if (*path, step) in yaml.lines:
+            path = (*path, step)
+    return path
 
 
 def _named_item(path: YamlPath, words: str, yaml: YamlText) -> YamlPath:
@@ -189,9 +194,8 @@ def _tell(path: YamlPath, entry: dict[str, Any], document: type[Document]) -> tu
         accepted = rest.partition("; accepted: ")[2]
         return (f"{key}: {problem}", found, accepted) if accepted else (f"{key}: {words}", None, None)
     if kind == "string_pattern_mismatch":
-        is_key = entry["loc"][-1] == "[key]"
-        said = "lower case, digits, underscores" if is_key else document_types.description(document, path)
-        return f"{key}: not an accepted name", found, said or f"text like {context['pattern']}"
+        pattern = str(context["pattern"])
+        return f"{key}: not an accepted name", found, NAME_WORDS.get(pattern, f"text like {pattern}")
     if kind == "literal_error":
         return f"{key}: not one of the accepted words", found, str(context["expected"]).replace("'", "")
     if value is None:

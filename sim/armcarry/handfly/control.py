@@ -14,7 +14,7 @@ import numpy as np
 
 from armcarry.checks.grasp import NEAR_M, NEAR_RAD
 from armcarry.errors import MotionError
-from armcarry.files.documents.models import LoadClass
+from armcarry.files.documents.arm import LoadClass
 from armcarry.geometry.poses import Array, rotation_vector
 from armcarry.handfly.command import TICK_S, Command
 from armcarry.handfly.course import Course

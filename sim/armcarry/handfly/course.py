@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from armcarry.asked.relaxed import Relaxed
-from armcarry.files.documents.scenario import Move
+from armcarry.files.documents.carries import Move
 from armcarry.geometry.poses import Array
 from armcarry.motion.forward import forward
 from armcarry.record.record import Record

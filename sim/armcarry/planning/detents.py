@@ -8,7 +8,7 @@ from itertools import product
 
 import numpy as np
 
-from armcarry.files.documents.models import RestraintDocument, Setting
+from armcarry.files.documents.bodies import RestraintDocument, Setting
 from armcarry.geometry.poses import Array
 
 #: an end of travel this near to a whole step still counts as one, steps

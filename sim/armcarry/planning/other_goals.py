@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from armcarry.asked.tightness import Tightness
-from armcarry.files.documents.scenario import Carry
+from armcarry.files.documents.carries import Carry
 from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
 from armcarry.motion.inverse import solutions

@@ -11,7 +11,7 @@ import numpy as np
 
 from armcarry.clearance.least import least_distances
 from armcarry.errors import InputError
-from armcarry.files.documents.models import CrewDocument, ReachEnvelope
+from armcarry.files.documents.bodies import CrewDocument, ReachEnvelope
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.planning.choices import Hands, PointMargin, RestraintChoice, RestraintSearch

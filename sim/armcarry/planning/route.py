@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from armcarry.errors import FrameError, InputError, ReachError
-from armcarry.files.documents.scenario import Carry, Move
+from armcarry.files.documents.carries import Carry, Move
 from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
 from armcarry.motion.inverse import solutions

@@ -10,7 +10,8 @@ import numpy as np
 
 from armcarry.clearance.distance import distances
 from armcarry.errors import FrameError, InputError
-from armcarry.files.documents.models import RestraintDocument, Worksite
+from armcarry.files.documents.bodies import RestraintDocument
+from armcarry.files.documents.platform import Worksite
 from armcarry.geometry import poses
 from armcarry.geometry.model import Body
 from armcarry.geometry.poses import Array

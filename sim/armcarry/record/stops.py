@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from armcarry.files.documents.day import ARM
-from armcarry.files.documents.scenario import Move
+from armcarry.files.documents.carries import Move
+from armcarry.files.documents.steps import ARM
 from armcarry.geometry import poses
 from armcarry.record.record import MoveSpan, Record
 from armcarry.scene.build import PLATFORM, RESTRAINT

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from armcarry.files.documents.models import LoadClass, LoadName, Mount
+from armcarry.files.documents.arm import LoadClass, LoadName
+from armcarry.files.documents.platform import Mount
 from armcarry.files.names import matches
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array

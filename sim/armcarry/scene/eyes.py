@@ -12,7 +12,7 @@ from armcarry.scene.camera import View
 from armcarry.scene.tree import Tree
 
 if TYPE_CHECKING:
-    from armcarry.files.documents.models import Camera
+    from armcarry.files.documents.arm import Camera
 
 #: name of the arm's tip as a target
 TIP = f"{ARM}/tip"

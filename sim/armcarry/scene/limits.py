@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from armcarry.files.documents.models import ArmDocument, LoadClass
+from armcarry.files.documents.arm import ArmDocument, LoadClass
 from armcarry.geometry.poses import Array
 
 

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from armcarry.files.documents.models import CrewDocument, ReachEnvelope
+from armcarry.files.documents.bodies import CrewDocument, ReachEnvelope
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 

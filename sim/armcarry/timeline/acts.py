@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
-from armcarry.files.documents.day import ARM, Day, Step
-from armcarry.files.documents.models import Fastener, HardwareDocument
+from armcarry.files.documents.bodies import Fastener, HardwareDocument
+from armcarry.files.documents.day import Day
+from armcarry.files.documents.steps import ARM, Step
 from armcarry.timeline.custody import Act, Custody, Fastened, FastenerRule, ItemRule, ItemState, SeatRule
 from armcarry.timeline.handling import apply
 from armcarry.timeline.run import Event, MoveSpan

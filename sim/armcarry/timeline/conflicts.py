@@ -10,7 +10,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from armcarry.files.documents.day import ARM, Day, Step
+from armcarry.files.documents.day import Day
+from armcarry.files.documents.steps import ARM, Step
 from armcarry.timeline.schedule import SAME_S, Schedule, Slot
 
 if TYPE_CHECKING:

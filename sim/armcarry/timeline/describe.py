@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from armcarry.files.documents.scenario import Move
+from armcarry.files.documents.carries import Move
 from armcarry.quantities import show
 from armcarry.scene.build import Scene
 

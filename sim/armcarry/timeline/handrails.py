@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 from armcarry.geometry.poses import Array
 
 if TYPE_CHECKING:
-    from armcarry.files.documents.models import PlatformDocument
+    from armcarry.files.documents.platform import PlatformDocument
     from armcarry.scene.tree import Tree
 
 #: points of one rail closer than this share of its length are one node

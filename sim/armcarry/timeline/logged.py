@@ -13,7 +13,7 @@ import numpy as np
 
 from armcarry.errors import InputError
 from armcarry.files import names
-from armcarry.files.documents.scenario import Move
+from armcarry.files.documents.carries import Move
 from armcarry.files.motion_log import MotionLog
 from armcarry.files.validate import raise_all
 from armcarry.geometry.poses import Array

@@ -14,7 +14,7 @@ import numpy as np
 
 from armcarry.asked.tightness import Tightness
 from armcarry.errors import MotionError, ReachError
-from armcarry.files.documents.scenario import Carry, Line, Move
+from armcarry.files.documents.carries import Carry, Line, Move
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain

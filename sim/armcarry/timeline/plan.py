@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
 from armcarry.errors import FrameError
-from armcarry.files.documents.day import Day, Step
+from armcarry.files.documents.day import Day
+from armcarry.files.documents.steps import Step
 from armcarry.geometry.poses import Array, identity
 from armcarry.scene.build import PLATFORM, Scene, hang
 from armcarry.scene.tree import WORLD

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from armcarry.asked.relaxed import Relaxed
-from armcarry.files.documents.models import LoadName
+from armcarry.files.documents.arm import LoadName
 from armcarry.motion.curve import Motion
 from armcarry.scene.tree import Tree
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from armcarry.errors import InputError
-from armcarry.files.documents.day import Day, Step, Takes
+from armcarry.files.documents.day import Day
+from armcarry.files.documents.steps import Step, Takes
 
 Point = Literal["least", "likely", "most", "mean"]
 

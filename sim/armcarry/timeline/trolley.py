@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from armcarry.files.documents.day import ARM, Day, Step
+from armcarry.files.documents.day import Day
+from armcarry.files.documents.steps import ARM, Step
 from armcarry.timeline.base import TROLLEY, Rail, RailCart, Refusal
 from armcarry.timeline.conflicts import Conflict
 from armcarry.timeline.custody import Custody

@@ -10,7 +10,7 @@ import numpy as np
 from pydantic import BaseModel
 
 from armcarry.errors import MotionError
-from armcarry.files.documents.scenario import AttachTo, Carry, Detach, Move
+from armcarry.files.documents.carries import AttachTo, Carry, Detach, Move
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 from armcarry.motion.path import Path, joint_segment

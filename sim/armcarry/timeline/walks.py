@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from armcarry.errors import FrameError
-from armcarry.files.documents.day import Day, Step
+from armcarry.files.documents.day import Day
+from armcarry.files.documents.steps import Step
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion

@@ -11,7 +11,8 @@ from functools import partial
 
 import numpy as np
 
-from armcarry.files.documents.day import ARM, Day, Step
+from armcarry.files.documents.day import Day
+from armcarry.files.documents.steps import ARM, Step
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion

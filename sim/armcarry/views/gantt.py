@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from armcarry.files.documents.day import ARM, Step
+from armcarry.files.documents.steps import ARM, Step
 from armcarry.quantities import clock
 from armcarry.timeline.estimate import PathEstimate, SampledEstimate, path_estimate, sampled_estimate
 from armcarry.timeline.plan import DayPlan

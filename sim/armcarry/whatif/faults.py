@@ -11,7 +11,7 @@ import numpy as np
 from armcarry.asked.pairs import arm_pairs
 from armcarry.asked.requirement import Asked, Requirement
 from armcarry.clearance import Prover
-from armcarry.files.documents.models import LoadClass
+from armcarry.files.documents.arm import LoadClass
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import bounding_radius_m
 from armcarry.motion.braking import runaway

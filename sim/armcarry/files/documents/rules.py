@@ -7,13 +7,13 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from armcarry.files.documents.base import (
-    Angle,
+    Distance,
     Document,
     Fraction,
-    Length,
     Name,
     NamePattern,
     Part,
+    Quantity,
     Speed,
     Text,
     Time,
@@ -21,86 +21,132 @@ from armcarry.files.documents.base import (
 from armcarry.files.documents.dispersion import Dispersion
 
 Class = Literal["arm", "rider", "hardware", "worker", "structure", "appendage", "vehicle"]
+#: a distance asked for, or left, between bodies
+Clearance = Annotated[float, Quantity("length", "0.6 m", "0 m", "100 m")]
 
 
 class Required(Part):
     """Least clearance between two classes of body, in either order."""
 
-    between: tuple[Class, Class]
-    distance: Length
-    why: Text = ""
+    between: tuple[Class, Class] = Field(
+        description="the two classes, in either order", examples=[["arm", "structure"]]
+    )
+    distance: Clearance = Field(description="least clearance between them; 0 m asks for no contact alone")
+    why: Text = Field(default="", description="reason, for the reader", examples=["a rider cannot dodge"])
 
 
 class IntendedContact(Part):
     """Bodies that are meant to touch; any other contact fails."""
 
-    bodies: tuple[NamePattern, NamePattern]
-    why: Text
+    bodies: tuple[NamePattern, NamePattern] = Field(
+        description="bodies on either side, by full name; * is any run of characters, | is or",
+        examples=[["ev*/boot_*", "restraint/*"]],
+    )
+    why: Text = Field(description="why they touch; stands in the findings", examples=["boots stand in the restraint"])
 
 
 class RelaxationLimits(Part):
     """How far a script may relax the required clearance."""
 
-    longest: Time
-    least: Length
-    reach: Length = Field(description="how far the tip may be from where the relaxation begins or ends")
+    longest: Time = Field(description="longest time a relaxation may hold", examples=["600 s"])
+    least: Clearance = Field(description="smallest clearance a relaxation may ask for", examples=["0 m"])
+    reach: Distance = Field(
+        description="how far the tip may be from where the relaxation begins or ends", examples=["1.5 m"]
+    )
 
 
 class BudgetTerm(Part):
     """One term of the clearance budget."""
 
-    title: Text
-    amount: Length
-    applies_to: list[Class]
+    title: Text = Field(description="what it is, for findings", examples=["growth and bending by heat"])
+    amount: Annotated[float, Quantity("length", "20 mm", "0 m", "10 m")] = Field(
+        description="by how much a body may be off, worst case"
+    )
+    applies_to: list[Class] = Field(
+        description="classes it moves; a term that moves both of two bodies alike counts for neither",
+        examples=[["structure", "appendage"]],
+    )
 
 
 class Margins(Part):
     """Margins other than clearance."""
 
-    joint_position: Angle = Field(description="least distance of a revolute joint from its travel limit")
-    joint_travel: Length = Field(default=0.0, description="the same for a prismatic joint")
-    smallest_singular_value: Annotated[float, Field(ge=0)]
+    joint_position: Annotated[float, Quantity("angle", "10 deg", "0 deg", "180 deg")] = Field(
+        description="least distance of a revolute joint from its travel limit"
+    )
+    joint_travel: Distance = Field(
+        default=0.0, description="least distance of a prismatic joint from its travel limit", examples=["0.1 m"]
+    )
+    smallest_singular_value: Annotated[float, Field(ge=0, le=10)] = Field(
+        description="least singular value of the arm's jacobian, turning weighed by its characteristic_length",
+        examples=[0.15],
+    )
 
 
 class LockedJoint(Part):
     """How closely it is looked at what is left to a rider when a joint locks."""
 
-    instants: Annotated[int, Field(ge=0, le=500)] = Field(description="of the run, evenly spread; 0 leaves it out")
+    instants: Annotated[int, Field(ge=0, le=500)] = Field(
+        description="of the run, evenly spread; 0 leaves it out", examples=[10]
+    )
 
 
 class RulesDocument(Document):
     """The rules of a rehearsal."""
 
-    format: Literal["armcarry rules 1"]
-    report_distance: Length
-    required: list[Required]
-    intended_contact: list[IntendedContact] = Field(default_factory=list)
-    relaxation: RelaxationLimits
-    slow_within: Length = Field(description="inside this distance of structure the arm slows down")
-    margins: Margins
+    format: Literal["armcarry rules 1"] = Field(description="kind and version of this file")
+    report_distance: Annotated[float, Quantity("length", "3 m", "0 m", "100 m", above=True)] = Field(
+        description="pairs proven to stay farther apart than this are told as farther, not measured"
+    )
+    required: list[Required] = Field(description="least clearances between classes of body")
+    intended_contact: list[IntendedContact] = Field(
+        default_factory=list, description="bodies that are meant to touch; any other contact fails"
+    )
+    relaxation: RelaxationLimits = Field(description="how far a script may relax the required clearance")
+    slow_within: Clearance = Field(
+        description="inside this distance of structure the arm slows down", examples=["1.5 m"]
+    )
+    margins: Margins = Field(description="margins other than clearance")
     budget: dict[Name, BudgetTerm] = Field(
         default_factory=dict,
-        description="arm_positioning, structure_placement, thermal and grasp must be stated, if only as 0 m",
+        description="what bodies may be off, by name of the term; arm_positioning, structure_placement, thermal and "
+        "grasp must be stated, if only as 0 m",
     )
-    budget_combination: Literal["worst_case", "root_sum_square"] = "root_sum_square"
-    stop_remainder: Length = Field(description="clearance that must be left after a late stop")
-    locked_joint: LockedJoint | None = Field(default=None, description="10 instants when left out")
-    rider_tip_speed: Speed = Field(description="largest tip speed with a rider aboard")
+    budget_combination: Literal["worst_case", "root_sum_square"] = Field(
+        default="root_sum_square",
+        description="how terms add: worst_case is their sum, root_sum_square takes them as independent",
+        examples=["worst_case"],
+    )
+    stop_remainder: Clearance = Field(
+        description="clearance that must be left after a late stop", examples=["0.1 m"]
+    )
+    locked_joint: LockedJoint | None = Field(
+        default=None, description="what is looked at when a joint locks; left out, 10 instants"
+    )
+    rider_tip_speed: Speed = Field(description="largest tip speed with a rider aboard", examples=["0.15 m/s"])
     safe_return: Time = Field(
-        default=1800.0, description="longest time for a stranded rider to the airlock; default 30 min, an assumption"
+        default=1800.0,
+        description="longest time for a stranded rider to the airlock; the default is an assumption",
+        examples=["30 min"],
     )
-    tether_reach: Length | None = Field(
+    tether_reach: Clearance | None = Field(
         default=None,
         description="widest gap from a stranded rider's gloves to a handrail, or between handrails, that a tether or "
         "a second worker bridges; without it such gaps are told, not judged",
+        examples=["4 m"],
     )
     worker_speed: Speed | None = Field(
         default=None,
         description="how fast a free worker may come towards the arm, for the protective separation; without it the "
         "1.6 m/s of a person walking",
+        examples=["0.5 m/s"],
     )
-    unseen_extra: Length = Field(default=0.0, description="added where no camera sees")
-    confidence: Fraction = Field(default=0.95)
+    unseen_extra: Clearance = Field(
+        default=0.0, description="clearance added where no camera sees", examples=["0.15 m"]
+    )
+    confidence: Fraction = Field(
+        default=0.95, description="probability with which a day must end in time", examples=["95 %"]
+    )
     dispersion: Dispersion | None = Field(
         default=None, description="how the true run may differ from the rehearsed one; needed by armcarry disperse"
     )

@@ -2,223 +2,130 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Any, ClassVar, Literal
 
 from pydantic import Field, model_validator
 
-from armcarry.files.documents.base import (
-    Angle,
-    Document,
-    FullName,
-    Length,
-    Name,
-    NamePattern,
-    Part,
-    PoseIn,
-    Position,
-    Rotation,
-    Speed,
-    Text,
-    Time,
-)
+from armcarry.files.documents.arm import JointSettings
+from armcarry.files.documents.base import Angle, Document, FullName, Length, Name, NamePattern, Part, Text
+from armcarry.files.documents.carries import Carry
 from armcarry.files.documents.day import Day
 from armcarry.files.documents.environment import Environment
-from armcarry.files.documents.models import JointSettings
-from armcarry.files.documents.relaxation import Relaxation
 
-MOVE_KINDS = (
-    "to_joints", "to_pose", "to_worksite", "line", "one_joint", "hold", "attach", "detach", "appendage", "posture",
-)
-
-
-class Line(Part):
-    """A straight line of a chosen point: to a pose in a frame, or by an offset in a frame."""
-
-    point: FullName | None = Field(default=None, description="link to move; default the restraint's plate or the tip")
-    frame: FullName
-    to: Position | None = None
-    by: Position | None = None
-    rotation: Rotation | None = Field(default=None, description="roll, pitch, yaw to end with; default held")
-
-    @model_validator(mode="after")
-    def _one_goal(self) -> Line:
-        if (self.to is None) == (self.by is None):
-            raise ValueError("a line needs exactly one of: to, by")
-        return self
-
-
-class PoseGoal(PoseIn):
-    """A pose for a chosen point."""
-
-    point: FullName | None = None
-
-
-class AttachTo(Part):
-    """Something is fixed to a link from now on; where it is unless ``at`` says where on the link."""
-
-    what: Name
-    to: FullName
-    seat: bool = Field(default=False, description="bring its base or handhold exactly to the link's frame")
-
-
-class Detach(Part):
-    """Something is left at a seat, or where it is, fixed to a link of the platform."""
-
-    what: Name
-    to: FullName
-    seat: bool = False
-
-
-class PostureChange(Part):
-    """A crewmember takes another posture."""
-
-    who: Name
-    posture: Name
-    over: Time = Field(default=5.0)
-
-
-class Move(Part):
-    """One move of a carry: exactly one of the kinds, and options."""
-
-    to_joints: JointSettings | None = None
-    to_pose: PoseGoal | None = None
-    to_worksite: Name | None = None
-    line: Line | None = None
-    one_joint: JointSettings | None = Field(default=None, max_length=1, description="to this value, others held")
-    hold: Time | None = None
-    attach: AttachTo | None = None
-    detach: Detach | None = None
-    appendage: dict[Name, Name] | None = Field(default=None, max_length=1, description="appendage -> state")
-    posture: PostureChange | None = None
-
-    name: Name | None = None
-    via: list[JointSettings] = Field(
-        default_factory=list, description="joint positions that to_joints rounds without stopping; others held"
-    )
-    say: Text = Field(default="", description="caption for the room")
-    rate: Annotated[float, Field(gt=0, le=1)] = Field(default=1.0, description="share of the allowed rates")
-    tip_speed: Speed | None = None
-    pin: JointSettings = Field(default_factory=dict, description="joints held at a value to fix the redundancy")
-    relax: list[Relaxation] = Field(default_factory=list)
-
-    @property
-    def kind(self) -> str:
-        """Which of MOVE_KINDS this move is."""
-        return next(kind for kind in MOVE_KINDS if getattr(self, kind) is not None)
-
-    @model_validator(mode="after")
-    def _one_kind(self) -> Move:
-        given = [kind for kind in MOVE_KINDS if getattr(self, kind) is not None]
-        if len(given) != 1:
-            found = ", ".join(given) or "none"
-            raise ValueError(f"a move needs exactly one of: {', '.join(MOVE_KINDS)}; found {found}")
-        if self.via and self.to_joints is None:
-            raise ValueError(f"via points go with to_joints; found them with {given[0]}")
-        return self
-
-
-class Carry(Part):
-    """A carry: moves of the arm, in order."""
-
-    name: Name
-    title: Text = ""
-    moves: list[Move] = Field(default_factory=list)
-    reverse_of: Name | None = Field(default=None, description="an earlier carry, flown backwards and checked anew")
-    repeat_of: Name | None = Field(default=None, description="an earlier carry, flown again and checked anew")
-    hardware: dict[Name, Name] = Field(
-        default_factory=dict, description="item of the earlier carry -> item in its place, for a variant"
-    )
-
-    @property
-    def variant_of(self) -> str | None:
-        """Name of the carry this one is a variant of, if any."""
-        return self.reverse_of or self.repeat_of
-
-    @model_validator(mode="after")
-    def _one_source(self) -> Carry:
-        given = [key for key in ("moves", "reverse_of", "repeat_of") if getattr(self, key)]
-        if len(given) != 1:
-            raise ValueError(
-                f"carry '{self.name}' needs exactly one of: moves, reverse_of, repeat_of; "
-                f"found {', '.join(given) or 'none'}"
-            )
-        if self.hardware and self.variant_of is None:
-            raise ValueError(f"carry '{self.name}' has its own moves, so hardware has nothing to replace")
-        return self
+_MODEL = "name of a model, or path of its YAML file relative to this one"
 
 
 class CrewMember(Part):
     """One crewmember of this rehearsal."""
 
-    body: str = Field(default="suited", description="crew model")
-    size: Name = "medium"
-    posture: Name
-    at: Literal["arm", "inside"] | FullName = Field(description="arm, inside, or a frame where the boots are")
+    body: Text = Field(default="suited", description="crew model: " + _MODEL, examples=["suited"])
+    size: Name = Field(default="medium", description="size of that crew model", examples=["large"])
+    posture: Name = Field(description="posture at the start, of that crew model", examples=["carry"])
+    at: Literal["arm", "inside"] | FullName = Field(
+        description="arm, inside, or a frame where the boots are", examples=["arm", "platform/bay_7_stand"]
+    )
 
 
 class HardwareItem(Part):
     """One piece of hardware and where it starts."""
 
-    model: str
-    at: FullName = Field(description="frame of a seat, or a link such as ev1/hands when it is held")
+    model: Text = Field(description="hardware model: " + _MODEL, examples=["pump_box"])
+    at: FullName = Field(
+        description="frame of a seat, or a link such as ev1/hands when it is held", examples=["platform/rack_a_seat"]
+    )
     fasteners: dict[Name, Literal["open", "closed"]] = Field(
-        default_factory=dict, description="state at the start; default as its rest position says, else closed"
+        default_factory=dict,
+        description="state of its fasteners at the start; left out, as its rest position says, else closed",
+        examples=[{"cover": "closed"}],
     )
 
 
 class Base(Part):
     """Where the arm's base sits."""
 
-    mount: Name
-    station: Length | None = Field(default=None, description="along the rail, for a travelling mount")
+    mount: Name = Field(description="mount of the platform", examples=["trolley"])
+    station: Length | None = Field(
+        default=None, description="along the rail, for a travelling mount", examples=["11 m"]
+    )
 
 
 class Restraint(Part):
     """The foot restraint of this rehearsal and where it is."""
 
-    model: str = "foot_restraint"
-    at: Literal["arm"] | FullName = "arm"
-    settings: dict[Name, Angle] = Field(default_factory=dict)
+    EXAMPLE: ClassVar[dict[str, Any]] = {"at": "arm", "settings": {"pitch": "90 deg"}}
+
+    model: Text = Field(default="foot_restraint", description="restraint model: " + _MODEL, examples=["foot_restraint"])
+    at: Literal["arm"] | FullName = Field(
+        default="arm", description="arm, or a frame such as a worksite's socket", examples=["platform/bay_7_socket"]
+    )
+    settings: dict[Name, Angle] = Field(
+        default_factory=dict,
+        description="adjustment -> angle, one of its steps; those left out are at 0",
+        examples=[{"pitch": "90 deg"}],
+    )
 
 
 class Expectation(Part):
     """A verdict this scenario is expected to give, tested."""
 
-    check: Name
-    verdict: Literal["pass", "fail", "not_assessed"]
-    subject: NamePattern = "*"
-    other: NamePattern = "*"
+    check: Name = Field(description="name of a check", examples=["clearance"])
+    verdict: Literal["pass", "fail", "not_assessed"] = Field(description="what it says", examples=["fail"])
+    subject: NamePattern = Field(
+        default="*", description="what the finding is about; * is any run of characters, | is or", examples=["arm/*"]
+    )
+    other: NamePattern = Field(
+        default="*", description="the second body, if any, in the same way", examples=["platform/*"]
+    )
 
 
 class ScenarioDocument(Document):
     """One script: what stands where, what the arm does, and what verdicts are expected."""
 
-    format: Literal["armcarry scenario 1"]
-    purpose: Text
-    platform: str
-    arm: str
-    rules: str
-    base: Base
-    vehicle: Literal["docked", "absent"] = "absent"
-    appendages: dict[Name, Name] = Field(default_factory=dict, description="appendage -> state at the start")
-    carts: dict[Name, Length] = Field(default_factory=dict, description="cart -> station at the start")
-    restraint: Restraint | None = None
-    crew: dict[Name, CrewMember] = Field(default_factory=dict)
-    hardware: dict[Name, HardwareItem] = Field(default_factory=dict)
-    start: JointSettings = Field(default_factory=dict, description="arm joints at the start; others at home")
+    format: Literal["armcarry scenario 1"] = Field(description="kind and version of this file")
+    purpose: Text = Field(description="what it is to show", examples=["Carry the pump box from rack A to bay 7."])
+    platform: Text = Field(description="platform model: " + _MODEL, examples=["tern_yard"])
+    arm: Text = Field(description="arm model: " + _MODEL, examples=["heron"])
+    rules: Text = Field(description="rules: " + _MODEL, examples=["tern_yard"])
+    base: Base = Field(description="where the arm's base sits")
+    vehicle: Literal["docked", "absent"] = Field(
+        default="absent", description="whether the platform's vehicle is there", examples=["docked"]
+    )
+    appendages: dict[Name, Name] = Field(
+        default_factory=dict,
+        description="appendage of the platform -> state at the start; those left out stand as the URDF has them",
+        examples=[{"radiator_port": "stowed"}],
+    )
+    carts: dict[Name, Length] = Field(
+        default_factory=dict,
+        description="cart of the platform -> station along the rail at the start; those left out are at 0 m",
+        examples=[{"cart_1": "16.2 m"}],
+    )
+    restraint: Restraint | None = Field(default=None, description="the foot restraint; left out, there is none")
+    crew: dict[Name, CrewMember] = Field(default_factory=dict, description="who takes part, by name")
+    hardware: dict[Name, HardwareItem] = Field(default_factory=dict, description="what is there to carry, by name")
+    start: JointSettings = Field(
+        default_factory=dict,
+        description="arm joints at the start; others at home",
+        examples=[{"shoulder_turn": "41.2 deg"}],
+    )
     safe_point: Name | None = Field(
         default=None,
-        description="worksite where a rider is safe when a joint has locked; default where the run starts",
+        description="worksite where a rider is safe when a joint has locked; left out, where the run starts",
+        examples=["porch"],
     )
-    carries: list[Carry] = Field(default_factory=list)
+    carries: list[Carry] = Field(default_factory=list, description="what the arm does: carries made of moves")
     day: Day | None = Field(default=None, description="who does what and when; without it carries follow in order")
     cameras_off: list[NamePattern] = Field(
-        default_factory=list, description="cameras out of service, by full name: platform/bow_eye, ev1/*"
+        default_factory=list,
+        description="cameras out of service, by full name: platform/bow_eye, ev1/*",
+        examples=[["platform/bow_eye"]],
     )
     environment: Environment | None = Field(
         default=None, description="date, orbit and attitude; without it nothing that needs light is assessed"
     )
-    expect: list[Expectation] = Field(default_factory=list)
+    expect: list[Expectation] = Field(
+        default_factory=list, description="verdicts this scenario is expected to give, tested"
+    )
 
     @model_validator(mode="after")
     def _names_of_the_day(self) -> ScenarioDocument:

@@ -21,7 +21,7 @@ from armcarry.views.closest import closest_track, worded
 from armcarry.views.curves import within
 
 if TYPE_CHECKING:
-    from armcarry.files.documents.scenario import Move
+    from armcarry.files.documents.carries import Move
 
 #: smaller movements are not worth a word to the rider: 3 cm, 1 deg
 _FELT_M, _FELT_RAD = 0.03, float(np.radians(1.0))

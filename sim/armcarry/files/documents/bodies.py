@@ -1,0 +1,151 @@
+"""The documents of what the arm brings along: suited crew, hardware, the foot restraint."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from armcarry.files.documents.arm import Camera, JointSettings
+from armcarry.files.documents.base import (
+    Angle,
+    Document,
+    HalfAngle,
+    JointValue,
+    Mass,
+    Name,
+    NamePattern,
+    Part,
+    Quantity,
+    Speed,
+    UrdfName,
+)
+
+#: of a body: longer than any arm
+BodyLength = Annotated[float, Quantity("length", "0.6 m", "0 m", "3 m", above=True)]
+
+
+class ReachEnvelope(Part):
+    """Where hands can work: a ball about each shoulder, cut by what is in front of the chest."""
+
+    one_hand: BodyLength = Field(description="farthest glove from its own shoulder", examples=["0.697 m"])
+    two_hand: BodyLength = Field(description="farthest glove from both shoulders", examples=["0.682 m"])
+    nearest: Annotated[float, Quantity("length", "0.3 m", "0 m", "3 m")] = Field(
+        description="closest to the chest at which gloves can work"
+    )
+    half_angle: HalfAngle = Field(
+        description="half angle of the cone about the chest's forward axis", examples=["65 deg"]
+    )
+
+    @model_validator(mode="after")
+    def _some_room(self) -> ReachEnvelope:
+        if self.nearest >= min(self.one_hand, self.two_hand):
+            raise ValueError("nearest must be less than one_hand and two_hand, else hands work nowhere")
+        return self
+
+
+class CrewSize(Part):
+    """One size of suited body."""
+
+    urdf: UrdfName = Field(
+        description="URDF of this size, inside the folder of this file", examples=["suited_medium.urdf"]
+    )
+    mass: Mass = Field(description="mass of body and suit", examples=["200 kg"])
+    reach: ReachEnvelope = Field(description="where the hands of this size can work")
+
+
+class CrewDocument(Document):
+    """A suited body: sizes, postures and the frames other parts ask for."""
+
+    format: Literal["armcarry crew 1"] = Field(description="kind and version of this file")
+    sizes: dict[Name, CrewSize] = Field(description="sizes of body, by name; scenarios take medium unless they say")
+    postures: dict[Name, JointSettings] = Field(
+        description="posture -> joints of the URDF; those not named are at 0",
+        examples=[{"carry": {"knees": "-36 deg", "hips": "18 deg"}}],
+    )
+    boots: UrdfName = Field(description="link between the soles, the root: stands on a plate", examples=["boots"])
+    chest: UrdfName = Field(description="link of the chest: +x forward, +z up", examples=["chest"])
+    visor: UrdfName = Field(description="link at the eyes: looks along +x", examples=["visor"])
+    shoulders: tuple[UrdfName, UrdfName] = Field(
+        description="links at the left and the right shoulder", examples=[["left_shoulder", "right_shoulder"]]
+    )
+    gloves: tuple[UrdfName, UrdfName] = Field(
+        description="links of the left and the right glove", examples=[["left_glove", "right_glove"]]
+    )
+    hands: UrdfName = Field(description="frame between the gloves where held hardware hangs", examples=["hands"])
+    view_half_angle: HalfAngle = Field(
+        description="how far from the visor's axis the eyes see", examples=["60 deg"]
+    )
+    corridor: BodyLength = Field(description="least free width the body needs to pass", examples=["1.1 m"])
+    translation_speed: Speed = Field(description="speed along handrails, hand over hand", examples=["0.15 m/s"])
+    cameras: dict[Name, Camera] = Field(default_factory=dict, description="cameras worn, by name: on the helmet, say")
+
+
+class Fastener(Part):
+    """A lock, set of bolts, connector or cover on hardware; ``joint`` names what it holds still or folds."""
+
+    kind: Literal["lock", "bolts", "connector", "cover"] = Field(description="what it is", examples=["cover"])
+    count: Annotated[int, Field(ge=1, le=1000)] = Field(default=1, description="how many there are", examples=[4])
+    joint: str | None = Field(
+        default=None, description="joint of the URDF that it holds still or folds", examples=["cover_fold"]
+    )
+    closed: JointValue | None = Field(
+        default=None, description="position of that joint when closed", examples=["0 deg"]
+    )
+    open: JointValue | None = Field(default=None, description="position of that joint when open", examples=["180 deg"])
+    needed_to: list[Literal["carry", "grasp", "release", "seat"]] = Field(
+        default_factory=list,
+        description="acts for which it must be in state_needed: carry, grasp, release (leave a seat), seat",
+        examples=[["release"]],
+    )
+    state_needed: Literal["closed", "open"] = Field(
+        default="closed", description="state it must have for them", examples=["open"]
+    )
+
+
+class HardwareDocument(Document):
+    """A piece of hardware that is carried."""
+
+    format: Literal["armcarry hardware 1"] = Field(description="kind and version of this file")
+    urdf: UrdfName = Field(
+        description="URDF of the hardware, inside the folder of this file", examples=["pump_box.urdf"]
+    )
+    mass: Mass = Field(description="mass with everything on it", examples=["120 kg"])
+    base: UrdfName = Field(description="frame that meets the seat's frame", examples=["base"])
+    handhold: UrdfName = Field(description="frame that meets the hands", examples=["handhold"])
+    fasteners: dict[Name, Fastener] = Field(
+        default_factory=dict, description="locks, bolts, connectors and covers on it, by name"
+    )
+    rest: JointSettings = Field(
+        default_factory=dict,
+        description="position of its joints at the start; those not named are at 0",
+        examples=[{"cover_fold": "180 deg"}],
+    )
+    touches: list[NamePattern] = Field(
+        default_factory=list,
+        description="bodies of its holder that it touches when held",
+        examples=[["glove_left", "glove_right"]],
+    )
+
+
+class Setting(Part):
+    """One adjustment of the restraint in discrete steps."""
+
+    joint: str = Field(description="joint of the URDF that it turns", examples=["foot_pitch"])
+    step: Annotated[float, Quantity("angle", "15 deg", "0 deg", "360 deg", above=True)] = Field(
+        description="from one stop to the next"
+    )
+    lowest: Angle = Field(description="first stop", examples=["-30 deg"])
+    highest: Angle = Field(description="last stop", examples=["120 deg"])
+
+
+class RestraintDocument(Document):
+    """A foot restraint between arm tip and boots."""
+
+    format: Literal["armcarry restraint 1"] = Field(description="kind and version of this file")
+    urdf: UrdfName = Field(
+        description="URDF of the restraint, inside the folder of this file", examples=["foot_restraint.urdf"]
+    )
+    mount: UrdfName = Field(description="link that meets the arm's tip or a socket, the root", examples=["mount"])
+    plate: UrdfName = Field(description="link on which boots stand: on its +z side, toes to +x", examples=["plate"])
+    settings: dict[Name, Setting] = Field(description="adjustments in steps, by name")
