@@ -178,11 +178,15 @@ def rounded_down(value: float, digits: int = 3) -> float:
     return math.floor(value * share + 1e-6) / share
 
 
-def clock(seconds: float) -> str:
-    """Write a time as ``h:mm:ss`` or ``m:ss.s`` under an hour."""
-    sign = "-" if seconds < 0 else ""
-    tenths = round(abs(seconds) * 10)
-    if tenths >= 36000:
-        whole = round(tenths / 10)
-        return f"{sign}{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
-    return f"{sign}{tenths // 600}:{tenths % 600 / 10:04.1f}"
+def clock(seconds: float, digits: int = 1) -> str:
+    """Write a time or how long something lasts as ``h:mm:ss.s``, which ``parse`` reads back.
+
+    There is no shorter form: ``13:34`` beside ``3:17:56`` is read as hours by one and as minutes by the other.
+    """
+    if not math.isfinite(seconds):
+        return "unknown"
+    share = 10**digits
+    parts = round(abs(seconds) * share)
+    whole, part = divmod(parts, share)
+    text = f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}" + (f".{part:0{digits}d}" if digits else "")
+    return f"-{text}" if seconds < 0 and parts else text

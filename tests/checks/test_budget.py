@@ -71,7 +71,7 @@ def test_the_rules_choose_the_sum_that_judges(judged):
     (finding,) = judged(row(0.07), combination="worst_case")
     assert finding.verdict is Verdict.FAIL
     assert finding.value == pytest.approx(-0.012)
-    assert finding.remedy == "lead the carry 12 mm farther away at 1:01.5, or narrow a term"
+    assert finding.remedy == "lead the carry 12 mm farther away at 0:01:01.5, or narrow a term"
 
 
 def test_a_stated_nothing_is_listed_as_nothing(judged):

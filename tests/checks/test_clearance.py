@@ -26,7 +26,7 @@ def judged(rider_scene, turning_record):
 def test_overlap_is_a_contact_and_never_a_number(judged):
     (finding,) = judged(row("contact", -math.inf, 0.0))
     assert finding.verdict is Verdict.FAIL
-    assert finding.message == "arm/boom and platform/post touch at 1:01.5; 0.300 m is required (rule)"
+    assert finding.message == "arm/boom and platform/post touch at 0:01:01.5; 0.300 m is required (rule)"
     assert finding.value is None
     written = finding.as_dict()
     assert written["lower_m"] is None
@@ -59,7 +59,7 @@ def test_what_is_not_proven_fails_though_the_bodies_may_be_far_enough(judged):
     (finding,) = judged(row(lower_m=0.2995, upper_m=0.3004))
     assert finding.verdict is Verdict.FAIL
     # rounded down: 0.300 would look like enough
-    assert finding.message == "arm/boom and platform/post come within 0.299 m at 1:01.5; 0.300 m is required (rule)"
+    assert finding.message == "arm/boom and platform/post come within 0.299 m at 0:01:01.5; 0.300 m is required (rule)"
     assert (finding.value, finding.limit) == (0.2995, 0.3)
     assert finding.remedy.startswith("lead the carry farther from platform/post")
 
@@ -74,7 +74,8 @@ def test_every_failing_pair_is_told_worst_first_and_passing_ones_once(judged):
         ("fail", "platform/hit"), ("fail", "platform/near"), ("fail", "platform/post"), ("pass", "platform/post"),
     ]  # fmt: skip
     assert found[-1].message == (
-        "rider to structure: 2 pairs; tightest ev1/trunk to platform/post, at least 0.500 m at 1:01.5, 0.300 m required"
+        "rider to structure: 2 pairs; tightest ev1/trunk to platform/post, at least 0.500 m at 0:01:01.5, "
+        "0.300 m required"
     )
 
 
@@ -83,7 +84,7 @@ def test_classes_without_a_rule_are_not_assessed_and_say_what_was_measured(judge
     assert finding.verdict is Verdict.NOT_ASSESSED
     assert finding.message == (
         "no rule says how close arm may come to structure; 2 pairs of bodies were measured, the nearest arm/boom to "
-        "platform/post at 0.200 m"
+        "platform/post at 0.201 m"
     )
     assert finding.remedy == "add a rule between arm and structure"
 
@@ -92,7 +93,7 @@ def test_contact_that_is_not_declared_fails_where_no_rule_says_how_close(judged)
     found = judged(row("contact", -math.inf, 0.0, required_m=None, why="no rule"), row(required_m=None, why="no rule"))
     assert [f.verdict for f in found] == [Verdict.FAIL, Verdict.NOT_ASSESSED]
     assert found[0].message == (
-        "arm/boom and platform/post touch at 1:01.5; no rule covers the two and no contact of theirs is declared"
+        "arm/boom and platform/post touch at 0:01:01.5; no rule covers the two and no contact of theirs is declared"
     )
     (alone,) = judged(row("contact", -math.inf, 0.0, required_m=None, why="no rule"))
     assert alone.verdict is Verdict.FAIL

@@ -50,7 +50,7 @@ def test_the_message_names_the_place_and_the_need(rider_scene):
     (finding,) = check(_led(rider_scene({}, _walls(plate, 0.45, 0.5)), 4.0))
     assert finding.message.startswith("the way of ev1 is 0.950 m wide at its narrowest at 0:")
     assert finding.message.endswith(
-        ", by platform/wall_left and platform/wall_right, looked at every 0.15 m; the body needs 1.10 m"
+        ", by platform/wall_left and platform/wall_right, looked at every 0.15 m; the body needs 1.100 m"
     )
     assert finding.remedy == "lead ev1 around platform/wall_left, or turn the body along the way"
     assert (finding.limit, finding.unit, finding.subject) == (1.1, "m", "ev1")

@@ -82,7 +82,7 @@ def test_hardware_carried_past_no_work_is_not_assessed(at_site, stopped):
     (finding,) = held_view.check(stopped(at_site({}, held=[board])))
     assert finding.verdict is Verdict.NOT_ASSESSED
     assert finding.message.startswith("load in the hands of ev1 hides ")
-    assert finding.message.endswith("of the view at 0:00.0; no stop with work points says what must be seen")
+    assert finding.message.endswith("of the view at 0:00:00.0; no stop with work points says what must be seen")
     assert finding.remedy == "stop at a worksite that names its work points"
 
 

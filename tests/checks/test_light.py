@@ -65,12 +65,13 @@ def test_the_sun_straight_ahead_is_in_the_visor(lit):
     assert visor.verdict is Verdict.FAIL
     assert visor.value < np.radians(1.0)
     assert visor.message.startswith(
-        "the sun stands in the visor of ev1 for 1:00.0, longest from 0:00.0 to 1:00.0, 0 deg from the axis at 0:"
+        "the sun stands in the visor of ev1 for 0:01:00.0, longest from 0:00:00.0 to 0:01:00.0, "
+        "0.0 deg from the axis at 0:"
     )
-    assert visor.message.endswith("30 deg are asked for (shade looked at every 2 s)")
+    assert visor.message.endswith("30.0 deg are asked for (shade looked at every 2 s)")
     assert visor.remedy.startswith("start ")
     assert visor.remedy.endswith(
-        " later, turn the plate away from the sun, or have ev1 lower the visor's shade from 0:00.0"
+        " later, turn the plate away from the sun, or have ev1 lower the visor's shade from 0:00:00.0"
     )
 
 
@@ -79,7 +80,7 @@ def test_the_sun_beside_the_visor_passes(lit):
     assert visor.verdict is Verdict.PASS
     assert visor.value == pytest.approx(np.radians(45.0), abs=np.radians(0.6))
     assert visor.message.startswith(
-        "the sun never shines within 30 deg of the axis of the visor of ev1, at no instant; nearest 45 deg"
+        "the sun never shines within 30.0 deg of the axis of the visor of ev1, at no instant; nearest 44.9 deg"
     )
     assert next(f for f in light.check(lit(45.0, visor="50 deg")) if f.other == "visor").verdict is Verdict.FAIL
 
@@ -88,7 +89,7 @@ def test_a_body_before_the_sun_shades_the_visor(lit):
     visor = next(f for f in light.check(lit(bodies=[((3.0, 0.0, 0.0), (0.2, 2.0, 2.0))])) if f.other == "visor")
     assert visor.verdict is Verdict.PASS
     assert visor.message == (
-        "the sun never shines within 30 deg of the axis of the visor of ev1; for 1:00.0 bodies shade it there "
+        "the sun never shines within 30.0 deg of the axis of the visor of ev1; for 0:01:00.0 bodies shade it there "
         "(looked at every 2 s)"
     )
 
@@ -111,7 +112,7 @@ def test_glare_begins_and_ends_when_the_angle_says(lit):
 def test_no_glare_by_night(rider_scene, turning_record):
     record = turning_record(rider_scene({}, script={"environment": _environment(argument=180.0)}))
     findings = light.check(record)
-    assert findings[0].message.startswith("night 0:00.0 to 1:00.0; the sun stands ")
+    assert findings[0].message.startswith("night 0:00:00.0 to 0:01:00.0; the sun stands ")
     assert findings[0].value == pytest.approx(60.0)
     visor = next(finding for finding in findings if finding.other == "visor")
     assert (visor.verdict, visor.message) == (Verdict.PASS, "the sun is down all the time ev1 is outside")
@@ -137,8 +138,8 @@ def test_a_camera_that_looks_into_the_sun_is_lost(lit):
     assert camera.verdict is Verdict.FAIL
     assert camera.value == pytest.approx(60.0)
     assert camera.message == (
-        "for 1:00.0, longest from 0:00.0 to 1:00.0, the sun stands in every camera that sees ev1: "
-        "platform/behind for 1:00.0 (looked at every 10 s)"
+        "for 0:01:00.0, longest from 0:00:00.0 to 0:01:00.0, the sun stands in every camera that sees ev1: "
+        "platform/behind for 0:01:00.0 (looked at every 10 s)"
     )
     assert camera.remedy == (
         "add a camera that sees ev1 with the sun behind it, or start when the sun stands elsewhere"
@@ -150,7 +151,7 @@ def test_a_second_camera_with_the_sun_behind_it_keeps_the_view(lit):
     camera = next(f for f in light.check(record) if f.other == "cameras" and f.subject == "ev1")
     assert camera.verdict is Verdict.PASS
     assert camera.message == (
-        "the sun stands in cameras that see ev1, platform/behind for 1:00.0, but never in all of them "
+        "the sun stands in cameras that see ev1, platform/behind for 0:01:00.0, but never in all of them "
         "(looked at every 10 s)"
     )
     (rider,) = (item for item in dazzle(Sun(record), sightings(record)) if item.target == "ev1")
@@ -200,8 +201,8 @@ def test_a_worksite_without_light_fails_only_where_it_is_needed(lit, rider_scene
         site = next(finding for finding in light.check(record) if finding.other == "site")
         assert site.verdict is verdict
         assert site.message.startswith(
-            "work at site from 0:40.0 to 1:00.0: night for 0:00.0; the sun lights dark for 0% of the stay, least of "
-            "all, shaded by platform/shade_0"
+            "work at site from 0:00:40.0 to 0:01:00.0: night for 0:00:00.0; the sun lights dark for 0 % of the stay, "
+            "least of all, shaded by platform/shade_0"
         )
         assert site.message.endswith("; work must be lit") == (verdict is Verdict.FAIL)
         wanted = "bring a lamp to site, or start when the sun lights it" if verdict is Verdict.FAIL else ""

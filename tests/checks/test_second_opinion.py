@@ -39,5 +39,6 @@ def test_disagreement_fails_and_names_the_pair_and_both_values():
     (finding,) = check(Asked((_answer(0.65),)))
     assert finding.verdict is Verdict.FAIL
     assert finding.message == (
-        "coal puts arm/a and platform/b 650.000 mm apart at 1:01.5, we 700.000 to 701.000 mm; 0.05 mm is its own band"
+        "coal puts arm/a and platform/b 650.000 mm apart at 0:01:01.5, we 700.000 mm to 701.000 mm; "
+        "0.05 mm is its own band"
     )

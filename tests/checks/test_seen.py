@@ -114,11 +114,11 @@ def test_a_rider_behind_a_wall_is_unseen(rider_scene, turning_record, extra, ver
     rider = next(finding for finding in findings if finding.subject == "ev1")
     assert rider.verdict is verdict
     assert rider.message == (
-        "for 1:00.0 no camera is proven to see ev1, longest from 0:00.0 to 1:00.0 in swing" + words
+        "for 0:01:00.0 no camera is proven to see ev1, longest from 0:00:00.0 to 0:01:00.0 in swing" + words
     )
     assert rider.value == pytest.approx(60.0)
     assert rider.remedy == (
-        "" if verdict is Verdict.PASS else "turn or add a camera that sees ev1 from 0:00.0 to 1:00.0"
+        "" if verdict is Verdict.PASS else "turn or add a camera that sees ev1 from 0:00:00.0 to 0:01:00.0"
     )
 
 

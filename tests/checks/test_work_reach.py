@@ -8,6 +8,7 @@ import pytest
 from armcarry.checks import work_reach
 from armcarry.files.loaded import Assumption, InputFile
 from armcarry.geometry import poses
+from armcarry.quantities import rounded_down
 from armcarry.record.finding import Verdict
 from armcarry.record.stops import stops
 from armcarry.scene.assumed import is_assumed
@@ -43,8 +44,8 @@ def test_the_margin_is_that_of_the_sketch(at_site, stopped):
     assert finding.verdict is Verdict.PASS
     assert finding.value == pytest.approx(min(reach, sight), abs=1e-9)
     assert finding.message == (
-        f"work of site is {reach:.3f} m inside two-hand reach of ev1 (plain) and {sight:.3f} m inside the visor's "
-        "view at 0:10.0, the best instant of the stop"
+        f"work of site is {rounded_down(reach):.3f} m inside two-hand reach of ev1 (plain) and "
+        f"{rounded_down(sight):.3f} m inside the visor's view at 0:00:10.0, the best instant of the stop"
     )
     assert (finding.subject, finding.other, finding.start_s, finding.end_s) == ("ev1", "work", 10.0, 25.0)
 
@@ -55,7 +56,7 @@ def test_the_best_instant_of_the_stop_counts(at_site, stopped):
     (leaning,) = work_reach.check(stopped(scene, lean_rad=np.radians(20.0)))
     assert upright.verdict is Verdict.FAIL
     assert leaning.verdict is Verdict.PASS
-    assert "at 0:25.0, the best instant" in leaning.message
+    assert "at 0:00:25.0, the best instant" in leaning.message
 
 
 def test_a_point_too_far_says_how_far(at_site, stopped):

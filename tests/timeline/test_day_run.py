@@ -315,7 +315,7 @@ def test_a_time_shorter_than_the_motion_is_a_finding_and_the_motion_wins(scene, 
     record = changed_day(scene, run, to_den={"takes": Takes(least="10 s", likely="20 s", most="30 s")})
     found = [f for f in failures(record) if f.other == "takes"]
     assert [f.subject for f in found] == ["to_den"]
-    assert "to_den is to take 0:20.0, but its motion takes" in found[0].message
+    assert "to_den is to take 0:00:20.0, but its motion takes" in found[0].message
     assert "state at least" in found[0].remedy
     slot = record.plan.schedule.slot("to_den")
     assert slot.end_s - slot.start_s == pytest.approx(record.plan.computed["to_den"].likely_s)

@@ -120,7 +120,7 @@ def test_margins_carry_their_uncertainty(small_run):
     record, _ = small_run
     row = content.margins(record).rows[0]
     # 233 mm of 300 mm required; hardware has no term of its own, the structure 10 mm of thermal growth
-    assert row[:6] == ("pump box case", "bay 7 longeron 1 1", "7:38.0", "0.233", "0.300", "-67")
+    assert row[:6] == ("pump box case", "bay 7 longeron 1 1", "0:07:38.0", "0.233", "0.300", "-67")
     assert row[6:] == ("-77", "-77")
     relaxed = replace(record.tightest, why="the box meets its seat")
     other = replace(record, pairs=(relaxed,))
@@ -129,7 +129,7 @@ def test_margins_carry_their_uncertainty(small_run):
     told = content.briefing(record, ())
     assert told.budget.rows[0] == ("Arm positioning", "50", "arm, rider") and len(told.budget.rows) == 2
     assert "judged by the likely uncertainty" in told.budget_words
-    assert content.margins(record, 0.0, 100.0).rows[0][2] != "7:38.0"
+    assert content.margins(record, 0.0, 100.0).rows[0][2] != "0:07:38.0"
 
 
 def test_what_failed_stands_first_and_empty_remedies_take_no_room(small_run):
@@ -299,7 +299,7 @@ def test_cards_print_on_either_paper(small_run, tmp_path, size):
         nothing_is_cut(path, size)
     told = re.sub(r"\s+", " ", " ".join(words for _, words, _ in pages(operator)))
     assert "4. swing" in told and "172.0" in told and "Tip speed at most" in told and "look with: Mast camera" in told
-    assert "Stops at 5:30.0" in told and "-0.0" not in told
+    assert "Stops at 0:05:30.0" in told and "-0.0" not in told
     heard = re.sub(r"\s+", " ", " ".join(words for _, words, _ in pages(rider)))
     assert "30.0 deg (+2 steps of 15.0 deg)" in heard and "to your right" in heard and "Say STOP" in heard
     assert "“Pump box in hand <now>”" in heard and "pump box: held by ev1 (hands)" in heard

@@ -6,14 +6,17 @@ import math
 from collections.abc import Iterable
 
 from armcarry.files.documents.rules import BudgetTerm, RulesDocument
-from armcarry.quantities import clock, rounded_down
-from armcarry.record.finding import Finding, Verdict
+from armcarry.quantities import clock
+from armcarry.record.figures import at_least, down, near, reaches
+from armcarry.record.finding import Finding
+from armcarry.record.maker import Maker
 from armcarry.record.record import PairRow, Record
 
 #: terms every budget must state, if only as "0 m": none is silently zero
 TERMS = ("arm_positioning", "structure_placement", "thermal", "grasp")
 #: pairs that are told, the one with least left first; of those that fall short every one
 PAIRS = 10
+_make = Maker("budget")
 
 
 def check(record: Record) -> tuple[Finding, ...]:
@@ -26,32 +29,27 @@ def check(record: Record) -> tuple[Finding, ...]:
     if record.displaced is not None:
         message = "this run stands where a campaign drew it, so its clearances have had their uncertainty already"
         remedy = "see the budget of the rehearsal, or the campaign's share of runs that fall short"
-        return (Finding("budget", Verdict.NOT_ASSESSED, "run", message, remedy=remedy),)
+        return (_make.not_assessed("run", message, remedy),)
     rules = record.scene.loaded.rules
     missing = [name for name in TERMS if name not in rules.budget]
     if missing:
-        return (
-            Finding(
-                "budget",
-                Verdict.NOT_ASSESSED,
-                "rules",
-                f"the rules' budget does not state {', '.join(missing)}; a term that is nothing is stated as 0 m",
-                remedy=f"state {', '.join(missing)} in the rules' budget",
-            ),
-        )
-    kept = [row for row in record.pairs if row.status == "proven" and row.required_m is not None and row.margin_m >= 0]
+        listed = ", ".join(missing)
+        message = f"the rules' budget does not state {listed}; a term that is nothing is stated as 0 m"
+        return (_make.not_assessed("rules", message, f"state {listed} in the rules' budget"),)
+    kept = [
+        row for row in record.pairs
+        if row.status == "proven" and row.required_m is not None and reaches(row.lower_m, row.required_m)
+    ]
     # a pair with more terms may be worse off than a nearer one with fewer
     rows = sorted((row for row in kept if row.why == "rule"), key=lambda row: left_m(rules, row))
     relaxed = len(kept) - len(rows)
     if not rows:
-        return (
-            Finding("budget", Verdict.PASS, "arm", "no pair that keeps its clearance comes within the report distance"),
-        )
-    short = sum(left_m(rules, row) < 0 for row in rows)
+        return (_make.passed("arm", "no pair that keeps its clearance comes within the report distance"),)
+    short = sum(not reaches(left_m(rules, row), 0.0) for row in rows)
     findings = [_finding(rules, row) for row in rows[: max(PAIRS, short)]]
     if relaxed:
         message = f"{relaxed} pairs are relaxed for a time and get no budget then: an approach is made by eye"
-        findings.append(Finding("budget", Verdict.PASS, "relaxation", message))
+        findings.append(_make.passed("relaxation", message))
     return tuple(findings)
 
 
@@ -86,28 +84,19 @@ def left_m(rules: RulesDocument, row: PairRow) -> float:
 def _finding(rules: RulesDocument, row: PairRow) -> Finding:
     terms = terms_of(rules, row)
     worst, likely = worst_case_m(terms.values()), root_sum_square_m(terms.values())
-    margin = left_m(rules, row)
-    passed = margin >= 0
-
-    def down(value_m: float) -> float:
-        return rounded_down(value_m * 1e3, 0)
-
-    listed = ", ".join(f"{term.title} {term.amount * 1e3:.0f} mm" for term in terms.values()) or "no term applies"
-    return Finding(
-        check="budget",
-        verdict=Verdict.PASS if passed else Verdict.FAIL,
-        subject=row.body_a,
-        other=row.body_b,
-        message=f"{row.body_a} to {row.body_b}: {rounded_down(row.lower_m):.3f} m less {row.required_m:.3f} m required "
-        f"leaves {down(row.margin_m):.0f} mm; less uncertainty {down(row.margin_m - worst):.0f} mm worst case, "
-        f"{down(row.margin_m - likely):.0f} mm root-sum-square ({listed}); "
+    left, required = at_least(left_m(rules, row), 0.0, "mm"), row.required_m or 0.0
+    margin = at_least(row.lower_m, required, "m")
+    listed = ", ".join(f"{term.title} {near(term.amount, 'mm')}" for term in terms.values()) or "no term applies"
+    # of the two sums the one that is judged gets the digits that show on which side of nothing it is
+    said = {"worst_case": down(row.margin_m - worst, "mm"), "root_sum_square": down(row.margin_m - likely, "mm")}
+    said[rules.budget_combination] = left.said
+    return _make.judged(
+        left,
+        row.body_a,
+        f"{row.body_a} to {row.body_b}: {margin.said} less {margin.asked} required leaves {down(row.margin_m, 'mm')}; "
+        f"less uncertainty {said['worst_case']} worst case, {said['root_sum_square']} root-sum-square ({listed}); "
         f"judged by {rules.budget_combination.replace('_', ' ')}",
-        start_s=row.time_s,
-        end_s=row.time_s,
-        value=margin,
-        limit=0.0,
-        unit="m",
-        remedy=""
-        if passed
-        else f"lead the carry {-margin * 1e3:.0f} mm farther away at {clock(row.time_s)}, or narrow a term",
+        other=row.body_b,
+        at=row.time_s,
+        remedy=f"lead the carry {left.short} farther away at {clock(row.time_s)}, or narrow a term",
     )

@@ -5,14 +5,17 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import replace
 
-from armcarry.quantities import clock, rounded_down
+from armcarry.quantities import clock
+from armcarry.record.figures import at_least, near, reaches, up
 from armcarry.record.finding import ClearanceDetail, Finding, Verdict
+from armcarry.record.maker import Maker
 from armcarry.record.record import PairRow, Record
 from armcarry.scene.build import ARM
 from armcarry.whatif.branches import other_branch
 
 #: instants at which another branch of the arm is looked for, the worst gaps first: each takes a second
 _BRANCHES = 3
+_make = Maker("clearance")
 
 
 def check(record: Record) -> tuple[Finding, ...]:
@@ -62,14 +65,12 @@ def _judge_group(classes: tuple[str, str], rows: list[PairRow]) -> list[Finding]
     if unruled:
         return [
             *(_failure(row) for row in rows if row.status == "contact"),
-            Finding(
-                "clearance",
-                Verdict.NOT_ASSESSED,
+            _make.not_assessed(
                 classes[0],
                 f"no rule says how close {classes[0]} may come to {classes[1]}; {len(unruled)} pairs of bodies were "
                 f"measured, the nearest {_nearest(unruled)}",
+                f"add a rule between {classes[0]} and {classes[1]}",
                 other=classes[1],
-                remedy=f"add a rule between {classes[0]} and {classes[1]}",
             ),
         ]
     failed = sorted((row for row in rows if _broken(row)), key=lambda row: row.margin_m)
@@ -85,30 +86,25 @@ def _broken(row: PairRow) -> bool:
 
     Where the proof was given up, only what was measured counts.
     """
-    if row.status == "unresolved":
-        return row.required_m is not None and row.upper_m < row.required_m
-    return row.status == "contact" or row.margin_m < 0
+    return row.status == "contact" or (row.required_m is not None and not reaches(_known_m(row), row.required_m))
 
 
 def _open(row: PairRow) -> Finding:
     """Say of a row that nothing is proven of it, which is no pass."""
-    return Finding(
-        "clearance",
-        Verdict.NOT_ASSESSED,
+    return _make.not_assessed(
         row.body_a,
         f"{row.body_a} to {row.body_b}: the proof was given up between {clock(row.start_s)} and {clock(row.end_s)}, "
-        f"for the motion is too fast for its clock; measured once, at {row.upper_m:.3f} m, and contact is not ruled "
+        f"for the motion is too fast for its clock; measured once, at {up(row.upper_m, 'm')}, and contact is not ruled "
         "out",
+        "give the motion more time, or a clock that starts nearer to 0 s",
         other=row.body_b,
-        start_s=row.start_s,
-        end_s=row.end_s,
-        remedy="give the motion more time, or a clock that starts nearer to 0 s",
+        at=(row.start_s, row.end_s),
     )
 
 
 def _nearest(rows: list[PairRow]) -> str:
     row = min(rows, key=lambda item: item.upper_m)
-    return f"{row.body_a} to {row.body_b} at {row.upper_m:.3f} m"
+    return f"{row.body_a} to {row.body_b} at {up(row.upper_m, 'm')}"
 
 
 def _detail(row: PairRow) -> ClearanceDetail:
@@ -118,28 +114,28 @@ def _detail(row: PairRow) -> ClearanceDetail:
 
 def _failure(row: PairRow) -> Finding:
     place = f"{row.body_a} and {row.body_b}"
-    if row.status == "contact":
-        asked = "no rule covers the two and no contact of theirs is declared"
-        if row.required_m is not None:
-            asked = f"{row.required_m:.3f} m is required ({row.why})"
-        message = f"{place} touch at {clock(row.time_s)}; {asked}"
-    else:
-        message = (
-            f"{place} come within {rounded_down(_known_m(row)):.3f} m at {clock(row.time_s)}; "
-            f"{row.required_m:.3f} m is required ({row.why})"
+    if row.status != "contact" and row.required_m is not None:
+        found = at_least(_known_m(row), row.required_m, "m")
+        return _make.judged(
+            found,
+            row.body_a,
+            f"{place} come within {found.said} at {clock(row.time_s)}; {found.asked} is required ({row.why})",
+            other=row.body_b,
+            at=row.time_s,
+            remedy=_remedy(row),
+            clearance=_detail(row),
         )
-    return Finding(
-        check="clearance",
-        verdict=Verdict.FAIL,
-        subject=row.body_a,
+    asked = "no rule covers the two and no contact of theirs is declared"
+    if row.required_m is not None:
+        asked = f"{near(row.required_m, 'm')} is required ({row.why})"
+    return _make.failed(
+        row.body_a,
+        f"{place} touch at {clock(row.time_s)}; {asked}",
+        _remedy(row),
         other=row.body_b,
-        message=message,
-        start_s=row.time_s,
-        end_s=row.time_s,
-        value=None if row.status == "contact" else _known_m(row),
+        at=row.time_s,
         limit=row.required_m,
         unit="m",
-        remedy=_remedy(row),
         clearance=_detail(row),
     )
 
@@ -164,17 +160,13 @@ def _remedy(row: PairRow) -> str:
 def _pass(row: PairRow, count: int) -> Finding:
     beyond = "farther than" if row.status == "farther" else "at least"
     relaxed = "" if row.why == "rule" else f" ({row.why})"
-    return Finding(
-        check="clearance",
-        verdict=Verdict.PASS,
-        subject=row.body_a,
+    found = at_least(row.lower_m, 0.0 if row.required_m is None else row.required_m, "m")
+    return _make.judged(
+        found,
+        row.body_a,
+        f"{row.class_a} to {row.class_b}: {count} pairs; tightest {row.body_a} to {row.body_b}, {beyond} "
+        f"{found.said} at {clock(row.time_s)}, {found.asked} required{relaxed}",
         other=row.body_b,
-        message=f"{row.class_a} to {row.class_b}: {count} pairs; tightest {row.body_a} to {row.body_b}, {beyond} "
-        f"{rounded_down(row.lower_m):.3f} m at {clock(row.time_s)}, {row.required_m:.3f} m required{relaxed}",
-        start_s=row.time_s,
-        end_s=row.time_s,
-        value=row.lower_m,
-        limit=row.required_m,
-        unit="m",
+        at=row.time_s,
         clearance=_detail(row),
     )

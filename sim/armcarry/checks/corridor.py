@@ -14,7 +14,9 @@ from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import Sphere, bounding_radius_m
 from armcarry.motion.forward import forward
 from armcarry.quantities import clock
-from armcarry.record.finding import Finding, Verdict
+from armcarry.record.figures import at_least, down
+from armcarry.record.finding import Finding
+from armcarry.record.maker import Maker
 from armcarry.record.record import Phase, Record
 from armcarry.scene.assumed import is_assumed
 from armcarry.scene.tree import Tree
@@ -26,6 +28,7 @@ TRAVELS_M_S = 2e-3
 #: instants at which the path of the chest is followed, a phase
 _FOLLOWED = 1500
 _STANDING = ("structure", "appendage", "vehicle")
+_make = Maker("corridor")
 
 
 @dataclass(frozen=True, eq=False)
@@ -170,22 +173,17 @@ def _arms(tree: Tree, crew: str, document: CrewDocument) -> set[str]:
 
 def _finding(record: Record, crew: str, worst: _Narrowest) -> Finding:
     member = record.scene.loaded.crew[crew]
-    needed = member.document.corridor
-    passed = worst.width_m >= needed
-    where = f"{worst.width_m:.3f} m wide at its narrowest at {clock(worst.time_s)}, by {' and '.join(worst.names)}"
+    found = at_least(worst.width_m, member.document.corridor, "m")
+    where = f"{found.said} wide at its narrowest at {clock(worst.time_s)}, by {' and '.join(worst.names)}"
     if not worst.names:
-        where = f"more than {worst.width_m:.2f} m wide throughout"
+        where = f"more than {down(worst.width_m, 'm', 2)} wide throughout"
     note = " (an assumption)" if is_assumed(record.scene.loaded, member.path, "corridor") else ""
-    return Finding(
-        check="corridor",
-        verdict=Verdict.PASS if passed else Verdict.FAIL,
-        subject=crew,
+    around = f"lead {crew} around {worst.names[0]}, or turn the body along the way" if worst.names else ""
+    return _make.judged(
+        found,
+        crew,
+        f"the way of {crew} is {where}, looked at every {SPACING_M:g} m; the body needs {found.asked}{note}",
         other=worst.names[0] if worst.names else "",
-        message=f"the way of {crew} is {where}, looked at every {SPACING_M:g} m; the body needs {needed:.2f} m{note}",
-        start_s=worst.time_s,
-        end_s=worst.time_s,
-        value=worst.width_m,
-        limit=needed,
-        unit="m",
-        remedy="" if passed else f"lead {crew} around {worst.names[0]}, or turn the body along the way",
+        at=worst.time_s,
+        remedy=around,
     )

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from armcarry.record.finding import Finding, Verdict
+from armcarry.record.finding import Finding
+from armcarry.record.maker import Maker
 from armcarry.record.record import Record
 from armcarry.timeline.acts import acts_of_day, acts_of_run, custody_at_start
 from armcarry.timeline.custody import Violation
@@ -23,6 +24,7 @@ REMEDIES = {
     "free_hands": "hand it over instead",
     "tether": "let the one who holds the tether take it off",
 }
+_make = Maker("custody")
 
 
 def check(record: Record) -> tuple[Finding, ...]:
@@ -54,15 +56,12 @@ def _replayed(record: Record) -> tuple[Replay, str]:
 
 
 def _violation(record: Record, violation: Violation) -> Finding:
-    return Finding(
-        check="custody",
-        verdict=Verdict.FAIL,
-        subject=violation.item,
+    return _make.failed(
+        violation.item,
+        f"{violation.step}: {violation.message}",
+        _remedy(record, violation),
         other=violation.step,
-        message=f"{violation.step}: {violation.message}",
-        start_s=violation.time_s,
-        end_s=violation.time_s,
-        remedy=_remedy(record, violation),
+        at=violation.time_s,
     )
 
 
@@ -78,10 +77,5 @@ def _in_order(record: Record, item: str, result: Replay, note: str) -> Finding:
     state = result.end.states[item]
     where = f"in {state.seat}" if state.seat else f"held by {', '.join(sorted(state.hands)) or 'its tether'}"
     count = sum(act.item == item for act in result.acts)
-    return Finding(
-        check="custody",
-        verdict=Verdict.PASS,
-        subject=item,
-        message=f"{item}: {count} acts in order, at the end it is {where}{note}",
-        end_s=record.duration_s,
-    )
+    message = f"{item}: {count} acts in order, at the end it is {where}{note}"
+    return _make.passed(item, message, at=(0.0, record.duration_s))

@@ -9,7 +9,9 @@ from armcarry.clearance.sightline import sight_lines
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import bounding_radius_m
 from armcarry.quantities import clock
-from armcarry.record.finding import Finding, Verdict
+from armcarry.record.figures import near
+from armcarry.record.finding import Finding
+from armcarry.record.maker import Maker
 from armcarry.record.record import Phase, Record
 from armcarry.record.stops import Stop, stops
 from armcarry.scene.build import PLATFORM
@@ -21,6 +23,7 @@ from armcarry.scene.view import cone_directions
 LINES = 1500
 #: a point on the surface of what is held is not hidden by it, m
 SURFACE_M = 0.05
+_make = Maker("held_view")
 
 
 def check(record: Record) -> tuple[Finding, ...]:
@@ -94,23 +97,20 @@ def _at_stop(
         seen |= _seen(record, crew, item, time_s, points)
     hidden = [name for name in points if name not in seen]
     share = _share(record, crew, item, times_s[0])
-    what = f"{item} in the hands of {crew} hides {share:.0%} of the view at {stop.worksite}"
-    return Finding(
-        check="held_view",
-        verdict=Verdict.FAIL if hidden else Verdict.PASS,
-        subject=crew,
+    what = f"{item} in the hands of {crew} hides {near(share, '%')} of the view at {stop.worksite}"
+    span, unit = (stop.start_s, stop.end_s), "work points"
+    if not hidden:
+        message = f"{what} but none of its {len(points)} work points throughout the stop"
+        return _make.passed(crew, message, other=item, at=span, value=0.0, limit=0.0, unit=unit)
+    return _make.failed(
+        crew,
+        f"{what} and, as long as the stop lasts, {', '.join(hidden)}",
+        f"hold {item} lower or to the side, seat it first, or let another crewmember or camera watch",
         other=item,
-        message=f"{what} and, as long as the stop lasts, {', '.join(hidden)}"
-        if hidden
-        else f"{what} but none of its {len(points)} work points throughout the stop",
-        start_s=stop.start_s,
-        end_s=stop.end_s,
+        at=span,
         value=float(len(hidden)),
         limit=0.0,
-        unit="work points",
-        remedy=f"hold {item} lower or to the side, seat it first, or let another crewmember or camera watch"
-        if hidden
-        else "",
+        unit=unit,
     )
 
 
@@ -138,14 +138,12 @@ def _unjudged(record: Record, crew: str, item: str) -> Finding:
         return crew in record.scene.aboard(phase.tree) and phase.tree.hangs_from(item, crew)
 
     phase = next(phase for phase in record.phases if holds(phase))
-    return Finding(
-        "held_view",
-        Verdict.NOT_ASSESSED,
+    share = near(_share(record, crew, item, phase.start_s), "%")
+    return _make.not_assessed(
         crew,
-        f"{item} in the hands of {crew} hides {_share(record, crew, item, phase.start_s):.0%} of the view at "
-        f"{clock(phase.start_s)}; no stop with work points says what must be seen",
+        f"{item} in the hands of {crew} hides {share} of the view at {clock(phase.start_s)}; no stop with work points "
+        "says what must be seen",
+        "stop at a worksite that names its work points",
         other=item,
-        start_s=phase.start_s,
-        end_s=phase.end_s,
-        remedy="stop at a worksite that names its work points",
+        at=(phase.start_s, phase.end_s),
     )

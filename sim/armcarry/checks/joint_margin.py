@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from armcarry.quantities import show
-from armcarry.record.finding import Finding, Verdict
+from armcarry.record.figures import at_least, near
+from armcarry.record.finding import Finding
+from armcarry.record.maker import Maker
 from armcarry.record.record import Record
+
+_make = Maker("joint_margin")
 
 
 def check(record: Record) -> tuple[Finding, ...]:
@@ -24,22 +27,16 @@ def check(record: Record) -> tuple[Finding, ...]:
         side, reached, travel = (
             ("lower", low[column], lower) if to_lower <= to_upper else ("upper", high[column], upper)
         )
-        kind = "angle" if turns else "length"
-        passed = margin >= limit
-        when = _when(record, int(column), float(reached))
+        unit = "rad" if turns else "m"
+        found = at_least(margin, limit, unit)
         findings.append(
-            Finding(
-                check="joint_margin",
-                verdict=Verdict.PASS if passed else Verdict.FAIL,
-                subject=joint,
-                message=f"{joint} comes to {show(reached, kind, 1)}, {show(margin, kind, 1)} from its {side} end "
-                f"of travel {show(travel, kind, 1)}; {show(limit, kind, 1)} is required",
-                start_s=when,
-                end_s=when,
-                value=margin,
-                limit=limit,
-                unit="rad" if turns else "m",
-                remedy="" if passed else f"start from another branch of the arm or pin {joint} nearer its middle",
+            _make.judged(
+                found,
+                joint,
+                f"{joint} comes to {near(float(reached), unit)}, {found.said} from its {side} end of travel "
+                f"{near(float(travel), unit)}; {found.asked} is required",
+                at=_when(record, int(column), float(reached)),
+                remedy=f"start from another branch of the arm or pin {joint} nearer its middle",
             )
         )
     return tuple(sorted(findings, key=_left))

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from armcarry.quantities import show
-from armcarry.record.finding import Finding, Verdict
+from armcarry.record.figures import at_most, near, rate_share
+from armcarry.record.finding import Finding
+from armcarry.record.maker import Maker
 from armcarry.record.record import MoveSpan, Record
 from armcarry.scene.limits import joint_accelerations, joint_rates
 
-#: limits are met exactly by the timing; this is for rounding only
-_ROUNDING = 1e-6
+_make = Maker("joint_rate")
 
 
 def check(record: Record) -> tuple[Finding, ...]:
@@ -42,20 +42,12 @@ def _finding(
 ) -> Finding:
     turns = record.scene.tree.revolute[record.scene.tree.column(joint)]
     unit = {"rate": ("m/s", "rad/s"), "acceleration": ("m/s^2", "rad/s^2")}[what][int(turns)]
-    passed = share <= 1.0 + _ROUNDING
-    amount = f"{show(value, 'angle', 3)}" if turns else f"{value:.4f} m"
-    most = f"{show(limit, 'angle', 3)}" if turns else f"{limit:.4f} m"
-    per = {"rate": "/s", "acceleration": "/s^2"}[what]
-    return Finding(
-        check="joint_rate",
-        verdict=Verdict.PASS if passed else Verdict.FAIL,
-        subject=joint,
-        message=f"{joint} has its largest share of what is allowed ({share:.0%}) in {move.title}: "
-        f"{what} {amount}{per} of {most}{per} with load '{move.load}'",
-        start_s=move.start_s,
-        end_s=move.end_s,
-        value=value,
-        limit=limit,
-        unit=unit,
-        remedy="" if passed else f"slow {move.title} to {1 / share:.0%} of its rate",
+    found = at_most(value, limit, unit)
+    return _make.judged(
+        found,
+        joint,
+        f"{joint} has its largest share of what is allowed ({near(share, '%')}) in {move.title}: {what} {found.said} "
+        f"of {found.asked} with load '{move.load}'",
+        at=(move.start_s, move.end_s),
+        remedy="" if found.kept else f"slow {move.title} to {rate_share(1 / share)} of its rate",
     )

@@ -5,10 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from armcarry.quantities import clock
+from armcarry.record.figures import at_most, down, up
 from armcarry.record.finding import Finding, Verdict, Way
+from armcarry.record.maker import Maker
 from armcarry.record.record import Record
 from armcarry.whatif.locked_joint import Escape, escapes, instants
 from armcarry.whatif.stranding import strandings
+
+_make = Maker("locked_joint")
 
 
 def check(record: Record) -> tuple[Finding, ...]:
@@ -21,18 +25,14 @@ def check(record: Record) -> tuple[Finding, ...]:
     """
     times = instants(record)
     if not len(times):
-        return (
-            Finding(
-                "locked_joint", Verdict.NOT_ASSESSED, "arm", "the rules leave out what happens when a joint locks",
-                remedy="give rules.locked_joint some instants",
-            ),
-        )  # fmt: skip
+        words = "the rules leave out what happens when a joint locks"
+        return (_make.not_assessed("arm", words, "give rules.locked_joint some instants"),)
     groups: dict[tuple[str, int], list[Escape]] = {}
     for item in escapes(record):
         groups.setdefault((item.crew, item.joint), []).append(item)
     if not groups:
         words = f"nobody rides the arm at any of the {len(times)} instants looked at"
-        return (Finding("locked_joint", Verdict.PASS, "arm", words),)
+        return (_make.passed("arm", words),)
     findings = [_finding(record, items, float(times[0]) * 2) for items in groups.values()]
     return tuple(sorted(findings, key=lambda finding: finding.verdict is not Verdict.FAIL))
 
@@ -44,23 +44,16 @@ def _finding(record: Record, items: list[Escape], spacing_s: float) -> Finding:
     if lost:
         return _lost(record, joint, lost, items)
     longest = max(items, key=lambda item: item.lasting_s)
-    passed = longest.lasting_s <= limit
+    found = at_most(longest.lasting_s, limit, "s")
     seen = f"looked at {len(items)} times, every {clock(spacing_s)}"
-    return Finding(
-        check="locked_joint",
-        verdict=Verdict.PASS if passed else Verdict.FAIL,
-        subject=joint,
+    return _make.judged(
+        found,
+        joint,
+        f"if {joint} locks ({seen}), the other joints bring {crew} to {_where(longest)}; the longest way takes "
+        f"{found.said}, when it locks at {clock(longest.time_s)}, with {_left(items)}; {found.asked} is allowed",
         other=crew,
-        message=f"if {joint} locks ({seen}), the other joints bring {crew} to {_where(longest)}; the longest way takes "
-        f"{clock(longest.lasting_s)}, when it locks at {clock(longest.time_s)}, with {_left(items)}",
-        start_s=longest.time_s,
-        end_s=longest.time_s,
-        value=longest.lasting_s,
-        limit=limit,
-        unit="s",
-        remedy=""
-        if passed
-        else f"lead the carry nearer to a handrail around {clock(longest.time_s)}, or name a nearer safe_point",
+        at=longest.time_s,
+        remedy=f"lead the carry nearer to a handrail around {clock(longest.time_s)}, or name a nearer safe_point",
         ways=_ways(items),
     )
 
@@ -75,7 +68,7 @@ def _ways(items: list[Escape]) -> tuple[Way, ...]:
 
 def _left(items: list[Escape]) -> str:
     least = min(item.lower_m for item in items)
-    return f"at least {least:.3f} m more left on every way than must be"
+    return f"at least {down(least, 'm')} more left on every way than must be"
 
 
 def _where(item: Escape) -> str:
@@ -86,19 +79,16 @@ def _where(item: Escape) -> str:
 
 def _lost(record: Record, joint: str, lost: list[Escape], items: list[Escape]) -> Finding:
     times, crew = ", ".join(clock(item.time_s) for item in lost), lost[0].crew
-    return Finding(
-        check="locked_joint",
-        verdict=Verdict.FAIL,
-        subject=joint,
+    return _make.failed(
+        joint,
+        f"if {joint} locks at {times} ({len(lost)} of {len(items)} instants looked at), no way was found by which the "
+        f"other joints bring {crew} within reach of a handrail or of the safe point",
+        _nearer(record, lost[0]),
         other=crew,
-        message=f"if {joint} locks at {times} ({len(lost)} of {len(items)} instants looked at), no way was found by "
-        f"which the other joints bring {crew} within reach of a handrail or of the safe point",
-        start_s=lost[0].time_s,
-        end_s=lost[-1].time_s,
+        at=(lost[0].time_s, lost[-1].time_s),
         value=float(len(lost)),
         limit=0.0,
         unit="instants",
-        remedy=_nearer(record, lost[0]),
         ways=_ways(items),
     )
 
@@ -111,6 +101,6 @@ def _nearer(record: Record, item: Escape) -> str:
         return f"have a second worker with a tether near {item.crew} then, {else_}"
     k = int(np.argmin(np.abs(home.time_s - item.time_s)))
     return (
-        f"have a second worker with a tether wait at {home.rail[k]}, {home.gap_m[k]:.1f} m from the gloves of "
+        f"have a second worker with a tether wait at {home.rail[k]}, {up(home.gap_m[k], 'm', 1)} from the gloves of "
         f"{item.crew} at {clock(item.time_s)}, lead the carry nearer to it, {else_}"
     )

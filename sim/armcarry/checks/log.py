@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from armcarry.quantities import show
-from armcarry.record.finding import Finding, Verdict
+from armcarry.record.figures import near
+from armcarry.record.finding import Finding
+from armcarry.record.maker import Maker
 from armcarry.record.record import Record
 from armcarry.timeline.log_facts import Logged, Step
+
+_make = Maker("log")
 
 
 def check(record: Record) -> tuple[Finding, ...]:
@@ -19,21 +22,21 @@ def check(record: Record) -> tuple[Finding, ...]:
 
 def _findings(record: Record, log: Logged) -> Iterator[Finding]:
     pieces = "straight" if log.pieces == "linear" else "monotone cubic"
-    yield Finding(
-        "log", Verdict.PASS, log.name,
+    yield _make.passed(
+        log.name,
         f"{log.rows} rows from {log.first_s:g} s as logged, {pieces} "
         f"pieces between them; largest step {_amount(record, log.largest)} of {log.largest.joint} up to line "
-        f"{log.largest.line}; straight and cubic pieces differ by {show(log.between_rad, 'angle')} at most; the first "
-        f"row is {show(log.start_off, 'angle', 2)} from the script's start ({log.start_joint})",
-        end_s=record.duration_s, value=log.largest.by, unit="rad" if _turns(record, log.largest.joint) else "m",
+        f"{log.largest.line}; straight and cubic pieces differ by {near(log.between_rad, 'rad', 3)} at most; the first "
+        f"row is {near(log.start_off, 'rad', 2)} from the script's start ({log.start_joint})",
+        at=(0.0, record.duration_s), value=log.largest.by, unit="rad" if _turns(record, log.largest.joint) else "m",
     )
     for jump in log.jumps:
-        yield Finding(
-            "log", Verdict.FAIL, jump.joint,
-            f"{log.name}:{jump.line}: {jump.joint} steps by {show(jump.by_rad, 'angle', 1)} from one row to the next, "
+        yield _make.failed(
+            jump.joint,
+            f"{log.name}:{jump.line}: {jump.joint} steps by {near(jump.by_rad, 'rad')} from one row to the next, "
             "as a logger does that wraps angles; it is replayed as written",
-            start_s=jump.time_s, end_s=jump.time_s, value=abs(jump.by_rad), unit="rad",
-            remedy="log joint angles that count on beyond half a turn",
+            "log joint angles that count on beyond half a turn",
+            at=jump.time_s, value=abs(jump.by_rad), unit="rad",
         )
     for gap in log.gaps:
         yield _open(
@@ -56,7 +59,7 @@ def _findings(record: Record, log: Logged) -> Iterator[Finding]:
 
 
 def _open(log: Logged, message: str, remedy: str, start_s: float = 0.0, end_s: float = 0.0) -> Finding:
-    return Finding("log", Verdict.NOT_ASSESSED, log.name, message, start_s=start_s, end_s=end_s, remedy=remedy)
+    return _make.not_assessed(log.name, message, remedy, at=(start_s, end_s))
 
 
 def _turns(record: Record, joint: str) -> bool:
@@ -64,4 +67,4 @@ def _turns(record: Record, joint: str) -> bool:
 
 
 def _amount(record: Record, step: Step) -> str:
-    return show(step.by, "angle", 2) if _turns(record, step.joint) else f"{step.by:.4f} m"
+    return near(step.by, "rad", 2) if _turns(record, step.joint) else near(step.by, "m", 4)

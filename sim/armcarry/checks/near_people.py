@@ -10,11 +10,15 @@ from armcarry.motion.chain import Chain
 from armcarry.motion.drift import Drift
 from armcarry.motion.speed import tip_speed_maximum
 from armcarry.quantities import clock
-from armcarry.record.finding import Finding, Verdict
+from armcarry.record.figures import at_least, at_most, rate_share, up
+from armcarry.record.finding import Finding
+from armcarry.record.maker import Maker
 from armcarry.record.record import Record
 from armcarry.scene.eyes import whereabouts
 from armcarry.scene.tree import WORLD
 from armcarry.whatif.nearness import Nearness, nearness, worker_speed_m_s
+
+_make = Maker("near_people")
 
 
 def check(record: Record) -> tuple[Finding, ...]:
@@ -33,7 +37,7 @@ def check(record: Record) -> tuple[Finding, ...]:
     riders = [found for crew, kinds in classes.items() if "rider" in kinds for found in _rider(record, crew)]
     if not workers:
         words = "nobody works outside the restraint in this run, so nobody is to be kept separate from the arm"
-        workers = [Finding("near_people", Verdict.PASS, "arm", words)]
+        workers = [_make.passed("arm", words)]
     return (*workers, *riders)
 
 
@@ -41,40 +45,35 @@ def _worker(record: Record, crew: str) -> Finding:
     found = nearness(record, crew)
     if found is None:
         words = f"the arm stands still whenever {crew} is outside"
-        return Finding("near_people", Verdict.PASS, crew, words, other="arm")
-    passed = found.margin_m >= 0
+        return _make.passed(crew, words, other="arm")
+    apart = at_least(found.distance_m, found.separation.total_m, "m")
     report = record.scene.loaded.rules.report_distance
     relative = (
-        f"nearer than {report:g} m to arm, rider or hardware they move against each other at {found.relative_m_s:.3f} "
-        "m/s at most"
+        f"nearer than {report:g} m to arm, rider or hardware they move against each other at "
+        f"{up(found.relative_m_s, 'm/s', 3)} at most"
         if found.relative_m_s
         else f"never nearer than {report:g} m to arm, rider or hardware while they move"
     )
     speed = record.scene.loaded.rules.worker_speed
     pace = f"coming at {worker_speed_m_s(record):g} m/s{'' if speed else ' as a person walks'}"
-    return Finding(
-        check="near_people",
-        verdict=Verdict.PASS if passed else Verdict.FAIL,
-        subject=crew,
+    return _make.judged(
+        apart,
+        crew,
+        f"{crew} is at least {apart.said} from {found.body} at {clock(found.time_s)}, where the protective separation, "
+        f"{crew} {pace}, is {found.separation.explain(apart.shown_digits)}; {relative}",
         other=found.body,
-        message=f"{crew} is at least {found.distance_m:.3f} m from {found.body} at {clock(found.time_s)}, where the "
-        f"protective separation, {crew} {pace}, is {found.separation.explain()}; {relative}",
-        start_s=found.time_s,
-        end_s=found.time_s,
-        value=found.distance_m,
-        limit=found.separation.total_m,
-        unit="m",
-        remedy="" if passed else _remedy(record, found),
+        at=found.time_s,
+        remedy="" if apart.kept else _remedy(record, found, apart.short),
     )
 
 
-def _remedy(record: Record, found: Nearness) -> str:
+def _remedy(record: Record, found: Nearness, short: str) -> str:
     move = record.move_at(found.time_s)
-    away = f"have {found.worker} wait {-found.margin_m:.2f} m farther from {found.body}"
+    away = f"have {found.worker} wait {short} farther from {found.body}"
     share = slower_share(record, found)
     if move is None or share is None:
         return f"{away}; slowing the arm alone is not enough"
-    return f"{away}, or slow {move.title} to {share:.0%} of its rate"
+    return f"{away}, or slow {move.title} to {rate_share(share)} of its rate"
 
 
 def slower_share(record: Record, found: Nearness) -> float | None:
@@ -111,22 +110,17 @@ def _rider(record: Record, crew: str) -> list[Finding]:
     if worst is None:
         return []
     upper, when, title = worst
-    passed = upper <= allowed + BAND_M_S
     body, fastest = _fastest(record, crew)
+    speed = at_most(upper, allowed, "m/s", slack=BAND_M_S)
     return [
-        Finding(
-            check="near_people",
-            verdict=Verdict.PASS if passed else Verdict.FAIL,
-            subject=crew,
+        _make.judged(
+            speed,
+            crew,
+            f"with {crew} aboard the tip moves at {speed.said} at most, in {title}; {speed.asked} is allowed. No point "
+            f"of {crew} or of what the arm carries goes faster than {up(fastest, 'm/s')} ({body})",
             other="tip",
-            message=f"with {crew} aboard the tip moves at {upper:.4f} m/s at most, in {title}; {allowed:.4f} m/s is "
-            f"allowed. No point of {crew} or of what the arm carries goes faster than {fastest:.4f} m/s ({body})",
-            start_s=when,
-            end_s=when,
-            value=upper,
-            limit=allowed,
-            unit="m/s",
-            remedy="" if passed else f"slow {title} to {allowed / upper:.0%} of its rate",
+            at=when,
+            remedy="" if speed.kept else f"slow {title} to {rate_share(allowed / upper)} of its rate",
         )
     ]
 

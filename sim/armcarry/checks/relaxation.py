@@ -7,7 +7,9 @@ import numpy as np
 from armcarry.asked.relaxed import Relaxed
 from armcarry.files.names import matches
 from armcarry.quantities import clock
-from armcarry.record.finding import Finding, Verdict
+from armcarry.record.figures import at_least, at_most, up
+from armcarry.record.finding import Finding
+from armcarry.record.maker import Maker
 from armcarry.record.record import Record
 from armcarry.scene.build import ARM, RESTRAINT
 
@@ -15,6 +17,7 @@ from armcarry.scene.build import ARM, RESTRAINT
 MOST_BODIES = 12
 #: instants at which the tip is looked at; it moves slowly enough that none is missed by more than millimetres
 SAMPLES = 400
+_make = Maker("relaxation")
 
 
 def check(record: Record) -> tuple[Finding, ...]:
@@ -29,29 +32,29 @@ def _judge(record: Record, item: Relaxed) -> Finding:
     wide = [pattern for pattern in (item.pattern_a, item.pattern_b) if _count(record, pattern) > MOST_BODIES]
     unknown = [pattern for pattern in (item.pattern_a, item.pattern_b) if _count(record, pattern) == 0]
     faults = []
-    if lasting > limits.longest:
-        faults.append(f"it lasts {clock(lasting)}, {clock(limits.longest)} is allowed")
-    if item.required_m < limits.least:
-        faults.append(f"it leaves {item.required_m:g} m, {limits.least:g} m is the least allowed")
-    if spread > limits.reach:
-        faults.append(f"the tip is up to {spread:.2f} m from where it begins or ends, {limits.reach:g} m is allowed")
+    if not (long := at_most(lasting, limits.longest, "s")).kept:
+        faults.append(f"it lasts {long.said}, {long.asked} is allowed")
+    if not (least := at_least(item.required_m, limits.least, "m")).kept:
+        faults.append(f"it leaves {least.said}, {least.asked} is the least allowed")
+    if not (far := at_most(spread, limits.reach, "m")).kept:
+        faults.append(f"the tip is up to {far.said} from where it begins or ends, {far.asked} is allowed")
     faults += [f"'{pattern}' fits {_count(record, pattern)} bodies, name them closer" for pattern in wide]
     faults += [f"'{pattern}' fits no body" for pattern in unknown]
-    between = f"{item.pattern_a} to {item.pattern_b}"
-    granted = f"{between} relaxed to {item.required_m:g} m for {clock(lasting)} ({item.why})"
-    return Finding(
-        check="relaxation",
-        verdict=Verdict.FAIL if faults else Verdict.PASS,
-        subject=item.pattern_a,
-        other=item.pattern_b,
-        message=f"{granted}: {'; '.join(faults)}" if faults else f"{granted}, the tip within {spread:.2f} m",
-        start_s=item.start_s,
-        end_s=item.end_s,
-        value=lasting,
-        limit=limits.longest,
-        unit="s",
-        remedy="relax fewer moves, or name the bodies that must come close" if faults else "",
+    granted = (
+        f"{item.pattern_a} to {item.pattern_b} relaxed to {item.required_m:g} m for {clock(lasting)} ({item.why})"
     )
+    during = (item.start_s, item.end_s)
+    if not faults:
+        message = f"{granted}, the tip within {up(spread, 'm', 2)}"
+        return _make.passed(
+            item.pattern_a, message, other=item.pattern_b, at=during, value=lasting, limit=limits.longest, unit="s"
+        )
+    return _make.failed(
+        item.pattern_a,
+        f"{granted}: {'; '.join(faults)}",
+        "relax fewer moves, or name the bodies that must come close",
+        other=item.pattern_b, at=during, value=lasting, limit=limits.longest, unit="s",
+    )  # fmt: skip
 
 
 def _of_the_arm(record: Record, item: Relaxed) -> bool:

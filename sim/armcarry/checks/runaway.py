@@ -10,8 +10,10 @@ import numpy as np
 from armcarry.clearance.many import Arcs
 from armcarry.motion.braking import rate_that_keeps, time_to
 from armcarry.motion.braking import runaway as runaway_of
-from armcarry.quantities import clock, rounded_down, show
-from armcarry.record.finding import ClearanceDetail, Finding, Verdict
+from armcarry.quantities import clock
+from armcarry.record.figures import at_least, down, near
+from armcarry.record.finding import ClearanceDetail, Finding
+from armcarry.record.maker import Maker
 from armcarry.record.record import Record
 from armcarry.whatif.cells import ENOUGH_M
 from armcarry.whatif.faults import worst_excursion, worst_rates
@@ -20,6 +22,9 @@ from armcarry.whatif.witness import Witness, witness
 
 #: bad stretches closer together than this are one, s
 _JOIN_S = 2.0
+#: a lower rate is told to a hundredth of a degree a second, so that less is none
+_LEAST_RATE = np.radians(0.01)
+_make = Maker("runaway")
 
 
 def check(record: Record) -> tuple[Finding, ...]:
@@ -32,13 +37,8 @@ def check(record: Record) -> tuple[Finding, ...]:
     arm = record.scene.loaded.arm.document
     silent = [name for name, load in arm.loads.items() if not (load.runaway_rate or arm.runaway_rate)]
     if silent:
-        return (
-            Finding(
-                "runaway", Verdict.NOT_ASSESSED, "arm",
-                f"the arm does not say how fast a joint can run away with load '{silent[0]}'",
-                remedy="add runaway_rate to the arm's document",
-            ),
-        )  # fmt: skip
+        words = f"the arm does not say how fast a joint can run away with load '{silent[0]}'"
+        return (_make.not_assessed("arm", words, "add runaway_rate to the arm's document"),)
     found = runaways(record)
     failures = [_failure(found, stretch) for stretch in bad_stretches(found)]
     return (*failures, *([] if failures else [_pass(found)]), _detection(found))
@@ -111,28 +111,27 @@ def _failure(found: Runaways, stretch: Stretch) -> Finding:
     a, b = at.names
     fault = int(part.leaves.fault[leaf])
     joint = found.faults[fault].joint
-    near = np.array([part.near_at(at.time_s)])
-    rate, brake = float(worst_rates(part.window.side, near)[0, joint]), float(part.window.side.brakes[joint])
+    close = np.array([part.near_at(at.time_s)])
+    rate, brake = float(worst_rates(part.window.side, close)[0, joint]), float(part.window.side.brakes[joint])
     detection = found.record.scene.loaded.arm.document.detection_time
-    how = f"within {rounded_down(at.lower_m):.3f} m of each other"
+    left = at_least(at.lower_m, at.left_m, "m")
+    how = f"within {left.said} of each other"
     if not np.isnan(at.seen.contact_at):
         how = f"to touch {time_to(at.seen.contact_at, rate, detection, brake):.1f} s after the fault"
     names = [found.name(k) for k in stretch.faults if k != fault]
     more = f"; so do {', '.join(names)}" if names else ""
-    return Finding(
-        check="runaway",
-        verdict=Verdict.FAIL,
-        subject=a,
+    # proven of every cell of the stretch, of which the finding tells the worst: the verdict is the cells'
+    return _make.failed(
+        a,
+        f"do not dwell between {clock(stretch.start_s)} and {clock(stretch.end_s)}: {found.name(fault)} "
+        f"running away at {near(rate, 'rad/s')} around {clock(at.time_s)} brings {a} and {b} {how}, {left.asked} "
+        f"must be left{more}",
+        _remedy(found, stretch, rate, brake),
         other=b,
-        message=f"do not dwell between {clock(stretch.start_s)} and {clock(stretch.end_s)}: {found.name(fault)} "
-        f"running away at {show(rate, 'angle')}/s around {clock(at.time_s)} brings {a} and {b} {how}, "
-        f"{at.left_m:.3f} m must be left{more}",
-        start_s=stretch.start_s,
-        end_s=stretch.end_s,
+        at=(stretch.start_s, stretch.end_s),
         value=at.lower_m,
         limit=at.left_m,
         unit="m",
-        remedy=_remedy(found, stretch, rate, brake),
         clearance=at.detail,
     )
 
@@ -146,14 +145,13 @@ def _remedy(found: Runaways, stretch: Stretch, rate: float, brake: float) -> str
     safe = float(found.safe_detection_s[list(stretch.faults)].min())
     now = found.record.scene.loaded.arm.document.detection_time
     ways = []
-    if rounded_down(safe, 2) > 0:
-        ways.append(f"detect a runaway within {rounded_down(safe, 2):.2f} s (now {now:g} s)")
+    if safe >= 0.01:  # told to a hundredth of a second
+        ways.append(f"detect a runaway within {down(safe, 'seconds')} (now {now:g} s)")
     excursion = float(runaway_of(rate, found.safe_detection_s[worst], brake).distance)
-    # down to what is written, so that it is enough
-    slower = np.radians(rounded_down(np.degrees(float(rate_that_keeps(max(excursion, 0.0), now, brake))), 2))
-    if 0 < slower < rate:
+    slower = float(rate_that_keeps(max(excursion, 0.0), now, brake))
+    if _LEAST_RATE <= slower < rate:
         name = found.record.scene.arm_joints[found.faults[worst].joint]
-        ways.append(f"limit the drive of {name} to {show(slower, 'angle', 2)}/s there")
+        ways.append(f"limit the drive of {name} to {down(slower, 'rad/s', 2)} there")
     return ", or ".join([*ways, "stand farther off and pass the stretch without stopping"])
 
 
@@ -163,22 +161,18 @@ def _pass(found: Runaways) -> Finding:
     tight = [(float(p.leaves.lower_m[k]), p, k) for p in found.parts for k in _tightest(p)]
     if not tight:
         most = ENOUGH_M + found.record.scene.loaded.rules.stop_remainder
-        return Finding("runaway", Verdict.PASS, "arm", f"{words}; nothing comes nearer than {most:g} m")
+        return _make.passed("arm", f"{words}; nothing comes nearer than {most:g} m")
     _, part, leaf = min(tight, key=lambda item: item[0])
     at = _look(found, part, leaf)
     a, b = at.names
-    return Finding(
-        check="runaway",
-        verdict=Verdict.PASS,
-        subject=a,
+    left = at_least(at.lower_m, at.left_m, "m")
+    return _make.judged(
+        left,
+        a,
+        f"{words}; tightest {a} to {b}, at least {left.said} left around {clock(at.time_s)} by "
+        f"{found.name(int(part.leaves.fault[leaf]))}, {left.asked} must be",
         other=b,
-        message=f"{words}; tightest {a} to {b}, at least {rounded_down(at.lower_m):.3f} m left around "
-        f"{clock(at.time_s)} by {found.name(int(part.leaves.fault[leaf]))}, {at.left_m:.3f} m must be",
-        start_s=at.time_s,
-        end_s=at.time_s,
-        value=at.lower_m,
-        limit=at.left_m,
-        unit="m",
+        at=at.time_s,
         clearance=at.detail,
     )
 
@@ -194,25 +188,19 @@ def _detection(found: Runaways) -> Finding:
     fault = int(np.argmin(found.safe_detection_s))
     safe, when = float(found.safe_detection_s[fault]), float(found.ends_s[fault])
     limit = found.record.scene.loaded.arm.document.detection_time
-    name, passed = found.name(fault), safe >= limit
+    name, found_s = found.name(fault), at_least(safe, limit, "seconds")
     if np.isnan(when):
         words, when = f"detection within {safe:g} s, the longest looked at, would be quick enough everywhere", 0.0
     elif safe < 0:
         words = f"at {clock(when)} no detection of {name} is quick enough: braking alone takes too far"
     else:
-        enough = f"detection within {rounded_down(safe, 2):.2f} s would be quick enough everywhere"
-        words = f"{enough}; {name} at {clock(when)} sets that"
-    return Finding(
-        check="runaway",
-        verdict=Verdict.PASS if passed else Verdict.FAIL,
-        subject=found.record.scene.arm_joints[found.faults[fault].joint],
-        message=f"{words}; the arm takes {limit:g} s",
-        start_s=when,
-        end_s=when,
-        value=safe,
-        limit=limit,
-        unit="s",
-        remedy="" if passed else f"see the stretches not to dwell in; {name} is the joint to catch sooner",
+        words = f"detection within {found_s.said} would be quick enough everywhere; {name} at {clock(when)} sets that"
+    return _make.judged(
+        found_s,
+        found.record.scene.arm_joints[found.faults[fault].joint],
+        f"{words}; the arm takes {found_s.asked}",
+        at=when,
+        remedy=f"see the stretches not to dwell in; {name} is the joint to catch sooner",
     )
 
 

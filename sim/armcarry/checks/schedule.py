@@ -5,15 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from armcarry.quantities import clock
-from armcarry.record.finding import Finding, Verdict
+from armcarry.record.figures import at_least, at_most, down, near, up
+from armcarry.record.finding import Finding
+from armcarry.record.maker import Maker
 from armcarry.record.record import Record
 from armcarry.timeline.estimate import path_estimate, sampled_estimate
 from armcarry.timeline.handrails import NoRoute
 from armcarry.timeline.plan import DayPlan
-from armcarry.timeline.schedule import SAME_S, LimitUse
+from armcarry.timeline.schedule import LimitUse
 
 #: sampled days for the chance of ending in time; its standard error is below 0.4 %
 SAMPLES = 20_000
+_make = Maker("schedule")
 
 
 def check(record: Record) -> tuple[Finding, ...]:
@@ -33,21 +36,16 @@ def check(record: Record) -> tuple[Finding, ...]:
 
 def _limit(plan: DayPlan, use: LimitUse) -> Finding:
     """Judge the end of the day against one limit, with likely durations."""
-    kept = use.margin_s >= -SAME_S
-    name = _words(use.limit.name)
-    words = f"{clock(use.margin_s)} before" if kept else f"{clock(-use.margin_s)} after"
+    end = at_most(use.end_s, use.limit.lasts_s, "s")
+    words = f"{down(use.margin_s, 's')} before" if end.kept else f"{end.short} after"
     path = [step for step in plan.schedule.critical_path if plan.schedule.slot(step).end_s > 0.0]
-    return Finding(
-        check="schedule",
-        verdict=Verdict.PASS if kept else Verdict.FAIL,
-        subject="day",
+    return _make.judged(
+        end,
+        "day",
+        f"with likely durations the last step, {use.last_step}, ends {words} {_words(use.limit.name)}",
         other=use.limit.name,
-        message=f"with likely durations the last step, {use.last_step}, ends {words} {name}",
-        end_s=plan.schedule.end_s,
-        value=use.end_s,
-        limit=use.limit.lasts_s,
-        unit="s",
-        remedy="" if kept else f"shorten or move a step of the critical path: {', '.join(path[-6:])}",
+        at=(0.0, plan.schedule.end_s),
+        remedy=f"shorten or move a step of the critical path: {', '.join(path[-6:])}",
     )
 
 
@@ -63,19 +61,17 @@ def _chance(plan: DayPlan, wanted: float) -> Iterator[Finding]:
     limit = min(limits, key=lambda limit: limit.lasts_s)
     classic, _ = path_estimate(plan.tasks, plan.schedule)
     sampled = sampled_estimate(plan.tasks, plan.schedule, samples=SAMPLES)
-    chance = sampled.chance_by(limit.lasts_s)
-    yield Finding(
-        check="schedule",
-        verdict=Verdict.PASS if chance >= wanted else Verdict.FAIL,
-        subject="day",
+    chance = at_least(sampled.chance_by(limit.lasts_s), wanted, "%", 1)
+    share = near(wanted, "%")
+    yield _make.judged(
+        chance,
+        "day",
+        f"{chance.said} of {SAMPLES} sampled days end by {clock(limit.lasts_s)}, the {_words(limit.name)}, "
+        f"{share} are asked for; the critical path alone gives {near(classic.chance_by(limit.lasts_s), '%', 1)}; "
+        f"{share} of days end by {up(sampled.percentile(wanted), 's')}",
         other="chance",
-        message=f"{chance:.1%} of {SAMPLES} sampled days end by {clock(limit.lasts_s)}, the {_words(limit.name)}, "
-        f"{wanted:.0%} are asked for; the critical path alone gives {classic.chance_by(limit.lasts_s):.1%}; "
-        f"{wanted:.0%} of days end by {clock(sampled.percentile(wanted))}",
-        end_s=plan.schedule.end_s,
-        value=chance,
-        limit=wanted,
-        remedy="" if chance >= wanted else _widest(plan),
+        at=(0.0, plan.schedule.end_s),
+        remedy="" if chance.kept else _widest(plan),
     )
 
 
@@ -88,15 +84,13 @@ def _widest(plan: DayPlan) -> str:
 
 def _conflicts(plan: DayPlan) -> Iterator[Finding]:
     for conflict in plan.conflicts:
-        yield Finding(
-            check="schedule", verdict=Verdict.FAIL, subject=conflict.actor, other=conflict.step,
-            message=conflict.message, start_s=conflict.start_s, end_s=conflict.end_s, remedy=conflict.remedy,
-        )
+        yield _make.failed(
+            conflict.actor, conflict.message, conflict.remedy, other=conflict.step,
+            at=(conflict.start_s, conflict.end_s),
+        )  # fmt: skip
     if not plan.conflicts:
-        yield Finding(
-            check="schedule", verdict=Verdict.PASS, subject="actors", end_s=plan.schedule.end_s,
-            message="nobody is in two places, and nobody rides outside the restraint",
-        )
+        words = "nobody is in two places, and nobody rides outside the restraint"
+        yield _make.passed("actors", words, at=(0.0, plan.schedule.end_s))
 
 
 def _ways(plan: DayPlan) -> Iterator[Finding]:
@@ -106,24 +100,19 @@ def _ways(plan: DayPlan) -> Iterator[Finding]:
             continue
         slot = plan.schedule.slot(name)
         for walk in walks:
-            missing = isinstance(walk.route, NoRoute)
-            words = walk.route.reason if isinstance(walk.route, NoRoute) else (
-                f"{walk.route.length_m:.1f} m along {len(walk.route.rails)} handrails, widest gap "
-                f"{walk.route.widest_gap_m:.2f} m"
-            )
-            yield Finding(
-                check="schedule",
-                verdict=Verdict.FAIL if missing else Verdict.PASS,
-                subject=walk.worker,
-                other=name,
-                message=f"{walk.worker} from {walk.start} to {walk.goal}: {words}",
-                start_s=slot.start_s,
-                end_s=slot.end_s,
-                value=walk.route.needed_m if isinstance(walk.route, NoRoute) else walk.route.widest_gap_m,
-                limit=plan.day.rail_gap,
-                unit="m",
-                remedy="add a handrail or a tether there, or take another way in several steps" if missing else "",
-            )
+            way, during = f"{walk.worker} from {walk.start} to {walk.goal}", (slot.start_s, slot.end_s)
+            if isinstance(walk.route, NoRoute):
+                yield _make.failed(
+                    walk.worker, f"{way}: {walk.route.reason}",
+                    "add a handrail or a tether there, or take another way in several steps",
+                    other=name, at=during, value=walk.route.needed_m, limit=plan.day.rail_gap, unit="m",
+                )  # fmt: skip
+                continue
+            words = f"{up(walk.route.length_m, 'm', 1)} along {len(walk.route.rails)} handrails"
+            yield _make.passed(
+                walk.worker, f"{way}: {words}, widest gap {up(walk.route.widest_gap_m, 'm', 2)}",
+                other=name, at=during, value=walk.route.widest_gap_m, limit=plan.day.rail_gap, unit="m",
+            )  # fmt: skip
 
 
 def _stated(plan: DayPlan) -> Iterator[Finding]:
@@ -132,21 +121,19 @@ def _stated(plan: DayPlan) -> Iterator[Finding]:
         if step.takes is None or step.name not in plan.computed or step.name not in plan.schedule.tasks_done():
             continue
         needed_s, slot = plan.computed[step.name].likely_s, plan.schedule.slot(step.name)
-        if needed_s <= step.takes.likely + SAME_S:
+        takes = at_least(step.takes.likely, needed_s, "s")
+        if takes.kept:
             continue
-        yield Finding(
-            check="schedule", verdict=Verdict.FAIL, subject=step.name, other="takes",
-            message=f"{step.name} is to take {clock(step.takes.likely)}, but its motion takes {clock(needed_s)}",
-            start_s=slot.start_s, end_s=slot.end_s, value=step.takes.likely, limit=needed_s, unit="s",
-            remedy=f"state at least {clock(needed_s)} for {step.name}",
-        )
+        yield _make.judged(
+            takes, step.name, f"{step.name} is to take {takes.said}, but its motion takes {takes.asked}",
+            other="takes", at=(slot.start_s, slot.end_s),
+            remedy=f"state at least {up(needed_s, 's')} for {step.name}",
+        )  # fmt: skip
 
 
 def _left_out(plan: DayPlan) -> Iterator[Finding]:
     """Tell what there is no time for; steps as time permits may be left out, so this is no failure."""
     for dropped in plan.schedule.dropped:
         instead = f"; {dropped.fallback} is done instead" if dropped.fallback else ""
-        yield Finding(
-            check="schedule", verdict=Verdict.PASS, subject=dropped.name, other="left_out",
-            message=f"{dropped.name} is left out as time does not permit: {dropped.why}{instead}",
-        )
+        message = f"{dropped.name} is left out as time does not permit: {dropped.why}{instead}"
+        yield _make.passed(dropped.name, message, other="left_out")

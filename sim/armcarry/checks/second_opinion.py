@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from armcarry.clearance.second_opinion import BANDS_M, EngineAnswer, Opinion
 from armcarry.quantities import clock
-from armcarry.record.finding import Finding, Verdict
+from armcarry.record.figures import down, near, up
+from armcarry.record.finding import Finding
+from armcarry.record.maker import Maker
 from armcarry.record.record import Record
+
+_make = Maker("second_opinion")
 
 
 def check(record: Record) -> tuple[Finding, ...]:
@@ -27,74 +29,55 @@ def _stops(answer: EngineAnswer) -> tuple[Finding, ...]:
     longest = max(answer.stops, key=lambda stop: stop.theirs_m)
     loosest = max(answer.stops, key=lambda stop: stop.off)
     kept = (
-        f"keep what must be left, at least {worst.spare_m:.3f} m more"
+        f"keep what must be left, at least {down(worst.spare_m, 'm')} more"
         if worst.agrees
-        else f"leave {-worst.spare_m:.3f} m less than must be left"
+        else f"leave {up(-worst.spare_m, 'm')} less than must be left"
     )
-    return (
-        Finding(
-            "second_opinion",
-            Verdict.PASS if worst.agrees else Verdict.FAIL,
-            answer.engine,
-            f"{answer.engine} flies the {len(answer.stops)} longest and tightest run-outs with masses and brakes as "
-            f"limits of torque: they {kept}, between {worst.body_a} and {worst.body_b} when stopped at "
-            f"{clock(worst.time_s)} (looked at in steps). Its tip goes {longest.theirs_m:.3f} m to rest at most, ours "
-            f"{longest.ours_m:.3f} m then; {loosest.joint} is off ours by {np.degrees(loosest.off):.1f} deg when "
-            f"stopped at {clock(loosest.time_s)}, standing after {loosest.theirs_s:.1f} s, ours {loosest.ours_s:.1f} s",
-            other="late stop",
-            start_s=worst.time_s,
-            end_s=worst.time_s,
-            value=worst.spare_m,
-            limit=0.0,
-            unit="m",
-            remedy="" if worst.agrees else f"lead the carry farther from there, or slow it at {clock(worst.time_s)}",
-        ),
+    message = (
+        f"{answer.engine} flies the {len(answer.stops)} longest and tightest run-outs with masses and brakes as "
+        f"limits of torque: they {kept}, between {worst.body_a} and {worst.body_b} when stopped at "
+        f"{clock(worst.time_s)} (looked at in steps). Its tip goes {up(longest.theirs_m, 'm')} to rest at most, ours "
+        f"{near(longest.ours_m, 'm')} then; {loosest.joint} is off ours by {up(loosest.off, 'rad')} when stopped at "
+        f"{clock(loosest.time_s)}, standing after {near(loosest.theirs_s, 'seconds', 1)}, ours "
+        f"{near(loosest.ours_s, 'seconds', 1)}"
     )
+    if worst.agrees:
+        return (_make.passed(answer.engine, message, other="late stop", at=worst.time_s, value=worst.spare_m,
+                             limit=0.0, unit="m"),)  # fmt: skip
+    remedy = f"lead the carry farther from there, or slow it at {clock(worst.time_s)}"
+    return (_make.failed(answer.engine, message, remedy, other="late stop", at=worst.time_s, value=worst.spare_m,
+                         limit=0.0, unit="m"),)  # fmt: skip
 
 
 def _judge(answer: EngineAnswer) -> list[Finding]:
     band_mm = BANDS_M[answer.engine] * 1e3
     if not answer.present:
-        return [
-            Finding(
-                "second_opinion",
-                Verdict.NOT_ASSESSED,
-                answer.engine,
-                f"{answer.engine} is not installed here and was not asked",
-                remedy="install it where it has a wheel, or ask elsewhere",
-            )
-        ]
+        words = f"{answer.engine} is not installed here and was not asked"
+        return [_make.not_assessed(answer.engine, words, "install it where it has a wheel, or ask elsewhere")]
     apart = [opinion for opinion in answer.opinions if not opinion.agrees]
     if apart:
         return [_disagreement(opinion) for opinion in apart]
-    worst = max((opinion.off_m for opinion in answer.opinions), default=0.0)
-    return [
-        Finding(
-            "second_opinion",
-            Verdict.PASS if answer.opinions else Verdict.NOT_ASSESSED,
-            answer.engine,
-            f"{answer.engine} agrees on the {len(answer.opinions)} tightest pairs, at most {worst * 1e3:.4f} mm "
-            f"outside our bounds; {band_mm:g} mm is its own band",
-            value=worst,
-            limit=BANDS_M[answer.engine],
-            unit="m",
-        )
-    ]
+    if not answer.opinions:
+        words = f"{answer.engine} was asked about no pair: none comes within the report distance"
+        return [_make.not_assessed(answer.engine, words, "widen the rules' report_distance")]
+    worst = max(opinion.off_m for opinion in answer.opinions)
+    message = (
+        f"{answer.engine} agrees on the {len(answer.opinions)} tightest pairs, at most {up(worst, 'mm', 4)} outside "
+        f"our bounds; {band_mm:g} mm is its own band"
+    )
+    return [_make.passed(answer.engine, message, value=worst, limit=BANDS_M[answer.engine], unit="m")]
 
 
 def _disagreement(opinion: Opinion) -> Finding:
-    return Finding(
-        "second_opinion",
-        Verdict.FAIL,
+    return _make.failed(
         opinion.body_a,
-        f"{opinion.engine} puts {opinion.body_a} and {opinion.body_b} {opinion.theirs_m * 1e3:.3f} mm apart at "
-        f"{clock(opinion.time_s)}, we {opinion.lower_m * 1e3:.3f} to {opinion.upper_m * 1e3:.3f} mm; "
+        f"{opinion.engine} puts {opinion.body_a} and {opinion.body_b} {near(opinion.theirs_m, 'mm', 3)} apart at "
+        f"{clock(opinion.time_s)}, we {down(opinion.lower_m, 'mm', 3)} to {up(opinion.upper_m, 'mm', 3)}; "
         f"{BANDS_M[opinion.engine] * 1e3:g} mm is its own band",
+        "do not rely on this pair's clearance before the difference is explained",
         other=opinion.body_b,
-        start_s=opinion.time_s,
-        end_s=opinion.time_s,
+        at=opinion.time_s,
         value=opinion.off_m,
         limit=BANDS_M[opinion.engine],
         unit="m",
-        remedy="do not rely on this pair's clearance before the difference is explained",
     )

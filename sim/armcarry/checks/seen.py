@@ -8,10 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from armcarry.quantities import clock
-from armcarry.record.finding import ClearanceDetail, Finding, Verdict
+from armcarry.record.figures import at_least, down, near
+from armcarry.record.finding import ClearanceDetail, Finding
+from armcarry.record.maker import Maker
 from armcarry.record.record import MoveSpan, PairRow, Record
 from armcarry.seeing.gaps import CloseGap, Gaps, judged
 from armcarry.seeing.sight import Sightings, sightings
+
+_make = Maker("seen")
 
 
 @dataclass(frozen=True)
@@ -73,12 +77,8 @@ def check(record: Record) -> tuple[Finding, ...]:
     else, if closer than its requirement and that distance, must be seen. A granted relaxation stands as it is.
     """
     if not sightings(record).cameras:
-        return (
-            Finding(
-                "seen", Verdict.NOT_ASSESSED, "arm", "neither platform, arm nor crew has a camera",
-                remedy="name the cameras in the documents of platform, arm and crew",
-            ),
-        )
+        remedy = "name the cameras in the documents of platform, arm and crew"
+        return (_make.not_assessed("arm", "neither platform, arm nor crew has a camera", remedy),)
     extra = record.scene.loaded.rules.unseen_extra
     targets = [_target(record, target, extra) for target in sightings(record).targets]
     return (*targets, *(_gaps(record, extra) if extra > 0 else ()))
@@ -91,24 +91,19 @@ def _target(record: Record, target: str, extra_m: float) -> Finding:
     moves = [item for item in watched(record) if item.target == target]
     if not unseen:
         message = f"at every instant a camera sees {target}{_least(moves)}"
-        verdict, remedy, start, end = Verdict.PASS, "", 0.0, record.duration_s
-    else:
-        start, end = max(unseen, key=lambda item: item[1] - item[0])
-        move = record.move_at((start + end) / 2)
-        message = (
-            f"for {clock(dark)}{_in_parts(len(unseen))} no camera is proven to see {target}, longest from "
-            f"{clock(start)} to {clock(end)}{f' in {move.title}' if move else ''}"
-        )
-        if extra_m > 0:
-            verdict, remedy = Verdict.PASS, ""
-            message += f"; gaps that nobody sees must be {extra_m:g} m wider"
-        else:
-            verdict = Verdict.NOT_ASSESSED
-            message += "; the rules do not say what that asks for (unseen_extra)"
-            remedy = f"turn or add a camera that sees {target} from {clock(start)} to {clock(end)}"
-    return Finding(
-        "seen", verdict, target, message, start_s=start, end_s=end, value=dark, limit=None, unit="s", remedy=remedy
+        return _make.passed(target, message, at=(0.0, record.duration_s), value=dark, unit="s")
+    start, end = max(unseen, key=lambda item: item[1] - item[0])
+    move = record.move_at((start + end) / 2)
+    message = (
+        f"for {clock(dark)}{_in_parts(len(unseen))} no camera is proven to see {target}, longest from "
+        f"{clock(start)} to {clock(end)}{f' in {move.title}' if move else ''}"
     )
+    if extra_m > 0:
+        message += f"; gaps that nobody sees must be {extra_m:g} m wider"
+        return _make.passed(target, message, at=(start, end), value=dark, unit="s")
+    message += "; the rules do not say what that asks for (unseen_extra)"
+    remedy = f"turn or add a camera that sees {target} from {clock(start)} to {clock(end)}"
+    return _make.not_assessed(target, message, remedy, at=(start, end), value=dark, unit="s")
 
 
 def _in_parts(count: int) -> str:
@@ -123,11 +118,10 @@ def _least(moves: list[Watched]) -> str:
     worst = min(moves, key=lambda item: item.pair_share * float(np.sin(item.crossing_rad)))
     if not worst.pair:
         return f"; in {worst.move.title} never two at once"
-    angle = np.degrees(worst.crossing_rad)
-    share = "" if worst.pair_share > 0.99 else f" in {worst.pair_share:.0%} of it"
+    share = "" if worst.pair_share > 0.99 else f" in {near(worst.pair_share, '%')} of it"
     return (
         f"; the best pair fixes it least well in {worst.move.title}: {worst.pair[0]} with {worst.pair[1]}, lines "
-        f"crossing at {angle:.0f} deg or more{share}"
+        f"crossing at {down(worst.crossing_rad, 'rad', 0)} or more{share}"
     )
 
 
@@ -146,7 +140,7 @@ def _gaps(record: Record, extra_m: float) -> list[Finding]:
         )
     else:
         words = f"every gap is at least {extra_m:g} m wider than required, so none needs to be seen"
-    return [Finding("seen", Verdict.PASS, "gaps", words, limit=extra_m, unit="m")]
+    return [_make.passed("gaps", words, limit=extra_m, unit="m")]
 
 
 def _watchers(found: Sequence[CloseGap], gaps: Gaps) -> str:
@@ -173,18 +167,16 @@ def _blind(gap: CloseGap, gaps: Gaps, extra_m: float) -> Finding:
         if idle
         else f"turn or add a camera that sees between {row.body_a} and {row.body_b} at {clock(when)}"
     )
-    return Finding(
-        check="seen",
-        verdict=Verdict.FAIL,
-        subject=row.body_a,
+    wide = at_least(lower, required, "m")
+    return _make.failed(
+        row.body_a,
+        f"{_pair(row)} come within {wide.said} at {clock(when)} where no camera sees the gap, for {clock(lasting)} in "
+        f"all; {near(required - extra_m, 'm')} is required and {extra_m:g} m more where nobody sees",
+        f"keep {wide.short} more apart there, or {camera}",
         other=row.body_b,
-        message=f"{_pair(row)} come within {lower:.3f} m at {clock(when)} where no camera sees the gap, for "
-        f"{clock(lasting)} in all; {required - extra_m:.3f} m is required and {extra_m:g} m more where nobody sees",
-        start_s=float(gap.start_s[dark[0]]),
-        end_s=float(gap.end_s[dark[-1]]),
+        at=(float(gap.start_s[dark[0]]), float(gap.end_s[dark[-1]])),
         value=lower,
         limit=required,
         unit="m",
-        remedy=f"keep {required - lower:.2f} m more apart there, or {camera}",
         clearance=ClearanceDetail(lower, row.upper_m, required, when, row.point_a, row.point_b),
     )

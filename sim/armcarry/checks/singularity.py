@@ -6,12 +6,15 @@ import numpy as np
 
 from armcarry.motion.chain import Chain
 from armcarry.motion.jacobian import smallest_singular_value
-from armcarry.record.finding import Finding, Verdict
+from armcarry.record.figures import at_least
+from armcarry.record.finding import Finding
+from armcarry.record.maker import Maker
 from armcarry.record.record import MoveSpan, Record
 from armcarry.scene.tree import WORLD
 
 #: instants looked at in one move, then again around the least of them
 SAMPLES = 200
+_make = Maker("singularity")
 
 
 def check(record: Record) -> tuple[Finding, ...]:
@@ -27,25 +30,19 @@ def check(record: Record) -> tuple[Finding, ...]:
             if best is None or value < best[0]:
                 best = (value, when, move)
     if best is None:
-        return (
-            Finding("singularity", Verdict.NOT_ASSESSED, "arm", "the arm does not move in this run"),
-        )
+        words = "the arm does not move in this run"
+        return (_make.not_assessed("arm", words, "rehearse a script in which the arm moves"),)
     value, when, move = best
-    limit = record.scene.loaded.rules.margins.smallest_singular_value
-    passed = value >= limit
+    found = at_least(value, record.scene.loaded.rules.margins.smallest_singular_value, "")
     length = record.scene.loaded.arm.document.characteristic_length
     return (
-        Finding(
-            check="singularity",
-            verdict=Verdict.PASS if passed else Verdict.FAIL,
-            subject="arm",
-            message=f"the smallest singular value is {value:.4f} in {move.title} (characteristic length {length:g} m, "
-            f"sampled); {limit:g} is required",
-            start_s=when,
-            end_s=when,
-            value=value,
-            limit=limit,
-            remedy="" if passed else "start from another branch of the arm, or pin a joint so that it stretches less",
+        _make.judged(
+            found,
+            "arm",
+            f"the smallest singular value is {found.said} in {move.title} (characteristic length {length:g} m, "
+            f"sampled); {found.asked} is required",
+            at=when,
+            remedy="start from another branch of the arm, or pin a joint so that it stretches less",
         ),
     )
 

@@ -9,12 +9,14 @@ import numpy as np
 from armcarry.clearance import ClearanceCurve, clearance_curve
 from armcarry.proving.curves import CELLS
 from armcarry.quantities import clock
-from armcarry.record.finding import Finding, Verdict
+from armcarry.record.figures import at_most, rate_share
+from armcarry.record.finding import Finding
+from armcarry.record.maker import Maker
 from armcarry.record.record import Phase, Record
 from armcarry.scene.limits import joint_rates
 from armcarry.timeline.near import near_pairs
 
-_ROUNDING = 1e-6
+_make = Maker("slowing")
 
 
 def check(record: Record) -> tuple[Finding, ...]:
@@ -26,7 +28,7 @@ def check(record: Record) -> tuple[Finding, ...]:
     within = record.scene.loaded.rules.slow_within
     curves = _curves(record)
     if not curves:
-        return (Finding("slowing", Verdict.PASS, "arm", "there is no structure that the arm could come near"),)
+        return (_make.passed("arm", "there is no structure that the arm could come near"),)
     worst = (0.0, 0.0, "")
     near_s = 0.0
     for move in record.moves:
@@ -42,26 +44,15 @@ def check(record: Record) -> tuple[Finding, ...]:
             if shares[k] > worst[0]:
                 worst = (float(shares[k]), start, record.scene.arm_joints[k])
     share, when, joint = worst
-    passed = share <= 1.0 + _ROUNDING
+    found = at_most(share, 1.0, "%")
     message = (
         f"within {within:g} m of structure for at least {clock(near_s)}; the fastest joint there is {joint} with "
-        f"{share:.0%} of its reduced rate"
+        f"{found.said} of its reduced rate"
         if joint
         else f"the arm does not move within {within:g} m of structure"
     )
-    return (
-        Finding(
-            check="slowing",
-            verdict=Verdict.PASS if passed else Verdict.FAIL,
-            subject=joint or "arm",
-            message=message,
-            start_s=when,
-            end_s=when,
-            value=share,
-            limit=1.0,
-            remedy="" if passed else f"slow the move at {clock(when)} to {1 / share:.0%} of its rate",
-        ),
-    )
+    remedy = "" if found.kept else f"slow the move at {clock(when)} to {rate_share(1 / share)} of its rate"
+    return (_make.judged(found, joint or "arm", message, at=when, remedy=remedy),)
 
 
 def _curves(record: Record) -> list[ClearanceCurve]:

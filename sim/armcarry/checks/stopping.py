@@ -8,8 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from armcarry.clearance.many import Arcs, free_until
-from armcarry.quantities import clock, rounded_down
-from armcarry.record.finding import ClearanceDetail, Finding, Verdict
+from armcarry.quantities import clock
+from armcarry.record.figures import at_least, near, up
+from armcarry.record.finding import ClearanceDetail, Finding
+from armcarry.record.maker import Maker
 from armcarry.record.record import Record
 from armcarry.whatif.cells import ENOUGH_M, states
 from armcarry.whatif.late_stop import Braked, RunOuts, braking_arcs, run_outs
@@ -17,6 +19,7 @@ from armcarry.whatif.witness import Witness, witness
 
 #: this long before the end of a cell its motion is still that of the cell, s
 _JUST_S = 1e-6
+_make = Maker("stopping")
 
 
 def check(record: Record) -> tuple[Finding, ...]:
@@ -85,21 +88,20 @@ def _failure(record: Record, found: RunOuts, short: _Short) -> Finding:
     left = float(window.left_m[pair])
     time = float(part.leaves.start_s[leaf] + part.leaves.end_s[leaf]) / 2
     k = int(np.argmin(np.abs(found.time_s - time)))
-    how = "touch" if seen.distance_m <= 0 else f"come within {lower:.3f} m of each other"
-    return Finding(
-        check="stopping",
-        verdict=Verdict.FAIL,
-        subject=a,
+    apart = at_least(lower, left, "m")
+    how = "touch" if seen.distance_m <= 0 else f"come within {apart.said} of each other"
+    # proven of all stops of the stretch, of which the finding tells the worst: the verdict is the cells'
+    return _make.failed(
+        a,
+        f"told to stop around {clock(time)}, the arm runs out {up(found.runout_m[k], 'm')} at the tip in "
+        f"{near(found.runout_s[k], 'seconds', 1)} and {a} and {b} {how}; {apart.asked} must be left. The same holds "
+        f"for stops between {clock(start)} and {clock(end)}",
+        _remedy(record, time, _slower_share(short)),
         other=b,
-        message=f"told to stop around {clock(time)}, the arm runs out {found.runout_m[k]:.3f} m at the tip in "
-        f"{found.runout_s[k]:.1f} s and {a} and {b} {how}; {left:.3f} m must be left. The same holds for stops "
-        f"between {clock(start)} and {clock(end)}",
-        start_s=start,
-        end_s=end,
+        at=(start, end),
         value=lower,
         limit=left,
         unit="m",
-        remedy=_remedy(record, time, _slower_share(short)),
         clearance=ClearanceDetail(lower, seen.distance_m, left, time, seen.point_a, seen.point_b),
     )
 
@@ -137,31 +139,27 @@ def _pass(record: Record, found: RunOuts) -> Finding:
     worst = int(np.argmax(found.runout_m)) if len(found.runout_m) else 0
     arm = record.scene.loaded.arm.document
     words = (
-        f"told to stop at any instant, the arm runs out {found.runout_m[worst]:.3f} m at the tip at most (at "
-        f"{clock(float(found.time_s[worst]))}) and stands within {found.runout_s.max():.1f} s, "
+        f"told to stop at any instant, the arm runs out {up(found.runout_m[worst], 'm')} at the tip at most (at "
+        f"{clock(float(found.time_s[worst]))}) and stands within {up(found.runout_s.max(), 'seconds', 1)}, "
         f"{arm.reaction_time:g} s of it reaction"
     )
     tight = [(float(p.leaves.lower_m[k]), p, k) for p in found.parts if (k := _tightest(p)) is not None]
     if not tight:
-        return Finding("stopping", Verdict.PASS, "arm", f"{words}; nothing comes nearer than {found.most_m:g} m")
+        return _make.passed("arm", f"{words}; nothing comes nearer than {found.most_m:g} m")
     _, part, leaf = min(tight, key=lambda item: item[0])
     pair = int(part.leaves.pair[leaf])
     seen, lower = _look(part, leaf)
     a, b = part.window.side.names(pair)
     left = float(part.window.left_m[pair])
     time = float(part.leaves.start_s[leaf] + part.leaves.end_s[leaf]) / 2
-    return Finding(
-        check="stopping",
-        verdict=Verdict.PASS,
-        subject=a,
+    apart = at_least(lower, left, "m")
+    return _make.judged(
+        apart,
+        a,
+        f"{words}; tightest {a} to {b}, at least {apart.said} left over every run-out around {clock(time)}, "
+        f"{apart.asked} must be",
         other=b,
-        message=f"{words}; tightest {a} to {b}, at least {rounded_down(lower):.3f} m left over every run-out "
-        f"around {clock(time)}, {left:.3f} m must be",
-        start_s=time,
-        end_s=time,
-        value=lower,
-        limit=left,
-        unit="m",
+        at=time,
         clearance=ClearanceDetail(lower, seen.distance_m, left, time, seen.point_a, seen.point_b),
     )
 

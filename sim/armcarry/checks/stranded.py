@@ -8,12 +8,15 @@ import numpy as np
 
 from armcarry.geometry.poses import Array
 from armcarry.quantities import clock
-from armcarry.record.finding import Finding, Verdict
+from armcarry.record.figures import at_most, up
+from armcarry.record.finding import Finding
+from armcarry.record.maker import Maker
 from armcarry.record.record import Record
 from armcarry.whatif.stranding import Stranding, strandings
 
 #: gaps below this are none, m
 _NOTHING_M = 1e-6
+_make = Maker("stranded")
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,44 +59,35 @@ def check(record: Record) -> tuple[Finding, ...]:
 def _nowhere_to_go(record: Record, crew: str) -> Finding:
     platform = record.scene.loaded.platform.document
     missing = "hatch (airlock)" if platform.airlock is None else "handrails that stand still"
-    return Finding(
-        "stranded",
-        Verdict.NOT_ASSESSED,
+    return _make.not_assessed(
         crew,
         f"the platform has no {missing}, so how {crew} would get home is not known",
+        "name the airlock and the handrails in the platform's document",
         other="airlock",
-        remedy="name the airlock and the handrails in the platform's document",
     )
 
 
 def _return(record: Record, item: Stranding) -> Finding:
-    allowed = record.scene.loaded.rules.safe_return
     k = int(np.argmax(item.way_m))
-    most = item.most_way_m / item.speed_m_s
-    passed = most <= allowed
+    home = at_most(item.most_way_m / item.speed_m_s, record.scene.loaded.rules.safe_return, "s")
     when = float(item.time_s[k])
-    return Finding(
-        check="stranded",
-        verdict=Verdict.PASS if passed else Verdict.FAIL,
-        subject=item.crew,
-        other="airlock",
-        message=f"stranded at {clock(when)}, the worst moment, {item.crew} goes {item.way_m[k]:.1f} m by "
+    return _make.judged(
+        home,
+        item.crew,
+        f"stranded at {clock(when)}, the worst moment, {item.crew} goes {up(item.way_m[k], 'm', 1)} by "
         f"{_words(item.ways[k])} to the hatch, {clock(float(item.return_time_s[k]))} at {item.speed_m_s:g} m/s; "
-        f"at no instant aboard more than {clock(most)}, {clock(allowed)} allowed",
-        start_s=when,
-        end_s=when,
-        value=most,
-        limit=allowed,
-        unit="s",
-        remedy="" if passed else _shorter(item, allowed),
+        f"at no instant aboard more than {home.said}, {home.asked} allowed",
+        other="airlock",
+        at=when,
+        remedy="" if home.kept else _shorter(item, home.limit),
     )
 
 
 def _shorter(item: Stranding, allowed_s: float) -> str:
     late = item.time_s[item.return_time_s > allowed_s]
     stretch = f" from {clock(float(late[0]))} to {clock(float(late[-1]))}" if len(late) else ""
-    over = item.most_way_m - allowed_s * item.speed_m_s
-    return f"lead the carry{stretch} over handrails {over:.1f} m nearer to the hatch, or add handrails that shorten it"
+    over = up(item.most_way_m - allowed_s * item.speed_m_s, "m", 1)
+    return f"lead the carry{stretch} over handrails {over} nearer to the hatch, or add handrails that shorten it"
 
 
 def _gap(record: Record, item: Stranding) -> Finding:
@@ -102,38 +96,25 @@ def _gap(record: Record, item: Stranding) -> Finding:
     k = int(np.argmax(gaps))
     when, most = float(item.time_s[k]), max(item.most_gap_m, float(item.rail_gap_m.max()))
     if most <= _NOTHING_M:
-        verdict, message = Verdict.PASS, f"a handrail is in reach of the gloves of {item.crew} at every instant aboard"
-    else:
-        verdict = Verdict.NOT_ASSESSED
-        message = f"{_open(item, k)}; a tether or a second worker must bridge it"
-        if bridged is None:
-            message += ", and the rules do not say how wide a gap that may be (tether_reach)"
-        else:
-            verdict = Verdict.PASS if most <= bridged else Verdict.FAIL
-            message += f", {bridged:g} m at most"
-    return Finding(
-        check="stranded",
-        verdict=verdict,
-        subject=item.crew,
-        other="handrail",
-        message=message,
-        start_s=when,
-        end_s=when,
-        value=most,
-        limit=bridged,
-        unit="m",
-        remedy="" if verdict is Verdict.PASS else _nearer(item, k, bridged),
-    )
+        message = f"a handrail is in reach of the gloves of {item.crew} at every instant aboard"
+        return _make.passed(item.crew, message, other="handrail", at=when, value=most, limit=bridged, unit="m")
+    message, remedy = f"{_open(item, k)}; a tether or a second worker must bridge it", _nearer(item, k, bridged)
+    if bridged is None:
+        message += ", and the rules do not say how wide a gap that may be (tether_reach)"
+        return _make.not_assessed(item.crew, message, remedy, other="handrail", at=when, value=most, unit="m")
+    gap = at_most(most, bridged, "m", 2)
+    return _make.judged(gap, item.crew, f"{message}, {gap.asked} at most", other="handrail", at=when, remedy=remedy)
 
 
 def _open(item: Stranding, k: int) -> str:
     """Say where the widest gap is and for how long one is open."""
     if item.rail_gap_m[k] > item.gap_m[k]:
-        return f"on the way home from {item.rail[k]} handrails are {item.rail_gap_m[k]:.2f} m apart"
+        return f"on the way home from {item.rail[k]} handrails are {up(item.rail_gap_m[k], 'm', 2)} apart"
+    most = up(item.most_gap_m, "m", 2)
     lasting = float(np.sum(np.diff(item.time_s)[(item.gap_m[:-1] > _NOTHING_M) & (item.gap_m[1:] > _NOTHING_M)]))
     return (
         f"for {clock(lasting)} no handrail is in reach of {item.crew}; at {clock(float(item.time_s[k]))} the nearest, "
-        f"{item.rail[k]}, is {item.gap_m[k]:.2f} m from the gloves (never more than {item.most_gap_m:.2f} m)"
+        f"{item.rail[k]}, is {up(item.gap_m[k], 'm', 2)} from the gloves (never more than {most})"
     )
 
 
@@ -143,7 +124,7 @@ def _nearer(item: Stranding, k: int, bridged_m: float | None) -> str:
     within = "" if bridged_m is None else f" within {bridged_m:g} m of it"
     return (
         f"lead the carry nearer to {item.rail[k]}{within}, have a second worker wait there, or give the rider a tether "
-        f"of {item.most_gap_m:.1f} m to it"
+        f"of {up(item.most_gap_m, 'm', 1)} to it"
     )
 
 

@@ -5,12 +5,15 @@ from __future__ import annotations
 from armcarry.files.documents.arm import LoadName
 from armcarry.motion.chain import Chain
 from armcarry.motion.speed import tip_speed_maximum
-from armcarry.record.finding import Finding, Verdict
+from armcarry.record.figures import at_most, rate_share
+from armcarry.record.finding import Finding
+from armcarry.record.maker import Maker
 from armcarry.record.record import MoveSpan, Record
 from armcarry.scene.tree import WORLD
 
 #: width of the proven band of the largest speed
 BAND_M_S = 1e-4
+_make = Maker("tip_speed")
 
 
 def check(record: Record) -> tuple[Finding, ...]:
@@ -35,19 +38,14 @@ def check(record: Record) -> tuple[Finding, ...]:
 
 def _finding(load: str, rider: bool, entry: tuple[float, float, float, float, MoveSpan]) -> Finding:
     _, upper, allowed, when, move = entry
-    passed = upper <= allowed + BAND_M_S
+    speed = at_most(upper, allowed, "m/s", slack=BAND_M_S)
     who = " with a rider aboard" if rider else ""
-    return Finding(
-        check="tip_speed",
-        verdict=Verdict.PASS if passed else Verdict.FAIL,
-        subject="arm",
+    return _make.judged(
+        speed,
+        "arm",
+        f"with load '{load}'{who} the tip moves at {speed.said} at most (to {BAND_M_S * 1e3:g} mm/s, at every "
+        f"instant), in {move.title}; {speed.asked} is allowed",
         other=load,
-        message=f"with load '{load}'{who} the tip moves at {upper:.4f} m/s at most (to {BAND_M_S * 1e3:g} mm/s, "
-        f"at every instant), in {move.title}; {allowed:.4f} m/s is allowed",
-        start_s=when,
-        end_s=when,
-        value=upper,
-        limit=allowed,
-        unit="m/s",
-        remedy="" if passed else f"slow {move.title} to {allowed / upper:.0%} of its rate",
+        at=when,
+        remedy="" if speed.kept else f"slow {move.title} to {rate_share(allowed / upper)} of its rate",
     )

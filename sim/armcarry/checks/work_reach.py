@@ -6,12 +6,16 @@ from dataclasses import dataclass
 
 from armcarry.files.documents.platform import Worksite
 from armcarry.quantities import clock
-from armcarry.record.finding import Finding, Verdict
+from armcarry.record.figures import at_least
+from armcarry.record.finding import Finding
+from armcarry.record.maker import Maker
 from armcarry.record.record import Record
 from armcarry.record.stops import Stop, stops
 from armcarry.scene.assumed import is_assumed
 from armcarry.scene.build import PLATFORM
 from armcarry.scene.reach import CrewFrames, hand_margins, sight_margin_m
+
+_make = Maker("work_reach")
 
 
 @dataclass(frozen=True)
@@ -67,38 +71,32 @@ def _margin(record: Record, crew: str, frame: str, site: Worksite, time_s: float
 
 
 def _finding(record: Record, stop: Stop, crew: str, site: Worksite, name: str, best: _Margin) -> Finding:
-    passed = best.least_m >= 0
+    found = at_least(best.least_m, 0.0, "m")
     member = record.scene.loaded.crew[crew]
     assumed = is_assumed(record.scene.loaded, member.path, f"sizes.{member.size_name}.reach")
     note = "; the suited reach is an assumption" if assumed else ""
-    reach = f"{abs(best.hand_m):.3f} m {'inside' if best.hand_m >= 0 else 'outside'} {site.hands}-hand reach"
-    sight = f"{abs(best.sight_m):.3f} m {'inside' if best.sight_m >= 0 else 'outside'} the visor's view"
-    return Finding(
-        check="work_reach",
-        verdict=Verdict.PASS if passed else Verdict.FAIL,
-        subject=crew,
+    return _make.judged(
+        found,
+        crew,
+        f"{name} of {stop.worksite} is {_side(best.hand_m)} {site.hands}-hand reach of {crew} ({member.size_name}) and "
+        f"{_side(best.sight_m)} the visor's view at {clock(best.time_s)}, the best instant of the stop{note}",
         other=name,
-        message=f"{name} of {stop.worksite} is {reach} of {crew} ({member.size_name}) and {sight} at "
-        f"{clock(best.time_s)}, the best instant of the stop{note}",
-        start_s=stop.start_s,
-        end_s=stop.end_s,
-        value=best.least_m,
-        limit=0.0,
-        unit="m",
-        remedy=""
-        if passed
-        else f"search the restraint settings and postures for {stop.worksite}, or stand nearer to {name}",
+        at=(stop.start_s, stop.end_s),
+        remedy=f"search the restraint settings and postures for {stop.worksite}, or stand nearer to {name}",
     )
 
 
+def _side(margin_m: float) -> str:
+    """Say how far inside or outside something is, never farther inside nor less outside than it is."""
+    inside = at_least(margin_m, 0.0, "m")
+    return f"{inside.said} inside" if inside.kept else f"{inside.short} outside"
+
+
 def _nothing_to_reach(stop: Stop, crew: str) -> Finding:
-    return Finding(
-        "work_reach",
-        Verdict.NOT_ASSESSED,
+    return _make.not_assessed(
         crew,
         f"{stop.worksite} has no work points, so what {crew} reaches there is not judged",
+        f"name the work points of {stop.worksite} in the platform's document",
         other=stop.worksite,
-        start_s=stop.start_s,
-        end_s=stop.end_s,
-        remedy=f"name the work points of {stop.worksite} in the platform's document",
+        at=(stop.start_s, stop.end_s),
     )

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from armcarry.errors import FrameError, InputError
+from armcarry.quantities import clock
 from armcarry.timeline.network import build
 from armcarry.timeline.slots import SAME_S, Dropped, LimitUse, Schedule, Slot
 from armcarry.timeline.task import Duration, Limit, Point, Task
@@ -172,7 +174,8 @@ class _Trial:
                 return f"{task.name} cannot begin in time"
         for use in result.limits:
             if use.margin_s < -SAME_S:
-                return f"{use.limit.name} is exceeded by {-use.margin_s / 60.0:.1f} min without this"
+                over_s = math.ceil(-use.margin_s * 10.0) / 10.0  # never told as nothing
+                return f"{use.limit.name} is exceeded by {clock(over_s)} without this"
         return None
 
     def overrun_s(self, result: Schedule) -> float:

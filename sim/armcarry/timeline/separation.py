@@ -46,10 +46,10 @@ class Separation:
             + self.intrusion_m + self.worker_error_m + self.machine_error_m
         )
 
-    def explain(self) -> str:
-        """Write the sum out with its source."""
+    def explain(self, digits: int = 3) -> str:
+        """Write the sum out with its source; ``digits`` behind the point of the sum itself."""
         return (
-            f"{self.total_m:.3f} m = worker {self.worker_m:.3f} + reaction {self.reaction_m:.3f} "
+            f"{self.total_m:.{digits}f} m = worker {self.worker_m:.3f} + reaction {self.reaction_m:.3f} "
             f"+ stopping {self.stopping_m:.3f} + intrusion {self.intrusion_m:.3f} "
             f"+ worker's position {self.worker_error_m:.3f} + arm's position {self.machine_error_m:.3f} ({SOURCE})"
         )

@@ -318,7 +318,7 @@ def test_briefing_fills_the_screen_with_large_captions(window):
     assert (window.width(), window.height()) == (room.width(), room.height())
     assert parts.caption.text() == "Round the yard to bay 6"
     assert parts.caption.fontMetrics().height() > 0.045 * room.height()
-    assert "1:40.0" in parts.figures.text() and "m required" in parts.figures.text()
+    assert "0:01:40.0" in parts.figures.text() and "m required" in parts.figures.text()
     hidden = (parts.side, parts.plots, parts.timeline, parts.controls, parts.header)
     assert not any(part.isVisible() for part in hidden) and parts.caution.isVisible()
     assert window.view.height() > 0.7 * room.height() and not cut(window)
