@@ -40,7 +40,7 @@ def test_a_failure_gets_as_many_digits_as_tell_it_from_its_limit():
     found = at_least(math.radians(10.0) - 1e-6, math.radians(10.0), "rad")
     assert (found.verdict, found.said, found.asked) == (Verdict.FAIL, "9.9999 deg", "10.0000 deg")
     late = at_most(3600.02, 3600.0 - 0.01, "s")
-    assert (late.said, late.asked, late.short) == ("1:00:00.1", "1:00:00.0", "0:00:00.1")
+    assert (late.said, late.asked, late.short) == ("1:00:00.02", "0:59:59.99", "0:00:00.1")
 
 
 def test_exactly_the_limit_and_less_than_files_can_state_beside_it_is_kept():

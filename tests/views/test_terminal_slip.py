@@ -35,7 +35,7 @@ class Plan:
 def test_a_slip_is_told_with_what_is_left_out():
     lines = slip_lines(Plan({"work": 600.0}))
     assert lines[0] == "The day ends 0:00:00.0 later, at 0:50:00.0."
-    assert lines[1] == "Left out now: snaps (cut_off is exceeded by 10.0 min without this); lace is done instead."
+    assert lines[1] == "Left out now: snaps (cut_off is exceeded by 0:10:00.0 without this); lace is done instead."
     assert lines[2] == "Done now: lace."
 
 
