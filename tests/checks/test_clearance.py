@@ -59,7 +59,9 @@ def test_what_is_not_proven_fails_though_the_bodies_may_be_far_enough(judged):
     (finding,) = judged(row(lower_m=0.2995, upper_m=0.3004))
     assert finding.verdict is Verdict.FAIL
     # to three digits both would be 0.300 m
-    assert finding.message == "arm/boom and platform/post come within 0.2995 m at 0:01:01.5; 0.3000 m is required (rule)"
+    assert finding.message == (
+        "arm/boom and platform/post come within 0.2995 m at 0:01:01.5; 0.3000 m is required (rule)"
+    )
     assert (finding.value, finding.limit) == (0.2995, 0.3)
     assert finding.remedy.startswith("lead the carry farther from platform/post")
 

@@ -34,7 +34,7 @@ def test_the_words_of_taking_and_of_leaving(judged):
         "allowed"
     )
     assert taken.remedy == "end the move before it with a line to ev1/hands"
-    assert left.message.startswith("load is left at platform/rack with 10 mm and 1.1 deg between")
+    assert left.message.startswith("load is left at platform/rack with 10 mm and 1.2 deg between")
     assert (left.value, left.limit, left.unit, left.remedy) == (0.01, 0.05, "m", "")
 
 

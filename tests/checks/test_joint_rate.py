@@ -51,10 +51,10 @@ def test_the_joint_nearest_its_limit_is_told_first_and_every_joint_once(judged):
 def test_a_failure_says_by_how_much_where_and_what_would_do(judged):
     found = _of(judged({"arm/j2": [5 * DEG]}), "arm/j2")
     assert found.message == (
-        "arm/j2 has its largest share of what is allowed (125%) in swing: rate 5.000 deg/s of 4.000 deg/s with load "
+        "arm/j2 has its largest share of what is allowed (125 %) in swing: rate 5.000 deg/s of 4.000 deg/s with load "
         "'rider'"
     )
-    assert found.remedy == "slow swing to 80% of its rate"
+    assert found.remedy == "slow swing to 80 % of its rate"
     assert (found.start_s, found.end_s) == (0.0, 10.0)
     assert _of(judged({"arm/j2": [3 * DEG]}), "arm/j2").remedy == ""
 
@@ -72,8 +72,8 @@ def test_each_move_is_judged_by_its_own_load_and_the_worst_is_told(rider_scene, 
     )
     findings = joint_rate.check(moving_record(scene, {"arm/j2": [2 * DEG]}, moves=moves))
     found = _of(findings, "arm/j2")
-    assert "(200%) in second" in found.message
-    assert (found.start_s, found.end_s, found.remedy) == (4.0, 10.0, "slow second to 50% of its rate")
+    assert "(200 %) in second" in found.message
+    assert (found.start_s, found.end_s, found.remedy) == (4.0, 10.0, "slow second to 50 % of its rate")
     alone = joint_rate.check(moving_record(scene, {"arm/j2": [2 * DEG]}, moves=moves[:1]))
     assert _of(alone, "arm/j2").limit == pytest.approx(3 * DEG)
 

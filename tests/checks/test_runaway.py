@@ -101,13 +101,14 @@ def test_the_longest_safe_detection_is_that_of_the_excursion(standing, limit_bea
     assert found.message.startswith(
         f"detection within {int(found.value * 100) / 100:.2f} s would be quick enough everywhere; arm/j1 + "
     )
-    assert found.message.endswith("sets that; the arm takes 0.2 s")
+    assert found.message.endswith("sets that; the arm takes 0.20 s")
 
 
 def test_a_slow_detection_fails_with_the_time_that_would_do(standing, limit_bearing):
     slow = {"runaway_rate": {"default": "5 deg/s"}, "detection_time": "1 s"}
     stretch, detection = runaway.check(standing(limit_bearing, arm=slow))
-    assert stretch.message.startswith("do not dwell between 0:00.0 and 0:10.0: arm/j1 + running away at 5.000 deg/s")
+    told = "do not dwell between 0:00:00.0 and 0:00:10.0: arm/j1 + running away at 5.000 deg/s"
+    assert stretch.message.startswith(told)
     assert (stretch.start_s, stretch.end_s) == (0.0, 10.0)
     assert detection.verdict is Verdict.FAIL
     assert DETECTION_S - 0.04 <= detection.value <= DETECTION_S + 0.01
@@ -150,7 +151,7 @@ def test_every_fault_that_does_so_is_named_once(standing):
 def test_far_from_everything_nothing_limits_the_detection(standing):
     found, detection = runaway.check(standing(2.0))
     assert detection.message == (
-        "detection within 3 s, the longest looked at, would be quick enough everywhere; the arm takes 0.2 s"
+        "detection within 3 s, the longest looked at, would be quick enough everywhere; the arm takes 0.20 s"
     )
     assert (found.verdict, detection.verdict, detection.start_s) == (Verdict.PASS, Verdict.PASS, 0.0)
 

@@ -8,6 +8,7 @@ from armcarry.checks import schedule
 from armcarry.geometry import poses
 from armcarry.geometry.model import Body
 from armcarry.geometry.shapes import Sphere
+from armcarry.quantities import rounded_down
 from armcarry.record.finding import Verdict
 from armcarry.record.record import MoveSpan
 
@@ -41,8 +42,8 @@ def test_nothing_is_said_without_a_day(rider_scene, moving_record):
 
 
 @pytest.mark.parametrize(("cut_off", "verdict", "words"), [
-    ("20 min", Verdict.PASS, "0:00.0 before"), ("19.99 min", Verdict.FAIL, "0:00.6 after"),
-    ("25 min", Verdict.PASS, "5:00.0 before"),
+    ("20 min", Verdict.PASS, "0:00:00.0 before"), ("19.99 min", Verdict.FAIL, "0:00:00.6 after"),
+    ("25 min", Verdict.PASS, "0:05:00.0 before"),
 ])  # fmt: skip
 def test_the_likely_end_is_judged_against_the_cut_off(judged, cut_off, verdict, words):
     (found,) = _about(judged([_note("work", "12 min"), _note("more", "8 min")], cut_off=cut_off), "cut_off")
@@ -64,7 +65,7 @@ def test_what_runs_out_is_judged_by_its_own_limit(judged):
     air = {"air_tank": {"lasts": "15 min", "keep": "5 min", "actors": ["ev2"]}}
     (found,) = _about(judged([_note("work", "11 min")], consumables=air), "air_tank")
     assert found.verdict is Verdict.FAIL
-    assert found.message.endswith("the last step, work, ends 1:00.0 after air tank")
+    assert found.message.endswith("the last step, work, ends 0:01:00.0 after air tank")
     assert found.limit == 600.0
 
 
@@ -75,10 +76,10 @@ def test_the_chance_is_judged_against_the_confidence_asked_for(judged, confidenc
     assert found.verdict is verdict
     assert found.value == pytest.approx(0.5, abs=0.02)
     assert found.limit == confidence
-    share = f"{found.value:.1%} of 20000 sampled days end by 10:00.0, the cut off, {confidence:.0%} are asked for; "
-    assert found.message.startswith(share)
-    assert "; the critical path alone gives 50.0%; " in found.message
-    assert f"; {confidence:.0%} of days end by {'9:' if confidence < 0.5 else '1'}" in found.message
+    share = f"{rounded_down(found.value * 100, 1):.1f} % of 20000 sampled days end by 0:10:00.0, the cut off, "
+    assert found.message.startswith(f"{share}{confidence * 100:.0f} % are asked for; ")
+    assert "; the critical path alone gives 50.0 %; " in found.message
+    assert f"; {confidence * 100:.0f} % of days end by 0:{'09:' if confidence < 0.5 else '1'}" in found.message
     assert found.remedy == (
         "" if verdict is Verdict.PASS
         else "practise or shorten the least certain steps of the critical path: work"
@@ -149,8 +150,8 @@ def test_a_carry_must_fit_into_the_time_stated_for_it(judged, takes, told):
     assert len(findings) == told
     for found in findings:
         assert found.verdict is Verdict.FAIL
-        assert found.message == "ride is to take 0:09.9, but its motion takes 0:10.0"
-        assert (found.value, found.limit, found.remedy) == (9.9, 10.0, "state at least 0:10.0 for ride")
+        assert found.message == "ride is to take 0:00:09.9, but its motion takes 0:00:10.0"
+        assert (found.value, found.limit, found.remedy) == (9.9, 10.0, "state at least 0:00:10.0 for ride")
         assert (found.start_s, found.end_s, found.unit, found.subject) == (0.0, 10.0, "s", "ride")
 
 

@@ -6,6 +6,7 @@ import pytest
 from armcarry.checks import singularity
 from armcarry.motion.chain import Chain
 from armcarry.motion.jacobian import smallest_singular_value
+from armcarry.quantities import rounded_down
 from armcarry.record.finding import Verdict
 from armcarry.record.record import MoveSpan
 
@@ -31,8 +32,8 @@ def test_the_least_over_the_run_is_told_with_its_instant(rider_scene, moving_rec
     assert found.start_s == found.end_s == pytest.approx(times[values.argmin()], abs=0.01)
     assert values.max() > 0.1  # most of the run is far from it
     assert found.message == (
-        f"the smallest singular value is {found.value:.4f} in swing (characteristic length 2 m, sampled); 0.1 is "
-        "required"
+        f"the smallest singular value is {rounded_down(found.value, 4):.4f} in swing (characteristic length 2 m, "
+        "sampled); 0.1000 is required"
     )
     assert found.remedy == "start from another branch of the arm, or pin a joint so that it stretches less"
 

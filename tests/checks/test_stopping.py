@@ -63,7 +63,7 @@ def test_a_stop_in_time_that_the_commanded_way_would_break_is_not_blamed_on_brak
 def test_the_words_of_a_failure(before_post):
     stopped = _left_m(before_post(0.1), RATE * LASTS_S + BEYOND)
     (found,) = stopping.check(before_post(stopped + 0.002))
-    assert found.message.startswith("told to stop around 0:10.0, the arm runs out 0.0")
+    assert found.message.startswith("told to stop around 0:00:10.0, the arm runs out 0.0")
     assert f"m at the tip in {REACTION_S + RATE / np.radians(4.0):.1f} s and " in found.message
     assert f" of each other; {stopped + 0.002:.3f} m must be left. The same holds for stops between " in found.message
     assert found.end_s == pytest.approx(LASTS_S)
