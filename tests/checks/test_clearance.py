@@ -37,8 +37,8 @@ def test_a_proof_that_was_given_up_is_never_a_pass(judged):
     (finding,) = judged(row("unresolved", -math.inf, 0.9))
     assert finding.verdict is Verdict.NOT_ASSESSED
     assert finding.message == (
-        "arm/boom to platform/post: the proof was given up between 0:00:00.0 and 0:01:40.0, for the motion is too fast for "
-        "its clock; measured once, at 0.900 m, and contact is not ruled out"
+        "arm/boom to platform/post: the proof was given up between 0:00:00.0 and 0:01:40.0, for the motion is too "
+        "fast for its clock; measured once, at 0.900 m, and contact is not ruled out"
     )
     assert finding.remedy == "give the motion more time, or a clock that starts nearer to 0 s"
     # what was measured is enough to fail, and beside a pass nothing passes
