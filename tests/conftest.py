@@ -36,7 +36,8 @@ def _rider_scene(
         platform, rules, script, arm, load: more keys of those documents, the last of the thing in the hands.
         worker_at: frame at which a second crewmember ``ev2`` has the boots.
     """
-    from armcarry.files.documents import models as doc
+    from armcarry.files.documents.bodies import CrewDocument, HardwareDocument
+    from armcarry.files.documents.platform import PlatformDocument
     from armcarry.files.documents.rules import RulesDocument
     from armcarry.files.documents.scenario import ScenarioDocument
     from armcarry.files.loaded import Loaded, LoadedCrew, LoadedScenario
@@ -64,14 +65,14 @@ def _rider_scene(
              "rider_tip_speed": "0.1 m/s", "safe_return": "30 min"} | more_rules
     load = {"format": "armcarry hardware 1", "title": "l", "urdf": "none", "mass": "9 kg", "base": "base",
             "handhold": "base"} | (load or {})
-    suit = doc.CrewDocument.model_validate(crew[0])
+    suit = CrewDocument.model_validate(crew[0])
     nowhere = Path("none")
     return build_scene(LoadedScenario(
         scenario=ScenarioDocument.model_validate(script), path=nowhere,
-        platform=Loaded(doc.PlatformDocument.model_validate(platform), _model("yard", "yard", frames, bodies), nowhere),
+        platform=Loaded(PlatformDocument.model_validate(platform), _model("yard", "yard", frames, bodies), nowhere),
         vehicle_model=None, arm=Loaded(*_arm(arm or {}), nowhere), restraint=Loaded(*restraint, nowhere),
         crew={name: LoadedCrew(suit, "plain", suit.sizes["plain"], crew[1], nowhere) for name in script["crew"]},
-        hardware={"load": Loaded(doc.HardwareDocument.model_validate(load), _model("load", "base", {}, held), nowhere)}
+        hardware={"load": Loaded(HardwareDocument.model_validate(load), _model("load", "base", {}, held), nowhere)}
         if held else {},
         rules=RulesDocument.model_validate(rules),
     ))

@@ -44,7 +44,7 @@ def test_a_proof_that_was_given_up_is_never_a_pass(judged):
     # what was measured is enough to fail, and beside a pass nothing passes
     (near,) = judged(row("unresolved", -math.inf, 0.2))
     assert (near.verdict, near.value) == (Verdict.FAIL, 0.2)
-    assert near.message == "arm/boom and platform/post come within 0.200 m at 1:01.5; 0.300 m is required (rule)"
+    assert near.message == "arm/boom and platform/post come within 0.200 m at 0:01:01.5; 0.300 m is required (rule)"
     found = judged(row(), row("unresolved", -math.inf, 0.9, body_b="platform/hit"))
     assert [(f.verdict, f.other) for f in found] == [(Verdict.NOT_ASSESSED, "platform/hit")]
 
