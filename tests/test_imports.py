@@ -7,7 +7,7 @@ import pytest
 
 #: each costs 0.1 s or more to import, or needs a display, and loads when it is used
 HEAVY = [
-    "numba", "scipy", "matplotlib", "pyvista", "vtkmodules", "roboticstoolbox", "spatialmath", "pint", "pyarrow",
+    "numba", "scipy", "matplotlib", "pyvista", "vtkmodules", "roboticstoolbox", "spatialmath", "pyarrow",
     "networkx", "pydantic", "ruamel.yaml", "pybullet", "coal", "pinocchio", "jinja2", "PySide6", "pyvistaqt",
 ]
 

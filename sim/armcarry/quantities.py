@@ -8,8 +8,6 @@ from __future__ import annotations
 
 import math
 import re
-from functools import lru_cache
-from typing import Any
 
 from armcarry.errors import QuantityError
 
@@ -28,6 +26,7 @@ KINDS: dict[str, tuple[str, str]] = {
     "fraction": ("", "% or a plain number between 0 and 1"),
 }
 
+<<<<<<< HEAD
 # [0-9] and not \d, which takes the digits of every script: a schema's patterns take these alone
 _UNSIGNED = r"(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _TIME_OF_DAY = r"[0-9]+:[0-5][0-9](?::[0-5][0-9](?:\.[0-9]+)?)?"
@@ -35,29 +34,48 @@ _NUMBER = re.compile(rf"\s*([+-]?{_UNSIGNED})\s*(\S.*?)?\s*")
 _CLOCK = re.compile(rf"\s*([+-]?)({_TIME_OF_DAY})\s*")
 _OPERATOR = re.compile(r"\s*([/*^])\s*")
 _PARTS = re.compile(r"(?=[/*^])|(?<=[/*^])")
+=======
+#: kind -> the most that any quantity of it may be, in SI: far beyond any use, and what is computed of it stays finite
+LARGEST: dict[str, float] = {
+    "length": 1e7, "angle": 1e6, "time": 1e7, "mass": 1e9, "speed": 1e6, "angular_speed": 1e6, "acceleration": 1e6,
+    "angular_acceleration": 1e6, "force": 1e9, "torque": 1e9, "fraction": 1e6,
+}  # fmt: skip
+
+_DEG, _FT, _IN, _LB = 0.017453292519943295, 0.3048, 0.0254, 0.45359237
+_LBF = _LB * 9.80665
+_LENGTHS = {"m": 1.0, "mm": 1e-3, "cm": 1e-2, "km": 1e3, "in": _IN, "ft": _FT}
+_ANGLES = {"rad": 1.0, "mrad": 1e-3, "deg": _DEG}
+_TIMES = {"s": 1.0, "ms": 1e-3, "min": 60.0, "h": 3600.0}
+_FORCES = {"N": 1.0, "mN": 1e-3, "kN": 1e3, "lbf": _LBF}
+_ARMS = {"m": 1.0, "mm": 1e-3, "cm": 1e-2, "in": _IN, "ft": _FT}
+>>>>>>> 0119202 (Read quantities from a list of units, nothing computed, and names in linear time)
 
 
-@lru_cache(maxsize=1)
-def _registry() -> Any:
-    import pint  # heavy: only when the first unit is not in the table of common ones
-
-    return pint.UnitRegistry()
+def _per(above: dict[str, float], below: dict[str, float], power: str = "") -> dict[str, float]:
+    exponent = int(power[1:] or "1") if power else 1
+    return {f"{a}/{b}{power}": x / y**exponent for a, x in above.items() for b, y in below.items()}
 
 
-#: factors of the units most files use, so that reading one does not load pint
-_COMMON: dict[str, dict[str, float]] = {
-    "length": {"m": 1.0, "mm": 1e-3, "cm": 1e-2},
-    "angle": {"rad": 1.0, "deg": 0.017453292519943295},
-    "time": {"s": 1.0, "min": 60.0, "h": 3600.0},
-    "mass": {"kg": 1.0},
-    "speed": {"m/s": 1.0, "mm/s": 1e-3},
-    "angular_speed": {"rad/s": 1.0, "deg/s": 0.017453292519943295},
-    "acceleration": {"m/s^2": 1.0},
-    "angular_acceleration": {"rad/s^2": 1.0, "deg/s^2": 0.017453292519943295},
-    "force": {"N": 1.0},
-    "torque": {"N*m": 1.0},
+#: kind -> unit -> its size in SI. Only these are read: nothing in a file is computed
+UNITS: dict[str, dict[str, float]] = {
+    "length": _LENGTHS,
+    "angle": _ANGLES,
+    "time": _TIMES,
+    "mass": {"kg": 1.0, "g": 1e-3, "lb": _LB},
+    "speed": _per(_LENGTHS, _TIMES),
+    "angular_speed": _per(_ANGLES, _TIMES),
+    "acceleration": _per(_LENGTHS, _TIMES, "^2"),
+    "angular_acceleration": _per(_ANGLES, _TIMES, "^2"),
+    "force": _FORCES,
+    "torque": {unit: f * a for force, f in _FORCES.items() for arm, a in _ARMS.items()
+               for unit in (f"{force}*{arm}", f"{arm}*{force}")},
     "fraction": {"%": 0.01, "": 1.0},
 }
+#: other spellings of the same signs
+_SPELLED = str.maketrans({"·": "*", "²": "^2"})
+
+_NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S.*?)?\s*$")
+_CLOCK = re.compile(r"\s*([+-]?)(\d{1,9}):([0-5]\d)(?::([0-5]\d(?:\.\d+)?))?\s*$")
 
 
 def describe(kind: str) -> str:
@@ -79,7 +97,7 @@ def parse(text: object, kind: str) -> float:
         The value in the SI unit of the kind (radians for angles).
 
     Raises:
-        QuantityError: a bare number, no number, not finite, or a unit of another kind.
+        QuantityError: a bare number, no number, too large to be meant, or a unit that is not of this kind.
     """
     accepted_words = describe(kind)
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
@@ -89,17 +107,26 @@ def parse(text: object, kind: str) -> float:
             text = repr(text)
         else:
             raise QuantityError("a bare number, the unit is missing", found=text, accepted=accepted_words)
+<<<<<<< HEAD
     if kind == "time" and (clock := _CLOCK.fullmatch(text)):
         sign, written = clock.groups()
         hours, minutes, seconds = (*written.split(":"), "0")[:3]
         total = float(hours) * 3600.0 + int(minutes) * 60.0 + float(seconds)
         return _believable(-total if sign == "-" else total, text, accepted_words)
     match = _NUMBER.fullmatch(text)
+=======
+    if kind == "time" and (clock := _CLOCK.match(text)):
+        sign, hours, minutes, seconds = clock.groups()
+        total = int(hours) * 3600.0 + int(minutes) * 60.0 + float(seconds or 0.0)
+        return _bounded(-total if sign == "-" else total, kind, text)
+    match = _NUMBER.match(text)
+>>>>>>> 0119202 (Read quantities from a list of units, nothing computed, and names in linear time)
     if match is None:
         raise QuantityError("not a quantity", found=text, accepted=accepted_words)
     value, unit = float(match.group(1)), (match.group(2) or "")
     if not unit and kind != "fraction":
         raise QuantityError("a bare number, the unit is missing", found=text, accepted=accepted_words)
+<<<<<<< HEAD
     return _believable(value * _factor(unit, kind, text, accepted_words), text, accepted_words)
 
 
@@ -137,6 +164,19 @@ def pattern(kind: str, least: float = -math.inf, above: bool = False) -> str:
     optional = "?" if kind == "fraction" else ""
     clocks = f"|{sign}{some}{_TIME_OF_DAY}" if kind == "time" else ""
     return rf"^\s*(?:{sign}{some}{_UNSIGNED}\s*(?:{units}){optional}{clocks})\s*$"
+=======
+    size = UNITS[kind].get(unit.translate(_SPELLED).replace("**", "^"))
+    if size is None:
+        raise QuantityError("not an accepted unit", found=text, accepted=accepted_words)
+    return _bounded(value * size, kind, text)
+
+
+def _bounded(value: float, kind: str, text: str) -> float:
+    if not abs(value) <= LARGEST[kind]:
+        accepted = f"{describe(kind)}, at most {LARGEST[kind]:g} {KINDS[kind][0]}".rstrip()
+        raise QuantityError("too large to be meant", found=text, accepted=accepted)
+    return value
+>>>>>>> 0119202 (Read quantities from a list of units, nothing computed, and names in linear time)
 
 
 def write(value: float, kind: str) -> str:
@@ -145,17 +185,19 @@ def write(value: float, kind: str) -> str:
     Degrees where they can carry the value exactly, else radians; other kinds in their SI unit.
 
     Raises:
-        ValueError: the value is not finite.
+        ValueError: the value is not finite, or larger than any that is read.
     """
     if not math.isfinite(value):
         raise ValueError(f"a {kind} that is not finite cannot be written: {value}")
+    if abs(value) > LARGEST[kind]:
+        raise ValueError(f"a {kind} that is too large to be read again cannot be written: {value}")
     value = float(value)
     if kind in ("angle", "angular_speed", "angular_acceleration"):
         unit = KINDS[kind][0].replace("rad", "deg")
         for digits in (6, 9, 12, 15, 17):
-            text = f"{math.degrees(value):.{digits}g} {unit}"
-            if parse(text, kind) == value:
-                return text
+            number = f"{math.degrees(value):.{digits}g}"
+            if float(number) * UNITS[kind][unit] == value:
+                return f"{number} {unit}"
     return f"{value!r} {KINDS[kind][0]}".rstrip()
 
 

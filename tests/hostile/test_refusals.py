@@ -42,6 +42,8 @@ CASES = {
     "twice": ("a.yaml", SCRIPT + "title: again\n", 7, "title"),
     "unknown": ("a.yaml", SCRIPT + BASE + "carrys: []\n", 8, "carries (nearest)"),
     "bare number": ("a.yaml", SCRIPT + "base: {mount: trolley, station: 11}\n", 7, "station"),
+    "computed": ("a.yaml", SCRIPT + BASE.replace("11 m", "11 m*9^9^9"), 7, "not an accepted unit"),
+    "no end": ("a.yaml", SCRIPT + BASE.replace("11 m", "9e14 m"), 7, "too large to be meant"),
     "object": ("a.yaml", SCRIPT + BASE + "x: !!python/object/apply:os.system ['touch owned']\n", 8, "tag"),
     "entity": ("a.urdf", '<!DOCTYPE r [<!ENTITY x SYSTEM "file:///etc/passwd">]>\n' + _urdf(LINK), 1, "document type"),
     "outside": ("a.urdf", _mesh("../../secret.obj"), 2, "leads out of the model folder"),

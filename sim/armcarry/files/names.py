@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import re
 from collections.abc import Iterable
 from functools import lru_cache
 
@@ -25,14 +24,32 @@ def accepted(name: str, known: Iterable[str], what: str = "") -> str:
 
 
 @lru_cache(maxsize=4096)
-def _compiled(pattern: str) -> re.Pattern[str]:
-    choices = (".*".join(re.escape(part) for part in choice.split("*")) for choice in pattern.split("|"))
-    return re.compile("|".join(choices))
+def _choices(pattern: str) -> tuple[tuple[str, ...], ...]:
+    return tuple(tuple(choice.split("*")) for choice in pattern.split("|"))
 
 
 def matches(pattern: str, name: str) -> bool:
     """Tell whether ``name`` fits ``pattern``: * stands for any run of characters, slashes included, | for or."""
-    return _compiled(pattern).fullmatch(name) is not None
+    return any(_fits(parts, name) for parts in _choices(pattern))
+
+
+def _fits(parts: tuple[str, ...], name: str) -> bool:
+    """Tell whether the parts of a pattern between its stars stand in a name one after another.
+
+    Each is taken where it first stands, which leaves most for those behind it; so nothing is tried twice.
+    """
+    first, *middle, last = parts if len(parts) > 1 else (parts[0], None)
+    if last is None:
+        return name == first
+    if not name.startswith(first):
+        return False
+    at = len(first)
+    for part in middle:
+        at = name.find(part, at)
+        if at < 0:
+            return False
+        at += len(part)
+    return len(name) - at >= len(last) and name.endswith(last)
 
 
 def matches_any(pattern: str, names: Iterable[str]) -> bool:
