@@ -19,9 +19,14 @@ import difflib
 from collections.abc import Iterable
 from pathlib import Path
 
+from armcarry.texts import printable
+
 
 class ArmcarryError(Exception):
-    """Report something armcarry cannot go on with, in words for the user."""
+    """Report something armcarry cannot go on with, in words for the user: one line, whatever a file's words hold."""
+
+    def __init__(self, message: str = "") -> None:
+        super().__init__(printable(message))
 
 
 class InputError(ArmcarryError):
@@ -57,14 +62,7 @@ class InputError(ArmcarryError):
             parts.append(f"found {found!r}")
         if accepted is not None:
             parts.append(f"accepted: {accepted}")
-        super().__init__(printable("; ".join(parts)))
-
-
-def printable(text: str) -> str:
-    """Return text on one line without control characters: a file's words must not steer the user's terminal."""
-    if text.isprintable():
-        return text
-    return "".join(sign if sign.isprintable() else sign.encode("unicode_escape").decode("ascii") for sign in text)
+        super().__init__("; ".join(parts))
 
 
 class QuantityError(InputError):

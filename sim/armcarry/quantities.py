@@ -37,7 +37,7 @@ _PARTS = re.compile(r"(?=[/*^])|(?<=[/*^])")
 =======
 #: kind -> the most that any quantity of it may be, in SI: far beyond any use, and what is computed of it stays finite
 LARGEST: dict[str, float] = {
-    "length": 1e7, "angle": 1e6, "time": 1e7, "mass": 1e9, "speed": 1e6, "angular_speed": 1e6, "acceleration": 1e6,
+    "length": 1e8, "angle": 1e6, "time": 1e7, "mass": 1e9, "speed": 1e6, "angular_speed": 1e6, "acceleration": 1e6,
     "angular_acceleration": 1e6, "force": 1e9, "torque": 1e9, "fraction": 1e6,
 }  # fmt: skip
 
@@ -74,6 +74,9 @@ UNITS: dict[str, dict[str, float]] = {
 #: other spellings of the same signs
 _SPELLED = str.maketrans({"·": "*", "²": "^2"})
 
+#: characters of a quantity at most; its pattern takes long over many blanks
+LONGEST = 60
+
 _NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S.*?)?\s*$")
 _CLOCK = re.compile(r"\s*([+-]?)(\d{1,9}):([0-5]\d)(?::([0-5]\d(?:\.\d+)?))?\s*$")
 
@@ -102,6 +105,8 @@ def parse(text: object, kind: str) -> float:
     accepted_words = describe(kind)
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
         raise QuantityError("not a quantity", found=text, accepted=accepted_words)
+    if isinstance(text, str) and len(text) > LONGEST:
+        raise QuantityError("not a quantity", found=f"{text[:LONGEST]}...", accepted=accepted_words)
     if isinstance(text, (int, float)):
         if kind == "fraction":
             text = repr(text)

@@ -16,6 +16,7 @@ from armcarry.errors import InputError
 from armcarry.files.load import load_scenario
 from armcarry.files.motion_log import SUFFIXES, MotionLog, read_motion_log
 from armcarry.proving.proof import prove_run
+from armcarry.record.consistent import LONGEST_S
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.record.store import load
@@ -75,6 +76,9 @@ def rehearse(
         raise InputError("the scenario has no day, so no step of it can slip or fail", file=path)
     else:
         run = run_carries(scene, tell)
+    if run.motion.end_s > LONGEST_S:
+        raise InputError("a run too long to be rehearsed", file=path, found=f"{run.motion.end_s:g} s",
+                         accepted=f"at most {LONGEST_S:g} s")  # fmt: skip
     clock.append(time.perf_counter())
     tell("proving clearances", 0.6)
     pairs, curves = prove_run(scene, run, tell)

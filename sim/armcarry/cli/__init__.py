@@ -9,8 +9,9 @@ import typer
 
 from armcarry.cli import flying, models, planning, running, showing
 from armcarry.cli.base import app
-from armcarry.errors import ArmcarryError, printable
+from armcarry.errors import ArmcarryError
 from armcarry.files.atomic import reason
+from armcarry.texts import printable
 
 #: commands as help and README list them: a run first, then what is done with it, then planning, then models
 ORDER = (

@@ -11,8 +11,12 @@ import typer
 from armcarry.cli.base import Json, ScenarioFile, app, print_json
 
 if TYPE_CHECKING:
+    from armcarry.errors import RecordError
     from armcarry.files.motion_log import MotionLog
+    from armcarry.record.finding import Finding
+    from armcarry.record.record import Record
     from armcarry.scene.build import Scene
+    from armcarry.views.terminal import Console
 
 
 class Between(StrEnum):
@@ -90,19 +94,32 @@ def rehearse(
         tell("checking", 0.95)
         findings = judge(record)
     summary = save(record, findings, folder, overwrite=overwrite)
-    if views:
-        from armcarry.views.rehearsed import write_views
-
-        with console.progress() as tell:
-            written = write_views(record, findings, folder / "views", tell)
-        if written[-1].suffix == ".txt":  # the reason why there are no pictures
-            typer.echo(written[-1].read_text(encoding="utf-8").strip(), err=True)
+    refused = _write_views(console, record, findings, folder) if views else None
     if as_json:
         print_json({**summary, "folder": str(folder), "findings": [finding.as_dict() for finding in findings]})
     else:
         console.findings(record, findings, summary, folder)
         console.slip(record)
+    if refused is not None:  # the findings are told first: they are written
+        raise refused
     raise typer.Exit(1 if summary["verdict"] == "fail" else 0)
+
+
+def _write_views(
+    console: Console, record: Record, findings: tuple[Finding, ...], folder: Path
+) -> RecordError | None:
+    """Draw pictures into a run folder; return what kept them from being written, None if nothing did."""
+    from armcarry.errors import RecordError
+    from armcarry.views.rehearsed import write_views
+
+    try:
+        with console.progress() as tell:
+            written = write_views(record, findings, folder / "views", tell)
+    except RecordError as error:
+        return error
+    if written[-1].suffix == ".txt":  # the reason why there are no pictures
+        typer.echo(written[-1].read_text(encoding="utf-8").strip(), err=True)
+    return None
 
 
 def _read(scenario: Path, motion: Path | None, leave_out: bool) -> tuple[Scene, MotionLog | None]:

@@ -41,7 +41,7 @@ def brief(
 
     What cannot be made here is left out and told, unless --part asked for it.
 
-    Exit code: 0 written, 2 bad input or usage, or a part that --part asked for could not be made.
+    Exit code: 0 written, 2 bad input or usage, or a part that --part asked for could not be made, or the disk is full.
     """
     from armcarry.record.store import load
     from armcarry.views.brief.write import check_parts, write_briefing
@@ -62,7 +62,7 @@ def brief(
             typer.echo(str(path))
         for name, why in written.left_out.items():
             typer.echo(f"left out: {name}: {why}", err=True)
-    raise typer.Exit(2 if part and written.left_out else 0)
+    raise typer.Exit(2 if written.refused or (part and written.left_out) else 0)
 
 
 @app.command()
@@ -108,6 +108,7 @@ def envelope(
     Exit code: 0 written, 2 bad input or usage, or the file cannot be written.
     """
     from armcarry.clearance.mesh_files import maker_of, write_mesh
+    from armcarry.files.atomic import inner_folder
     from armcarry.quantities import parse
     from armcarry.record.store import load
     from armcarry.whatif.swept import envelope as swept
@@ -117,7 +118,7 @@ def envelope(
     record, _ = load(run)
     made = swept(record, carry or [], parse(cell, "length"))
     if out is None:
-        path.parent.mkdir(exist_ok=True)  # a run rehearsed with --no-views has none yet
+        inner_folder(path.parent)  # a run rehearsed with --no-views has none yet
     write_mesh(path, made.vertices_m, made.faces, "swept envelope")
     count, excess = len(made.faces), made.excess_m
     if as_json:

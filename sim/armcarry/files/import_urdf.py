@@ -15,6 +15,7 @@ from xml.sax.saxutils import quoteattr
 import numpy as np
 
 from armcarry.errors import InputError, InputErrors
+from armcarry.files.atomic import write_text_atomic
 from armcarry.files.import_mesh import READ, ImportedMesh, import_mesh
 from armcarry.files.places import is_file
 from armcarry.files.urdf_parts import Part
@@ -51,10 +52,10 @@ class ImportedUrdf:
         for name, text in self.meshes.items():
             path = folder / name
             path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_text(text, encoding="ascii")
+            write_text_atomic(path, text)
         folder.mkdir(parents=True, exist_ok=True)
         path = folder / f"{folder.name}.urdf"
-        path.write_text(self.urdf, encoding="utf-8")
+        write_text_atomic(path, self.urdf)
         return path
 
 

@@ -219,9 +219,10 @@ def _header(table: _Table, path: Path) -> tuple[int, str, int | None, list[int],
             continue
         if _DERIVED.fullmatch(plain):
             continue
-        found = _BRACKETED.fullmatch(plain) or _SUFFIXED.fullmatch(plain)
+        short = plain[:200]  # a pattern takes long over many blanks
+        found = _BRACKETED.fullmatch(short) or _SUFFIXED.fullmatch(short)
         try:
-            if found is None:
+            if found is None or len(plain) > 200:
                 raise InputError(f"column '{shorten(plain)}' names no unit")
             name, unit = found.group(1), found.group(2)
             is_time = name == TIME

@@ -20,6 +20,7 @@ from armcarry.files.documents.platform import PlatformDocument
 from armcarry.files.documents.rules import RulesDocument
 from armcarry.files.documents.scenario import ScenarioDocument
 from armcarry.files.yaml_text import YamlPath, YamlText, read_yaml, shorten
+from armcarry.texts import all_shown
 
 #: value of the key ``format`` -> document
 FORMATS: dict[str, type[Document]] = {
@@ -121,7 +122,7 @@ def _format(yaml: YamlText) -> type[Document]:
 def _validate(yaml: YamlText, document: type[D]) -> D:
     try:
         # through JSON, where strict reading still takes lists for tuples but never "3" for 3
-        return document.model_validate_json(json.dumps(yaml.data), strict=True)
+        return document.model_validate_json(json.dumps(all_shown(yaml.data)), strict=True)
     except ValidationError as error:
         problems = _problems(error, yaml, document)
         raise_all(problems)

@@ -8,6 +8,7 @@ from xml.parsers import expat
 
 from armcarry.errors import InputError
 from armcarry.files.yaml_text import read_bytes, shorten
+from armcarry.texts import printable
 
 MAX_BYTES = 8_000_000
 MAX_DEPTH = 40
@@ -84,7 +85,8 @@ class _Builder:
             raise self.refuse(f"<{shorten(tag, 40)}> is nested too deep", f"at most {MAX_DEPTH} levels")
         if self.count > MAX_ELEMENTS:
             raise self.refuse("too many elements", f"at most {MAX_ELEMENTS}")
-        element = Element(tag, dict(attributes), self.parser.CurrentLineNumber)
+        safe = {name: printable(value) for name, value in attributes.items()}
+        element = Element(tag, safe, self.parser.CurrentLineNumber)
         if self.stack:
             self.stack[-1].children.append(element)
         else:

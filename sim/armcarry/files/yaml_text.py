@@ -7,7 +7,9 @@ limited. Only true/false, null and plain decimal numbers are anything but text: 
 
 from __future__ import annotations
 
+import os
 import re
+import stat
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -72,10 +74,12 @@ def read_bytes(path: Path, max_bytes: int, kind: str) -> bytes:
     """Return the bytes of a file.
 
     Raises:
-        InputError: missing, a folder, unreadable, or larger than ``max_bytes``.
+        InputError: missing, a folder, a pipe, unreadable, or larger than ``max_bytes``.
     """
     try:
-        with path.open("rb") as file:
+        with open(path, "rb", opener=_without_waiting) as file:  # Path.open takes no opener
+            if stat.S_ISFIFO(os.fstat(file.fileno()).st_mode):
+                raise InputError("a pipe, which may never end", file=path, accepted=f"a plain {kind} file")
             content = file.read(max_bytes + 1)
     except FileNotFoundError:
         raise InputError(f"no such {kind} file", file=path) from None
@@ -87,6 +91,11 @@ def read_bytes(path: Path, max_bytes: int, kind: str) -> bytes:
     if len(content) > max_bytes:
         raise InputError(f"{kind} file too large", file=path, accepted=f"at most {max_bytes} bytes")
     return content
+
+
+def _without_waiting(path: str, flags: int) -> int:
+    """Open a file; a pipe that nobody writes into would otherwise be waited for."""
+    return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
 
 
 def read_yaml(path: Path) -> YamlText:

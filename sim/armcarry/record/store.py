@@ -2,31 +2,27 @@
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
 import json
 import os
 import platform
-import shutil
-import tempfile
-import time
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import asdict, replace
+from dataclasses import asdict, fields, replace
+from functools import lru_cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from armcarry.asked.relaxed import Relaxed
-from armcarry.clearance.second_opinion import EngineAnswer, Opinion, StopOpinion
+from armcarry.clearance.second_opinion import EngineAnswer
 from armcarry.errors import ArmcarryError, RecordError
-from armcarry.files.atomic import exchange, reason, sync_folder
+from armcarry.files.atomic import building, reason, swap
+from armcarry.files.inputs import MANIFEST
 from armcarry.files.load import load_scenario
-from armcarry.files.motion_log import Gap
-from armcarry.files.places import is_file
-from armcarry.record.finding import ClearanceDetail, Finding, Verdict, Way
+from armcarry.record.consistent import check_hung, check_pose, check_record
+from armcarry.record.finding import ClearanceDetail, Finding, Verdict
+from armcarry.record.folder import Folder, open_folder
 from armcarry.record.record import Event, MoveSpan, Phase, Record, Shortfall
 from armcarry.record.tables import (
     read_curves,
@@ -38,13 +34,11 @@ from armcarry.record.tables import (
 )
 from armcarry.scene.build import build_scene
 from armcarry.scene.displaced import Displaced
-from armcarry.scene.tree import Tree
-from armcarry.timeline.log_facts import Jump, Logged, Step
+from armcarry.texts import shown
+from armcarry.timeline.log_facts import Logged
 from armcarry.version import VERSION
 
 FORMAT = "armcarry run 1"
-#: a partial folder untouched for so long belongs to no program that still runs
-STALE_S = 3600.0
 _VERSIONS = ("numpy", "numba", "scipy", "pydantic", "pyarrow", "coal", "pybullet")
 
 
@@ -66,17 +60,11 @@ def save(record: Record, findings: Iterable[Finding], folder: Path, *, overwrite
     check_target(folder, overwrite=overwrite)
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
-        _sweep(folder)
-        partial = Path(tempfile.mkdtemp(prefix=f".{folder.name}.partial-", dir=folder.parent))
-    except OSError as error:
-        raise RecordError(f"cannot write {folder}: {reason(error)}") from error
-    try:
-        summary = _write(record, tuple(findings), partial)
-        _swap(partial, folder)
+        with building(folder) as partial:
+            summary = _write(record, tuple(findings), partial)
+            swap(partial, folder)
     except OSError as error:
         raise RecordError(f"cannot write {folder}: {reason(error)}; nothing there was changed") from error
-    finally:
-        shutil.rmtree(partial, ignore_errors=True)
     return summary
 
 
@@ -95,28 +83,6 @@ def check_target(folder: Path, *, overwrite: bool = False) -> None:
         raise RecordError(f"{folder} exists and is not a run folder; choose another --out")
     if taken and not overwrite:
         raise RecordError(f"{folder} holds a run already; choose another --out or add --overwrite")
-
-
-def _swap(partial: Path, folder: Path) -> None:
-    """Put a whole new folder in the place of an old one or of none; an old one comes to ``partial``, to be removed."""
-    if folder.exists() and not exchange(partial, folder):
-        # this system cannot exchange: between two renames the old run stands beside, under a name that says so
-        old = Path(tempfile.mkdtemp(prefix=f".{folder.name}.old-", dir=folder.parent))
-        folder.replace(old / folder.name)
-        partial.replace(folder)
-        shutil.rmtree(old, ignore_errors=True)
-    elif not folder.exists():
-        partial.replace(folder)
-    sync_folder(folder.parent)
-
-
-def _sweep(folder: Path) -> None:
-    """Remove what killed programs left beside a run folder: partial folders that nobody wrote in for an hour."""
-    for left in folder.parent.glob(f".{folder.name}.partial-*"):
-        with contextlib.suppress(OSError):
-            newest = max(path.stat().st_mtime for path in (left, *left.rglob("*")))
-            if time.time() - newest > STALE_S:
-                shutil.rmtree(left, ignore_errors=True)
 
 
 def _write(record: Record, findings: tuple[Finding, ...], folder: Path) -> dict[str, Any]:
@@ -204,63 +170,81 @@ def _run(record: Record) -> dict[str, Any]:
 def load(folder: Path) -> tuple[Record, tuple[Finding, ...]]:
     """Read a run folder back: the record bit for bit, and its findings.
 
+    The folder may come from anybody: what is in it is checked before it is taken, see ``folder.py``.
+
     Raises:
-        RecordError: not a run folder, another format, or a file that is missing or does not fit its digest.
+        RecordError: not a run folder, another format, a file that is missing, does not fit its digest, has none, is a
+            link or too large, or parts that do not fit one another.
     """
-    folder = Path(folder)
-    summary = _read_json(folder / "summary.json", folder)
-    if not isinstance(summary, dict) or summary.get("format") != FORMAT:
-        raise RecordError(f"{folder} is not a run of format '{FORMAT}'")
-    digests = summary.get("digests")
-    if not isinstance(digests, dict):
-        raise RecordError(f"{folder}/summary.json is damaged: no digests")
-    for name, digest in digests.items():
-        path = folder / name
-        if Path(name).is_absolute() or ".." in Path(name).parts or not is_file(path):
-            raise RecordError(f"{folder} is damaged: {name} is missing")
-        if hashlib.sha256(path.read_bytes()).hexdigest() != digest:
-            raise RecordError(f"{folder} is damaged: {name} does not fit its digest in summary.json")
+    opened = open_folder(Path(folder), FORMAT)
     try:
-        return _assemble(folder, summary)
-    except ArmcarryError:
+        record, findings = _assemble(opened)
+        check_record(record, findings)
+    except RecordError:
         raise
-    except (KeyError, TypeError, ValueError, OSError) as error:
-        raise RecordError(f"{folder} is damaged: {type(error).__name__}: {error}") from error
+    except (ArmcarryError, LookupError, TypeError, ValueError, AttributeError, ArithmeticError, OSError) as error:
+        why = str(error) if isinstance(error, ArmcarryError) or type(error) is ValueError else _words(error)
+        raise RecordError(f"{folder} is damaged: {why}") from error
+    return record, findings
 
 
-def _assemble(folder: Path, summary: dict[str, Any]) -> tuple[Record, tuple[Finding, ...]]:
-    scene = build_scene(load_scenario(folder / "scenario" / "scenario.yaml"))
-    run = _read_json(folder / "run.json", folder)
-    displaced = None if run.get("displaced") is None else Displaced.from_dict(run["displaced"])
+def _words(error: Exception) -> str:
+    """Return the first line of an error of a library, which may tell pages."""
+    return f"{type(error).__name__}: {shown(' '.join(str(error).split()), 300)}"
+
+
+def _assemble(folder: Folder) -> tuple[Record, tuple[Finding, ...]]:
+    for name in ("scenario/scenario.yaml", f"scenario/{MANIFEST}"):
+        folder.read(name)  # without the list of inputs models would be looked for elsewhere
+    scene = build_scene(load_scenario(folder.path / "scenario" / "scenario.yaml"))
+    run = folder.json("run.json")
+    displaced = None
+    if run.get("displaced") is not None:
+        for part in run["displaced"].values():
+            for name, pose in part.items():
+                check_pose(pose, name)
+        displaced = Displaced.from_dict(run["displaced"])
     models = (scene.tree if displaced is None else displaced.of(scene.tree)).mountings
     phases = []
     for phase in run["phases"]:
         hung = phase["mountings"]
         mountings = tuple(
-            replace(m, parent=hung[m.instance]["parent"], pose=np.array(hung[m.instance]["pose"]).reshape(4, 4))
+            replace(m, parent=str(hung[m.instance]["parent"]), pose=check_pose(hung[m.instance]["pose"], m.instance))
             for m in models
         )
-        phases.append(Phase(phase["start_s"], phase["end_s"], Tree(mountings)))
-    logged = None if run.get("logged") is None else _logged(run["logged"])
+        phases.append(Phase(float(phase["start_s"]), float(phase["end_s"]), check_hung(mountings)))
+    logged = None if run.get("logged") is None else _typed(Logged, run["logged"])
     record = Record(
         scene=scene,
         phases=tuple(phases),
         motion=read_motion(folder),
-        moves=tuple(MoveSpan(**item) for item in run["moves"]),
-        events=tuple(Event(**item) for item in run["events"]),
-        relaxed=tuple(Relaxed(**item) for item in run["relaxed"]),
-        shortfalls=tuple(Shortfall(**item) for item in run["shortfalls"]),
-        pairs=read_pairs(folder / "clearance.parquet"),
-        curves=read_curves(folder / "clearance_curve.parquet"),
-        timings_s=summary["timings_s"],
-        slip=run["slip"],
-        failed=tuple(run["failed"]),
-        engines=tuple(_answer(item) for item in run["engines"]),
+        moves=_typed(tuple[MoveSpan, ...], run["moves"]),
+        events=_typed(tuple[Event, ...], run["events"]),
+        relaxed=_typed(tuple[Relaxed, ...], run["relaxed"]),
+        shortfalls=_typed(tuple[Shortfall, ...], run["shortfalls"]),
+        pairs=read_pairs(folder),
+        curves=read_curves(folder),
+        timings_s=_typed(dict[str, float], folder.summary["timings_s"]),
+        slip=_typed(dict[str, float], run["slip"]),
+        failed=_typed(tuple[str, ...], run["failed"]),
+        engines=_typed(tuple[EngineAnswer, ...], run["engines"]),
         logged=logged,
-        log_data=b"" if logged is None else (folder / _log_name(logged)).read_bytes(),
+        log_data=b"" if logged is None else folder.read(_log_name(logged)),
         displaced=displaced,
     )
-    return record, tuple(_finding(item) for item in _read_json(folder / "findings.json", folder))
+    return record, _typed(tuple[Finding, ...], [_finding(item) for item in folder.json("findings.json")])
+
+
+def _typed(kind: Any, value: Any) -> Any:
+    """Return plain values of JSON as a type of ours. Raises ValueError when they do not fit it."""
+    return _adapter(kind).validate_python(value)
+
+
+@lru_cache(maxsize=64)
+def _adapter(kind: Any) -> Any:
+    from pydantic import TypeAdapter
+
+    return TypeAdapter(kind)
 
 
 def _log_name(logged: Logged) -> str:
@@ -268,40 +252,14 @@ def _log_name(logged: Logged) -> str:
     return f"log{Path(logged.name).suffix.lower()}"
 
 
-def _logged(item: dict[str, Any]) -> Logged:
-    lists = {
-        "gaps": tuple(Gap(**gap) for gap in item["gaps"]),
-        "jumps": tuple(Jump(**jump) for jump in item["jumps"]),
-        "left_out": tuple(item["left_out"]),
-        "unmarked": tuple(item["unmarked"]),
-    }
-    return Logged(**{**item, **lists, "largest": Step(**item["largest"])})
-
-
-def _answer(item: dict[str, Any]) -> EngineAnswer:
-    opinions = tuple(Opinion(**opinion) for opinion in item["opinions"])
-    return EngineAnswer(item["engine"], item["present"], opinions, tuple(StopOpinion(**s) for s in item["stops"]))
-
-
-def _finding(item: dict[str, Any]) -> Finding:
+def _finding(item: dict[str, Any]) -> dict[str, Any]:
+    """Return a finding as a finding's parts, from the flat form of findings.json."""
     detail = None
     if "lower_m" in item:
-        keys = ("lower_m", "upper_m", "required_m", "time_s", "point_a", "point_b")
-        values = {key: item.pop(key) for key in keys}
-        values["lower_m"] = float("-inf") if values["lower_m"] is None else values["lower_m"]
-        values["upper_m"] = float("inf") if values["upper_m"] is None else values["upper_m"]
-        detail = ClearanceDetail(**{**values, "point_a": tuple(values["point_a"]), "point_b": tuple(values["point_b"])})
-    ways = tuple(Way(**{**way, "corners": tuple(map(tuple, way["corners"]))}) for way in item.pop("ways", ()))
-    return Finding(**{**item, "verdict": Verdict(item["verdict"])}, clearance=detail, ways=ways)
-
-
-def _read_json(path: Path, folder: Path) -> Any:
-    try:
-        return json.loads(path.read_text(encoding="utf-8"))
-    except (FileNotFoundError, NotADirectoryError):
-        raise RecordError(f"{folder} is not a run folder: {path.name} is missing") from None
-    except (OSError, ValueError) as error:
-        raise RecordError(f"{folder} is damaged: {path.name} cannot be read ({error})") from error
+        detail = {part.name: item.pop(part.name) for part in fields(ClearanceDetail)}
+        detail["lower_m"] = float("-inf") if detail["lower_m"] is None else detail["lower_m"]
+        detail["upper_m"] = float("inf") if detail["upper_m"] is None else detail["upper_m"]
+    return {**item, "clearance": detail}
 
 
 def _dump(path: Path, value: Any) -> None:

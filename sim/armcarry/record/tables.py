@@ -9,9 +9,13 @@ import numpy as np
 
 from armcarry.geometry import poses
 from armcarry.motion.curve import Motion
+from armcarry.record.folder import Folder
 from armcarry.record.record import Curve, PairRow, Record
 
 SAMPLE_S = 0.5
+PIECES, PAIRS, CURVES = "motion_pieces.parquet", "clearance.parquet", "clearance_curve.parquet"
+#: no motion of ours has pieces of higher degree, nor does a scene have more classes of bodies in groups
+MOST_POWERS, MOST_GROUPS = 12, 5_000
 
 #: what each column of clearance.parquet says; written into the file, and into the README
 PAIR_COLUMNS = {
@@ -48,7 +52,7 @@ def write_motion(record: Record, folder: Path) -> None:
     }
     for k, joint in enumerate(motion.joints):
         pieces[joint] = motion.coefficients[:, :, k].ravel()
-    pq.write_table(pa.table(pieces), folder / "motion_pieces.parquet")
+    pq.write_table(pa.table(pieces), folder / PIECES)
 
     times = np.union1d(np.arange(motion.start_s, motion.end_s, SAMPLE_S), motion.breaks_s)
     position, rate = motion.at(times), motion.at(times, 1)
@@ -68,17 +72,21 @@ def write_motion(record: Record, folder: Path) -> None:
     pq.write_table(pa.table(columns), folder / "motion.parquet")
 
 
-def read_motion(folder: Path) -> Motion:
-    """Read motion_pieces.parquet back, bit for bit."""
-    import pyarrow.parquet as pq
-
-    table = pq.read_table(folder / "motion_pieces.parquet")
-    power = table["power"].to_numpy()
-    powers = int(power.max()) + 1
-    starts, ends = table["start_s"].to_numpy()[::powers], table["end_s"].to_numpy()[::powers]
-    joints = tuple(table.column_names[4:])
-    coefficients = np.stack([table[joint].to_numpy() for joint in joints], axis=-1)
-    return Motion(joints, np.append(starts, ends[-1]), coefficients.reshape(len(starts), powers, len(joints)))
+def read_motion(folder: Folder) -> Motion:
+    """Read motion_pieces.parquet back, bit for bit. Raises ValueError, RecordError."""
+    table = folder.table(PIECES)
+    _, _, _, _, *joints = table.columns
+    piece, power = table.numbers("piece"), table.numbers("power")
+    powers = int(power.max(initial=-1.0)) + 1
+    if not 1 <= powers <= MOST_POWERS or table.rows % powers:
+        raise ValueError(f"{PIECES}: pieces of {powers} powers, 1 to {MOST_POWERS} are read")
+    count = table.rows // powers
+    if not (np.array_equal(piece, np.repeat(np.arange(count), powers))
+            and np.array_equal(power, np.tile(np.arange(powers), count))):  # fmt: skip
+        raise ValueError(f"{PIECES}: pieces that are not in order")
+    starts, ends = table.numbers("start_s")[::powers], table.numbers("end_s")[::powers]
+    coefficients = np.stack([table.numbers(joint) for joint in joints], axis=-1)
+    return Motion(tuple(joints), np.append(starts, ends[-1]), coefficients.reshape(count, powers, len(joints)))
 
 
 def write_pairs(pairs: tuple[PairRow, ...], path: Path) -> None:
@@ -98,17 +106,16 @@ def write_pairs(pairs: tuple[PairRow, ...], path: Path) -> None:
     pq.write_table(pa.table(list(columns.values()), schema=pa.schema(fields)), path)
 
 
-def read_pairs(path: Path) -> tuple[PairRow, ...]:
-    """Read clearance.parquet back."""
-    import pyarrow.parquet as pq
-
-    rows = []
-    for row in pq.read_table(path).to_pylist():
-        points: dict[str, Any] = {
-            f"point_{end}": tuple(row.pop(f"point_{end}_{axis}_m") for axis in "xyz") for end in "ab"
-        }
-        rows.append(PairRow(**row, **points))
-    return tuple(rows)
+def read_pairs(folder: Folder) -> tuple[PairRow, ...]:
+    """Read clearance.parquet back. Raises ValueError, RecordError."""
+    table = folder.table(PAIRS)
+    texts = [table.texts(name) for name in ("body_a", "body_b", "class_a", "class_b")]
+    times = [table.numbers(name).tolist() for name in ("start_s", "end_s")]
+    required = [None if value != value else value for value in table.numbers("required_m", empty=True).tolist()]
+    words = [table.texts(name) for name in ("why", "status")]
+    bounds = [table.numbers(name).tolist() for name in ("lower_m", "upper_m", "time_s")]
+    points = [zip(*(table.numbers(f"point_{end}_{axis}_m").tolist() for axis in "xyz"), strict=True) for end in "ab"]
+    return tuple(map(PairRow, *texts, *times, required, *words, *bounds, *points))
 
 
 def write_curves(curves: tuple[Curve, ...], path: Path) -> None:
@@ -132,17 +139,18 @@ def write_curves(curves: tuple[Curve, ...], path: Path) -> None:
     pq.write_table(pa.table(columns), path)
 
 
-def read_curves(path: Path) -> tuple[Curve, ...]:
-    """Read clearance_curve.parquet back."""
-    import pyarrow.parquet as pq
-
-    table = pq.read_table(path)
-    groups = np.array(table["group"].to_pylist(), dtype=object)
-    data = {name: table[name].to_numpy() for name in ("required_m", "start_s", "end_s", "lower_m", "upper_m")}
+def read_curves(folder: Folder) -> tuple[Curve, ...]:
+    """Read clearance_curve.parquet back. Raises ValueError, RecordError."""
+    table = folder.table(CURVES)
+    groups = table.texts("group")
+    numbers = [table.numbers(name) for name in ("required_m", "start_s", "end_s", "lower_m", "upper_m")]
+    rows: dict[str, list[int]] = {}
+    for row, group in enumerate(groups):
+        rows.setdefault(group, []).append(row)
+    if len(rows) > MOST_GROUPS:
+        raise ValueError(f"{CURVES}: {len(rows)} groups, at most {MOST_GROUPS} are read")
     curves = []
-    for group in dict.fromkeys(groups):
-        pick = groups == group
-        times = np.append(data["start_s"][pick], data["end_s"][pick][-1])
-        required = float(data["required_m"][pick][0])
-        curves.append(Curve(str(group), required, times, data["lower_m"][pick], data["upper_m"][pick]))
+    for group, found in rows.items():
+        required, starts, ends, lower, upper = (values[found] for values in numbers)
+        curves.append(Curve(group, float(required[0]), np.append(starts, ends[-1]), lower, upper))
     return tuple(curves)

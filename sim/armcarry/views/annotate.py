@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from armcarry.files.atomic import writing
 from armcarry.views import palette
 
 if TYPE_CHECKING:
@@ -39,8 +40,9 @@ class Sheet:
         return np.asarray(self._image)
 
     def save(self, path: Path) -> Path:
-        """Write the picture as PNG and return the path."""
-        self._image.save(path, optimize=True)
+        """Write the picture as PNG and return the path. Raises RecordError."""
+        with writing(path) as place:
+            self._image.save(place, format="PNG", optimize=True)
         return path
 
     def line(self, start: ArrayLike, end: ArrayLike, colour: str, wide: float = 0.18) -> None:

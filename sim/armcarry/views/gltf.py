@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 
+from armcarry.files.atomic import write_bytes_atomic
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import Shape
@@ -37,7 +38,7 @@ _CAMERA = np.pad(R_BODY_GLTF, (0, 1)) + np.diag([0.0, 0.0, 0.0, 1.0])
 
 def write_glb(record: Record, path: Path, sides: int = 16, tolerance_m: float = 2e-3) -> Path:
     """Write a run as animated glTF and return the path; arguments as ``glb``."""
-    path.write_bytes(glb(record, sides, tolerance_m))
+    write_bytes_atomic(path, glb(record, sides, tolerance_m))
     return path
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import re
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from subprocess import DEVNULL, PIPE, Popen
@@ -14,6 +15,7 @@ from typing import NoReturn
 import numpy as np
 
 from armcarry.errors import ArmcarryError, InputError, MissingExtraError
+from armcarry.files.atomic import writing
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.quantities import clock, parse
@@ -231,16 +233,18 @@ class _Encoder:
             from imageio_ffmpeg import get_ffmpeg_exe
         except ImportError as error:
             raise MissingExtraError("imageio-ffmpeg", "view", "writing a movie") from error
-        self._path, self._partial = path, path.with_name(f".{path.name}.partial.mp4")
+        self._path, self._place = path, ExitStack()
         self._command = [
             get_ffmpeg_exe(), "-y", "-loglevel", "error", "-f", "rawvideo", "-pix_fmt", "rgb24",
             "-s", f"{size[0]}x{size[1]}", "-r", str(frames_per_s), "-i", "-", "-an", "-c:v", "libx264",
-            "-preset", "veryfast", "-crf", "21", "-pix_fmt", "yuv420p", "-movflags", "+faststart", str(self._partial),
+            "-preset", "veryfast", "-crf", "21", "-pix_fmt", "yuv420p", "-movflags", "+faststart",
         ]
 
     def __enter__(self) -> _Encoder:
-        self._log = TemporaryFile()
-        self._ffmpeg = Popen(self._command, stdin=PIPE, stdout=DEVNULL, stderr=self._log)  # noqa: S603 - our own words
+        place = self._place.enter_context(writing(self._path))
+        self._log = self._place.enter_context(TemporaryFile())
+        command = [*self._command, str(place)]
+        self._ffmpeg = Popen(command, stdin=PIPE, stdout=DEVNULL, stderr=self._log)  # noqa: S603 - our own words
         return self
 
     def write(self, pixels: Pixels) -> None:
@@ -250,18 +254,14 @@ class _Encoder:
         except OSError:
             self._refuse()
 
-    def __exit__(self, kind: object, error: object, trace: object) -> None:
+    def __exit__(self, kind: object, error: BaseException | None, trace: object) -> None:
         with contextlib.suppress(OSError):  # ffmpeg may be gone; its status says so
             self._ffmpeg.communicate()
-        failed = self._ffmpeg.returncode != 0
-        try:
-            if kind is None and failed:
+        with self._place:  # what is raised here, or was before, throws the file away
+            if error is not None:
+                raise error
+            if self._ffmpeg.returncode != 0:
                 self._refuse()
-            elif kind is None:
-                self._partial.replace(self._path)
-        finally:
-            self._log.close()
-            self._partial.unlink(missing_ok=True)
 
     def _refuse(self) -> NoReturn:
         self._ffmpeg.wait(timeout=30)

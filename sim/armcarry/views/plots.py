@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from armcarry.files.atomic import writing
 from armcarry.geometry.poses import Array
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding
@@ -149,7 +150,8 @@ def clearance(record: Record, cursor_s: float | None = None, window_s: Window | 
 
 def save(figure: Figure, path: Path) -> Path:
     """Write a figure as PNG or SVG by the ending of its name, and return the path."""
-    figure.savefig(path, dpi=_DPI, metadata={"Software": None} if path.suffix == ".png" else {"Date": None})
+    with writing(path) as place:
+        figure.savefig(place, dpi=_DPI, metadata={"Software": None} if path.suffix == ".png" else {"Date": None})
     return path
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from pathlib import Path
 
-from armcarry.errors import ArmcarryError
+from armcarry.errors import ArmcarryError, RecordError
+from armcarry.files.atomic import inner_folder, write_text_atomic
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.views import plots
@@ -38,7 +39,7 @@ def write_views(
 
     kept = tuple(findings)
     tell = progress or (lambda words, share: None)
-    folder.mkdir(parents=True, exist_ok=True)
+    inner_folder(folder)
     (folder / LEFT_OUT).unlink(missing_ok=True)
     written = []
     makers = {"joints": plots.joint_angles, "joint_rates": plots.joint_rate_figure, "clearance": plots.clearance}
@@ -54,8 +55,10 @@ def write_views(
     try:
         pictures = stills(record, tight=1, worksites=False, tell=_within(tell, 0.6, 0.4))
         written += [still.save(folder) for still in pictures]
+    except RecordError:
+        raise
     except ArmcarryError as error:
-        (folder / LEFT_OUT).write_text(f"Pictures were left out: {error}\n", encoding="utf-8")
+        write_text_atomic(folder / LEFT_OUT, f"Pictures were left out: {error}\n")
         written.append(folder / LEFT_OUT)
     tell("pictures and plots are written", 1.0)
     return written

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
+from armcarry.files.atomic import writing
 from armcarry.planning.stations import StationMap
 from armcarry.planning.trial import ENOUGH_M
 from armcarry.views import palette
@@ -20,7 +21,7 @@ def write_stations_map(found: StationMap, path: Path) -> Path:
     """Draw which worksites are reached from where, darker with more clearance to spare, and the plan; return the path.
 
     Raises:
-        OSError: the picture cannot be written.
+        RecordError: the picture cannot be written.
     """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
@@ -53,5 +54,6 @@ def write_stations_map(found: StationMap, path: Path) -> Path:
     bar.set_label("clearance to spare, m")
     signs = "   ".join(f"{sign} {_WORDS[kind]}" for kind, sign in SIGNS.items())
     axes.set_title(f"{found.message}\n{signs}   ○ where the plan does it", loc="left", fontsize=9, wrap=True)
-    figure.savefig(path, dpi=110)
+    with writing(path) as place:
+        figure.savefig(place, dpi=110)
     return path

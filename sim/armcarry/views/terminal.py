@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from armcarry.quantities import clock, rounded_down
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record
+from armcarry.texts import printable
 
 if TYPE_CHECKING:
     from armcarry.rehearsal import Progress
@@ -32,17 +33,16 @@ class Console:
         """Args: quiet: print nothing."""
         from rich.console import Console as Rich
 
-        self.out = Rich(quiet=quiet, highlight=False)
-        self.err = Rich(stderr=True, quiet=quiet, highlight=False)
+        self.out = Rich(quiet=quiet, highlight=False, emoji=False)
+        self.err = Rich(stderr=True, quiet=quiet, highlight=False, emoji=False)
 
     @contextmanager
     def progress(self) -> Iterator[Progress]:
         """Show one line of progress on the error stream while the work lasts."""
         from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-        bar = Progress(
-            TextColumn("{task.description:<32}"), BarColumn(), TimeElapsedColumn(), console=self.err, transient=True
-        )
+        words = TextColumn("{task.description:<32}", markup=False)
+        bar = Progress(words, BarColumn(), TimeElapsedColumn(), console=self.err, transient=True)
         with bar:
             task = bar.add_task("", total=1.0)
             yield lambda words, share: bar.update(task, description=words, completed=share)
@@ -76,16 +76,16 @@ class Console:
                 text += f"\n[italic]{escape(finding.remedy)}[/italic]"
             if more:
                 text += f"\n[dim]and {more} more like it in findings.json[/dim]"
-            table.add_row(f"[{style}]{word}[/{style}]", finding.check, clock(finding.start_s), text)
+            table.add_row(f"[{style}]{word}[/{style}]", escape(finding.check), clock(finding.start_s), text)
         self.out.print(table)
-        self.out.print(_tightest(record), soft_wrap=True)
+        self.out.print(_tightest(record), soft_wrap=True, markup=False)
         counts = summary["counts"]
         self.out.print(
             f"{counts['pass']} passed, {counts['fail']} failed, {counts['not_assessed']} not assessed; "
             f"run of {clock(record.duration_s)}; {summary['assumptions']} numbers are assumptions",
             soft_wrap=True,
         )
-        self.out.print(f"Written to {escape(str(folder))}", soft_wrap=True)
+        self.out.print(f"Written to {printable(str(folder))}", soft_wrap=True, markup=False)
         self.out.print(f"[dim]{escape(summary['caution'])}[/dim]", soft_wrap=True)
 
 

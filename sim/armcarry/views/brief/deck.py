@@ -7,10 +7,12 @@ from pathlib import Path
 from typing import Any
 
 from armcarry.errors import MissingExtraError
+from armcarry.files.atomic import writing
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record
 from armcarry.scene.words import plain
+from armcarry.texts import shown
 from armcarry.views import palette
 from armcarry.views.brief.content import Table, briefing, margins
 from armcarry.views.brief.pictures import Pictures
@@ -128,14 +130,9 @@ class Deck:
             paragraph = frame.paragraphs[0] if k == 0 else frame.add_paragraph()
             paragraph.alignment, paragraph.space_after = PP_ALIGN.LEFT, Pt(size / 3 if len(lines) > 1 else 0)
             run = paragraph.add_run()
-            run.text = printable(line)
+            run.text = shown(line)
             run.font.size, run.font.bold = Pt(size), bold
             run.font.color.rgb = RGBColor.from_string(colour.removeprefix("#"))
-
-
-def printable(text: str) -> str:
-    """Return text without the control characters that the slides' XML cannot hold."""
-    return "".join(letter for letter in text if letter in "\n\t" or letter.isprintable() or ord(letter) >= 0xA0)
 
 
 def write_deck(
@@ -179,7 +176,8 @@ def write_deck(
         deck.picture(deck.slide(f"What if: {picture.words[0].lower()}{picture.words[1:]}"), picture.path, picture.words)
     invented = f"{told.assumed} numbers of this run are assumptions."
     deck.text(deck.slide("Cautions"), [CAUTION, invented], 1.5, 24)
-    deck.file.save(str(path))
+    with writing(path) as place:
+        deck.file.save(str(place))
     return path
 
 

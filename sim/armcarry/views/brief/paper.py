@@ -8,6 +8,7 @@ from typing import Any, Literal
 from xml.sax.saxutils import escape
 
 from armcarry.errors import MissingExtraError
+from armcarry.files.atomic import writing
 from armcarry.record.finding import Verdict
 from armcarry.views import palette
 from armcarry.views.brief.content import Table
@@ -41,10 +42,10 @@ class Paper:
         except ImportError as error:
             raise MissingExtraError("reportlab", "brief", "writing PDF") from error
         _fonts()
-        self._title, self._foot = title, foot
+        self._path, self._title, self._foot = path, title, foot
         margin = _MARGIN_MM * mm
         self._document: Any = SimpleDocTemplate(
-            str(path), pagesize={"A4": pagesizes.A4, "Letter": pagesizes.LETTER}[size], leftMargin=margin,
+            "", pagesize={"A4": pagesizes.A4, "Letter": pagesizes.LETTER}[size], leftMargin=margin,
             rightMargin=margin, topMargin=margin, bottomMargin=margin + 6 * mm, title=title, author="armcarry",
             creator="armcarry", invariant=1,
         )
@@ -163,9 +164,11 @@ class Paper:
         self._story.append(CondPageBreak(self.height))
 
     def write(self) -> None:
-        """Lay the pages out and write the file."""
+        """Lay the pages out and write the file. Raises RecordError."""
         self._document.afterFlowable = self._outline
-        self._document.build(self._story, onFirstPage=self._mark, onLaterPages=self._mark)
+        with writing(self._path) as place:
+            self._document.filename = str(place)
+            self._document.build(self._story, onFirstPage=self._mark, onLaterPages=self._mark)
 
     def _outline(self, drawn: Any) -> None:
         words = getattr(drawn, "outlined", None)

@@ -6,7 +6,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from armcarry.errors import ArmcarryError
+from armcarry.errors import ArmcarryError, RecordError
+from armcarry.files.atomic import inner_folder
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.views import plots
@@ -83,7 +84,7 @@ def draw(record: Record, folder: Path, findings: Sequence[Finding] = (), tell: T
     Without OpenGL the plots are drawn all the same and ``left_out`` says why the views are missing.
     """
     say = tell or (lambda words, share: None)
-    folder.mkdir(parents=True, exist_ok=True)
+    inner_folder(folder)
     charts = [picture for carry in carries(record) for picture in _carry_plots(record, carry, folder)]
     if record.plan is not None:
         from armcarry.views.gantt import day_chart
@@ -99,6 +100,8 @@ def draw(record: Record, folder: Path, findings: Sequence[Finding] = (), tell: T
     try:
         drawn = stills(record, tell=lambda words, share: say(words, 0.2 + 0.8 * share))
         views.extend(Picture(still.save(folder), still.words, title=still.title) for still in drawn)
+    except RecordError:
+        raise
     except ArmcarryError as error:
         return Pictures(tuple(views), tuple(charts), str(error))
     return Pictures(tuple(views), tuple(charts))

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from armcarry.files.atomic import write_text_atomic
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.views import palette
@@ -39,7 +40,7 @@ def write_report(record: Record, findings: Sequence[Finding], pictures: Pictures
         what_ifs=[_what_if(told, pictures, check) for check in WHAT_IF],
         sections=[_section(record, carry, pictures) for carry in told.carries],
     )
-    path.write_text(html, encoding="utf-8")
+    write_text_atomic(path, html)
     return path
 
 

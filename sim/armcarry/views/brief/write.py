@@ -6,7 +6,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from armcarry.errors import ArmcarryError, InputError
+from armcarry.errors import ArmcarryError, InputError, RecordError
+from armcarry.files.atomic import inner_folder
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.views.brief.paper import Size
@@ -21,10 +22,11 @@ PARTS = ("page", "gltf", "movie", "report", "slides", "cards")
 
 @dataclass
 class Written:
-    """The files of a briefing, and what was left out, with the reason."""
+    """The files of a briefing, what was left out, with the reason, and whether any could be made but not written."""
 
     files: list[Path] = field(default_factory=list)
     left_out: dict[str, str] = field(default_factory=dict)
+    refused: bool = False
 
 
 def check_parts(names: Sequence[str] | None) -> tuple[str, ...]:
@@ -63,13 +65,11 @@ def write_briefing(
         progress: told what is being done and the share done.
 
     Raises:
-        InputError: the folder cannot be made, or a cut cannot be shown.
+        InputError: a cut cannot be shown.
+        RecordError: the folder cannot be made, or is a link.
     """
     tell = progress or (lambda words, share: None)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise InputError(f"cannot write a briefing into {folder}: {error.strerror}") from error
+    inner_folder(folder)
     written = Written()
     draw = _Drawn(record, findings, folder / "pictures")
     makers: dict[str, Callable[[Tell], list[Path]]] = {
@@ -86,10 +86,10 @@ def write_briefing(
             written.files += makers[part](_share(tell, k / len(chosen), 1 / len(chosen)))
         except InputError:
             raise
+        except RecordError as error:  # a full disk, a file that another program holds
+            written.left_out[part], written.refused = str(error), True
         except ArmcarryError as error:
             written.left_out[part] = str(error)
-        except OSError as error:  # a full disk, a file that another program holds
-            written.left_out[part] = f"cannot be written: {error}"
     tell("the briefing is written", 1.0)
     return written
 

@@ -74,6 +74,7 @@ class HandWindow(QMainWindow):
         self.title.setText(self.cockpit.course.record.scene.loaded.scenario.title)
         for label, name in ((self.title, "title"), (self.state, "counts"), (self.message, "caption")):
             label.setObjectName(name)
+            label.setTextFormat(Qt.TextFormat.PlainText)
         self.side.setTextFormat(Qt.TextFormat.RichText)
         self.side.setWordWrap(True)
         self.side.setAlignment(Qt.AlignmentFlag.AlignTop)

@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
+from armcarry.files.atomic import write_text_atomic
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.views.gltf import glb
@@ -34,7 +35,7 @@ def write_page(record: Record, findings: Sequence[Finding], path: Path, tell: Te
     say("measuring the closest pairs", 0.0)
     facts = page_facts(record, findings)
     say("building the scene", 0.6)
-    path.write_text(page(facts, glb(record)), encoding="utf-8")
+    write_text_atomic(path, page(facts, glb(record)))
     say("the page is written", 1.0)
     return path
 

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from armcarry.files.atomic import inner_folder
 from armcarry.quantities import clock
 from armcarry.views.annotate import Pixels, Sheet
 from armcarry.views.movie import _Encoder as Encoder
@@ -51,7 +52,7 @@ def captioned(picture: Pixels, session: Session, more: str = "") -> Pixels:
 
 def save_picture(scene: SceneView, session: Session, folder: Path, more: str = "") -> Path:
     """Save the view as PNG under a name that is free, and return the path. Raises OSError."""
-    folder.mkdir(parents=True, exist_ok=True)
+    inner_folder(folder)
     wide = scene.plotter.render_window.GetSize()[0]
     picture = captioned(pixels(scene, 1 if wide >= _WIDE_PX else 2), session, more)
     return Sheet(picture).save(free_name(folder, f"picture_{_at(session.time_s)}", ".png"))
@@ -83,7 +84,7 @@ def save_movie(
         OSError: the folder cannot be written.
     """
     times = frame_times(span_s, session.speed)
-    folder.mkdir(parents=True, exist_ok=True)
+    inner_folder(folder)
     path = free_name(folder, f"movie_{_at(span_s[0])}_{_at(span_s[1])}", ".mp4")
     first = _even(pixels(scene))
     size = (first.shape[1], first.shape[0])

@@ -1,0 +1,133 @@
+"""Parquet files that may come from others: how large they are is known before anything is unpacked."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from armcarry.geometry.poses import Array
+from armcarry.texts import shown
+
+#: ways of packing whose unpacked size is near the size of the file; the others may hide a hundred times as much
+CODECS = ("UNCOMPRESSED", "SNAPPY")
+
+
+@dataclass(frozen=True)
+class Limits:
+    """How large a table may be: rows, columns, numbers and bytes of text, unpacked."""
+
+    rows: int
+    columns: int = 400
+    cells: int = 40_000_000
+    text_bytes: int = 20_000_000
+
+
+@dataclass(frozen=True, eq=False)
+class Table:
+    """Columns as read: numbers (R,) with nan where there are none, whole numbers (R,), or texts that may be shown."""
+
+    rows: int
+    columns: Mapping[str, Any]
+
+    def numbers(self, name: str, *, empty: bool = False) -> Array:
+        """Return a column of numbers. Raises ValueError: another kind, or nan where nothing may be ``empty``."""
+        values = self._of(name, np.ndarray, "numbers").astype(float)
+        if not empty and np.isnan(values).any():
+            raise ValueError(f"column '{name}' has rows without a number")
+        return np.asarray(values)
+
+    def texts(self, name: str) -> list[str]:
+        """Return a column of texts. Raises ValueError: another kind, or a row without."""
+        values: list[str] = self._of(name, list, "text")
+        if None in values:
+            raise ValueError(f"column '{name}' has rows without a text")
+        return values
+
+    def _of(self, name: str, kind: type, word: str) -> Any:
+        if name not in self.columns:
+            raise ValueError(f"column '{name}' is missing")
+        if not isinstance(self.columns[name], kind):
+            raise ValueError(f"column '{name}' is not of {word}")
+        return self.columns[name]
+
+
+def read_table(data: bytes, limits: Limits) -> Table:
+    """Read a flat Parquet file of numbers and texts.
+
+    Raises:
+        ValueError: not such a file, or larger than the limits; nothing large was unpacked then.
+    """
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    try:
+        plain = pq.ParquetFile(pa.BufferReader(data), **_THRIFT)
+        texts = [field.name for field in plain.schema_arrow if _is_text(field.type)]
+        _check_size(plain, limits)
+        # texts stay a dictionary: a million times one long text is no larger than that text
+        file = pq.ParquetFile(pa.BufferReader(data), read_dictionary=texts, **_THRIFT)
+        table = file.read(use_threads=False)
+        if len(set(table.column_names)) != table.num_columns:
+            raise ValueError("two columns of one name")
+        columns = {str(name): _column(str(name), table[name], limits) for name in table.column_names}
+    except (pa.ArrowException, OSError, KeyError, NotImplementedError) as error:
+        raise ValueError(f"not a table: {shown(str(error), 200)}") from None
+    return Table(table.num_rows, columns)
+
+
+_THRIFT = {"thrift_string_size_limit": 10_000_000, "thrift_container_size_limit": 100_000}
+
+
+def _is_text(kind: Any) -> bool:
+    import pyarrow.types as types
+
+    if types.is_dictionary(kind):
+        kind = kind.value_type
+    return bool(types.is_string(kind) or types.is_large_string(kind))
+
+
+def _check_size(file: Any, limits: Limits) -> None:
+    size = file.metadata
+    if size.num_columns != len(file.schema_arrow):
+        raise ValueError("columns within columns")
+    for what, found, most in (
+        ("rows", size.num_rows, limits.rows), ("columns", size.num_columns, limits.columns),
+        ("cells", size.num_rows * size.num_columns, limits.cells),
+    ):
+        if found > most:
+            raise ValueError(f"{found} {what}, at most {most} are read")
+    groups = [size.row_group(k) for k in range(size.num_row_groups)]
+    parts = [group.column(k) for group in groups for k in range(size.num_columns)]
+    for part in parts:
+        if part.compression not in CODECS:
+            raise ValueError(f"packed as {shown(str(part.compression), 20)}; accepted: {', '.join(CODECS)}")
+    unpacked, most = sum(part.total_uncompressed_size for part in parts), 16 * limits.cells + limits.text_bytes
+    if unpacked > most:
+        raise ValueError(f"{unpacked} bytes unpacked, at most {most} are read")
+
+
+def _column(name: str, column: Any, limits: Limits) -> Any:
+    import pyarrow as pa
+    import pyarrow.types as types
+
+    if _is_text(column.type):
+        chunk = pa.chunked_array([part.dictionary_encode() for part in column.chunks], column.type) if not (
+            types.is_dictionary(column.type)
+        ) else column
+        return _texts(name, chunk, limits)
+    if types.is_floating(column.type) or types.is_integer(column.type):
+        return column.to_numpy()
+    raise ValueError(f"column '{shown(name, 80)}' is neither of numbers nor of text")
+
+
+def _texts(name: str, column: Any, limits: Limits) -> list[str | None]:
+    found: list[str | None] = []
+    for part in column.chunks:
+        if part.dictionary.nbytes > limits.text_bytes:
+            raise ValueError(f"column '{shown(name, 80)}' has more text than {limits.text_bytes} bytes")
+        known = [None if text is None else shown(text) for text in part.dictionary.to_pylist()]
+        found += [None if at is None else known[at] for at in part.indices.to_pylist()]
+    return found
