@@ -35,9 +35,6 @@ GOOD = [
     ("1 deg/s^2", "angular_acceleration", math.pi / 180),
     ("125 lbf", "force", 125 * 4.4482216152605),  # 1 lbf = 4.4482216152605 N exactly
     ("10 N*m", "torque", 10.0),
-    ("10 N·m", "torque", 10.0),
-    ("1 m/s²", "acceleration", 1.0),
-    ("1 m/s**2", "acceleration", 1.0),
     ("10 ft*lbf", "torque", 13.558179483314),
     ("50 %", "fraction", 0.5),
     ("0.25", "fraction", 0.25),
@@ -81,7 +78,7 @@ REFUSED = [
     (
         "9e14 s",
         "time",
-        "too large to be meant; found '9e14 s'; accepted: a time with its unit (s, min, h), at most 1e+07 s",
+        "too large to be meant; found '9e14 s'; accepted: a time with its unit (s, min, h, ms), at most 1e+07 s",
     ),
     ("1e999 m", "length", "too large to be meant; found '1e999 m'"),
     ("1:60", "time", "not an accepted unit; found '1:60'; accepted: a time with its unit (s, min, h, ms)"),

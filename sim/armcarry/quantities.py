@@ -11,22 +11,43 @@ import re
 
 from armcarry.errors import QuantityError
 
-#: kind -> (SI unit, every unit accepted in a file)
-KINDS: dict[str, tuple[str, str]] = {
-    "length": ("m", "m, mm, cm, km, ft, in"),
-    "angle": ("rad", "deg, rad"),
-    "time": ("s", "s, min, h, ms"),
-    "mass": ("kg", "kg, g, lb"),
-    "speed": ("m/s", "m/s, mm/s, cm/s, ft/s, ft/min, in/s"),
-    "angular_speed": ("rad/s", "deg/s, rad/s, deg/min"),
-    "acceleration": ("m/s^2", "m/s^2, mm/s^2, cm/s^2, ft/s^2"),
-    "angular_acceleration": ("rad/s^2", "deg/s^2, rad/s^2"),
-    "force": ("N", "N, kN, lbf"),
-    "torque": ("N*m", "N*m, ft*lbf"),
-    "fraction": ("", "% or a plain number between 0 and 1"),
+_DEG, _FT, _IN, _LB = 0.017453292519943295, 0.3048, 0.0254, 0.45359237
+_LBF = _LB * 9.80665
+
+#: kind -> unit -> its size in SI. Only these are read: nothing in a file is computed
+UNITS: dict[str, dict[str, float]] = {
+    "length": {"m": 1.0, "mm": 1e-3, "cm": 1e-2, "km": 1e3, "ft": _FT, "in": _IN},
+    "angle": {"deg": _DEG, "rad": 1.0},
+    "time": {"s": 1.0, "min": 60.0, "h": 3600.0, "ms": 1e-3},
+    "mass": {"kg": 1.0, "g": 1e-3, "lb": _LB},
+    "speed": {"m/s": 1.0, "mm/s": 1e-3, "cm/s": 1e-2, "ft/s": _FT, "ft/min": _FT / 60.0, "in/s": _IN},
+    "angular_speed": {"deg/s": _DEG, "rad/s": 1.0, "deg/min": _DEG / 60.0},
+    "acceleration": {"m/s^2": 1.0, "mm/s^2": 1e-3, "cm/s^2": 1e-2, "ft/s^2": _FT},
+    "angular_acceleration": {"deg/s^2": _DEG, "rad/s^2": 1.0},
+    "force": {"N": 1.0, "kN": 1e3, "lbf": _LBF},
+    "torque": {"N*m": 1.0, "ft*lbf": _FT * _LBF},
+    "fraction": {"%": 0.01, "": 1.0},
 }
 
-<<<<<<< HEAD
+#: kind -> the most that any quantity of it may be, in SI: far beyond any use, and what is computed of it stays finite
+LARGEST: dict[str, float] = {
+    "length": 1e8, "angle": 1e6, "time": 1e7, "mass": 1e9, "speed": 1e6, "angular_speed": 1e6, "acceleration": 1e6,
+    "angular_acceleration": 1e6, "force": 1e9, "torque": 1e9, "fraction": 1e6,
+}  # fmt: skip
+
+_SI = {
+    "length": "m", "angle": "rad", "time": "s", "mass": "kg", "speed": "m/s", "angular_speed": "rad/s",
+    "acceleration": "m/s^2", "angular_acceleration": "rad/s^2", "force": "N", "torque": "N*m", "fraction": "",
+}  # fmt: skip
+_SHARE = "% or a plain number between 0 and 1"
+#: kind -> (SI unit, every unit accepted in a file)
+KINDS: dict[str, tuple[str, str]] = {
+    kind: (_SI[kind], _SHARE if kind == "fraction" else ", ".join(units)) for kind, units in UNITS.items()
+}
+
+#: characters of a quantity at most; its pattern takes long over many blanks
+LONGEST = 80
+
 # [0-9] and not \d, which takes the digits of every script: a schema's patterns take these alone
 _UNSIGNED = r"(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _TIME_OF_DAY = r"[0-9]+:[0-5][0-9](?::[0-5][0-9](?:\.[0-9]+)?)?"
@@ -34,51 +55,6 @@ _NUMBER = re.compile(rf"\s*([+-]?{_UNSIGNED})\s*(\S.*?)?\s*")
 _CLOCK = re.compile(rf"\s*([+-]?)({_TIME_OF_DAY})\s*")
 _OPERATOR = re.compile(r"\s*([/*^])\s*")
 _PARTS = re.compile(r"(?=[/*^])|(?<=[/*^])")
-=======
-#: kind -> the most that any quantity of it may be, in SI: far beyond any use, and what is computed of it stays finite
-LARGEST: dict[str, float] = {
-    "length": 1e8, "angle": 1e6, "time": 1e7, "mass": 1e9, "speed": 1e6, "angular_speed": 1e6, "acceleration": 1e6,
-    "angular_acceleration": 1e6, "force": 1e9, "torque": 1e9, "fraction": 1e6,
-}  # fmt: skip
-
-_DEG, _FT, _IN, _LB = 0.017453292519943295, 0.3048, 0.0254, 0.45359237
-_LBF = _LB * 9.80665
-_LENGTHS = {"m": 1.0, "mm": 1e-3, "cm": 1e-2, "km": 1e3, "in": _IN, "ft": _FT}
-_ANGLES = {"rad": 1.0, "mrad": 1e-3, "deg": _DEG}
-_TIMES = {"s": 1.0, "ms": 1e-3, "min": 60.0, "h": 3600.0}
-_FORCES = {"N": 1.0, "mN": 1e-3, "kN": 1e3, "lbf": _LBF}
-_ARMS = {"m": 1.0, "mm": 1e-3, "cm": 1e-2, "in": _IN, "ft": _FT}
->>>>>>> 0119202 (Read quantities from a list of units, nothing computed, and names in linear time)
-
-
-def _per(above: dict[str, float], below: dict[str, float], power: str = "") -> dict[str, float]:
-    exponent = int(power[1:] or "1") if power else 1
-    return {f"{a}/{b}{power}": x / y**exponent for a, x in above.items() for b, y in below.items()}
-
-
-#: kind -> unit -> its size in SI. Only these are read: nothing in a file is computed
-UNITS: dict[str, dict[str, float]] = {
-    "length": _LENGTHS,
-    "angle": _ANGLES,
-    "time": _TIMES,
-    "mass": {"kg": 1.0, "g": 1e-3, "lb": _LB},
-    "speed": _per(_LENGTHS, _TIMES),
-    "angular_speed": _per(_ANGLES, _TIMES),
-    "acceleration": _per(_LENGTHS, _TIMES, "^2"),
-    "angular_acceleration": _per(_ANGLES, _TIMES, "^2"),
-    "force": _FORCES,
-    "torque": {unit: f * a for force, f in _FORCES.items() for arm, a in _ARMS.items()
-               for unit in (f"{force}*{arm}", f"{arm}*{force}")},
-    "fraction": {"%": 0.01, "": 1.0},
-}
-#: other spellings of the same signs
-_SPELLED = str.maketrans({"·": "*", "²": "^2"})
-
-#: characters of a quantity at most; its pattern takes long over many blanks
-LONGEST = 60
-
-_NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S.*?)?\s*$")
-_CLOCK = re.compile(r"\s*([+-]?)(\d{1,9}):([0-5]\d)(?::([0-5]\d(?:\.\d+)?))?\s*$")
 
 
 def describe(kind: str) -> str:
@@ -100,7 +76,7 @@ def parse(text: object, kind: str) -> float:
         The value in the SI unit of the kind (radians for angles).
 
     Raises:
-        QuantityError: a bare number, no number, too large to be meant, or a unit that is not of this kind.
+        QuantityError: a bare number, no number, not finite, or a unit of another kind.
     """
     accepted_words = describe(kind)
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
@@ -112,47 +88,28 @@ def parse(text: object, kind: str) -> float:
             text = repr(text)
         else:
             raise QuantityError("a bare number, the unit is missing", found=text, accepted=accepted_words)
-<<<<<<< HEAD
     if kind == "time" and (clock := _CLOCK.fullmatch(text)):
         sign, written = clock.groups()
         hours, minutes, seconds = (*written.split(":"), "0")[:3]
         total = float(hours) * 3600.0 + int(minutes) * 60.0 + float(seconds)
-        return _believable(-total if sign == "-" else total, text, accepted_words)
-    match = _NUMBER.fullmatch(text)
-=======
-    if kind == "time" and (clock := _CLOCK.match(text)):
-        sign, hours, minutes, seconds = clock.groups()
-        total = int(hours) * 3600.0 + int(minutes) * 60.0 + float(seconds or 0.0)
         return _bounded(-total if sign == "-" else total, kind, text)
-    match = _NUMBER.match(text)
->>>>>>> 0119202 (Read quantities from a list of units, nothing computed, and names in linear time)
+    match = _NUMBER.fullmatch(text)
     if match is None:
         raise QuantityError("not a quantity", found=text, accepted=accepted_words)
     value, unit = float(match.group(1)), (match.group(2) or "")
     if not unit and kind != "fraction":
         raise QuantityError("a bare number, the unit is missing", found=text, accepted=accepted_words)
-<<<<<<< HEAD
-    return _believable(value * _factor(unit, kind, text, accepted_words), text, accepted_words)
+    size = UNITS[kind].get(_OPERATOR.sub(r"\1", unit))
+    if size is None:
+        raise QuantityError("not an accepted unit", found=text, accepted=accepted_words)
+    return _bounded(value * size, kind, text)
 
 
-def _believable(value: float, text: object, accepted: str) -> float:
-    if not abs(value) < 1e15:
+def _bounded(value: float, kind: str, text: object) -> float:
+    if not abs(value) <= LARGEST[kind]:
+        accepted = f"{describe(kind)}, at most {LARGEST[kind]:g} {KINDS[kind][0]}".rstrip()
         raise QuantityError("too large to be meant", found=text, accepted=accepted)
     return value
-
-
-def _units(kind: str) -> list[str]:
-    """Return every unit accepted for a kind."""
-    return ["%"] if kind == "fraction" else KINDS[kind][1].split(", ")
-
-
-def _factor(unit: str, kind: str, text: str, accepted: str) -> float:
-    plain = _OPERATOR.sub(r"\1", unit)
-    if plain in _COMMON[kind]:
-        return _COMMON[kind][plain]
-    if plain not in _units(kind):
-        raise QuantityError("not an accepted unit", found=text, accepted=accepted)
-    return float(_registry().Quantity(1.0, plain).to(KINDS[kind][0]).magnitude)
 
 
 def pattern(kind: str, least: float = -math.inf, above: bool = False) -> str:
@@ -165,23 +122,10 @@ def pattern(kind: str, least: float = -math.inf, above: bool = False) -> str:
     """
     sign = "[+-]?" if least < 0 else r"\+?"
     some = "(?=[0-9.:]*[1-9])" if least >= 0 and above else ""
-    units = "|".join(r"\s*".join(re.escape(part) for part in _PARTS.split(unit)) for unit in _units(kind))
+    units = "|".join(r"\s*".join(re.escape(part) for part in _PARTS.split(unit)) for unit in UNITS[kind] if unit)
     optional = "?" if kind == "fraction" else ""
     clocks = f"|{sign}{some}{_TIME_OF_DAY}" if kind == "time" else ""
     return rf"^\s*(?:{sign}{some}{_UNSIGNED}\s*(?:{units}){optional}{clocks})\s*$"
-=======
-    size = UNITS[kind].get(unit.translate(_SPELLED).replace("**", "^"))
-    if size is None:
-        raise QuantityError("not an accepted unit", found=text, accepted=accepted_words)
-    return _bounded(value * size, kind, text)
-
-
-def _bounded(value: float, kind: str, text: str) -> float:
-    if not abs(value) <= LARGEST[kind]:
-        accepted = f"{describe(kind)}, at most {LARGEST[kind]:g} {KINDS[kind][0]}".rstrip()
-        raise QuantityError("too large to be meant", found=text, accepted=accepted)
-    return value
->>>>>>> 0119202 (Read quantities from a list of units, nothing computed, and names in linear time)
 
 
 def write(value: float, kind: str) -> str:
