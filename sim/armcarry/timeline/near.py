@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from armcarry.clearance import clearance_curve
@@ -22,8 +24,28 @@ CELLS = 64
 BAND_M = 0.1
 
 
+@dataclass(frozen=True, eq=False)
+class NearPairs:
+    """What the arm slows down for, and what is left out of that.
+
+    Attributes:
+        pairs: (P, 2) body rows, one moved by the arm's joints and one of structure.
+        inside: body rows of parts that never leave a ball of slow_within around the arm's first joint: not in pairs.
+        beside: body rows of parts that always reach into that ball: not paired with structure that does too.
+    """
+
+    pairs: np.ndarray
+    inside: np.ndarray
+    beside: np.ndarray
+
+
 def near_pairs(scene: Scene, tree: Tree, base_at: Array) -> np.ndarray:
-    """Return the pairs (P, 2) of body rows of which one is moved by the arm's joints and one is structure.
+    """Return the pairs (P, 2) of ``pairs_near``."""
+    return pairs_near(scene, tree, base_at).pairs
+
+
+def pairs_near(scene: Scene, tree: Tree, base_at: Array) -> NearPairs:
+    """Find the pairs of body rows of which one is moved by the arm's joints and one is structure.
 
     The arm always stands near something, which must not make it slow everywhere. So, with a ball of slow_within
     around its first joint, these are left out: parts of the arm that never leave the ball, against all; and
@@ -40,11 +62,15 @@ def near_pairs(scene: Scene, tree: Tree, base_at: Array) -> np.ndarray:
     first = scene.tree.column(scene.arm_joints[0])
     moving = np.flatnonzero(np.isin(classes, MOVING) & (scene.arm_joints_behind(tree) > 0))
     standing = np.flatnonzero(np.isin(classes, STANDING))
+    if not len(moving) or not len(standing):
+        none = np.zeros(0, dtype=np.int64)
+        return NearPairs(none.reshape(0, 2), none, none)
     least, most = _chain_m(tree, first, moving)
+    inside = moving[most <= within]
     moving, least = moving[most > within], least[most > within]
     beside = (least[:, None] <= within) & (_to_root_m(tree, first, standing, base_at)[None] <= within)
     pairs = np.stack(np.meshgrid(moving, standing, indexing="ij"), axis=-1)
-    return pairs[~beside].reshape(-1, 2)
+    return NearPairs(pairs[~beside].reshape(-1, 2), inside, moving[beside.any(axis=1)])
 
 
 def _chain_m(tree: Tree, first: int, bodies: np.ndarray) -> tuple[Array, Array]:

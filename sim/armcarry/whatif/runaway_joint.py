@@ -34,6 +34,7 @@ from armcarry.whatif.faults import (
     worst_excursion,
     worst_rates,
 )
+from armcarry.whatif.near_structure import near_cells
 
 #: gap between the proven and the measured clearance left where it is least, m
 BAND_M = 0.02
@@ -195,11 +196,7 @@ def near_structure(side: Side, starts: Array, ends: Array) -> np.ndarray:
 
     The timing of moves slows the arm over every stretch in which that may be so.
     """
-    within = side.record.scene.loaded.rules.slow_within
-    prover = side.beside_structure
-    arcs = runaway_arcs(side, starts, ends, None, None, np.zeros(len(starts)), braking=False)
-    found = least_margins(prover, arcs, np.zeros(len(prover.pairs)), enough_m=within, tolerance_m=0.05)
-    return np.asarray(found.reached_m + found.pad_m < within)
+    return near_cells(side.record, side.beside_structure, starts, ends, band_m=0.05)[0]
 
 
 def _extra(side: Side, excursion: Array) -> Array:

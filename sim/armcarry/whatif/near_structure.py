@@ -1,0 +1,90 @@
+"""When something that the arm moves is within the rules' ``slow_within`` of structure, proven."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from armcarry.clearance import Prover
+from armcarry.clearance.many import Arcs, least_margins
+from armcarry.geometry.poses import Array
+from armcarry.record.record import Phase, Record
+from armcarry.timeline.near import NearPairs, pairs_near
+from armcarry.whatif.cells import halved, pieces_of, states
+from armcarry.whatif.faults import apart_m
+
+#: it is told to this when something comes near or leaves, s
+SHARP_S = 0.05
+#: how exactly distances need be known for that, m
+BAND_M = 0.01
+
+
+@dataclass(frozen=True, eq=False)
+class NearStretches:
+    """When something is near in one stretch of a run.
+
+    Attributes:
+        near: stretches at every instant of which something surely is near.
+        maybe: what lies between those and where nothing is; each is at most SHARP_S long.
+        judged: what is asked about, and what is left out.
+    """
+
+    near: tuple[tuple[float, float], ...]
+    maybe: tuple[tuple[float, float], ...]
+    judged: NearPairs
+
+
+def near_stretches(record: Record, phase: Phase, start_s: float, end_s: float) -> NearStretches:
+    """Find when something is near, by halving time until every instant but slivers is told one way or the other."""
+    scene = record.scene
+    judged = pairs_near(scene, phase.tree, np.stack([record.motion.at(time) for time in (start_s, end_s)]))
+    pairs = judged.pairs[apart_m(record, phase, judged.pairs) < scene.loaded.rules.slow_within]
+    if not len(pairs):
+        return NearStretches((), (), judged)
+    prover = Prover(phase.tree, pairs)
+    starts, ends = pieces_of(record.motion, start_s, end_s)
+    near: list[tuple[float, float]] = []
+    maybe: list[tuple[float, float]] = []
+    while len(starts):
+        inside, outside = near_cells(record, prover, starts, ends, band_m=BAND_M)
+        short = ~inside & ~outside & (ends - starts <= SHARP_S)
+        near += zip(starts[inside].tolist(), ends[inside].tolist(), strict=True)
+        maybe += zip(starts[short].tolist(), ends[short].tolist(), strict=True)
+        open_ = ~(inside | outside | short)
+        starts, ends = halved(starts[open_], ends[open_])
+    prover.let_go()
+    return NearStretches(_joined(near), tuple(sorted(maybe)), judged)
+
+
+def near_cells(
+    record: Record, prover: Prover, starts: Array, ends: Array, *, band_m: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Tell of cells of time (R,) whether something is near all through them, and whether nothing is at any instant.
+
+    Args:
+        record: whose motion.
+        prover: the pairs for whose nearness the arm slows down.
+        starts, ends: of the cells, each inside one piece of the motion.
+        band_m: how exactly distances need be known.
+    """
+    within, columns = record.scene.loaded.rules.slow_within, record.scene.arm_columns
+    state = states(record.motion, starts, ends)
+    table = np.zeros((len(starts), 1, 1, len(columns)))
+    table[:, 0, 0] = state.position[:, columns]
+    until = np.full(len(starts), 1e-9)  # the arm stands at the middle; the slack covers the rest of the cell
+    arcs = Arcs(
+        record.scene.arm_joints, state.position, np.stack([0 * until, until], axis=1), table, until, state.stray
+    )
+    found = least_margins(prover, arcs, np.zeros(len(prover.pairs)), enough_m=within, tolerance_m=band_m)
+    return found.reached_m + found.pad_m < within, found.lower_m >= within
+
+
+def _joined(cells: list[tuple[float, float]]) -> tuple[tuple[float, float], ...]:
+    joined: list[tuple[float, float]] = []
+    for start, end in sorted(cells):
+        if joined and start <= joined[-1][1]:
+            joined[-1] = (joined[-1][0], end)
+        else:
+            joined.append((start, end))
+    return tuple(joined)
