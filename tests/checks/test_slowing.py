@@ -17,10 +17,9 @@ from armcarry.record.record import MoveSpan, Phase, Record
 from armcarry.whatif.near_structure import SHARP_S, near_stretches
 
 RATE, WITHIN_M = np.radians(4.0), 1.0  # of the load in conftest, and of its rules
-LOADS = dict.fromkeys(("free", "rider", "rider_and_hardware"), {
-    "joint_rate": {"default": "4 deg/s"}, "joint_acceleration": {"default": "2 deg/s^2"},
-    "brake_deceleration": {"default": "4 deg/s^2"}, "tip_speed": "0.2 m/s", "near_structure": 0.5,
-})  # fmt: skip
+LOAD = {"joint_rate": {"default": "4 deg/s"}, "joint_acceleration": {"default": "2 deg/s^2"},
+        "brake_deceleration": {"default": "4 deg/s^2"}, "tip_speed": "0.2 m/s", "near_structure": 0.5}  # fmt: skip
+LOADS = {name: LOAD for name in ("free", "rider", "rider_and_hardware")}
 
 
 @pytest.fixture
