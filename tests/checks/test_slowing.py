@@ -19,7 +19,7 @@ from armcarry.whatif.near_structure import SHARP_S, near_stretches
 RATE, WITHIN_M = np.radians(4.0), 1.0  # of the load in conftest, and of its rules
 LOAD = {"joint_rate": {"default": "4 deg/s"}, "joint_acceleration": {"default": "2 deg/s^2"},
         "brake_deceleration": {"default": "4 deg/s^2"}, "tip_speed": "0.2 m/s", "near_structure": 0.5}  # fmt: skip
-LOADS = {name: LOAD for name in ("free", "rider", "rider_and_hardware")}
+LOADS = dict.fromkeys(("free", "rider", "rider_and_hardware"), LOAD)
 
 
 @pytest.fixture
@@ -120,7 +120,7 @@ def test_stretches_told_near_are_near_and_all_others_but_slivers_are_not(scene):
 def test_the_message_and_what_to_do(scene):
     (found,) = slowing.check(_turned(scene, [(RATE / 2, 1.0), (RATE * 0.75, 1.0)]))
     assert found.message.startswith(
-        "within 1 m of structure for at least 0:03.0 (told to 0.05 s); the fastest joint there is arm/j1 with 150 % of "
+        "within 1 m of structure for at least 0:00:03.0 (told to 0.05 s); the fastest joint there is arm/j1 with 150 % of "
         "its reduced rate, in swing"
     )
     assert found.remedy == "slow swing there to 66 % of its rate"

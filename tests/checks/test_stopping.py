@@ -24,7 +24,8 @@ def before_post(rider_scene, moving_record):
         scene = rider_scene({})
         tip = scene.tree.pose_of(scene.tool(scene.tree), scene.position)[:3, 3]
         post = Body("post", "yard", Sphere(0.1), poses.rotation_about((0, 0, 1), bearing_rad) @ poses.translation(tip))
-        scene = rider_scene({}, bodies=[post], rules={"stop_remainder": f"{remainder_m} m"})
+        ruled = [{"between": ["arm", "structure"], "distance": "0.5 m"}]
+        scene = rider_scene({}, bodies=[post], rules={"stop_remainder": f"{remainder_m} m", "required": ruled})
         return moving_record(scene, {"arm/j1": [RATE]}, LASTS_S, **options)
 
     return build
