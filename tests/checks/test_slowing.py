@@ -120,8 +120,8 @@ def test_stretches_told_near_are_near_and_all_others_but_slivers_are_not(scene):
 def test_the_message_and_what_to_do(scene):
     (found,) = slowing.check(_turned(scene, [(RATE / 2, 1.0), (RATE * 0.75, 1.0)]))
     assert found.message.startswith(
-        "within 1 m of structure for at least 0:00:03.0 (told to 0.05 s); the fastest joint there is arm/j1 with 150 % of "
-        "its reduced rate, in swing"
+        "within 1 m of structure for at least 0:00:03.0 (told to 0.05 s); the fastest joint there is arm/j1 with 150 % "
+        "of its reduced rate, in swing"
     )
     assert found.remedy == "slow swing there to 66 % of its rate"
     assert 1.0 <= found.start_s <= 2.0
