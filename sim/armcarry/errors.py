@@ -3,6 +3,7 @@
     ArmcarryError                 anything armcarry raises on purpose; the command line exits with 2
     ├── InputError                a file, a line in it, what was found, what is accepted
     │   ├── QuantityError         text that is not a number with an accepted unit
+    │   ├── StepError             a step of a day that no schedule can hold; whoever knows the file adds its line
     │   └── InputErrors           several of them from one reading, each with its own file and line
     ├── FrameError                a frame, link, body or joint name that the scene does not have
     ├── MotionError               a motion that cannot be built from the numbers given
@@ -67,6 +68,19 @@ class InputError(ArmcarryError):
 
 class QuantityError(InputError):
     """Report text that is not a quantity of the wanted kind."""
+
+
+class StepError(InputError):
+    """Report a step of a day that no schedule can hold.
+
+    Args:
+        step: the step's name.
+        problem: what is wrong.
+    """
+
+    def __init__(self, step: str, problem: str, *, accepted: str | None = None) -> None:
+        self.step = step
+        super().__init__(problem, accepted=accepted)
 
 
 class InputErrors(InputError):

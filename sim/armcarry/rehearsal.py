@@ -13,7 +13,7 @@ from pathlib import Path
 
 from armcarry.checks import run_checks
 from armcarry.errors import InputError
-from armcarry.files.load import load_scenario
+from armcarry.files.load import load_scenario, validate_files
 from armcarry.files.motion_log import SUFFIXES, MotionLog, read_motion_log
 from armcarry.proving.proof import prove_run
 from armcarry.record.consistent import LONGEST_S
@@ -24,6 +24,7 @@ from armcarry.scene.build import Scene, build_scene
 from armcarry.timeline.carry import run_carries
 from armcarry.timeline.day_run import run_day
 from armcarry.timeline.logged import Pieces, run_log
+from armcarry.timeline.plan import check_order
 
 #: told what is being done and how far it is (0 to 1)
 Progress = Callable[[str, float], None]
@@ -100,6 +101,11 @@ def rehearse(
         logged=logged,
         log_data=log_data,
     )
+
+
+def validate(paths: list[Path]) -> list[InputError]:
+    """Return every problem for which a rehearsal would refuse one of the files, and every one of model files alone."""
+    return validate_files(paths, check_order)
 
 
 def judge(record: Record) -> tuple[Finding, ...]:

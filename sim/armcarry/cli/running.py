@@ -214,9 +214,9 @@ def validate(
 
     Exit code: 0 all in order, 2 a file is wrong, or bad usage.
     """
-    from armcarry.files.load import validate_files
+    from armcarry.rehearsal import validate as problems_of
 
-    problems = validate_files(files)
+    problems = problems_of(files)
     if as_json:
         print_json({"files": [str(path) for path in files], "problems": [str(problem) for problem in problems]})
     else:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from armcarry.files import names
 from armcarry.files.documents.carries import Carry, Move
 from armcarry.files.script import ARM, PLATFORM, RESTRAINT, VEHICLE, WORLD, Script
 from armcarry.files.yaml_text import YamlPath
@@ -41,11 +40,7 @@ def _check_carry(script: Script, here: YamlPath, carry: Carry, holders: dict[str
         later = [other.name for other in carry.moves[k:] if other.name is not None]
         for r, relaxation in enumerate(move.relax):
             place = (*path, "relax", r)
-            for side, pattern in enumerate(relaxation.bodies):
-                if not names.matches_any(pattern, script.bodies):
-                    accepted = names.accepted(pattern, script.bodies, "body")
-                    problem = f"no body of this scenario fits '{pattern}'"
-                    script.tell((*place, "bodies", side), problem, accepted=accepted)
+            script.patterns((*place, "bodies"), relaxation.bodies)
             if relaxation.through is not None:
                 script.known((*place, "through"), relaxation.through, later, "move from here on")
 

@@ -7,7 +7,7 @@ model of the script is, and the digest of every file, so a changed copy is notic
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
@@ -114,6 +114,7 @@ def _assemble(source: Source[ScenarioDocument], opened: _Opened) -> LoadedScenar
         rules=files["rules",].document,
         inputs=opened.inputs.all(),
         assumptions=_assumptions(source, opened),
+        source=source,
     )
 
 
@@ -148,22 +149,23 @@ def _sourced(document: Document, key: str) -> bool:
     return any(key == named or key.startswith((f"{named}.", f"{named}[")) for named in document.sources)
 
 
-def validate_files(paths: list[Path]) -> list[InputError]:
+def validate_files(paths: list[Path], also: Callable[[LoadedScenario], None] | None = None) -> list[InputError]:
     """Return every problem of the files, in order; a scenario is checked with everything it names.
 
     Args:
         paths: YAML documents of any format, or URDF files.
+        also: asked of each scenario that loads; raises InputError.
     """
     problems: list[InputError] = []
     for path in paths:
         try:
-            problems.extend(_validate(path))
+            problems.extend(_validate(path, also))
         except InputError as error:
             problems.extend(getattr(error, "problems", (error,)))
     return list({str(problem): problem for problem in problems}.values())
 
 
-def _validate(path: Path) -> list[InputError]:
+def _validate(path: Path, also: Callable[[LoadedScenario], None] | None) -> list[InputError]:
     from armcarry.files.urdf import read_urdf
 
     if path.suffix.lower() in (".urdf", ".xml"):
@@ -171,6 +173,8 @@ def _validate(path: Path) -> list[InputError]:
         return []
     source = read_any(path)
     if isinstance(source.document, ScenarioDocument):
-        load_scenario(path)
+        loaded = load_scenario(path)
+        if also is not None:
+            also(loaded)
         return []
     return check_model(open_model(source))

@@ -8,12 +8,14 @@ from functools import cached_property
 from pathlib import Path
 from typing import Generic, TypeVar
 
+from armcarry.errors import InputError, StepError
 from armcarry.files.documents.arm import ArmDocument
 from armcarry.files.documents.base import Document
 from armcarry.files.documents.bodies import CrewDocument, CrewSize, HardwareDocument, RestraintDocument
 from armcarry.files.documents.platform import PlatformDocument
 from armcarry.files.documents.rules import RulesDocument
 from armcarry.files.documents.scenario import ScenarioDocument
+from armcarry.files.validate import Source
 from armcarry.geometry.model import Model
 
 D = TypeVar("D", bound=Document)
@@ -81,6 +83,7 @@ class LoadedScenario:
         crew, hardware: by their names in the scenario.
         inputs: every file that was read; written out by role_path they load again on their own.
         assumptions: every number without a source, in all of the files.
+        source: the script with its lines, None for one that was not read from a file.
     """
 
     scenario: ScenarioDocument
@@ -94,3 +97,13 @@ class LoadedScenario:
     rules: RulesDocument
     inputs: tuple[InputFile, ...] = ()
     assumptions: tuple[Assumption, ...] = ()
+    source: Source[ScenarioDocument] | None = None
+
+    def located(self, error: StepError) -> InputError:
+        """Return what is wrong with a step of the day, with the file and line of the step."""
+        day = self.scenario.day
+        if self.source is None or day is None:
+            return error
+        number = next((k for k, step in enumerate(day.steps) if step.name == error.step), None)
+        path = ("day", "steps") if number is None else ("day", "steps", number)
+        return self.source.problem(path, error.problem, accepted=error.accepted)

@@ -8,6 +8,7 @@ from typing import Any
 from armcarry.errors import InputError
 from armcarry.files import names
 from armcarry.files.carry_checks import check_carries
+from armcarry.files.day_checks import check_day
 from armcarry.files.documents.scenario import ScenarioDocument
 from armcarry.files.model_files import ModelFile
 from armcarry.files.script import ARM, PLATFORM, RESERVED, RESTRAINT, Script
@@ -37,7 +38,7 @@ def check_scenario(
     _no_circle(script)
     script.arm_joints(("start",), script.document.start)
     check_carries(script)
-    _day(script)
+    check_day(script)
 
 
 def _names(script: Script) -> None:
@@ -46,14 +47,6 @@ def _names(script: Script) -> None:
         for name in getattr(document, group):
             if name in RESERVED or (group == "hardware" and name in document.crew):
                 script.tell((group, name), f"the name '{name}' is taken", accepted="a name used once")
-
-
-def _station(script: Script, path: YamlPath, joint: str, station: float) -> None:
-    """Ask that a station lies inside the travel of a platform joint."""
-    found = next(j for j in script.models[PLATFORM].joints if j.name == joint)
-    if not found.lower - 1e-9 <= station <= found.upper + 1e-9:
-        travel = f"{show(found.lower, 'length')} to {show(found.upper, 'length')}"
-        script.tell(path, f"outside the travel of '{joint}'", found=script.source.yaml.value(path), accepted=travel)
 
 
 def _base(script: Script) -> None:
@@ -65,10 +58,10 @@ def _base(script: Script) -> None:
         elif joint is not None and base.station is None:
             script.tell(("base",), f"mount '{base.mount}' travels, so it needs a station", accepted="station: 3.5 m")
         elif joint is not None and base.station is not None:
-            _station(script, ("base", "station"), joint, base.station)
+            script.station(("base", "station"), joint, base.station)
     for name, station in script.document.carts.items():
         if script.known(("carts", name), name, platform.carts, "cart"):
-            _station(script, ("carts", name), platform.carts[name].joint, station)
+            script.station(("carts", name), platform.carts[name].joint, station)
     if script.document.safe_point is not None:
         script.known(("safe_point",), script.document.safe_point, platform.worksites, "worksite")
 
@@ -150,12 +143,3 @@ def _no_circle(script: Script) -> None:
             group = "crew" if name in script.document.crew else "hardware"
             key = ("restraint", "at") if name == RESTRAINT else (group, name, "at")
             script.tell(key, f"things hang in a circle: {' -> '.join([*chain, name])}")
-
-
-def _day(script: Script) -> None:
-    """Ask that carts of the day are carts of the platform, or hardware that stands for one."""
-    day = script.document.day
-    for k, step in enumerate(day.steps if day is not None else ()):
-        if step.move_cart is not None:
-            path = ("day", "steps", k, "move_cart", "cart")
-            script.known(path, step.move_cart.cart, [*script.platform.carts, *script.document.hardware], "cart")

@@ -13,6 +13,7 @@ from armcarry.files.model_files import ModelFile
 from armcarry.files.validate import Source
 from armcarry.files.yaml_text import YamlPath
 from armcarry.geometry.model import Model
+from armcarry.quantities import show
 
 PLATFORM, VEHICLE, ARM, RESTRAINT, WORLD = "platform", "vehicle", "arm", "restraint", "world"
 RESERVED = (PLATFORM, VEHICLE, ARM, RESTRAINT, WORLD, "inside")
@@ -88,6 +89,20 @@ class Script:
         title, seat = seats[frame]
         if not {name, item.model, self.files["hardware", name, "model"].path.stem} & set(seat.accepts):
             self.tell(path, f"seat '{title}' does not accept '{name}'", accepted=", ".join(seat.accepts) or "nothing")
+
+    def patterns(self, path: YamlPath, bodies: Iterable[str]) -> None:
+        """Ask for patterns that each fit a body of the scene."""
+        for side, pattern in enumerate(bodies):
+            if not names.matches_any(pattern, self.bodies):
+                accepted = names.accepted(pattern, self.bodies, "body")
+                self.tell((*path, side), f"no body of this scenario fits '{pattern}'", accepted=accepted)
+
+    def station(self, path: YamlPath, joint: str, station: float) -> None:
+        """Ask that a station lies inside the travel of a platform joint."""
+        found = next(j for j in self.models[PLATFORM].joints if j.name == joint)
+        if not found.lower - 1e-9 <= station <= found.upper + 1e-9:
+            travel = f"{show(found.lower, 'length')} to {show(found.upper, 'length')}"
+            self.tell(path, f"outside the travel of '{joint}'", found=self.source.yaml.value(path), accepted=travel)
 
     def appendage(self, path: YamlPath, name: str, state: str) -> None:
         """Ask for an appendage of the platform and one of its states."""

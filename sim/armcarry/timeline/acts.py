@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
-from armcarry.files.documents.bodies import Fastener, HardwareDocument
+from armcarry.files.documents.bodies import HardwareDocument
 from armcarry.files.documents.day import Day
 from armcarry.files.documents.steps import ARM, Step
 from armcarry.timeline.custody import Act, Custody, Fastened, FastenerRule, ItemRule, ItemState, SeatRule
@@ -36,7 +36,7 @@ def custody_at_start(loaded: LoadedScenario, *, bonds: bool = True) -> Custody:
     items, states = {}, {}
     for name, item in script.hardware.items():
         document = loaded.hardware[name].document
-        own = {key: rule for key, rule in document.fasteners.items() if not bonds_to_seat(rule)}
+        own = {key: rule for key, rule in document.fasteners.items() if not rule.bonds_to_seat}
         rules = {key: FastenerRule(f.kind, tuple(f.needed_to), f.state_needed) for key, f in own.items()}
         items[name] = ItemRule(PurePosixPath(item.model).stem, rules)
         fasteners = tuple((key, item.fasteners.get(key) or _at_rest(document, key)) for key in own)
@@ -49,11 +49,6 @@ def custody_at_start(loaded: LoadedScenario, *, bonds: bool = True) -> Custody:
             hands = frozenset(() if holder is None else (holder,))
             states[name] = ItemState("held" if hands else "adrift", "", hands, fasteners=fasteners)
     return Custody(items, seats, states)
-
-
-def bonds_to_seat(fastener: Fastener) -> bool:
-    """Tell whether a fastener is the item's side of its seat's bolts or connectors, which the seat counts."""
-    return fastener.kind in ("bolts", "connector") and "release" in fastener.needed_to
 
 
 def _at_rest(document: HardwareDocument, name: str) -> Fastened:

@@ -11,13 +11,11 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from armcarry.files.documents.day import Day
-from armcarry.files.documents.steps import ARM, Step
+from armcarry.files.documents.steps import AIRLOCK, ARM, Step
 from armcarry.timeline.schedule import SAME_S, Schedule, Slot
 
 if TYPE_CHECKING:
     from armcarry.files.loaded import LoadedScenario
-
-AIRLOCK = "airlock"
 
 
 @dataclass(frozen=True)

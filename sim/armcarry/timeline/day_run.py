@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import replace
+from itertools import combinations
 
 import numpy as np
 
 from armcarry.asked.relaxed import Relaxed
-from armcarry.errors import InputError
+from armcarry.errors import InputError, StepError
 from armcarry.files.documents.day import Day
 from armcarry.motion.curve import Motion
 from armcarry.scene.build import Scene
 from armcarry.timeline.merge import Jump, Part, merge, stretched
-from armcarry.timeline.plan import DayPlan, flown_s, plan_day
+from armcarry.timeline.plan import DayPlan, check_order, flown_s, plan_day
 from armcarry.timeline.run import Event, MoveSpan, Phase, Run
-from armcarry.timeline.schedule import Slot
+from armcarry.timeline.schedule import SAME_S, Slot
 from armcarry.timeline.walkthrough import Moved, Walkthrough, matters, walk_through
 
 Tell = Callable[[str, float], None]
@@ -44,6 +45,18 @@ def run_day(
     day = scene.loaded.scenario.day
     if day is None:
         raise InputError("the scenario has no day", accepted="a scenario with day: steps")
+    check_order(scene.loaded)
+    try:
+        walk, plan = _settled(scene, day, say, slip, failed)
+    except StepError as error:  # a circle that only several fallbacks at once make
+        raise scene.loaded.located(error) from error
+    return _on_the_clock(walk, plan)
+
+
+def _settled(
+    scene: Scene, day: Day, say: Tell, slip: Mapping[str, float] | None, failed: Collection[str]
+) -> tuple[Walkthrough, DayPlan]:
+    """Plan the day until the steps that are planned are those that the schedule keeps."""
     walk, plan = _once(scene, day, None, say, slip, failed)
     for _ in range(ROUNDS - 1):
         done = plan.schedule.tasks_done()
@@ -51,7 +64,7 @@ def run_day(
         if walk.shortfall is not None or not any(matters(plan.step(name)) for name in differing):
             break
         walk, plan = _once(scene, day, done, say, slip, failed)
-    return _on_the_clock(walk, plan)
+    return walk, plan
 
 
 def _once(
@@ -97,11 +110,23 @@ def _on_the_clock(walk: Walkthrough, plan: DayPlan) -> Run:
 
 
 def _stop_s(walk: Walkthrough, plan: DayPlan) -> float:
-    """Return when the run ends: with the day, or where a carry cannot be flown; never at once."""
-    end_s = plan.schedule.end_s
+    """Return when the run ends: with the day, or before what cannot be flown; never at once."""
+    end_s = min([plan.schedule.end_s, *_moved_twice_s(walk, plan)])
     if walk.shortfall is not None:
         end_s = min(s.start_s for s in plan.schedule.slots if plan.step(s.name).carry == walk.shortfall.carry)
     return max(end_s, 1.0)
+
+
+def _moved_twice_s(walk: Walkthrough, plan: DayPlan) -> Iterator[float]:
+    """Yield when two steps begin to move the same joints at the same time, as an arm that two ask for."""
+    columns: dict[str, set[int]] = {}
+    for item in walk.moved:
+        columns.setdefault(item.step, set()).update(item.columns.tolist())
+    slots = [slot for slot in plan.schedule.slots if slot.name in columns]
+    for first, second in combinations(slots, 2):
+        start_s, end_s = max(first.start_s, second.start_s), min(first.end_s, second.end_s)
+        if end_s - start_s > SAME_S and columns[first.name] & columns[second.name]:
+            yield start_s
 
 
 def _placed(item: Moved, motion: Motion, slot: Slot) -> Motion:

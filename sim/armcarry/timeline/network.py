@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from armcarry.errors import FrameError, InputError
+from armcarry.errors import FrameError, StepError
 from armcarry.timeline.task import Task
 
 if TYPE_CHECKING:
@@ -56,7 +56,7 @@ def build(
 
     Raises:
         FrameError: a link names no task.
-        InputError: tasks wait for one another in a circle; the message names them.
+        StepError: tasks wait for one another in a circle; the message names them.
     """
     number = {task.name: k for k, task in enumerate(tasks)}
     for task in tasks:
@@ -73,7 +73,7 @@ def build(
     for edge in edges:
         into[edge.to].append(edge)
     if len(order) < len(members):
-        raise InputError(_circle(tasks, members, graph))
+        raise _circle(tasks, members, graph)
     return Network(tuple(tasks), members, node_of, tuple(map(tuple, into)), tuple(order))
 
 
@@ -197,14 +197,16 @@ def _topological(graph: nx.DiGraph) -> list[int]:
     return order
 
 
-def _circle(tasks: Sequence[Task], members: Sequence[Sequence[int]], graph: nx.DiGraph) -> str:
-    """Describe one circle of waits."""
+def _circle(tasks: Sequence[Task], members: Sequence[Sequence[int]], graph: nx.DiGraph) -> StepError:
+    """Return what is said of one circle of waits, at the first listed of its steps."""
     import networkx as nx
 
-    words = []
+    words, steps = [], []
     for ends in nx.find_cycle(graph):
         edge = graph.edges[ends]["edge"]
+        steps.append(edge.by)
         later = " with ".join(f"'{tasks[k].name}'" for k in members[edge.to])
         reason = {"link": "a link", "fallback": "its fallback"}.get(edge.why, f"{edge.why} does it next")
         words.append(f"'{tasks[edge.by].name}' comes before {later} ({reason})")
-    return f"the steps wait for one another in a circle: {'; '.join(words)}"
+    problem = f"the steps wait for one another in a circle: {'; '.join(words)}"
+    return StepError(tasks[min(steps)].name, problem)

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
+from typing import TYPE_CHECKING
 
-from armcarry.errors import FrameError
+from armcarry.errors import FrameError, StepError
 from armcarry.files.documents.day import Day
 from armcarry.files.documents.steps import Step
 from armcarry.geometry.poses import Array, identity
@@ -25,8 +26,12 @@ from armcarry.timeline.network import build
 from armcarry.timeline.run import MoveSpan
 from armcarry.timeline.schedule import Schedule, schedule, slipped
 from armcarry.timeline.task import Duration, Limit, Point, Task, limits_of, tasks_of
+from armcarry.timeline.together import asked_twice
 from armcarry.timeline.trolley import rail_conflicts
 from armcarry.timeline.walks import Walk, place_pose, walk_between
+
+if TYPE_CHECKING:
+    from armcarry.files.loaded import LoadedScenario
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,7 +67,8 @@ class DayPlan:
         loaded = self.scene.loaded
         people = find_conflicts(self.day, self.schedule, situation_at_start(loaded), destinations(loaded))
         rail = rail_conflicts(loaded, self.day, self.schedule, self.custody.start)
-        return tuple(sorted((*people, *rail), key=lambda conflict: (conflict.start_s, conflict.step)))
+        twice = asked_twice({step.name: step for step in self.day.steps}, self.schedule)
+        return tuple(sorted((*people, *rail, *twice), key=lambda conflict: (conflict.start_s, conflict.step)))
 
     def step(self, name: str) -> Step:
         """Return a step of the day. Raises FrameError when there is none."""
@@ -167,6 +173,25 @@ def _stands_after(scene: Scene, step: Step) -> Scene:
     else:
         return scene
     return replace(scene, tree=tree, position=position)
+
+
+def check_order(loaded: LoadedScenario) -> None:
+    """Ask that the steps of a scenario's day can follow one another, with each step or with its fallback.
+
+    Raises:
+        InputError: steps wait for one another in a circle; the message names the file and the line of the first.
+    """
+    day = loaded.scenario.day
+    if day is None:
+        return
+    tasks = tasks_of(day, {step.name: Duration.exactly(0.0) for step in day.steps})
+    try:
+        build(tasks)
+        for step in day.steps:
+            if step.fallback is not None:
+                build(tasks, frozenset({step.name}), {step.name: step.fallback})
+    except StepError as error:
+        raise loaded.located(error) from error
 
 
 def steps_in_order(day: Day) -> list[Step]:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from armcarry.errors import FrameError, InputError
+from armcarry.errors import FrameError, InputError, StepError
 from armcarry.quantities import clock
 from armcarry.timeline.network import build
 from armcarry.timeline.slots import SAME_S, Dropped, LimitUse, Schedule, Slot
@@ -158,7 +158,8 @@ class _Trial:
     ) -> str:
         """Return done, dropped, or idle (a fallback that is not needed), remembering it."""
         if name in asked:
-            raise InputError(f"the fallbacks go round in a circle: {' -> '.join((*asked[asked.index(name):], name))}")
+            circle = " -> ".join((*asked[asked.index(name):], name))
+            raise StepError(name, f"the fallbacks go round in a circle: {circle}")
         if name not in state:
             needed = True
             if name in primary_of:

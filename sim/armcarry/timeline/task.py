@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from armcarry.errors import InputError
+from armcarry.errors import StepError
 from armcarry.files.documents.day import Day
 from armcarry.files.documents.steps import Step, Takes
 
@@ -105,7 +105,7 @@ def tasks_of(day: Day, computed: Mapping[str, Duration]) -> tuple[Task, ...]:
             a step takes what it states, but never less than that.
 
     Raises:
-        InputError: a step neither states a duration nor has one computed.
+        StepError: a step neither states a duration nor has one computed.
     """
     before: dict[str, list[str]] = {step.name: [] for step in day.steps}
     for step in day.steps:
@@ -136,7 +136,7 @@ def duration_of(step: Step, computed: Mapping[str, Duration]) -> Duration:
     """Return what a step takes: as stated but not less than computed, else by count, else as computed.
 
     Raises:
-        InputError: none of these is there.
+        StepError: none of these is there.
     """
     if step.takes is not None:
         return _at_least(_duration(step.takes), computed.get(step.name))
@@ -147,7 +147,8 @@ def duration_of(step: Step, computed: Mapping[str, Duration]) -> Duration:
         return computed[step.name]
     if step.wait_for is not None:
         return Duration.exactly(0.0)
-    raise InputError(
+    raise StepError(
+        step.name,
         f"step '{step.name}' ({step.kind}) states no duration and none could be computed",
         accepted="takes: a time, or least, likely and most",
     )

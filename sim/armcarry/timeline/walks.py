@@ -9,13 +9,12 @@ import numpy as np
 
 from armcarry.errors import FrameError
 from armcarry.files.documents.day import Day
-from armcarry.files.documents.steps import Step
+from armcarry.files.documents.steps import AIRLOCK, Step
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 from armcarry.scene.build import PLATFORM, VEHICLE, Scene
 from armcarry.scene.crew import FREE_JOINTS
-from armcarry.timeline.conflicts import AIRLOCK
 from armcarry.timeline.handrails import NoRoute, RailRoute, find_route, rails_of
 from armcarry.timeline.sides import Surroundings, choose_sides
 from armcarry.timeline.translation import Pace, body_poses, translate_path

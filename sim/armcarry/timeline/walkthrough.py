@@ -12,7 +12,7 @@ from functools import partial
 import numpy as np
 
 from armcarry.files.documents.day import Day
-from armcarry.files.documents.steps import ARM, Step
+from armcarry.files.documents.steps import AIRLOCK, ARM, Step
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
@@ -20,7 +20,6 @@ from armcarry.scene.build import PLATFORM, RESTRAINT, Scene, hang
 from armcarry.scene.crew import FREE_JOINTS
 from armcarry.scene.tree import WORLD, Tree
 from armcarry.timeline.carry import Clock
-from armcarry.timeline.conflicts import AIRLOCK
 from armcarry.timeline.moves import PlannedMove, Way
 from armcarry.timeline.plan import steps_in_order, ways_of
 from armcarry.timeline.run import Event, Run, Shortfall
@@ -206,7 +205,7 @@ def _translate(walk: Walkthrough, step: Step) -> None:
 
 
 def _leave(walk: Walkthrough, step: Step) -> None:
-    for worker in step.actors:
+    for worker in _workers(walk, step):
         plate = walk.tree.pose_of(_plate(walk.scene), walk.position)
         to = step.leave_restraint.to if step.leave_restraint is not None else None
         goal = plate if to is None else ways_of(walk.scene).stands[step.name, worker]
@@ -217,13 +216,18 @@ def _leave(walk: Walkthrough, step: Step) -> None:
 
 
 def _enter(walk: Walkthrough, step: Step) -> None:
-    for worker in step.actors:
+    for worker in _workers(walk, step):
         boots = f"{worker}/{walk.scene.loaded.crew[worker].document.boots}"
         plate = _plate(walk.scene)
         ends = np.stack([walk.tree.pose_of(link, walk.position) for link in (boots, plate)])
         _go(walk, step, worker, ends, _step_over(walk.scene, worker, ends))
         _take_posture(walk, step, worker, _working(walk.scene, worker), last=True)
         _stand(walk, step, worker, plate)
+
+
+def _workers(walk: Walkthrough, step: Step) -> list[str]:
+    """Return the crewmembers among a step's actors; the arm may be named beside them, to stand still."""
+    return [actor for actor in step.actors if actor in walk.scene.loaded.crew]
 
 
 def _working(scene: Scene, worker: str) -> Mapping[str, float]:

@@ -103,6 +103,12 @@ class Fastener(Part):
     )
 
 
+    @property
+    def bonds_to_seat(self) -> bool:
+        """Whether it is the item's side of its seat's bolts or connectors, which the seat counts."""
+        return self.kind in ("bolts", "connector") and "release" in self.needed_to
+
+
 class HardwareDocument(Document):
     """A piece of hardware that is carried."""
 

@@ -30,6 +30,13 @@ class Consumable(Part):
     )
 
 
+    @model_validator(mode="after")
+    def _enough(self) -> Consumable:
+        if self.keep > self.lasts:
+            raise ValueError("more is to be kept than there is: keep must be at most lasts")
+        return self
+
+
 class Day(Part):
     """A day: its steps in the order each actor does them unless links say otherwise."""
 
@@ -69,6 +76,13 @@ class Day(Part):
         for name in fallbacks:
             if fallbacks.count(name) > 1:
                 raise ValueError(f"step '{name}' is the fallback of two steps")
+        instead = {step.name: step.fallback for step in self.steps if step.fallback is not None}
+        for name in instead:
+            chain = [name]
+            while chain[-1] in instead and instead[chain[-1]] not in chain:
+                chain.append(instead[chain[-1]])
+            if instead.get(chain[-1]) == name:
+                raise ValueError(f"step '{name}': the fallbacks go round in a circle: {' -> '.join([*chain, name])}")
         return self
 
     def check_names(

@@ -18,6 +18,8 @@ STEP_KINDS = (
 #: kinds whose time follows from the motion, a path, a count, or from what is waited for
 TIMED_BY_ITSELF = ("carry", "translate", "bolt", "connect", "wait_for")
 ARM = "arm"
+#: the place where workers come out, as steps name it
+AIRLOCK = "airlock"
 Count = Annotated[int, Field(ge=1, le=1000)]
 
 
@@ -123,7 +125,7 @@ class FoldCover(Lock):
 class MoveCart(Part):
     """A cart is pushed along the rail. One that is lifted off is taken and seated like other hardware."""
 
-    cart: Name = Field(description="cart of the platform, or hardware that stands for one", examples=["cart_1"])
+    cart: Name = Field(description="cart of the platform", examples=["cart_1"])
     to: Length = Field(description="station along the rail", examples=["-14.2 m"])
 
 

@@ -1,0 +1,113 @@
+"""The steps of a day against the models its scenario names, so that a rehearsal finds every name it looks up."""
+
+from __future__ import annotations
+
+from armcarry.files import names
+from armcarry.files.documents.bodies import HardwareDocument
+from armcarry.files.documents.steps import AIRLOCK, ARM, Step
+from armcarry.files.script import Script
+from armcarry.files.yaml_text import YamlPath
+
+#: kinds that only a crewmember's own body can do
+OWN_BODY = ("translate", "enter_restraint", "leave_restraint", "fit_restraint")
+#: kinds that turn a fastener of an item; for bolts and connectors it may be left out, then it is the seat's
+_FASTENS = ("lock", "unlock", "fold_cover", "bolt", "connect")
+
+
+def check_day(script: Script) -> None:
+    """Add every problem of the day: places, seats, fasteners, carts, stations, who does what, and relaxations."""
+    day = script.document.day
+    if day is None:
+        return
+    for k, step in enumerate(day.steps):
+        here: YamlPath = ("day", "steps", k)
+        _places(script, here, step)
+        _people(script, here, step)
+        _things(script, here, step)
+        _rail(script, here, step)
+        for r, relaxation in enumerate(step.relax):
+            script.patterns((*here, "relax", r, "bodies"), relaxation.bodies)
+            if relaxation.through is not None:
+                steps = [other.name for other in day.steps]
+                script.known((*here, "relax", r, "through"), relaxation.through, steps, "step")
+    for r, shared in enumerate(day.relax):
+        script.patterns(("day", "relax", r, "bodies"), shared.bodies)
+
+
+def _places(script: Script, here: YamlPath, step: Step) -> None:
+    named: list[tuple[YamlPath, str | None]] = [((*here, "at"), step.at)]
+    if step.translate is not None:
+        named.append(((*here, "translate", "to"), step.translate.to))
+        named.append(((*here, "translate", "from"), step.translate.start))
+    if step.leave_restraint is not None:
+        named.append(((*here, "leave_restraint", "to"), step.leave_restraint.to))
+    for path, place in named:
+        if place is not None:
+            _place(script, path, place)
+
+
+def _place(script: Script, path: YamlPath, place: str) -> None:
+    """Ask for a worksite, the airlock where the platform has one, or a frame by full name."""
+    sites = [*script.platform.worksites, *([AIRLOCK] if script.platform.airlock is not None else [])]
+    if "/" in place:
+        script.frame(path, place)
+    elif place not in sites:
+        accepted = f"{names.accepted(place, sites, 'worksite')}; or a frame, as platform/..."
+        script.tell(path, f"no worksite named '{place[:80]}'", accepted=accepted)
+
+
+def _people(script: Script, here: YamlPath, step: Step) -> None:
+    """Ask that bodies are crewmembers' and hands are theirs or the arm's."""
+    crew = list(script.document.crew)
+    able: tuple[str, ...] = (ARM, *crew)
+    if step.kind in OWN_BODY:
+        for k, actor in enumerate(step.actors):
+            script.known((*here, "actors", k), actor, able, f"crewmember who can do {step.kind}")
+        if not set(step.actors) & set(crew):
+            script.tell((*here, "actors"), f"{step.kind} is done by a crewmember", accepted=", ".join(crew) or "none")
+    if step.take is not None:
+        script.known((*here, "actors", 0), step.actors[0], able, "actor with hands")
+    if step.hand_over is not None:
+        script.known((*here, "hand_over", "to"), step.hand_over.to, able, "actor with hands")
+    if step.fit_restraint is not None and script.document.restraint is None:
+        script.tell((*here, "fit_restraint"), "this scenario has no restraint", accepted="a restraint")
+
+
+def _things(script: Script, here: YamlPath, step: Step) -> None:
+    if step.seat is not None:
+        script.known((*here, "seat", "into"), step.seat.into, script.platform.seats, "seat")
+    detail, fastener = getattr(step, step.kind), None
+    if step.kind in _FASTENS:
+        fastener = detail.fastener
+    if fastener is None:
+        return
+    document: HardwareDocument = script.files["hardware", detail.what, "model"].document
+    counted = step.kind in ("bolt", "connect")
+    known = [name for name, own in document.fasteners.items() if counted or not own.bonds_to_seat]
+    script.known((*here, step.kind, "fastener"), fastener, known, f"fastener of '{detail.what}'")
+
+
+def _rail(script: Script, here: YamlPath, step: Step) -> None:
+    """Ask for carts of the platform, and stations inside the travel of what goes there."""
+    platform = script.platform
+    if step.move_cart is not None:
+        path = (*here, "move_cart")
+        if script.known((*path, "cart"), step.move_cart.cart, platform.carts, "cart"):
+            script.station((*path, "to"), platform.carts[step.move_cart.cart].joint, step.move_cart.to)
+    mount = platform.mounts.get(script.document.base.mount)
+    if step.move_base is not None and mount is not None:
+        path = (*here, "move_base")
+        if mount.joint is None:
+            travelling = ", ".join(name for name, other in platform.mounts.items() if other.joint is not None)
+            problem = f"mount '{script.document.base.mount}' does not travel"
+            script.tell(path, problem, accepted=f"a travelling mount: {travelling or 'the platform has none'}")
+        else:
+            script.station((*path, "to"), mount.joint, step.move_base.to)
+    if step.seat is not None and step.seat.station is not None and step.seat.into in platform.seats:
+        frame = platform.seats[step.seat.into].frame
+        carts = [cart for cart in platform.carts.values() if cart.body_frame == frame]
+        path = (*here, "seat", "station")
+        if carts:
+            script.station(path, carts[0].joint, step.seat.station)
+        else:
+            script.tell(path, f"seat '{step.seat.into}' is not that of a cart", accepted="no station")
