@@ -350,3 +350,14 @@ def test_validate_lists_each_problem_once(world, change):
         f"{world / 'gone.yaml'}: no such YAML file",
         f"{world / 'gone.urdf'}: no such URDF file",
     ]
+
+
+def test_what_an_arm_says_of_its_tip_enters_the_budget(world, change):
+    terms = ", ".join(
+        f"{name}: {{title: {name}, amount: 30 mm, applies_to: [arm]}}" for name in ("arm_positioning", "thermal")
+    )
+    change("models/rules/plain/plain.yaml", "stop_remainder", f"budget: {{{terms}}}\nstop_remainder")
+    assert load_scenario(world / "script.yaml").rules.budget["arm_positioning"].amount == 0.03
+    change("models/arms/small/small.yaml", "tip_positioning: 20 mm", "tip_positioning: 50 mm")
+    budget = load_scenario(world / "script.yaml").rules.budget
+    assert (budget["arm_positioning"].amount, budget["thermal"].amount) == (0.05, 0.03)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from armcarry.files.documents.rules import BudgetTerm, RulesDocument
+from armcarry.files.documents.rules import ARM_POSITIONING, BudgetTerm, RulesDocument
 from armcarry.quantities import clock
 from armcarry.record.figures import at_least, down, near, reaches
 from armcarry.record.finding import Finding
@@ -13,7 +13,7 @@ from armcarry.record.maker import Maker
 from armcarry.record.record import PairRow, Record
 
 #: terms every budget must state, if only as "0 m": none is silently zero
-TERMS = ("arm_positioning", "structure_placement", "thermal", "grasp")
+TERMS = (ARM_POSITIONING, "structure_placement", "thermal", "grasp")
 #: pairs that are told, the one with least left first; of those that fall short every one
 PAIRS = 10
 _make = Maker("budget")

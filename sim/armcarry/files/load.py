@@ -18,7 +18,7 @@ from armcarry.files.documents.arm import ArmDocument
 from armcarry.files.documents.base import Document
 from armcarry.files.documents.bodies import CrewDocument, HardwareDocument, RestraintDocument
 from armcarry.files.documents.platform import PlatformDocument
-from armcarry.files.documents.rules import RulesDocument
+from armcarry.files.documents.rules import ARM_POSITIONING, RulesDocument
 from armcarry.files.documents.scenario import ScenarioDocument
 from armcarry.files.inputs import Inputs
 from armcarry.files.loaded import Assumption, InputFile, Loaded, LoadedCrew, LoadedScenario
@@ -111,11 +111,20 @@ def _assemble(source: Source[ScenarioDocument], opened: _Opened) -> LoadedScenar
         restraint=_loaded(files["restraint", "model"]) if script.restraint is not None else None,
         crew={name: _crew(files["crew", name, "body"], member.size) for name, member in script.crew.items()},
         hardware={name: _loaded(files["hardware", name, "model"]) for name in script.hardware},
-        rules=files["rules",].document,
+        rules=_with_positioning(files["rules",].document, files["arm",].document),
         inputs=opened.inputs.all(),
         assumptions=_assumptions(source, opened),
         source=source,
     )
+
+
+def _with_positioning(rules: RulesDocument, arm: ArmDocument) -> RulesDocument:
+    """Return the rules with a budget whose arm_positioning is at least what the arm says of itself."""
+    term = rules.budget.get(ARM_POSITIONING)
+    if term is None or term.amount >= arm.tip_positioning:
+        return rules
+    larger = term.model_copy(update={"amount": arm.tip_positioning})
+    return rules.model_copy(update={"budget": {**rules.budget, ARM_POSITIONING: larger}})
 
 
 def _loaded(file: ModelFile[D]) -> Loaded[D]:

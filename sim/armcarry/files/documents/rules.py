@@ -25,6 +25,10 @@ Class = Literal["arm", "rider", "hardware", "worker", "structure", "appendage", 
 Clearance = Annotated[float, Quantity("length", "0.6 m", "0 m", "100 m")]
 
 
+#: the term of the budget that is at least the arm's own tip_positioning
+ARM_POSITIONING = "arm_positioning"
+
+
 class Required(Part):
     """Least clearance between two classes of body, in either order."""
 
@@ -110,7 +114,7 @@ class RulesDocument(Document):
     budget: dict[Name, BudgetTerm] = Field(
         default_factory=dict,
         description="what bodies may be off, by name of the term; arm_positioning, structure_placement, thermal and "
-        "grasp must be stated, if only as 0 m",
+        "grasp must be stated, if only as 0 m; arm_positioning counts with at least the arm's tip_positioning",
     )
     budget_combination: Literal["worst_case", "root_sum_square"] = Field(
         default="root_sum_square",
