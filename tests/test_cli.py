@@ -1,5 +1,7 @@
 """What a first start says, where it says it, and what is refused before anything long begins."""
 
+import json
+
 import pytest
 from typer.testing import CliRunner
 
@@ -55,3 +57,11 @@ def test_what_is_wrong_is_told_before_kernels_compile_and_motion_is_planned(
     assert cold == []
     assert WORDS not in result.stderr
     assert not (tmp_path / "marker").exists()
+
+
+def test_a_rehearsal_says_whether_the_scenario_expected_it(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    script = str(scenarios_folder() / "unreachable_worksite.yaml")
+    told = json.loads(CliRunner().invoke(app, ["rehearse", script, "--no-views", "--json"]).stdout)
+    assert told["expected"]["met"] is True and told["expected"]["stated"] > 0
+    assert told["expected"]["differences"] == []

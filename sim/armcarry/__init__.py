@@ -19,7 +19,9 @@ if TYPE_CHECKING:
     from armcarry.comparing.runs import compare
     from armcarry.errors import ArmcarryError
     from armcarry.files.motion_log import read_motion_log
+    from armcarry.record.figures import at_least, at_most
     from armcarry.record.finding import Finding, Verdict
+    from armcarry.record.maker import Maker
     from armcarry.record.record import Record
     from armcarry.record.store import load, save
     from armcarry.rehearsal import judge, rehearse
@@ -27,8 +29,11 @@ if TYPE_CHECKING:
 _WHERE = {
     "ArmcarryError": "errors",
     "Finding": "record.finding",
+    "Maker": "record.maker",
     "Record": "record.record",
     "Verdict": "record.finding",
+    "at_least": "record.figures",
+    "at_most": "record.figures",
     "compare": "comparing.runs",
     "judge": "rehearsal",
     "load": "record.store",
@@ -43,9 +48,12 @@ _WHERE = {
 __all__ = [
     "ArmcarryError",
     "Finding",
+    "Maker",
     "Record",
     "Verdict",
     "__version__",
+    "at_least",
+    "at_most",
     "compare",
     "judge",
     "load",

@@ -1,4 +1,4 @@
-from armcarry.comparing.expected import differences
+from armcarry.comparing.expected import differences, outcome
 from armcarry.files.documents.scenario import Expectation
 from armcarry.record.finding import Finding, Verdict
 
@@ -32,3 +32,16 @@ def test_not_assessed_is_never_taken_for_a_pass():
     silent = Finding("clearance", Verdict.NOT_ASSESSED, "arm", "no rule", other="vehicle")
     assert len(differences([], [silent])) == 1
     assert len(differences([_expect("pass", subject="arm")], [silent])) == 2
+
+
+def test_the_reader_is_told_in_one_line():
+    assert outcome((), (FINE,)).line == "As the scenario expects: everything passes"
+    stated = _expect("fail", subject="pump_box/*")
+    assert outcome((stated,), (NEAR, FINE)).line == "As the scenario expects: 1 verdict stated under expect"
+    missed = outcome((stated,), (FINE,))
+    assert missed.line == (
+        "Not as the scenario expects: expected fail of check 'clearance' on pump_box/*, found none"
+    )
+    both = outcome((stated,), (Finding("reach", Verdict.FAIL, "arm", "too far"),))
+    assert both.line.endswith("found none (and 1 more)")
+    assert both.as_dict() == {"met": False, "stated": 1, "differences": list(both.differences)}

@@ -73,6 +73,7 @@ def rehearse(
     Exit code: 0 nothing failed, 1 a finding failed, 2 bad input or usage.
     """
     from armcarry.clearance.ready import make_ready
+    from armcarry.comparing.expected import outcome
     from armcarry.record.store import save
     from armcarry.rehearsal import judge
     from armcarry.rehearsal import rehearse as compute
@@ -94,11 +95,14 @@ def rehearse(
         tell("checking", 0.95)
         findings = judge(record)
     summary = save(record, findings, folder, overwrite=overwrite)
+    came = outcome(record.scene.loaded.scenario.expect, findings)
     refused = _write_views(console, record, findings, folder) if views else None
     if as_json:
-        print_json({**summary, "folder": str(folder), "findings": [finding.as_dict() for finding in findings]})
+        told = [finding.as_dict() for finding in findings]
+        print_json({**summary, "folder": str(folder), "expected": came.as_dict(), "findings": told})
     else:
         console.findings(record, findings, summary, folder)
+        console.line(came.line)
         console.slip(record)
     if refused is not None:  # the findings are told first: they are written
         raise refused

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
 
 from armcarry.files.documents.scenario import Expectation
 from armcarry.files.names import matches
@@ -33,6 +35,43 @@ def differences(expected: Iterable[Expectation], findings: Iterable[Finding]) ->
         if finding.verdict is not Verdict.PASS and not any(_meets(item, finding) for item in expected)
     ]
     return (*unmet, *surprises)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """Whether a run gave what its scenario expects.
+
+    Attributes:
+        stated: how many verdicts the scenario states; none means that everything is expected to pass.
+        differences: what came out otherwise, a sentence each.
+    """
+
+    stated: int
+    differences: tuple[str, ...]
+
+    @property
+    def met(self) -> bool:
+        """Whether nothing came out otherwise."""
+        return not self.differences
+
+    @property
+    def line(self) -> str:
+        """The same in one line; the first difference stands for all."""
+        wanted = f"{self.stated} verdict{'s' if self.stated != 1 else ''} stated under expect" if self.stated else ""
+        if self.met:
+            return f"As the scenario expects: {wanted or 'everything passes'}"
+        more = f" (and {len(self.differences) - 1} more)" if len(self.differences) > 1 else ""
+        return f"Not as the scenario expects: {self.differences[0]}{more}"
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return what ``--json`` prints."""
+        return {"met": self.met, "stated": self.stated, "differences": list(self.differences)}
+
+
+def outcome(expected: Iterable[Expectation], findings: Iterable[Finding]) -> Outcome:
+    """Compare findings with what a scenario expects, for its reader."""
+    expected = tuple(expected)
+    return Outcome(len(expected), differences(expected, findings))
 
 
 def _meets(item: Expectation, finding: Finding) -> bool:

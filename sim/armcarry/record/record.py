@@ -75,6 +75,12 @@ class Curve:
 class Record:
     """A run: its scene, motion and proven clearances.
 
+    A check of another package may use, and will find in later versions: ``duration_s``, ``scene.loaded`` (the
+    documents as read, among them ``rules`` and ``scenario``), ``scene.arm_joints``, ``phases``, ``moves``, ``events``,
+    ``relaxed``, ``shortfalls``, ``pairs``, ``curves``, ``tightest``, ``bodies``, ``motion.at``, ``motion.extremes``,
+    ``phase_at``, ``move_at``, ``link_poses``, ``link_path``, ``body_poses``. It changes nothing in them. The rest may
+    change.
+
     Attributes:
         scene: documents, models and the tree at the start.
         phases: trees in time order, covering the run without gaps.

@@ -88,6 +88,9 @@ class Console:
         self.out.print(f"Written to {printable(str(folder))}", soft_wrap=True, markup=False)
         self.out.print(f"[dim]{escape(summary['caution'])}[/dim]", soft_wrap=True)
 
+    def line(self, words: str) -> None:
+        """Print a line as it is."""
+        self.out.print(words, markup=False, soft_wrap=True)
 
     def slip(self, record: Record) -> None:
         """Print what the slips and failed steps of the day change, nothing when there are none."""

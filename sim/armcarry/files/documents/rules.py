@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
@@ -153,4 +153,9 @@ class RulesDocument(Document):
     )
     dispersion: Dispersion | None = Field(
         default=None, description="how the true run may differ from the rehearsed one; needed by armcarry disperse"
+    )
+    checks: dict[Name, dict[Name, Any]] = Field(
+        default_factory=dict,
+        description="settings of checks that other packages add, by name of the check; each check says what it accepts",
+        examples=[{"within_the_hour": {"longest": "50 min"}}],
     )
