@@ -100,6 +100,7 @@ def rehearse(
         failed=tuple(failed),
         logged=logged,
         log_data=log_data,
+        kept=run.ledger,
     )
 
 

@@ -77,7 +77,8 @@ def test_a_blanket_that_does_not_snap_is_laced(record):
         # not bolted down: it is left loose, and the hands are still on it when the arm moves
         (
             "box_in", "box_tight",
-            {("pump_box", step) for step in ("box_tight", "box_tight_2", "ease_off", "back_off_4", "ride_in")},
+            {("pump_box", step) for step in ("box_tight", "box_tight_2", "ease_off", "back_off_4", "base_home",
+                                          "ride_in")},
         ),
     ],
 )

@@ -27,7 +27,7 @@ def check(record: Record) -> tuple[Finding, ...]:
     return (
         *(_limit(plan, use) for use in plan.schedule.limits),
         *_chance(plan, record.scene.loaded.rules.confidence),
-        *_conflicts(plan),
+        *_conflicts(record, plan),
         *_ways(plan),
         *_stated(plan),
         *_left_out(plan),
@@ -82,14 +82,16 @@ def _widest(plan: DayPlan) -> str:
     return f"practise or shorten the least certain steps of the critical path: {', '.join(spread[:4])}"
 
 
-def _conflicts(plan: DayPlan) -> Iterator[Finding]:
-    for conflict in plan.conflicts:
-        yield _make.failed(
-            conflict.actor, conflict.message, conflict.remedy, other=conflict.step,
-            at=(conflict.start_s, conflict.end_s),
-        )  # fmt: skip
-    if not plan.conflicts:
-        words = "nobody is in two places, and nobody rides outside the restraint"
+def _conflicts(record: Record, plan: DayPlan) -> Iterator[Finding]:
+    told = [
+        *((item.item, item.step, item.message, item.start_s, item.end_s, item.remedy)
+          for item in record.ledger.told_by("schedule")),
+        *((item.actor, item.step, item.message, item.start_s, item.end_s, item.remedy) for item in plan.conflicts),
+    ]  # fmt: skip
+    for subject, step, message, start_s, end_s, remedy in sorted(told, key=lambda one: (one[3], one[1])):
+        yield _make.failed(subject, message, remedy, other=step, at=(start_s, end_s))
+    if not told:
+        words = "nobody is in two places, everybody is beside what they work on, nobody rides outside the restraint"
         yield _make.passed("actors", words, at=(0.0, plan.schedule.end_s))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from armcarry.files import names
 from armcarry.files.documents.bodies import HardwareDocument
 from armcarry.files.documents.steps import AIRLOCK, ARM, Step
-from armcarry.files.script import Script
+from armcarry.files.script import PLATFORM, Script
 from armcarry.files.yaml_text import YamlPath
 
 #: kinds that only a crewmember's own body can do
@@ -76,6 +76,10 @@ def _people(script: Script, here: YamlPath, step: Step) -> None:
 def _things(script: Script, here: YamlPath, step: Step) -> None:
     if step.seat is not None:
         script.known((*here, "seat", "into"), step.seat.into, script.platform.seats, "seat")
+    for key in ("tether", "untether"):
+        hooked = getattr(step, key)
+        if hooked is not None and hooked.to is not None:
+            _anchor(script, (*here, key, "to"), hooked.to)
     detail, fastener = getattr(step, step.kind), None
     if step.kind in _FASTENS:
         fastener = detail.fastener
@@ -85,6 +89,15 @@ def _things(script: Script, here: YamlPath, step: Step) -> None:
     counted = step.kind in ("bolt", "connect")
     known = [name for name, own in document.fasteners.items() if counted or not own.bonds_to_seat]
     script.known((*here, step.kind, "fastener"), fastener, known, f"fastener of '{detail.what}'")
+
+
+def _anchor(script: Script, path: YamlPath, to: str) -> None:
+    """Ask for what a tether is hooked to: a person, an item, the restraint, a handrail, or a frame by full name."""
+    if "/" in to:
+        script.frame(path, to)
+    else:
+        things = [name for name in script.models if name not in (PLATFORM, ARM)]
+        script.known(path, to, [*things, *script.platform.handrails], "anchor")
 
 
 def _rail(script: Script, here: YamlPath, step: Step) -> None:

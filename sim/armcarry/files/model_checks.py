@@ -216,6 +216,11 @@ def check_hardware(file: ModelFile[HardwareDocument], problems: list[InputError]
     ask.link(("base",), document.base)
     ask.link(("handhold",), document.handhold)
     ask.settings(("rest",), document.rest)
+    for key in ("before_carry", "after_seating"):
+        for k, words in enumerate(getattr(document, key)):
+            name = words.partition(" ")[0]
+            if name not in ("tethered", "untethered"):
+                ask.known((key, k), name, [*document.fasteners, "bolts", "connector"], "fastener")
     for name, fastener in document.fasteners.items():
         here = ("fasteners", name)
         if fastener.joint is not None and ask.joint((*here, "joint"), fastener.joint):

@@ -14,7 +14,7 @@ from armcarry.files.load import load_scenario
 from armcarry.files.names import accepted
 from armcarry.planning.trial import ENOUGH_M, Base, Reached, Trial
 from armcarry.scene.build import PLATFORM, Scene, build_scene
-from armcarry.timeline.acts import custody_at_start
+from armcarry.timeline.first_page import page_at_start
 from armcarry.timeline.trolley import rail_at_start
 
 HEADINGS = ("worksite", "from", "best", "clearance to spare", "joint margin", "what stands against the rest")
@@ -151,7 +151,7 @@ def _bases(scene: Scene, step_m: float) -> tuple[Base, ...]:
             continue
         low, high = scene.tree.joint_limits[scene.tree.column(f"{PLATFORM}/{mount.joint}")]
         if name == scene.loaded.scenario.base.mount:
-            travel = rail_at_start(scene.loaded, custody_at_start(scene.loaded)).travel()
+            travel = rail_at_start(scene.loaded, page_at_start(scene.loaded)).travel()
             low, high = travel.lower_m, travel.upper_m
         inside = np.arange(np.ceil(low / step_m), np.floor(high / step_m) + 1) * step_m
         found += [Base(name, float(station)) for station in np.unique([low, *inside, high])]

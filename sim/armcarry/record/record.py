@@ -14,6 +14,7 @@ from armcarry.asked.relaxed import Relaxed
 from armcarry.clearance.second_opinion import EngineAnswer
 from armcarry.geometry.model import Body
 from armcarry.geometry.poses import Array
+from armcarry.ledger.book import Ledger
 from armcarry.motion.curve import Motion
 from armcarry.motion.forward import forward
 from armcarry.scene.displaced import Displaced
@@ -95,6 +96,7 @@ class Record:
         logged: what is known of the log when the motion is a logged one; the carries are then not planned.
         log_data: bytes of that log.
         displaced: what stands beside its nominal place, in a perturbed run; ``phases`` and ``motion`` have it already.
+        kept: the ledger as the run wrote it; ask ``ledger``.
     """
 
     scene: Scene
@@ -113,6 +115,16 @@ class Record:
     logged: Logged | None = None
     log_data: bytes = b""
     displaced: Displaced | None = None
+    kept: Ledger | None = None
+
+    @cached_property
+    def ledger(self) -> Ledger:
+        """Who and what is where, in whose hands, hooked to what; written now where the run came without it."""
+        from armcarry.timeline.written import ledger_of
+
+        if self.kept is not None:
+            return self.kept
+        return ledger_of(self.scene, self.plan, self.phases, self.motion, self.moves, self.events)
 
     @cached_property
     def plan(self) -> DayPlan | None:

@@ -20,9 +20,13 @@ from armcarry.errors import ArmcarryError, RecordError
 from armcarry.files.atomic import building, reason, swap
 from armcarry.files.inputs import MANIFEST
 from armcarry.files.load import load_scenario
+from armcarry.ledger.book import Ledger
+from armcarry.ledger.change import Violation
+from armcarry.ledger.state import Act
 from armcarry.record.consistent import check_hung, check_pose, check_record
 from armcarry.record.finding import ClearanceDetail, Finding, Verdict
 from armcarry.record.folder import Folder, open_folder
+from armcarry.record.ledger_file import ledger_dict, read_ledger
 from armcarry.record.record import Event, MoveSpan, Phase, Record, Shortfall
 from armcarry.record.tables import (
     read_curves,
@@ -32,7 +36,7 @@ from armcarry.record.tables import (
     write_motion,
     write_pairs,
 )
-from armcarry.scene.build import build_scene
+from armcarry.scene.build import Scene, build_scene
 from armcarry.scene.displaced import Displaced
 from armcarry.texts import shown
 from armcarry.timeline.log_facts import Logged
@@ -92,6 +96,7 @@ def _write(record: Record, findings: tuple[Finding, ...], folder: Path) -> dict[
         target.write_bytes(item.data)
     _dump(folder / "findings.json", [finding.as_dict() for finding in findings])
     _dump(folder / "run.json", _run(record))
+    _dump(folder / "ledger.json", ledger_dict(record))
     if record.logged is not None:
         (folder / _log_name(record.logged)).write_bytes(record.log_data)
     write_motion(record, folder)
@@ -231,8 +236,14 @@ def _assemble(folder: Folder) -> tuple[Record, tuple[Finding, ...]]:
         logged=logged,
         log_data=b"" if logged is None else folder.read(_log_name(logged)),
         displaced=displaced,
+        kept=_ledger(scene, folder.json("ledger.json")) if "ledger.json" in folder.summary["digests"] else None,
     )
     return record, _typed(tuple[Finding, ...], [_finding(item) for item in folder.json("findings.json")])
+
+
+def _ledger(scene: Scene, data: dict[str, Any]) -> Ledger:
+    acts, violations = _typed(tuple[Act, ...], data["acts"]), _typed(tuple[Violation, ...], data["violations"])
+    return read_ledger(scene, acts, violations, bonds=_typed(bool, data["bonds"]), present=_typed(bool, data["present"]))
 
 
 def _typed(kind: Any, value: Any) -> Any:

@@ -22,6 +22,7 @@ from armcarry.timeline.near import near_zones
 from armcarry.timeline.run import Event, MoveSpan, Phase, Run, Shortfall
 from armcarry.timeline.variants import plan_all
 from armcarry.timeline.widen import widened
+from armcarry.timeline.written import ledger_of
 
 Tell = Callable[[str, float], None]
 
@@ -46,7 +47,8 @@ def run_carries(scene: Scene, tell: Tell | None = None) -> Run:
     for count, planned in enumerate(way.moves, start=1):
         say(f"timing move {count} of {len(way.moves)}", 0.4 + 0.2 * count / len(way.moves))
         clock.add(planned)
-    return clock.run(() if shortfall is None else (replace(shortfall, time_s=clock.now_s),))
+    run = clock.run(() if shortfall is None else (replace(shortfall, time_s=clock.now_s),))
+    return replace(run, ledger=ledger_of(scene, None, run.phases, run.motion, run.moves, run.events))
 
 
 @dataclass

@@ -18,6 +18,7 @@ from armcarry.timeline.plan import DayPlan, check_order, flown_s, plan_day
 from armcarry.timeline.run import Event, MoveSpan, Phase, Run
 from armcarry.timeline.schedule import SAME_S, Slot
 from armcarry.timeline.walkthrough import Moved, Walkthrough, matters, walk_through
+from armcarry.timeline.written import ledger_of
 
 Tell = Callable[[str, float], None]
 #: rounds of planning, should the schedule leave out a step that others stand on
@@ -99,13 +100,16 @@ def _on_the_clock(walk: Walkthrough, plan: DayPlan) -> Run:
         elif item.values is not None:
             jumps.append(Jump(slot.end_s if item.at_end else slot.start_s, item.columns, item.values))
     phases, events = _phases(walk, slots, stop_s)
+    motion = merge(walk.scene.tree.joints, walk.scene.position, parts, jumps, stop_s)
+    moves = _moves(walk, slots)
     return Run(
         phases=phases,
-        motion=merge(walk.scene.tree.joints, walk.scene.position, parts, jumps, stop_s),
-        moves=_moves(walk, slots),
+        motion=motion,
+        moves=moves,
         events=events,
         relaxed=_relaxed(walk, plan, slots),
         shortfalls=() if walk.shortfall is None else (replace(walk.shortfall, time_s=stop_s),),
+        ledger=ledger_of(walk.scene, plan, phases, motion, moves, events),
     )
 
 

@@ -11,20 +11,16 @@ from armcarry.errors import FrameError, StepError
 from armcarry.files.documents.day import Day
 from armcarry.files.documents.steps import Step
 from armcarry.geometry.poses import Array, identity
+from armcarry.ledger.book import Ledger, keep
 from armcarry.scene.build import PLATFORM, Scene, hang
 from armcarry.scene.tree import WORLD
-from armcarry.timeline.acts import acts_of_day, custody_at_start
-from armcarry.timeline.conflicts import (
-    Conflict,
-    destinations,
-    find_conflicts,
-    situation_after,
-    situation_at_start,
-)
-from armcarry.timeline.handling import Replay, replay
+from armcarry.timeline.acts import acts_of_day
+from armcarry.timeline.conflicts import Conflict, two_places
+from armcarry.timeline.first_page import page_at_start
 from armcarry.timeline.network import build
 from armcarry.timeline.run import MoveSpan
 from armcarry.timeline.schedule import Schedule, schedule, slipped
+from armcarry.timeline.situation import destinations, situation_after, situation_at_start
 from armcarry.timeline.task import Duration, Limit, Point, Task, limits_of, tasks_of
 from armcarry.timeline.together import asked_twice
 from armcarry.timeline.trolley import rail_conflicts
@@ -56,19 +52,18 @@ class DayPlan:
     failed: tuple[str, ...]
 
     @cached_property
-    def custody(self) -> Replay:
-        """Custody of all hardware over the day, from its steps alone."""
-        start = custody_at_start(self.scene.loaded)
-        return replay(start, acts_of_day(self.day, self.schedule, start))
+    def ledger(self) -> Ledger:
+        """The ledger of the day from its steps alone: nothing has moved yet, so presence is not judged."""
+        start = page_at_start(self.scene.loaded)
+        return keep(start, acts_of_day(self.day, self.schedule, start))
 
     @cached_property
     def conflicts(self) -> tuple[Conflict, ...]:
-        """What cannot be."""
-        loaded = self.scene.loaded
-        people = find_conflicts(self.day, self.schedule, situation_at_start(loaded), destinations(loaded))
-        rail = rail_conflicts(loaded, self.day, self.schedule, self.custody.start)
+        """What the schedule and the rail do not allow."""
+        rail = rail_conflicts(self.scene.loaded, self.day, self.schedule, self.ledger.start)
         twice = asked_twice({step.name: step for step in self.day.steps}, self.schedule)
-        return tuple(sorted((*people, *rail, *twice), key=lambda conflict: (conflict.start_s, conflict.step)))
+        found = (*two_places(self.schedule), *rail, *twice)
+        return tuple(sorted(found, key=lambda conflict: (conflict.start_s, conflict.step)))
 
     def step(self, name: str) -> Step:
         """Return a step of the day. Raises FrameError when there is none."""

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from armcarry.asked.relaxed import Relaxed
 from armcarry.files.documents.arm import LoadName
+from armcarry.ledger.book import Ledger
 from armcarry.motion.curve import Motion
 from armcarry.scene.tree import Tree
 
@@ -69,7 +70,11 @@ class Shortfall:
 
 @dataclass(frozen=True, eq=False)
 class Run:
-    """A whole run before anything is measured or judged."""
+    """A whole run before anything is measured or judged.
+
+    Attributes:
+        ledger: who and what is where, in whose hands; None where nobody wrote it.
+    """
 
     phases: tuple[Phase, ...]
     motion: Motion
@@ -77,3 +82,4 @@ class Run:
     events: tuple[Event, ...]
     relaxed: tuple[Relaxed, ...]
     shortfalls: tuple[Shortfall, ...]
+    ledger: Ledger | None = None

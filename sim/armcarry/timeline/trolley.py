@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 from armcarry.files.documents.day import Day
 from armcarry.files.documents.steps import ARM, Step
+from armcarry.ledger.state import Page
 from armcarry.timeline.base import TROLLEY, Rail, RailCart, Refusal
 from armcarry.timeline.conflicts import Conflict
-from armcarry.timeline.custody import Custody
 from armcarry.timeline.schedule import Schedule, Slot
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ def seats_on_carts(loaded: LoadedScenario) -> dict[str, str]:
     return {name: frames[seat.frame] for name, seat in platform.seats.items() if seat.frame in frames}
 
 
-def rail_at_start(loaded: LoadedScenario, custody: Custody) -> Rail:
+def rail_at_start(loaded: LoadedScenario, page: Page) -> Rail:
     """Return the rail at the start: the trolley if the arm stands on it, and the carts that are there.
 
     A cart whose seat is empty is only a place on the rail and takes up no room.
@@ -42,21 +42,21 @@ def rail_at_start(loaded: LoadedScenario, custody: Custody) -> Rail:
     carts = {
         name: RailCart(script.carts.get(name, 0.0), cart.half_length)
         for name, cart in platform.carts.items()
-        if name not in seats or custody.in_seat(seats[name])
+        if name not in seats or page.in_seat(seats[name])
     }
     away = {name: cart.half_length for name, cart in platform.carts.items() if name not in carts}
     return Rail(lower, upper, trolley, carts, away)
 
 
-def rail_conflicts(loaded: LoadedScenario, day: Day, schedule: Schedule, custody: Custody) -> tuple[Conflict, ...]:
+def rail_conflicts(loaded: LoadedScenario, day: Day, schedule: Schedule, page: Page) -> tuple[Conflict, ...]:
     """Walk through the scheduled day and return what the rail does not allow, in the order of time.
 
     A carry is flown from the trolley's station; where the trolley was refused to go there, so is the carry.
 
     Args:
-        custody: at the start of the day.
+        page: of the ledger at the start of the day.
     """
-    walk = _RailWalk(loaded, rail_at_start(loaded, custody), custody)
+    walk = _RailWalk(loaded, rail_at_start(loaded, page), page)
     steps = {step.name: step for step in day.steps}
     for pair in walk.rail.overlaps():
         walk.found.append(
@@ -69,12 +69,12 @@ def rail_conflicts(loaded: LoadedScenario, day: Day, schedule: Schedule, custody
 
 
 class _RailWalk:
-    def __init__(self, loaded: LoadedScenario, rail: Rail, custody: Custody) -> None:
+    def __init__(self, loaded: LoadedScenario, rail: Rail, page: Page) -> None:
         self.rail, self.found = rail, list[Conflict]()
         self.cart_of_seat = seats_on_carts(loaded)
         self.cart_of_item = {
             item: self.cart_of_seat[state.seat]
-            for item, state in custody.states.items()
+            for item, state in page.states.items()
             if state.seat in self.cart_of_seat
         }
         self.refused: Refusal | None = None

@@ -109,6 +109,16 @@ class Fastener(Part):
         return self.kind in ("bolts", "connector") and "release" in self.needed_to
 
 
+#: something that must be so of an item: tethered, or a fastener of its own or bond of its seat and its state
+Condition = Annotated[
+    str,
+    Field(
+        pattern=r"^(tethered|untethered|[a-z][a-z0-9_]{0,47} (open|closed|locked|unlocked|tight|loose|joined|parted))$",
+        description="tethered, untethered, or a fastener, bolts or connector with its state: cover open",
+    ),
+]
+
+
 class HardwareDocument(Document):
     """A piece of hardware that is carried."""
 
@@ -131,6 +141,19 @@ class HardwareDocument(Document):
         default_factory=list,
         description="bodies of its holder that it touches when held",
         examples=[["glove_left", "glove_right"]],
+    )
+    hold: Literal["one_hand", "two_hands"] = Field(
+        default="two_hands", description="hands it takes to hold it", examples=["one_hand"]
+    )
+    before_carry: list[Condition] = Field(
+        default_factory=list,
+        description="what must be so of it when it is carried",
+        examples=[["tethered", "cover open"]],
+    )
+    after_seating: list[Condition] = Field(
+        default_factory=list,
+        description="what must be so of it at the end of a day in which it was seated",
+        examples=[["bolts tight", "connector joined", "untethered"]],
     )
 
 

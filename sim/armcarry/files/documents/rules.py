@@ -95,6 +95,22 @@ class LockedJoint(Part):
     )
 
 
+#: how long a tether is
+TetherLength = Annotated[float, Quantity("length", "1.5 m", "0 m", "100 m", above=True)]
+
+
+class Tethers(Part):
+    """What is asked of tethers, and how long one is that states no length; the lengths are assumptions."""
+
+    item: TetherLength = Field(default=1.5, description="length of an item's tether that states none")
+    person: TetherLength = Field(
+        default=25.0, description="length of a safety tether that states none", examples=["25 m"]
+    )
+    before_last_bolt: bool = Field(
+        default=False, description="whether every item is tethered before its last bolt is loose", examples=[True]
+    )
+
+
 class RulesDocument(Document):
     """The rules of a rehearsal."""
 
@@ -145,6 +161,7 @@ class RulesDocument(Document):
         "1.6 m/s of a person walking",
         examples=["0.5 m/s"],
     )
+    tethers: Tethers = Field(default_factory=Tethers, description="what is asked of tethers")
     unseen_extra: Clearance = Field(
         default=0.0, description="clearance added where no camera sees", examples=["0.15 m"]
     )

@@ -7,7 +7,7 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import Field, field_validator, model_validator
 
-from armcarry.files.documents.base import FullName, Length, Name, Part, Speed, Text, Time
+from armcarry.files.documents.base import FullName, Length, Name, Part, Quantity, Speed, Text, Time
 from armcarry.files.documents.relaxation import Relaxation
 
 STEP_KINDS = (
@@ -67,6 +67,30 @@ class Item(Part):
     """What a hand does something to."""
 
     what: Name = Field(description="item of hardware", examples=["pump_box"])
+
+
+class Tether(Part):
+    """A tether is hooked or unhooked: that of an item, or without ``what`` the actors' own safety tethers."""
+
+    EXAMPLE: ClassVar[dict[str, Any]] = {"what": "pump_box"}
+
+    what: Name | None = Field(
+        default=None, description="item of hardware; left out, the actors themselves", examples=["pump_box"]
+    )
+    to: FullName | None = Field(
+        default=None,
+        description="person, restraint, item, handrail or frame it is hooked to; left out, the actor, for an item",
+        examples=["porch_rail"],
+    )
+    length: Annotated[float, Quantity("length", "1.5 m", "0 m", "100 m", above=True)] | None = Field(
+        default=None, description="how long it is; left out, as the rules say"
+    )
+
+    @model_validator(mode="after")
+    def _something(self) -> Tether:
+        if self.what is None and self.to is None:
+            raise ValueError("a tether needs at least one of: what (an item), to (where a person's own is hooked)")
+        return self
 
 
 class HandOver(Item):
@@ -191,8 +215,8 @@ class Step(Part):
     hand_over: HandOver | None = Field(default=None, description="one holder gives it to another")
     seat: Seating | None = Field(default=None, description="it is put into a seat of the platform")
     let_go: Item | None = Field(default=None, description="the hand leaves it, in its seat")
-    tether: Item | None = Field(default=None, description="it is tied to the actor")
-    untether: Item | None = Field(default=None, description="the tie is taken off")
+    tether: Tether | None = Field(default=None, description="a tether of an item or a person is hooked")
+    untether: Tether | None = Field(default=None, description="it is unhooked")
     bolt: Bolt | None = Field(default=None, description="bolts are turned")
     connect: Connect | None = Field(default=None, description="connectors are joined or parted")
     lock: Lock | None = Field(default=None, description="a lock is closed")

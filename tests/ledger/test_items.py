@@ -1,4 +1,4 @@
-"""Custody: an exchange done right, every swap of two steps, and no sequence that loses an item."""
+"""Items in the ledger: an exchange done right, every swap of two steps, and no sequence that loses an item."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
 from armcarry.errors import FrameError
-from armcarry.timeline.custody import Act, Custody, FastenerRule, ItemRule, ItemState, SeatRule
-from armcarry.timeline.handling import apply, replay
+from armcarry.ledger.book import entered, keep
+from armcarry.ledger.state import Act, FastenerRule, ItemRule, ItemState, Page, SeatRule
 
 BOX = ItemRule(
     "pump_box",
@@ -31,7 +31,7 @@ SHUT = (("cover", "closed"), ("pan_lock", "open"), ("cap", "closed"))
 
 def start():
     box = ItemState("seat", "bay_7", bolts_tight=4, connectors_joined=1, fasteners=SHUT)
-    return Custody({"box": BOX}, SEATS, {"box": box})
+    return Page({"box": BOX}, SEATS, {"box": box})
 
 
 def act(kind, who="ev1", item="box", step=None, **more):
@@ -55,7 +55,7 @@ RIGHT = (
 
 
 def test_an_exchange_done_right_has_no_violation():
-    result = replay(start(), RIGHT)
+    result = keep(start(), RIGHT)
     assert result.violations == ()
     stages = [custody.states["box"].stage for custody in result.after]
     assert stages == ["seated"] * 4 + ["released"] + ["held"] * 4 + ["released", "seated", "seated"]
@@ -84,7 +84,7 @@ def test_swapping_two_steps_breaks_exactly_what_it_should(first):
     acts = list(RIGHT)
     acts[first], acts[first + 1] = acts[first + 1], acts[first]
     names = (RIGHT[first].step, RIGHT[first + 1].step)
-    found = [(v.step, v.missing) for v in replay(start(), acts).violations]
+    found = [(v.step, v.missing) for v in keep(start(), acts).violations]
     if names == ("fly", "fly"):  # arrive before it began: it never arrives, so all later work is on a moving item
         assert found == [(step, "still") for step in ("hand_over", "seat", "tighten")]
         return
@@ -101,7 +101,7 @@ def test_leaving_a_step_out_breaks_what_needs_it(gone):
         9: {("tighten", "seated"), ("fold", "cover")}, 10: {("seat", "bolts_tight")}, 11: set(),
     }
     acts = [one for k, one in enumerate(RIGHT) if k != gone]
-    assert {(v.step, v.missing) for v in replay(start(), acts).violations} == expected[gone]
+    assert {(v.step, v.missing) for v in keep(start(), acts).violations} == expected[gone]
 
 
 def moved(**changes):
@@ -149,7 +149,7 @@ HELD = {"where": "held", "seat": "", "hands": frozenset({"ev1"}), "bolts_tight":
 )
 def test_each_missing_precondition_in_its_words(before, one, message):
     custody = moved(**before)
-    _, violations = apply(custody, one)
+    _, violations = entered(custody, one)
     assert any(message in v.message for v in violations)
     assert all(v.step == one.step for v in violations)
 
@@ -157,32 +157,32 @@ def test_each_missing_precondition_in_its_words(before, one, message):
 def test_a_seat_takes_one_item_of_its_model():
     items = {"box": BOX, "other": ItemRule("blanket")}
     states = {"box": ItemState("seat", "rack_a"), "other": ItemState("held", hands=frozenset({"ev1"}))}
-    _, violations = apply(Custody(items, SEATS, states), act("seat", item="other", to="rack_a"))
+    _, violations = entered(Page(items, SEATS, states), act("seat", item="other", to="rack_a"))
     assert [v.message for v in violations] == [
         "other is put into rack_a, where box sits", "other does not fit rack_a, which takes pump_box"
     ]
 
 
 def test_a_tether_keeps_what_is_let_go():
-    custody, _ = apply(moved(**HELD), act("tether"))
-    custody, violations = apply(custody, act("let_go"))
+    custody, _ = entered(moved(**HELD), act("tether"))
+    custody, violations = entered(custody, act("let_go"))
     assert violations == ()
     assert custody.states["box"].where == "held"
 
 
 def test_a_seat_without_bolts_frees_the_hands():
-    custody, violations = apply(moved(**HELD), act("seat", to="shelf"))
+    custody, violations = entered(moved(**HELD), act("seat", to="shelf"))
     assert violations == ()
     assert (custody.states["box"].stage, custody.states["box"].hands) == ("seated", frozenset())
 
 
 def test_what_is_left_loose_at_the_end_is_told():
-    result = replay(moved(**HELD), [act("seat", to="rack_a"), act("bolt", make="tight", count=1)])
+    result = keep(moved(**HELD), [act("seat", to="rack_a"), act("bolt", make="tight", count=1)])
     assert [v.message for v in result.violations] == ["box is left in rack_a with 1 of 2 bolts tight"]
 
 
 def test_custody_at_an_instant_is_after_the_act():
-    result = replay(start(), [replace(act("tether"), time_s=10.0), replace(act("steady"), time_s=20.0)])
+    result = keep(start(), [replace(act("tether"), time_s=10.0), replace(act("steady"), time_s=20.0)])
     assert result.at(9.9) is result.start
     assert result.at(10.0).states["box"].tethers == {"ev1"}
     assert result.at(15.0).states["box"].hands == frozenset()
@@ -191,11 +191,11 @@ def test_custody_at_an_instant_is_after_the_act():
 
 def test_unknown_names_are_refused_with_the_nearest():
     with pytest.raises(FrameError, match="no hardware named 'bx'; did you mean 'box'"):
-        apply(start(), act("take", item="bx"))
+        entered(start(), act("take", item="bx"))
     with pytest.raises(FrameError, match="no seat named 'bay_8'; did you mean 'bay_7'"):
-        apply(start(), act("seat", to="bay_8"))
+        entered(start(), act("seat", to="bay_8"))
     with pytest.raises(FrameError, match="no fastener of box named 'pan_lok'; did you mean 'pan_lock'"):
-        apply(start(), act("lock", fastener="pan_lok"))
+        entered(start(), act("lock", fastener="pan_lok"))
 
 
 ITEMS = ("box", "spare", "blanket")
@@ -214,7 +214,7 @@ class AnyOrder(RuleBasedStateMachine):
     def begin(self):
         rules = {"box": BOX, "spare": BOX, "blanket": ItemRule("blanket")}
         fasteners = (("cover", "open"), ("pan_lock", "closed"), ("cap", "closed"))
-        self.custody = Custody(rules, SEATS, {
+        self.custody = Page(rules, SEATS, {
             "box": ItemState("seat", "bay_7", bolts_tight=4, connectors_joined=1, fasteners=fasteners),
             "spare": ItemState("seat", "rack_a", bolts_tight=2, fasteners=fasteners),
             "blanket": ItemState("seat", "shelf"),
@@ -233,7 +233,7 @@ class AnyOrder(RuleBasedStateMachine):
         words = {"bolt": ("tight", "loose"), "connect": ("joined", "parted"), "fold_cover": ("open", "closed")}
         one = Act("s", kind, (who,), "" if kind in ("carry", "arrive") else item, to=to, count=count,
                   make=words.get(kind, ("", ""))[make], fastener="cover" if kind == "fold_cover" else "pan_lock")
-        after, violations = apply(self.custody, one)
+        after, violations = entered(self.custody, one)
         if violations and only_lawful:
             return  # refused: nothing is done, so what comes next is still lawful
         self.custody, self.lawful = after, self.lawful and not violations

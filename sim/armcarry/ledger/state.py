@@ -1,0 +1,255 @@
+"""One page of the ledger: everybody and everything at one instant, and what is known of them for good.
+
+An item goes seat -> released -> held -> seated. Restraints are items whose seats are sockets. Nothing here is
+judged (truths.py) and nothing changes (effects.py).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from math import ceil
+from typing import Literal
+
+Fastened = Literal["open", "closed"]
+Where = Literal["seat", "held", "adrift", "inside"]
+ArmMode = Literal["driven", "holding", "safe"]
+
+ARM = "arm"
+#: the place of people and things behind the closed hatch
+INSIDE = "airlock"
+#: the socket at the arm's tip
+TIP_SOCKET = "arm"
+
+
+@dataclass(frozen=True)
+class FastenerRule:
+    """A lock, cover or set of bolts of an item, and what needs it open or closed."""
+
+    kind: str
+    needed_to: tuple[str, ...] = ()
+    state_needed: Fastened = "closed"
+
+
+@dataclass(frozen=True)
+class ItemRule:
+    """What is known of an item for good.
+
+    Attributes:
+        model: seats accept models.
+        fasteners: its own.
+        hands: how many it takes to hold it.
+        restraint: it is a foot restraint; its seats are sockets.
+        before_carry, after_seating: what must be so, as its document says: ``tethered``, ``connector joined``.
+    """
+
+    model: str
+    fasteners: Mapping[str, FastenerRule] = field(default_factory=dict)
+    hands: int = 1
+    restraint: bool = False
+    before_carry: tuple[str, ...] = ()
+    after_seating: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class SeatRule:
+    """A seat or socket: which models it accepts, how many bolts and connectors hold an item in it, its frame.
+
+    A restraint is only stowed, not stood in, where ``stand`` is false.
+    """
+
+    accepts: tuple[str, ...]
+    bolts: int = 0
+    connectors: int = 0
+    frame: str = ""
+    stand: bool = True
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What the rules ask of hands and tethers.
+
+    Attributes:
+        bonds: whether seats' bolts and connectors are turned by steps; without a day nobody is said to.
+        tether_before_loose: every item is tethered before its last bolt is loose.
+        tether_m, safety_tether_m: length of a tether of an item, and of a person, that states none.
+    """
+
+    bonds: bool = True
+    tether_before_loose: bool = False
+    tether_m: float = float("inf")
+    safety_tether_m: float = float("inf")
+
+
+@dataclass(frozen=True)
+class ItemState:
+    """One item at one instant.
+
+    Attributes:
+        where: in a seat, held by hands or by the arm, inside, or adrift.
+        seat: the seat it is in.
+        hands: who holds it, or has a hand on it in its seat.
+        tethers: what it is tethered to: people, restraints, frames of the structure.
+        bolts_tight, connectors_joined: bonds to the seat.
+        fasteners: state of its own fasteners.
+        moving: the carry it is part of at this instant.
+    """
+
+    where: Where
+    seat: str = ""
+    hands: frozenset[str] = frozenset()
+    tethers: frozenset[str] = frozenset()
+    bolts_tight: int = 0
+    connectors_joined: int = 0
+    fasteners: tuple[tuple[str, Fastened], ...] = ()
+    moving: str = ""
+
+    @property
+    def stage(self) -> str:
+        """One of seated, released, held, inside, adrift: in its seat it is released once no bond holds it."""
+        if self.where != "seat":
+            return self.where
+        return "released" if self.hands and not self.bolts_tight and not self.connectors_joined else "seated"
+
+    @property
+    def secured(self) -> bool:
+        """Whether something holds it apart from the seat's shape: a bolt, a hand, a tether or the closed hatch."""
+        return bool(self.bolts_tight or self.hands or self.tethers or self.where == "inside")
+
+    def fastener(self, name: str) -> Fastened:
+        """Return the state of one of its own fasteners."""
+        return dict(self.fasteners)[name]
+
+
+@dataclass(frozen=True)
+class PersonState:
+    """One person at one instant.
+
+    Attributes:
+        place: worksite, frame or ``airlock`` last gone to; empty where that is not known. Words only: who is
+            beside what is asked of the geometry.
+        restraint: the restraint the boots are in.
+        tethers: what the safety tethers are hooked to.
+        climbing: step that takes the person in or out of a restraint at this instant.
+        away: somebody who is never outside: an operator inside, somebody on the ground.
+        left, right: what either hand holds.
+    """
+
+    place: str = ""
+    restraint: str = ""
+    tethers: frozenset[str] = frozenset()
+    climbing: str = ""
+    away: bool = False
+    left: str = ""
+    right: str = ""
+
+    @property
+    def inside(self) -> bool:
+        """Whether the person is behind the hatch."""
+        return self.place == INSIDE
+
+    @property
+    def hands_free(self) -> int:
+        """How many hands hold nothing."""
+        return (not self.left) + (not self.right)
+
+
+@dataclass(frozen=True)
+class Page:
+    """Everybody and everything at one instant; every act gives a new page (effects.apply).
+
+    Attributes:
+        items, seats, asked: what is known for good.
+        states: item -> state; restraints are among them.
+        people: person -> state.
+        lengths: (what is tethered, to what) -> length of that tether, m.
+        flying: step that moves the arm at this instant -> its actors.
+        arm: driven while it moves, holding with the motors on, or made safe: brakes on and motors off.
+    """
+
+    items: Mapping[str, ItemRule]
+    seats: Mapping[str, SeatRule]
+    states: Mapping[str, ItemState]
+    people: Mapping[str, PersonState] = field(default_factory=dict)
+    asked: Asked = Asked()
+    lengths: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    flying: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    arm: ArmMode = "holding"
+
+    def in_seat(self, seat: str) -> tuple[str, ...]:
+        """Return what is in a seat."""
+        return tuple(name for name, state in self.states.items() if state.where == "seat" and state.seat == seat)
+
+    def held_by(self, actor: str) -> tuple[str, ...]:
+        """Return what an actor holds off its seat."""
+        return tuple(name for name, state in self.states.items() if state.where == "held" and actor in state.hands)
+
+    def hands_needed(self, item: str) -> int:
+        """Return how many hands of each of its holders an item takes: one on it in its seat, else its hold shared."""
+        state = self.states[item]
+        return 1 if state.where != "held" else max(ceil(self.items[item].hands / max(len(state.hands), 1)), 1)
+
+    def occupant(self, restraint: str) -> str:
+        """Return who stands in a restraint, empty for nobody."""
+        return next((name for name, person in self.people.items() if person.restraint == restraint), "")
+
+    def on_arm(self, restraint: str) -> bool:
+        """Tell whether a restraint is on the arm: in its tip socket, or held by it; the arm itself is."""
+        if restraint == ARM:
+            return True
+        state = self.states.get(restraint)
+        return state is not None and (state.seat == TIP_SOCKET or (state.where == "held" and ARM in state.hands))
+
+    def restraints(self) -> tuple[str, ...]:
+        """Return all restraints, those on the arm first."""
+        known = [name for name, rule in self.items.items() if rule.restraint]
+        return tuple(sorted(known, key=lambda name: not self.on_arm(name)))
+
+    def riders(self) -> tuple[str, ...]:
+        """Return who stands in a restraint on the arm."""
+        return tuple(name for name, person in self.people.items() if self.on_arm(person.restraint))
+
+    def tethers(self) -> Iterator[tuple[str, str, float]]:
+        """Yield every tether: what is tethered, to what, its length in m."""
+        for name, state in self.states.items():
+            for to in sorted(state.tethers):
+                yield name, to, self.lengths.get((name, to), self.asked.tether_m)
+        for name, person in self.people.items():
+            for to in sorted(person.tethers):
+                yield name, to, self.lengths.get((name, to), self.asked.safety_tether_m)
+
+
+@dataclass(frozen=True)
+class Act:
+    """One thing done at one instant.
+
+    Attributes:
+        step: the step of the day, or the carry, that it is part of.
+        kind: ``carry`` begins and ``arrive`` ends a motion of the arm, ``set_off`` and ``come`` a way along
+            handrails, ``climb_in`` and ``get_in``, ``climb_out`` and ``get_out`` a change of restraint; the rest are
+            kinds of steps.
+        to: receiver, seat, place or tether anchor.
+        at: worksite where the step says it is done.
+        whose: restraint it is about.
+        yields: who is out of the restraint by the time the step ends.
+        length_m: of a tether, 0 where none is stated.
+        start_s, end_s: of the step.
+        time_s: of the act itself.
+    """
+
+    step: str
+    kind: str
+    actors: tuple[str, ...]
+    item: str = ""
+    to: str = ""
+    fastener: str = ""
+    make: str = ""
+    count: int = 0
+    time_s: float = 0.0
+    at: str = ""
+    whose: str = ""
+    tool: str = ""
+    yields: tuple[str, ...] = ()
+    length_m: float = 0.0
+    start_s: float = 0.0
+    end_s: float = 0.0
