@@ -338,3 +338,4 @@ def test_slips_are_kept_with_the_run(scene, run, tmp_path):
     again, _ = load(tmp_path / "run")
     assert (again.slip, again.failed) == ({"tighten": 120.0}, ("look",))
     assert again.plan.schedule.end_s == record.plan.schedule.end_s
+    assert again.kept == record.ledger  # written in the run folder, read back to the bit

@@ -243,7 +243,8 @@ def _assemble(folder: Folder) -> tuple[Record, tuple[Finding, ...]]:
 
 def _ledger(scene: Scene, data: dict[str, Any]) -> Ledger:
     acts, violations = _typed(tuple[Act, ...], data["acts"]), _typed(tuple[Violation, ...], data["violations"])
-    return read_ledger(scene, acts, violations, bonds=_typed(bool, data["bonds"]), present=_typed(bool, data["present"]))
+    bonds, present = _typed(bool, data["bonds"]), _typed(bool, data["present"])
+    return read_ledger(scene, acts, violations, bonds=bonds, present=present)
 
 
 def _typed(kind: Any, value: Any) -> Any:
