@@ -5,7 +5,7 @@ The day, from its document to a run:
 
     task, network, slots, times, schedule    steps -> tasks -> waits -> earliest and latest times, what is left out
     estimate                                 three points -> how likely the day ends in time
-    first_page, acts, written                what everybody does, written into the ledger (room ledger/), which judges it
+    first_page, acts, written                what everybody does, written into the ledger, which judges it
     situation                                where steps bring everybody by name, for planning ways
     conflicts, base, trolley                 an actor in two places, carts in the way
     handrails, sides, translation, walks     the way along handrails, and the body's motion on six free joints
