@@ -10,6 +10,7 @@ import numpy as np
 
 from armcarry.errors import InputError
 from armcarry.files.yaml_text import read_bytes, shorten
+from armcarry.geometry.checked import LARGEST_M
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import ConvexMesh
 
@@ -80,9 +81,11 @@ def convex(mesh: Triangles, scale: Array, path: Path) -> ConvexMesh:
         InputError: flat, not closed, inside out, or not convex.
     """
     vertices = mesh.vertices * scale
+    if np.any(np.abs(vertices) > LARGEST_M):
+        raise InputError("the mesh is too large to be meant", file=path, accepted=f"at most {LARGEST_M:g} m")
     try:
         hull = ConvexMesh.hull_of(vertices)
-    except ValueError:
+    except InputError:
         raise InputError("the mesh is flat or empty", file=path, accepted="a closed convex surface") from None
     if not is_closed(mesh.faces):
         raise InputError("the mesh is not closed", file=path, accepted="a surface in which each edge joins two faces")

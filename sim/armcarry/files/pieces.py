@@ -152,7 +152,7 @@ class _Work:
         points = np.concatenate([soup.reshape(-1, 3), self.corners(low, high)])
         try:
             return ConvexMesh.hull_of(points)
-        except ValueError:  # flat: give it a little thickness, outward on either side
+        except InputError:  # flat: give it a little thickness, outward on either side
             thick = THIN * self.size
             moves = np.array(list(product((-thick, thick), repeat=3)))
             return ConvexMesh.hull_of((points[:, None] + moves).reshape(-1, 3))

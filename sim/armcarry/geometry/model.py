@@ -1,14 +1,20 @@
-"""What a file describes: links, joints and bodies of one thing, not yet placed anywhere."""
+"""What a file describes: links, joints and bodies of one thing, not yet placed anywhere.
+
+All is checked where it is made, with InputError, and trusted from then on.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 
+from armcarry.errors import InputError
+from armcarry.geometry import checked
 from armcarry.geometry.poses import Array, identity
-from armcarry.geometry.shapes import Shape
+from armcarry.geometry.shapes import SHAPES, Shape
 
 JointKind = Literal["fixed", "revolute", "prismatic"]
 
@@ -37,6 +43,22 @@ class Joint:
     upper: float = 0.0
     velocity: float = np.inf
 
+    def __post_init__(self) -> None:
+        what = f"joint '{checked.name('joint', self.name)}'"
+        if self.kind not in get_args(JointKind):
+            accepted = ", ".join(get_args(JointKind))
+            raise InputError(f"{what}: unknown kind", found=checked.told(self.kind), accepted=accepted)
+        for link in (self.parent, self.child):
+            checked.name(f"link of {what}", link)
+        object.__setattr__(self, "origin", checked.pose(f"origin of {what}", self.origin))
+        if self.kind != "fixed":
+            object.__setattr__(self, "axis", checked.axis(f"axis of {what}", self.axis))
+        if not self.lower <= self.upper:
+            found = f"{self.lower} to {self.upper}"
+            raise InputError(f"{what}: no travel", found=found, accepted="lower at most upper, rad or m")
+        if not self.velocity >= 0.0:
+            raise InputError(f"{what}: no rate", found=self.velocity, accepted="0 or more, rad/s or m/s")
+
 
 @dataclass(frozen=True, eq=False)
 class Body:
@@ -53,6 +75,23 @@ class Body:
     body_class: BodyClass = "structure"
     colour: tuple[float, float, float, float] | None = None
 
+    def __post_init__(self) -> None:
+        what = f"body '{checked.name('body', self.name)}'"
+        checked.name(f"link of {what}", self.link)
+        if not isinstance(self.shape, SHAPES):
+            accepted = ", ".join(shape.__name__ for shape in SHAPES)
+            raise InputError(f"{what}: not a shape", found=checked.told(self.shape), accepted=accepted)
+        if self.body_class not in get_args(BodyClass):
+            accepted = ", ".join(get_args(BodyClass))
+            raise InputError(f"{what}: unknown class", found=checked.told(self.body_class), accepted=accepted)
+        object.__setattr__(self, "pose", checked.pose(f"pose of {what}", self.pose))
+
+    def inside(self, instance: str) -> Body:
+        """Return the same body with the full name it has in a tree, and its link's."""
+        body = object.__new__(Body)  # checked already; a tree is made for every grasp of a run
+        body.__dict__.update(self.__dict__, name=f"{instance}/{self.name}", link=f"{instance}/{self.link}")
+        return body
+
 
 @dataclass(frozen=True, eq=False)
 class Model:
@@ -67,6 +106,34 @@ class Model:
     joints: tuple[Joint, ...]
     bodies: tuple[Body, ...]
 
+    def __post_init__(self) -> None:
+        what = f"model '{checked.name('model', self.name)}'"
+        known = {self.root}
+        for joint in self.joints:
+            if joint.parent not in known or joint.child in known:
+                raise InputError(
+                    f"{what}: joint '{joint.name}' does not hang from the root or the child of an earlier joint, or its "
+                    "child has a parent already", accepted="a tree of links, joints from the root outward",
+                )  # fmt: skip
+            known.add(joint.child)
+        if known != set(self.links) or len(known) != len(self.links):
+            odd = sorted(known.symmetric_difference(self.links)) or sorted(self.links)
+            raise InputError(f"{what}: links that are not of the tree, or twice", found=odd[0], accepted="every link once")
+        _once(what, "joints", (joint.name for joint in self.joints))
+        _once(what, "bodies", (body.name for body in self.bodies))
+        for body in self.bodies:
+            if body.link not in known:
+                raise InputError(f"{what}: body '{body.name}' is on no link of it", found=body.link)
+
     def movable(self) -> tuple[Joint, ...]:
         """Return the joints that are not fixed, in order."""
         return tuple(joint for joint in self.joints if joint.kind != "fixed")
+
+
+def _once(what: str, kinds: str, names: Iterable[str]) -> None:
+    """Raise InputError where a name comes twice."""
+    seen: set[str] = set()
+    for name in names:
+        if name in seen:
+            raise InputError(f"{what}: two of its {kinds} are named '{name}'", accepted="every name once")
+        seen.add(name)

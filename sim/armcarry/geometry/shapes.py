@@ -1,7 +1,8 @@
 """Convex shapes: data only, in metres, each centred on its own frame.
 
 Cylinders and capsules lie along z. A capsule's length is that of its axis
-segment, so its overall length is ``length_m + 2 * radius_m``.
+segment, so its overall length is ``length_m + 2 * radius_m``. A shape of no size, of a size that is no number, or
+larger than 1e6 m is refused where it is made, with InputError.
 """
 
 from __future__ import annotations
@@ -11,22 +12,34 @@ from typing import TypeAlias
 
 import numpy as np
 
+from armcarry.errors import InputError
+from armcarry.geometry import checked
 from armcarry.geometry.poses import Array
 
 
 @dataclass(frozen=True)
 class Sphere:
-    """A ball of radius_m about the origin."""
+    """A ball of radius_m about the origin; a point where that is 0."""
 
     radius_m: float
+
+    def __post_init__(self) -> None:
+        checked.size_m("radius of a sphere", self.radius_m, zero=True)
 
 
 @dataclass(frozen=True)
 class Capsule:
-    """All points within radius_m of the segment z in [-length_m/2, length_m/2]."""
+    """All points within radius_m of the segment z in [-length_m/2, length_m/2].
+
+    Either may be 0: a ball, a segment, a point.
+    """
 
     radius_m: float
     length_m: float
+
+    def __post_init__(self) -> None:
+        checked.size_m("radius of a capsule", self.radius_m, zero=True)
+        checked.size_m("length of a capsule", self.length_m, zero=True)
 
 
 @dataclass(frozen=True)
@@ -34,6 +47,12 @@ class Box:
     """A box with full edge lengths size_m = (x, y, z)."""
 
     size_m: tuple[float, float, float]
+
+    def __post_init__(self) -> None:
+        x, y, z = checked.vectors("sides of a box", self.size_m, (3,)).tolist()
+        for side in (x, y, z):
+            checked.size_m("side of a box", side)
+        object.__setattr__(self, "size_m", (x, y, z))  # whatever sequence it was
 
 
 @dataclass(frozen=True)
@@ -43,6 +62,10 @@ class Cylinder:
     radius_m: float
     length_m: float
 
+    def __post_init__(self) -> None:
+        checked.size_m("radius of a cylinder", self.radius_m)
+        checked.size_m("length of a cylinder", self.length_m)
+
 
 @dataclass(frozen=True, eq=False)
 class ConvexMesh:
@@ -51,22 +74,26 @@ class ConvexMesh:
     vertices_m: Array
     faces: np.ndarray = field(default_factory=lambda: np.zeros((0, 3), dtype=np.int64))
 
+    def __post_init__(self) -> None:
+        vertices = checked.vectors("vertices of a mesh", self.vertices_m, (None, 3))
+        if len(vertices) < 4:
+            raise InputError("a mesh needs vertices that span a solid", found=f"{len(vertices)}", accepted="4 or more")
+        object.__setattr__(self, "vertices_m", vertices)
+
     @staticmethod
     def hull_of(points_m: Array) -> ConvexMesh:
         """Build the convex hull of points_m (n, 3), n >= 4 and not flat.
 
         Raises:
-            ValueError: the points are flat, too few or not finite.
+            InputError: the points are flat, too few or not finite.
         """
         from scipy.spatial import ConvexHull, QhullError
 
-        points = np.asarray(points_m, dtype=float)
-        if points.ndim != 2 or points.shape[1] != 3 or not np.all(np.isfinite(points)):
-            raise ValueError("hull needs finite points of shape (n, 3)")
+        points = checked.vectors("points of a hull", points_m, (None, 3))
         try:
             hull = ConvexHull(points)
         except (QhullError, ValueError) as error:  # ValueError: no points at all
-            raise ValueError("points are flat or too few to span a solid") from error
+            raise InputError("points are flat or too few to span a solid", accepted="4 or more, not in a plane") from error
         renumber = np.full(len(points), -1)
         renumber[hull.vertices] = np.arange(len(hull.vertices))
         faces = renumber[hull.simplices]
@@ -86,6 +113,7 @@ class ConvexMesh:
         return hash(self.vertices_m.tobytes())
 
 
+SHAPES = (Sphere, Capsule, Box, Cylinder, ConvexMesh)
 Shape: TypeAlias = Sphere | Capsule | Box | Cylinder | ConvexMesh
 
 

@@ -106,7 +106,7 @@ class Tree:
     def bodies(self) -> tuple[Body, ...]:
         """All bodies, with full names of body and link, in the order things were placed."""
         return tuple(
-            replace(body, name=f"{m.instance}/{body.name}", link=f"{m.instance}/{body.link}")
+            body.inside(m.instance)
             for m in self.mountings
             for body in m.model.bodies
         )
