@@ -8,6 +8,7 @@ import pytest
 
 from armcarry.clearance import clearance_curve, prove_arm
 from armcarry.errors import FrameError, InputError, MotionError
+from armcarry.files.urdf import read_kinematics
 from armcarry.geometry.model import Body, Joint, Model
 from armcarry.geometry.poses import from_xyz_rpy, identity, translation
 from armcarry.geometry.shapes import Box, Capsule, Cylinder, Sphere
@@ -113,6 +114,9 @@ def test_arms_of_others_agree_with_pinocchio_and_coal(urdf, joints, on_arm, held
     path = robots() / urdf
     rng = np.random.default_rng(len(joints[0]) + len(pieces))
     times, table = np.linspace(0.0, 20.0, 6), np.clip(rng.normal(0.0, 0.7, (6, 6)).cumsum(axis=0), -2.5, 2.5)
+    limits = read_kinematics(path).movable()
+    travel = np.array([(joint.lower, joint.upper) for joint in limits if joint.name in joints])
+    table = np.clip(table, *travel.T)
     bodies = (*on_arm, *AROUND)
     found = prove_arm(
         path, times, dict(zip(joints, table.T, strict=True)), bodies, own_bodies=False, held=held, pieces=pieces
@@ -224,8 +228,43 @@ def test_what_does_not_fit_is_named():
         prove_arm(swing(), [0.0, 1.0], TURN, [Body("x", "hamd", Sphere(0.1), identity())], held={"wrist": 0.0})
     with pytest.raises(FrameError, match="no body named 'bal'; did you mean 'ball'"):
         prove_arm(swing(), [0.0, 1.0], TURN, [BALL], held={"wrist": 0.0}, ignore=[("bal", "boom")])
-    with pytest.raises(ValueError, match="two bodies are named 'ball'"):
+    with pytest.raises(InputError, match="two bodies are named 'ball'"):
         prove_arm(swing(), [0.0, 1.0], TURN, [BALL, BALL], held={"wrist": 0.0})
+
+
+HELD = {"wrist": 0.0}
+
+
+@pytest.mark.parametrize(
+    ("change", "error", "words"),
+    [
+        ({"pieces": "quintic"}, InputError, "pieces of an unknown kind; found 'quintic'; accepted: linear, cubic"),
+        ({"held": {"wrist": 0.0, "turn": 1.0}}, MotionError, "joint 'turn' is both moved and held"),
+        ({"positions": {"turn": [0.0, 4.0]}}, MotionError,
+         "joint 'turn' is at 4 at 1 s, beyond its travel of -3.14159 to 3.14159; correct the positions, or the "),
+        ({"held": {"wrist": 4.0}}, MotionError, "joint 'wrist' is at 4 at 0 s, beyond its travel"),
+        ({"held": {"wrist": np.nan}}, MotionError, "must be finite"),
+        ({"held": {"wrist": [0.0, 0.0]}}, MotionError, r"shape \(2,\) for one position, for it is held"),
+        ({"held": {"wrist": "zero"}}, InputError, "joint 'wrist': not numbers; found 'zero'"),
+        ({"positions": {"turn": [[0.0], [1.0, 2.0]]}}, InputError, "joint 'turn': not numbers"),
+        ({"positions": [0.0, 1.0]}, InputError, "positions: not a mapping"),
+        ({"times_s": [0.0, 1e13]}, MotionError, r"a clock at 1e\+13 s is too coarse.*subtract its start"),
+        ({"times_s": [0.0, np.nan]}, MotionError, "strictly increasing"),
+        ({"times_s": "now"}, InputError, "times_s: not numbers"),
+        ({"tolerance_m": np.inf}, InputError, "a tolerance that cannot be kept"),
+        ({"report_distance_m": np.nan}, InputError, "report distances that mean nothing"),
+        ({"base": np.diag([1.0, 1.0, 2.0, 1.0])}, InputError, "base: it stretches, mirrors or skews"),
+        ({"bodies": ["ball"]}, InputError, "not a body; found 'ball'"),
+        ({"ignore": ["ball"]}, InputError, "ignore: not two names of bodies; found 'ball'"),
+        ({"ignore": [("ball", 3)]}, FrameError, "no body named '3'"),
+        ({"arm": 7}, InputError, "not an arm; found 7; accepted: a URDF file, or a Model"),
+    ],
+)  # fmt: skip
+def test_an_argument_that_means_nothing_is_refused_in_words(change, error, words):
+    given = {"arm": swing(), "times_s": [0.0, 1.0], "positions": TURN, "bodies": [BALL], "held": HELD} | change
+    arm, times_s, positions, bodies = (given.pop(name) for name in ("arm", "times_s", "positions", "bodies"))
+    with pytest.raises(error, match=words):
+        prove_arm(arm, times_s, positions, bodies, **given)
 
 
 def test_a_mesh_that_is_not_there_matters_only_when_the_urdf_s_own_bodies_count(tmp_path):

@@ -209,3 +209,21 @@ def test_cells_that_do_not_increase_are_refused(two_arms):
         clearance_curve(two_arms, motion, [(1, 4)], cells=np.array([0.0, 0.5, 0.5]))
     with pytest.raises(MotionError, match="0 to 3 s is not an interval inside"):
         clearance_curve(two_arms, motion, [(1, 4)], cells=np.array([0.0, 3.0]))
+
+
+@pytest.mark.parametrize(
+    "pairs", [[(1.5, 2)], [(1, 2, 3)], ["ab"], [(np.nan, 1)], [(1, 1)], [1, 2], None, [(1, 2), (3,)]]
+)
+def test_pairs_that_are_not_two_rows_are_refused(two_arms, pairs):
+    with pytest.raises(InputError, match="whole numbers, two different ones a pair"):
+        prove_clearance(two_arms, moving(two_arms, left=0.1), pairs)
+
+
+def test_positions_that_cannot_be_told_apart_are_refused(two_arms):
+    with pytest.raises(MotionError, match=r"joint 't/left' goes to 1e\+16 rad or m at 0 s; at most 1e\+07"):
+        prove_clearance(two_arms, moving(two_arms, left=1e16), [(1, 4)])
+
+
+def test_an_interval_that_is_no_number_is_refused(two_arms):
+    with pytest.raises(MotionError, match="'now' to None is not an interval in seconds"):
+        prove_clearance(two_arms, moving(two_arms, left=0.1), [(1, 4)], start_s="now")

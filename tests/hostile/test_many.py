@@ -8,7 +8,10 @@ from xml.etree import ElementTree
 
 import pytest
 
-FEEDERS = ("test_readers.py", "test_drawn_yaml.py", "test_drawn_urdf.py", "test_drawn_meshes.py", "test_guided.py")
+FEEDERS = (
+    "test_readers.py", "test_drawn_yaml.py", "test_drawn_urdf.py", "test_drawn_meshes.py", "test_drawn_calls.py",
+    "test_guided.py",
+)  # fmt: skip
 
 
 @pytest.mark.long

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -11,14 +11,17 @@ from numpy.typing import ArrayLike
 
 from armcarry.clearance.pairs import NamePair, pairs_that_move
 from armcarry.clearance.prover import ClearanceBounds, prove_clearance
-from armcarry.errors import FrameError, MotionError
+from armcarry.errors import FrameError, InputError, MotionError
+from armcarry.geometry import checked
 from armcarry.geometry.model import Body, Model
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
-from armcarry.motion.rows import Pieces, interpolated
+from armcarry.motion.rows import PIECES, Pieces, interpolated
 from armcarry.scene.tree import WORLD, Tree
 
 ARM, AROUND = "arm", "around"
+#: a joint may be this far beyond its travel, rad or m: limits in files have no more digits
+BEYOND = 1e-6
 
 
 @dataclass(frozen=True)
@@ -28,7 +31,8 @@ class PairBounds:
     Attributes:
         body_a, body_b: names as they were given.
         status: 'proven' (upper - lower within the tolerance), 'farther' (proven farther than the report
-            distance) or 'contact' (they overlap: lower is -inf and upper 0; there is no depth).
+            distance), 'contact' (they overlap: lower is -inf and upper 0; there is no depth) or 'unresolved' (the
+            proof was given up, for the motion is too fast for its clock: lower is -inf, contact is not ruled out).
         lower_m, upper_m: at every instant the distance is at least ``lower_m``; at ``time_s`` it is ``upper_m``.
         time_s: instant of the upper bound; nan where a pair proven farther was never measured.
         contact_s: first interval of contact, proven free before its start; None without contact.
@@ -94,16 +98,18 @@ def prove_arm(
         report_distance_m, tolerance_m: as prove_clearance.
 
     Raises:
-        InputError: the URDF cannot be read; a mesh that is not convex is named with its line.
+        InputError: the URDF cannot be read; a mesh that is not convex is named with its line; two bodies have one
+            name; an argument is not what is accepted.
         FrameError: a joint, link or body that is not there, with the nearest name.
-        MotionError: a joint without positions, rows that do not fit the times, or times that do not increase.
-        ValueError: two bodies have one name.
+        MotionError: a joint without positions, both moved and held, or beyond its travel; rows that do not fit the
+            times; times that do not increase.
     """
+    base = None if base is None else checked.pose("base", base)
     model, around = _with_bodies(_read(arm, own_bodies), tuple(bodies))
     tree = Tree().place(ARM, model, pose=base).place(AROUND, around)
     motion = _motion(tree, times_s, positions, held or {}, pieces)
     full = {body.name.split("/", 1)[1]: body.name for body in tree.bodies}
-    wanted = [(_known(full, first), _known(full, second)) for first, second in ignore]
+    wanted = [(_known(full, first), _known(full, second)) for first, second in _two_names(ignore)]
     pairs = pairs_that_move(tree, motion, wanted)
     if not neighbours:
         pairs = _apart(tree, model, pairs)
@@ -114,6 +120,8 @@ def prove_arm(
 def _read(arm: Model | Path | str, own_bodies: bool) -> Model:
     if isinstance(arm, Model):
         return arm if own_bodies else replace(arm, bodies=())
+    if not isinstance(arm, Path | str):
+        raise InputError("not an arm", found=checked.told(arm), accepted="a URDF file, or a Model")
     from armcarry.files.urdf import read_kinematics, read_urdf  # a third of a second that only this call needs
 
     return read_urdf(Path(arm), default_class="arm") if own_bodies else read_kinematics(Path(arm))
@@ -123,23 +131,32 @@ def _with_bodies(model: Model, bodies: tuple[Body, ...]) -> tuple[Model, Model]:
     """Return the arm with the bodies on its links, and what stands around it."""
     here, there = [], []
     for body in bodies:
+        if not isinstance(body, Body):
+            raise InputError("not a body", found=checked.told(body), accepted="Body(name, link, shape, pose)")
         if body.link == WORLD:
             there.append(replace(body, link="ground"))
         elif body.link in model.links:
             here.append(body)
         else:
             raise FrameError("link", body.link, (WORLD, *model.links))
-    arm = replace(model, bodies=(*model.bodies, *here))
-    names = [body.name for body in (*arm.bodies, *there)]
+    names = [body.name for body in (*model.bodies, *here, *there)]
     twice = sorted({name for name in names if names.count(name) > 1})
     if twice:
-        raise ValueError(f"two bodies are named '{twice[0]}'")
-    return arm, Model(AROUND, "ground", ("ground",), (), tuple(there))
+        raise InputError(f"two bodies are named '{twice[0]}'", accepted="names used once")
+    return replace(model, bodies=(*model.bodies, *here)), Model(AROUND, "ground", ("ground",), (), tuple(there))
+
+
+def _two_names(ignore: Iterable[NamePair]) -> Iterable[NamePair]:
+    """Return pairs of names. Raises InputError for one that is none."""
+    for pair in ignore:
+        if isinstance(pair, str) or not isinstance(pair, Sequence) or len(pair) != 2:
+            raise InputError("ignore: not two names of bodies", found=checked.told(pair), accepted="(name, name)")
+        yield pair[0], pair[1]
 
 
 def _known(full: Mapping[str, str], name: str) -> str:
     if name not in full:
-        raise FrameError("body", name, full)
+        raise FrameError("body", str(name), full)
     return full[name]
 
 
@@ -147,23 +164,58 @@ def _motion(
     tree: Tree, times_s: ArrayLike, positions: Mapping[str, ArrayLike], held: Mapping[str, float], pieces: Pieces
 ) -> Motion:
     """Return the motion of every joint of the arm, held joints included."""
-    times = np.atleast_1d(np.asarray(times_s, dtype=float))
+    times = np.atleast_1d(_numbers("times_s", times_s))
+    if pieces not in PIECES:
+        raise InputError("pieces of an unknown kind", found=checked.told(pieces), accepted=", ".join(PIECES))
     joints = [name.split("/", 1)[1] for name in tree.joints]
-    for name in (*positions, *held):
-        if name not in joints:
-            raise FrameError("joint", name, joints)
+    for which, given in (("positions", positions), ("held", held)):
+        if not isinstance(given, Mapping):
+            raise InputError(f"{which}: not a mapping", found=checked.told(given), accepted="joint -> numbers")
+        for name in given:
+            if name not in joints:
+                raise FrameError("joint", str(name), joints)
+    both = [name for name in positions if name in held]
+    if both:
+        raise MotionError(f"joint '{both[0]}' is both moved and held; give it one of the two")
     missing = [name for name in joints if name not in positions and name not in held]
     if missing:
         raise MotionError(f"no positions for {', '.join(missing)}; give them, or hold the joint at one position")
+    if times.ndim != 1 or len(times) < 2 or not np.all(np.diff(times) > 0):
+        raise MotionError("a motion needs at least two strictly increasing times")
     table = np.empty((len(times), len(joints)))
     for k, name in enumerate(joints):
-        given = np.asarray(positions.get(name, held.get(name)), dtype=float)
-        if given.shape != times.shape and name in positions:
-            raise MotionError(f"joint '{name}' has positions of shape {given.shape} for {len(times)} times")
-        table[:, k] = given
-    if len(times) < 2 or np.any(np.diff(times) <= 0):
-        raise MotionError("a motion needs at least two strictly increasing times")
+        row = _numbers(f"joint '{name}'", positions.get(name, held.get(name)))
+        wanted = times.shape if name in positions else ()
+        if row.shape != wanted:
+            accepted = f"{len(times)} times" if wanted else "one position, for it is held"
+            raise MotionError(f"joint '{name}' has positions of shape {row.shape} for {accepted}")
+        table[:, k] = row
+    _within_travel(joints, tree.joint_limits, times, table)
     return interpolated(tree.joints, times, table, pieces)
+
+
+def _numbers(what: str, value: object) -> Array:
+    """Return numbers as an array. Raises InputError for what is none."""
+    try:
+        array = np.asarray(value)
+    except (TypeError, ValueError):
+        array = np.asarray(None)
+    if array.dtype.kind not in "iuf":
+        raise InputError(f"{what}: not numbers", found=checked.told(value), accepted="numbers, or an array of them")
+    return array.astype(float)
+
+
+def _within_travel(joints: list[str], limits: Array, times: Array, table: Array) -> None:
+    """Raise MotionError where a joint is beyond its travel; both kinds of pieces stay between their rows."""
+    if not (np.all(np.isfinite(table)) and np.all(np.isfinite(times))):
+        raise MotionError("a motion must be finite")
+    beyond = np.maximum(limits[:, 0] - table, table - limits[:, 1])
+    if np.any(beyond > BEYOND):
+        row, k = np.unravel_index(np.argmax(beyond), beyond.shape)
+        raise MotionError(
+            f"joint '{joints[k]}' is at {table[row, k]:g} at {times[row]:g} s, beyond its travel of {limits[k, 0]:g} "
+            f"to {limits[k, 1]:g}; correct the positions, or the limits of the URDF or Joint"
+        )
 
 
 def _apart(tree: Tree, model: Model, pairs: np.ndarray) -> np.ndarray:

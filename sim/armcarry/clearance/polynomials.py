@@ -12,6 +12,8 @@ from armcarry.errors import MotionError
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 
+#: farther than this from 0 (rad or m) the position of a joint is no longer known to what rounding is said to cover
+FARTHEST = 1e7
 #: a joint that jumps by more than this at a break (rad or m) must be split into phases there
 JUMP = 1e-9
 
@@ -69,6 +71,12 @@ def load(layout: Layout, motion: Motion, start_s: float, end_s: float) -> Curves
 def arrange(layout: Layout, breaks: Array, poly: Array) -> Curves:
     """Enter continuous polynomials (K, F, D+1) in frame order. Raises MotionError on a jump."""
     curves = describe(layout, breaks, poly)
+    if np.any(curves.scale > FARTHEST):
+        piece, frame = np.unravel_index(np.argmax(curves.scale), curves.scale.shape)
+        raise MotionError(
+            f"joint '{layout.joints[frame]}' goes to {curves.scale[piece, frame]:.3g} rad or m at {breaks[piece]:g} s; "
+            f"at most {FARTHEST:g} can be told apart"
+        )
     if len(poly) > 1:
         powers = np.diff(breaks)[:-1, None] ** np.arange(poly.shape[2])
         ends = np.einsum("kfd,kd->kf", poly[:-1], powers)

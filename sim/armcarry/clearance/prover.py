@@ -77,6 +77,7 @@ class Prover:
         layout: made already, for bodies that are not in the tree as well.
 
     Raises:
+        InputError: pairs that are not two different whole numbers each.
         FrameError: a pair names a body row that the tree does not have.
     """
 
@@ -84,7 +85,7 @@ class Prover:
         self, tree: Tree, pairs: Sequence[tuple[int, int]] | np.ndarray, layout: Layout | None = None
     ) -> None:
         self.tree = tree
-        self.pairs = np.asarray(pairs, dtype=np.int64).reshape(-1, 2)
+        self.pairs = asked_pairs(pairs)
         self.layout: Layout = lay_out(tree, self.pairs) if layout is None else layout
         self._pools: dict[int, Pool] = {}
         self._nodes = 4096
@@ -216,6 +217,24 @@ def _kernels() -> Any:
     return prove
 
 
+def asked_pairs(pairs: object) -> np.ndarray:
+    """Return pairs (P, 2) of rows, checked. Raises InputError unless each is two different whole numbers."""
+    accepted = "(P, 2) whole numbers, two different ones a pair"
+    try:
+        given = np.asarray(pairs)
+        given = given.reshape(-1, 2) if given.size == 0 else given
+        rows = np.where(np.abs(given) < 2**31, given, -1).astype(np.int64)  # nan compares false
+    except (TypeError, ValueError, OverflowError):
+        raise InputError("pairs that are not rows of bodies", accepted=accepted) from None
+    if given.dtype.kind not in "iuf" or rows.ndim != 2 or rows.shape[1] != 2 or not np.array_equal(rows, given):
+        found = f"an array of shape {given.shape} of {given.dtype}"
+        raise InputError("pairs that are not rows of bodies", found=found, accepted=accepted)
+    same = rows[:, 0] == rows[:, 1]
+    if np.any(same):
+        raise InputError("a pair of a body with itself", found=rows[np.argmax(same)].tolist(), accepted=accepted)
+    return rows
+
+
 def asked_tolerance(tolerance_m: float) -> float:
     """Return a tolerance in metres, checked. Raises InputError where no proof can keep it, or it asks for none."""
     try:
@@ -243,8 +262,11 @@ def asked_report(report_distance_m: float | Array, pairs: int) -> Array:
 
 def interval(motion: Motion, start_s: float | None, end_s: float | None) -> tuple[float, float]:
     """Return the asked interval, the whole motion by default. Raises MotionError where it is not inside."""
-    start = motion.start_s if start_s is None else float(start_s)
-    end = motion.end_s if end_s is None else float(end_s)
+    try:
+        start = motion.start_s if start_s is None else float(start_s)
+        end = motion.end_s if end_s is None else float(end_s)
+    except (TypeError, ValueError):
+        raise MotionError(f"{start_s!r} to {end_s!r} is not an interval in seconds") from None
     if not motion.start_s <= start < end <= motion.end_s:
         raise MotionError(
             f"{start:g} to {end:g} s is not an interval inside {motion.start_s:g} to {motion.end_s:g} s"
@@ -282,7 +304,7 @@ def prove_clearance(
 
     Raises:
         FrameError: a pair names a body row that the tree does not have.
-        InputError: a tolerance or report distance that cannot be kept.
+        InputError: pairs that are no rows, or a tolerance or report distance that cannot be kept.
         MotionError: a needed joint is missing, jumps or turns too often, or the interval is not inside the motion.
 
     Example:

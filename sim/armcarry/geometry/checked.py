@@ -17,7 +17,7 @@ SQUARE = 1e-7
 
 def size_m(what: str, value: object, *, zero: bool = False) -> float:
     """Return a size in metres. Raises InputError unless it is a number more than 0, or 0 where that is a size too."""
-    number = _real(value)
+    number = real(value)
     if not (0.0 <= number if zero else 0.0 < number) or not number <= LARGEST_M:
         least = "0 or more" if zero else "more than 0"
         raise InputError(f"{what}: no size", found=told(value), accepted=f"metres, {least}, at most {LARGEST_M:g}")
@@ -84,7 +84,7 @@ def told(value: object) -> object:
     return value if len(words) <= 80 else f"{words[:77]}..."
 
 
-def _real(value: object) -> float:
+def real(value: object) -> float:
     """Return a number as float, nan for what is none."""
     if isinstance(value, str | bytes):
         return math.nan

@@ -53,11 +53,11 @@ class Joint:
         object.__setattr__(self, "origin", checked.pose(f"origin of {what}", self.origin))
         if self.kind != "fixed":
             object.__setattr__(self, "axis", checked.axis(f"axis of {what}", self.axis))
-        if not self.lower <= self.upper:
+        if not checked.real(self.lower) <= checked.real(self.upper):
             found = f"{self.lower} to {self.upper}"
             raise InputError(f"{what}: no travel", found=found, accepted="lower at most upper, rad or m")
-        if not self.velocity >= 0.0:
-            raise InputError(f"{what}: no rate", found=self.velocity, accepted="0 or more, rad/s or m/s")
+        if not checked.real(self.velocity) >= 0.0:
+            raise InputError(f"{what}: no rate", found=checked.told(self.velocity), accepted="0 or more, rad/s or m/s")
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,13 +112,14 @@ class Model:
         for joint in self.joints:
             if joint.parent not in known or joint.child in known:
                 raise InputError(
-                    f"{what}: joint '{joint.name}' does not hang from the root or the child of an earlier joint, or its "
-                    "child has a parent already", accepted="a tree of links, joints from the root outward",
+                    f"{what}: joint '{joint.name}' does not hang from the root or the child of an earlier joint, or "
+                    "its child has a parent already", accepted="a tree of links, joints from the root outward",
                 )  # fmt: skip
             known.add(joint.child)
         if known != set(self.links) or len(known) != len(self.links):
             odd = sorted(known.symmetric_difference(self.links)) or sorted(self.links)
-            raise InputError(f"{what}: links that are not of the tree, or twice", found=odd[0], accepted="every link once")
+            words = f"{what}: links that are not of the tree, or twice"
+            raise InputError(words, found=odd[0], accepted="every link once")
         _once(what, "joints", (joint.name for joint in self.joints))
         _once(what, "bodies", (body.name for body in self.bodies))
         for body in self.bodies:

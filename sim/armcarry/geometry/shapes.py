@@ -93,7 +93,8 @@ class ConvexMesh:
         try:
             hull = ConvexHull(points)
         except (QhullError, ValueError) as error:  # ValueError: no points at all
-            raise InputError("points are flat or too few to span a solid", accepted="4 or more, not in a plane") from error
+            accepted = "4 or more, not in a plane"
+            raise InputError("points are flat or too few to span a solid", accepted=accepted) from error
         renumber = np.full(len(points), -1)
         renumber[hull.vertices] = np.arange(len(hull.vertices))
         faces = renumber[hull.simplices]

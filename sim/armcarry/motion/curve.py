@@ -11,6 +11,9 @@ from numpy.typing import ArrayLike
 from armcarry.errors import FrameError, MotionError
 from armcarry.geometry.poses import Array
 
+#: a clock that shows more (300 years) goes in steps of microseconds; a count of milliseconds since 1970 is more
+LATEST_S = 1e10
+
 
 @dataclass(frozen=True, eq=False)
 class Motion:
@@ -29,7 +32,10 @@ class Motion:
     coefficients: Array
 
     def __post_init__(self) -> None:
-        breaks, coefficients = np.asarray(self.breaks_s), np.asarray(self.coefficients)
+        try:
+            breaks, coefficients = np.asarray(self.breaks_s, dtype=float), np.asarray(self.coefficients, dtype=float)
+        except (TypeError, ValueError, OverflowError):
+            raise MotionError("a motion needs numbers: times, and coefficients of every joint") from None
         if breaks.ndim != 1 or len(breaks) < 2 or np.any(np.diff(breaks) <= 0):
             raise MotionError("a motion needs at least two strictly increasing times")
         if coefficients.ndim != 3 or coefficients.shape[::2] != (len(breaks) - 1, len(self.joints)):
@@ -39,6 +45,13 @@ class Motion:
             )
         if not (np.all(np.isfinite(breaks)) and np.all(np.isfinite(coefficients))):
             raise MotionError("a motion must be finite")
+        if max(-breaks[0], breaks[-1]) > LATEST_S:
+            raise MotionError(
+                f"a clock at {max(-breaks[0], breaks[-1]):g} s is too coarse to say when something is; at most "
+                f"{LATEST_S:g} s, so subtract its start, or give seconds"
+            )
+        object.__setattr__(self, "breaks_s", breaks)
+        object.__setattr__(self, "coefficients", coefficients)
 
     @property
     def start_s(self) -> float:

@@ -27,9 +27,11 @@ def interpolated(joints: tuple[str, ...], times_s: Array, table: Array, pieces: 
         MotionError: the times do not increase, or a number is not finite.
     """
     if pieces == "linear":
-        slopes = np.diff(table, axis=0) / np.diff(times_s)[:, None]
+        with np.errstate(over="ignore"):  # rows too near in time for a rate: refused as not finite
+            slopes = np.diff(table, axis=0) / np.diff(times_s)[:, None]
         return Motion(joints, times_s, np.stack([table[:-1], slopes], axis=1))
     from scipy.interpolate import PchipInterpolator
 
-    curve = PchipInterpolator(times_s, table, axis=0)
+    with np.errstate(over="ignore", invalid="ignore"):
+        curve = PchipInterpolator(times_s, table, axis=0)
     return Motion(joints, times_s, np.ascontiguousarray(np.moveaxis(curve.c[::-1], 0, 1)))
