@@ -78,9 +78,10 @@ class Body:
     def __post_init__(self) -> None:
         what = f"body '{checked.name('body', self.name)}'"
         checked.name(f"link of {what}", self.link)
-        if not isinstance(self.shape, SHAPES):
+        shape: object = self.shape
+        if not isinstance(shape, SHAPES):
             accepted = ", ".join(shape.__name__ for shape in SHAPES)
-            raise InputError(f"{what}: not a shape", found=checked.told(self.shape), accepted=accepted)
+            raise InputError(f"{what}: not a shape", found=checked.told(shape), accepted=accepted)
         if self.body_class not in get_args(BodyClass):
             accepted = ", ".join(get_args(BodyClass))
             raise InputError(f"{what}: unknown class", found=checked.told(self.body_class), accepted=accepted)
