@@ -28,13 +28,13 @@ def test_a_size_is_a_number_above_nothing(make, what, size):
 def test_a_ball_may_be_a_point_and_a_capsule_a_segment_and_no_less(size):
     assert (Capsule(0.0, 0.0), Sphere(0.0)) == (Capsule(0, 0), Sphere(0))
     for make in (lambda: Capsule(size, 1.0), lambda: Capsule(1.0, size), lambda: Sphere(size)):
-        with pytest.raises(InputError, match="of a (capsule|sphere): no size; .*0 or more"):
+        with pytest.raises(InputError, match=r"of a (capsule|sphere): no size; .*0 or more"):
             make()
 
 
 @pytest.mark.parametrize("sides", [(1.0, 1.0), (1.0, 1.0, -1.0), (1.0, np.nan, 1.0), "box", (1.0, 1.0, 0.0), None, 1.0])
 def test_a_box_has_three_sides(sides):
-    with pytest.raises(InputError, match="sides? of a box"):
+    with pytest.raises(InputError, match=r"sides? of a box"):
         Box(sides)
     assert Box(np.array([1.0, 2.0, 3.0])).size_m == (1.0, 2.0, 3.0)
 

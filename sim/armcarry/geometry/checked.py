@@ -18,7 +18,7 @@ SQUARE = 1e-7
 def size_m(what: str, value: object, *, zero: bool = False) -> float:
     """Return a size in metres. Raises InputError unless it is a number more than 0, or 0 where that is a size too."""
     number = real(value)
-    if not (0.0 <= number if zero else 0.0 < number) or not number <= LARGEST_M:
+    if not (number >= 0.0 if zero else number > 0.0) or not number <= LARGEST_M:
         least = "0 or more" if zero else "more than 0"
         raise InputError(f"{what}: no size", found=told(value), accepted=f"metres, {least}, at most {LARGEST_M:g}")
     return number
