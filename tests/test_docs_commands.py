@@ -41,6 +41,7 @@ CALLS = {
     "armcarry disperse SCENARIO --out DIR [--runs N] [--seed S] [--workers W] [--cluster ADDRESS]": [
         "armcarry disperse first.yaml --out campaign --runs 4 --seed 2 --workers 2"
     ],
+    "armcarry explain KEY": ["armcarry explain moves.rate", "armcarry explain moves.rat # exit 2"],
     "armcarry handfly SCENARIO": [f"armcarry handfly {SMALL} --write-keys keys.yaml"],
     "armcarry brief RUN": [
         "armcarry brief runs/small --part page --part gltf --part cards --paper Letter "
@@ -60,6 +61,8 @@ NOT_RUN = {
     "python -m pytest -m bench -s": "takes an idle machine and minutes",
     "python -m pytest -m bench -s tests/bench/test_bench_clearance.py": "takes an idle machine and minutes",
     "python -m pytest -m long": "takes minutes",
+    "python -m armcarry.files.schemas": "writes into the checkout; files/test_schemas.py compares what it writes",
+    "python -m armcarry.files.reference": "writes into the checkout; files/test_reference.py compares what it writes",
     "pip install -e '.[view]'": "an install; part of the extra 'test' that .ci/run installs",
     "apt install libegl1 libgl1-mesa-dri": "needs root; .ci/run installs the same packages",
     "bash .ci/run": "runs this suite",

@@ -7,7 +7,7 @@ import sys
 
 import typer
 
-from armcarry.cli import flying, models, planning, running, showing
+from armcarry.cli import flying, models, planning, running, showing, starting
 from armcarry.cli.base import app
 from armcarry.errors import ArmcarryError
 from armcarry.files.atomic import reason
@@ -16,11 +16,11 @@ from armcarry.texts import printable
 #: commands as help and README list them: a run first, then what is done with it, then planning, then models
 ORDER = (
     "validate", "rehearse", "play", "brief", "compare", "envelope",
-    "restraint", "stations", "route", "disperse", "handfly", "inspect",
+    "restraint", "stations", "route", "disperse", "handfly", "inspect", "explain",
 )  # fmt: skip
 app.registered_commands.sort(key=lambda command: ORDER.index(getattr(command.callback, "__name__", "")))
 
-__all__ = ["app", "flying", "main", "models", "planning", "running", "showing"]
+__all__ = ["app", "flying", "main", "models", "planning", "running", "showing", "starting"]
 
 
 def main() -> None:

@@ -81,8 +81,22 @@ def description(document: type[BaseModel], path: tuple[Step, ...]) -> str | None
             if info is not None and info.description:
                 said.append(info.description)
                 break
-    found = quantity(alternatives(document, path))
-    return "; ".join([*said, *([found.accepted] if found is not None else [])]) or None
+    here = alternatives(document, path)
+    found = quantity(here)
+    if found is not None:
+        said.append(found.accepted)
+    elif (inside := quantity([part for choice, _ in here for part in _inside(choice)])) is not None:
+        said.append(f"each {inside.accepted}")
+    return "; ".join(said) or None
+
+
+def _inside(annotation: Any) -> Iterator[tuple[Any, tuple[Any, ...]]]:
+    """Yield the types of the values that a mapping, a list or a tuple holds, lists in lists included."""
+    arguments = get_args(annotation) if get_origin(annotation) in (dict, list, tuple) else ()
+    for argument in arguments[1:] if get_origin(annotation) is dict else arguments:
+        for choice, metadata in flat(argument):
+            yield choice, metadata
+            yield from _inside(choice)
 
 
 def quantity(found: list[tuple[Any, tuple[Any, ...]]]) -> Quantity | None:

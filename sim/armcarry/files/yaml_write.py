@@ -40,9 +40,9 @@ def _mapping(data: dict[str, Any], indent: int) -> list[str]:
 
 def _entry(head: str, value: Any, indent: int) -> list[str]:
     """Return the lines of a key or dash with its value."""
-    flow = _flow(value)
-    if len(head) + 1 + len(flow) <= WIDTH or not value or not isinstance(value, (dict, list)):
-        return [f"{head} {flow}"]
+    line = flow(value)
+    if len(head) + 1 + len(line) <= WIDTH or not value or not isinstance(value, (dict, list)):
+        return [f"{head} {line}"]
     if isinstance(value, dict):
         return [head, *_mapping(value, indent)]
     return [head, *_items(value, indent - 2)]
@@ -52,22 +52,23 @@ def _items(values: list[Any], indent: int) -> list[str]:
     lines: list[str] = []
     for value in values:
         head = f"{' ' * indent}-"
-        flow = _flow(value)
-        if isinstance(value, dict) and value and len(head) + 1 + len(flow) > WIDTH:
+        line = flow(value)
+        if isinstance(value, dict) and value and len(head) + 1 + len(line) > WIDTH:
             first, *rest = _mapping(value, indent + 2)
             lines.extend([f"{head} {first[indent + 2 :]}", *rest])
-        elif isinstance(value, list) and value and len(head) + 1 + len(flow) > WIDTH:
+        elif isinstance(value, list) and value and len(head) + 1 + len(line) > WIDTH:
             lines.extend([head, *_items(value, indent + 2)])
         else:
-            lines.append(f"{head} {flow}")
+            lines.append(f"{head} {line}")
     return lines
 
 
-def _flow(value: Any) -> str:
+def flow(value: Any) -> str:
+    """Return a value in one line of YAML. Raises ValueError for what YAML cannot hold here."""
     if isinstance(value, dict):
-        return "{" + ", ".join(f"{_text(key)}: {_flow(item)}" for key, item in value.items()) + "}"
+        return "{" + ", ".join(f"{_text(key)}: {flow(item)}" for key, item in value.items()) + "}"
     if isinstance(value, (list, tuple)):
-        return "[" + ", ".join(_flow(item) for item in value) + "]"
+        return "[" + ", ".join(flow(item) for item in value) + "]"
     if isinstance(value, str):
         return _text(value)
     if value is None or isinstance(value, (bool, int, float)):
