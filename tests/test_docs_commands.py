@@ -73,7 +73,7 @@ NOT_RUN = {
 }
 #: an option that the table of commands tells of and no call above has -> the test that has it
 ELSEWHERE = {
-    "rehearse --second-opinion": "record/test_opinions.py",
+    "rehearse --second-opinion": "whatif/test_opinions.py",
     "rehearse --slip": "views/test_terminal_slip.py",
     "disperse --cluster": "dispersion/test_campaign.py",
     "handfly --score": "handfly/test_command_line.py",

@@ -17,9 +17,9 @@ def explain(
     ],
     as_json: Json = False,
 ) -> None:
-    """Say what a key of a document means: unit, range, default and an example.
+    """Say what a key of a document means.
 
-    All keys: shared/reference.
+    Unit, range, default and an example too. All keys: shared/reference.
 
     Exit code: 0 explained, 2 no such key, or bad usage.
     """
