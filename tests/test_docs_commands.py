@@ -41,6 +41,7 @@ CALLS = {
     "armcarry disperse SCENARIO --out DIR [--runs N] [--seed S] [--workers W] [--cluster ADDRESS]": [
         "armcarry disperse first.yaml --out campaign --runs 4 --seed 2 --workers 2"
     ],
+    "armcarry examples [NAME] [--to DIR]": ["armcarry examples", "armcarry examples change_places --to mine"],
     "armcarry explain KEY": ["armcarry explain moves.rate", "armcarry explain moves.rat # exit 2"],
     "armcarry handfly SCENARIO": [f"armcarry handfly {SMALL} --write-keys keys.yaml"],
     "armcarry brief RUN": [

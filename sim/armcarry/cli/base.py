@@ -22,7 +22,17 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 
-ScenarioFile = Annotated[Path, typer.Argument(metavar="SCENARIO", help="Scenario file, YAML.")]
+
+
+def _scenario(text: str) -> Path:
+    from armcarry.files.places import find_scenario
+
+    return find_scenario(text)
+
+
+ScenarioFile = Annotated[
+    Path, typer.Argument(metavar="SCENARIO", parser=_scenario, help="Scenario file, YAML, or the name of an example.")
+]
 RunFolder = Annotated[Path, typer.Argument(metavar="RUN", help="Run folder that rehearse wrote.")]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document to standard output, nothing else.")]
 

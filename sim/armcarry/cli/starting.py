@@ -1,13 +1,52 @@
-"""Commands to begin with: what a key means."""
+"""Commands to begin with: what comes along, new files to fill in, and what a key means."""
 
 from __future__ import annotations
 
 from dataclasses import asdict
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from armcarry.cli.base import Json, app, print_json
+
+
+@app.command()
+def examples(
+    name: Annotated[
+        str | None, typer.Argument(metavar="[NAME]", help="Example to copy; left out, all are listed.")
+    ] = None,
+    to: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Folder to copy into, with all it needs; default ./NAME.")
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """List the scenarios that come along, or copy one.
+
+    A copy has every model, log and schema it needs, to read and to change.
+
+    Exit code: 0 listed or copied, 2 no such example, or bad usage.
+    """
+    from armcarry.files.examples import copy_example
+    from armcarry.files.examples import examples as find
+    from armcarry.views.terminal import Console
+
+    if name is not None:
+        files = copy_example(name, to or Path(name))
+        if as_json:
+            print_json({"written": [str(path) for path in files]})
+            return
+        logs = "".join(f" --motion {path}" for path in files if path.suffix == ".csv")
+        typer.echo(f"written: {files[0]} and {len(files) - 1} files it needs")
+        typer.echo(f"Now type: armcarry rehearse {files[0]}{logs}")
+        return
+    found = find()
+    if as_json:
+        print_json({"examples": [one.as_dict() for one in found]})
+        return
+    rows: list[tuple[str, ...]] = [(one.name, one.expected, one.purpose) for one in found]
+    Console().table("Examples", ("Name", "Expected", "Purpose"), rows)
+    typer.echo("armcarry rehearse NAME runs one; armcarry examples NAME copies it to work on")
 
 
 @app.command()

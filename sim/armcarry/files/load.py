@@ -24,7 +24,7 @@ from armcarry.files.inputs import Inputs
 from armcarry.files.loaded import Assumption, InputFile, Loaded, LoadedCrew, LoadedScenario
 from armcarry.files.model_checks import check_model, check_sources
 from armcarry.files.model_files import ModelFile, open_model
-from armcarry.files.places import ModelKind
+from armcarry.files.places import ModelKind, find_scenario
 from armcarry.files.scenario_checks import check_scenario
 from armcarry.files.validate import Source, raise_all, read_any, read_source
 from armcarry.files.yaml_text import YamlPath
@@ -38,12 +38,13 @@ def load_scenario(path: Path | str) -> LoadedScenario:
     """Read a scenario and everything it names.
 
     Args:
-        path: the script, a YAML file; also the ``scenario.yaml`` of a run folder's copy.
+        path: the script, a YAML file, or the name of one that comes with armcarry; also the ``scenario.yaml`` of a
+            run folder's copy.
 
     Raises:
         InputError: a problem in one of the files; InputErrors when there are several.
     """
-    source = read_source(Path(path), ScenarioDocument)
+    source = read_source(find_scenario(path), ScenarioDocument)
     opened = _open_all(source)
     problems: list[InputError] = []
     check_sources(source, problems)
@@ -168,7 +169,7 @@ def validate_files(paths: list[Path], also: Callable[[LoadedScenario], None] | N
     problems: list[InputError] = []
     for path in paths:
         try:
-            problems.extend(_validate(path, also))
+            problems.extend(_validate(find_scenario(path), also))
         except InputError as error:
             problems.extend(getattr(error, "problems", (error,)))
     return list({str(problem): problem for problem in problems}.values())

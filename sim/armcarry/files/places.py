@@ -56,6 +56,31 @@ def is_file(path: Path) -> bool:
         return False
 
 
+def known_scenarios() -> dict[str, Path]:
+    """Return name -> path of the scenarios that come with armcarry, by name."""
+    files = (path for path in scenarios_folder().rglob("*.yaml") if path.parent.name != "arms")
+    return {path.stem: path for path in sorted(files, key=lambda path: path.stem)}
+
+
+def find_scenario(wanted: Path | str) -> Path:
+    """Return the file of a scenario: a path as it is; a bare name is looked up here, then among those that come along.
+
+    Raises:
+        InputError: a bare name that is neither here nor among those that come with armcarry.
+    """
+    path = Path(wanted)
+    if not _NAME.fullmatch(str(wanted)) or path.exists():
+        return path
+    for own in (Path(f"{wanted}.yaml"), Path("scenarios", f"{wanted}.yaml")):
+        if own.is_file():
+            return own
+    known = known_scenarios()
+    if str(wanted) in known:
+        return known[str(wanted)]
+    names = accepted(str(wanted), known, "scenario")
+    raise InputError(f"no scenario named '{wanted}'", accepted=f"{names}; or the path of a YAML file")
+
+
 def known_models(kind: ModelKind, folder: Path) -> tuple[str, ...]:
     """Return the names of the models of one kind under a models folder, sorted."""
     place = folder / kind
@@ -67,7 +92,8 @@ def known_models(kind: ModelKind, folder: Path) -> tuple[str, ...]:
 def find_model(kind: ModelKind, wanted: str, beside: Path, line: int | None = None) -> Path:
     """Return the YAML of a model named by folder name or by a path relative to the file that names it.
 
-    A name is looked up in models/ beside the naming file first, then among those that come with armcarry.
+    A name is looked up in models/ beside the naming file, beside the two folders around it, then among those that
+    come with armcarry.
 
     Args:
         kind: the folder under models/.
@@ -79,7 +105,7 @@ def find_model(kind: ModelKind, wanted: str, beside: Path, line: int | None = No
         InputError: no such model, with the nearest and the known names.
     """
     if _NAME.fullmatch(wanted):
-        folders = [beside.parent / "models", models_folder()]
+        folders = [beside.parent / "models", *(up / "models" for up in beside.absolute().parents[1:3]), models_folder()]
         for folder in folders:
             path = folder / kind / wanted / f"{wanted}.yaml"
             if path.is_file():
