@@ -41,3 +41,16 @@ def test_the_words_of_taking_and_of_leaving(judged):
 def test_boots_are_stepped_in_and_not_brought(judged):
     findings = judged(Event(3.0, "attach", "ev1", "restraint", 9.0, 3.0), Event(4.0, "attach", "load", "x", 0.0, 0.0))
     assert [item.subject for item in findings] == ["load"]
+
+
+def test_one_who_is_far_away_cannot_be_given_anything(judged):
+    """A line of the arm to somebody's hands is of no use there: the receiver must come first."""
+    (found,) = judged(Event(3.0, "attach", "load", "ev1/hands", 19.04, 0.3))
+    assert found.verdict is Verdict.FAIL
+    assert found.message == "load is given to ev1, who is 19.0 m away from it then"
+    assert found.remedy == (
+        "bring ev1 to where load is before, by a way along handrails or by the arm, or give it to somebody who is there"
+    )
+    assert (found.value, found.limit, found.unit, found.other) == (19.04, 0.05, "m", "ev1/hands")
+    (reached,) = judged(Event(3.0, "attach", "load", "ev1/hands", 0.74, 0.0))  # a glove reaches 0.75 m
+    assert reached.remedy == "end the move before it with a line to ev1/hands"

@@ -147,6 +147,17 @@ def test_a_camera_out_of_service_sees_nothing(rider_scene, turning_record):
     assert sightings(turning_record(scene)).cameras == ("platform/left",)
 
 
+def test_cameras_that_are_all_out_of_service_are_named(rider_scene, turning_record):
+    eyes = {"left": (0.0, 6.0, 0.5), "front": (7.0, 0.0, 0.5)}
+    scene, _ = _scene(rider_scene, eyes, script={"cameras_off": ["platform/*"]})
+    (finding,) = seen.check(turning_record(scene))
+    assert finding.verdict is Verdict.NOT_ASSESSED
+    assert finding.message == (
+        "every camera is out of service (platform/left, platform/front), so nobody sees tip, riders and gaps"
+    )
+    assert finding.remedy == "take one off the script's cameras_off"
+
+
 def test_without_cameras_nothing_is_assessed(rider_scene, turning_record):
     (finding,) = seen.check(turning_record(rider_scene({})))
     assert finding.verdict is Verdict.NOT_ASSESSED

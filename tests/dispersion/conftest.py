@@ -34,14 +34,14 @@ def record(rider_scene, swung):
     return swung(rider_scene)
 
 
-def _record(rider_scene, terms=None, cut=3.0):
+def _record(rider_scene, terms=None, cut=3.0, required=REQUIRED):
     posts = [
         Body("post_near", "yard", Cylinder(0.1, 4.0), poses.from_xyz_rpy((3.9, -1.6, 2.0), (0, 0, 0))),
         Body("post_far", "yard", Cylinder(0.1, 4.0), poses.from_xyz_rpy((-1.0, 5.3, 2.0), (0, 0, 0))),
         Body("wall", "yard", Box((0.2, 4.0, 2.0)), poses.from_xyz_rpy((-30.0, 0.0, 0.0), (0, 0, 0))),
     ]
     dispersion = {"terms": TERMS if terms is None else terms, "cut": cut, "watch": "2 m"}
-    rules = {"required": REQUIRED, "dispersion": dispersion}
+    rules = {"required": required, "dispersion": dispersion}
     scene = rider_scene({}, posts, sites=0, rules=rules)
     joints, breaks = scene.tree.joints, np.array([0.0, 4.0, 9.0, 20.0])
     table = np.zeros((3, 3, len(joints)))

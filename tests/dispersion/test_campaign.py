@@ -10,6 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from pyarrow import parquet
 
 from armcarry.dispersion import campaign as campaigns
 from armcarry.dispersion import engine
@@ -46,6 +47,22 @@ def test_two_processes_give_the_same_numbers_as_one(record, problem, tmp_path):
     two = run_campaign(record, problem, RUNS, 7, tmp_path / "two", workers=2)
     _same(one.outcome, two.outcome)
     _same(one.outcome, prove_runs(problem, 7, range(RUNS)))
+
+
+def test_a_campaign_in_which_nothing_is_watched_says_that_nothing_varies(rider_scene, swung, tmp_path):
+    record = swung(rider_scene, required=[{"between": ["worker", "structure"], "distance": "1 m"}])  # and no worker
+    results = Results(run_campaign(record, make_problem(record), CHUNK, 7, tmp_path))
+    first, second = results.lines
+    assert first == (
+        "nothing varies: whatever is drawn, no pair of bodies comes within 2 m (watch) of what it must keep; 0 pairs are "
+        "proven to stay clear in every draw"
+    )
+    assert second == "widen watch or the terms of the rules' dispersion to see margins"
+    _, runs, pairs = write_tables(results, tmp_path)
+    assert parquet.read_table(runs).column("body_a").null_count == CHUNK
+    assert parquet.read_table(pairs).num_rows == 0
+    told = results.as_dict()
+    assert (told["watched"], told["weights"], told["least"]["short"]) == (0, [], 0)
 
 
 def test_an_interrupted_campaign_goes_on(record, problem, tmp_path):
@@ -185,6 +202,15 @@ def test_workers_that_end_again_and_again_are_told_and_their_campaign_goes_on(re
     assert run_campaign(record, problem, RUNS, 7, tmp_path).outcome.runs.tolist() == list(range(RUNS))
 
 
+@pytest.fixture
+def ctrl_c():
+    """Have ctrl-C raise here, also where whoever started the tests lets it pass, as a script's background does."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+@pytest.mark.usefixtures("ctrl_c")
 def test_ctrl_c_reaches_every_process_and_leaves_a_campaign_that_goes_on(record, problem, tmp_path, capfd):
     pytest.importorskip("distributed")
 

@@ -60,6 +60,7 @@ def test_minutes_and_milliseconds_are_times(tmp_path):
     ("10.5,1_5,2,", r":3: no finite number in column 'elbow_bend [deg]'; found '1_5'"),
     ("soon,1,2,", r":3: no finite number in column 'time [s]'; found 'soon'"),
     ("10,1.5,2,", r":3: the row repeats the time of line 2; found '10 s'; accepted: times that grow from row to row"),
+    ("10.0000004,1.5,2,", r":3: the row is less than a microsecond after the row of line 2; found '10 s'"),
     ("9,1.5,2,", r":3: the row is earlier than the time of line 2; found '9 s'"),
     ("10.5,1.5", r":3: the row has 2 cells, the header 4"),
 ])  # fmt: skip

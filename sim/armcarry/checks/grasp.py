@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from armcarry.record.figures import at_most
+from armcarry.record.figures import at_most, near
 from armcarry.record.finding import Finding
 from armcarry.record.maker import Maker
-from armcarry.record.record import Record
+from armcarry.record.record import Event, Record
 
 #: how exactly the two frames must meet: about a hand's width and a turn of the wrist; common practice, no source
 NEAR_M = 0.05
@@ -15,20 +15,31 @@ _make = Maker("grasp")
 
 def check(record: Record) -> tuple[Finding, ...]:
     """Give one finding an attach or detach: how far apart the two frames are when they are joined."""
-    findings = []
-    for event in record.events:
-        if event.what in record.scene.loaded.crew:
-            continue  # boots are stepped in, not brought to a frame
-        gap, turn = at_most(event.gap_m, NEAR_M, "mm"), at_most(event.gap_rad, NEAR_RAD, "rad")
-        findings.append(
-            _make.judged(
-                gap if turn.kept else turn,
-                event.what,
-                f"{event.what} is {'attached to' if event.kind == 'attach' else 'left at'} {event.to} with {gap.said} "
-                f"and {turn.said} between the frames that meet; {gap.asked} and {turn.asked} are allowed",
-                other=event.to,
-                at=event.time_s,
-                remedy=f"end the move before it with a line to {event.to}",
-            )
+    # boots are stepped in, not brought to a frame
+    return tuple(_finding(record, event) for event in record.events if event.what not in record.scene.loaded.crew)
+
+
+def _finding(record: Record, event: Event) -> Finding:
+    gap, turn = at_most(event.gap_m, NEAR_M, "mm"), at_most(event.gap_rad, NEAR_RAD, "rad")
+    found = gap if turn.kept else turn
+    receiver = record.scene.loaded.crew.get(event.to.split("/", 1)[0])
+    if receiver is not None and event.gap_m > receiver.size.reach.one_hand:
+        who = event.to.split("/", 1)[0]
+        return _make.judged(
+            gap,
+            event.what,
+            f"{event.what} is given to {who}, who is {near(event.gap_m, 'm', 1)} away from it then",
+            other=event.to,
+            at=event.time_s,
+            remedy=f"bring {who} to where {event.what} is before, by a way along handrails or by the arm, or give it "
+            "to somebody who is there",
         )
-    return tuple(findings)
+    return _make.judged(
+        found,
+        event.what,
+        f"{event.what} is {'attached to' if event.kind == 'attach' else 'left at'} {event.to} with {gap.said} and "
+        f"{turn.said} between the frames that meet; {gap.asked} and {turn.asked} are allowed",
+        other=event.to,
+        at=event.time_s,
+        remedy=f"end the move before it with a line to {event.to}",
+    )

@@ -12,6 +12,7 @@ from armcarry.record.figures import at_least, down, near
 from armcarry.record.finding import ClearanceDetail, Finding
 from armcarry.record.maker import Maker
 from armcarry.record.record import MoveSpan, PairRow, Record
+from armcarry.scene.eyes import scene_cameras
 from armcarry.seeing.gaps import CloseGap, Gaps, judged
 from armcarry.seeing.sight import Sightings, sightings
 
@@ -76,6 +77,11 @@ def check(record: Record) -> tuple[Finding, ...]:
     a distance to what no camera sees (``unseen_extra``), every gap between what the arm moves and anything
     else, if closer than its requirement and that distance, must be seen. A granted relaxation stands as it is.
     """
+    off = scene_cameras(record.scene, off=True)
+    if not sightings(record).cameras and off:
+        names = ", ".join(camera.name for camera in off)
+        message = f"every camera is out of service ({names}), so nobody sees tip, riders and gaps"
+        return (_make.not_assessed("arm", message, "take one off the script's cameras_off"),)
     if not sightings(record).cameras:
         remedy = "name the cameras in the documents of platform, arm and crew"
         return (_make.not_assessed("arm", "neither platform, arm nor crew has a camera", remedy),)

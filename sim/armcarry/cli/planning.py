@@ -156,15 +156,16 @@ def disperse(
         tell("judging the worst run", 0.96)
         record, findings = perturbed_record(campaign, campaign.worst)
         save(record, findings, out / "worst", overwrite=True)
-    if views:
+    if views and not results.nothing_varies:
         from armcarry.views.dispersion_plots import write_dispersion_plots
 
         write_dispersion_plots(results, out / "plots")
     if as_json:
         print_json({**results.as_dict(), "folder": str(out)})
     else:
-        console.table("margins beyond what each pair asks, m: the ten with least", HEADINGS, results.rows())
-        console.table("what the least margin of a run goes with", WEIGHT_HEADINGS, results.weight_rows())
+        if not results.nothing_varies:
+            console.table("margins beyond what each pair asks, m: the ten with least", HEADINGS, results.rows())
+            console.table("what the least margin of a run goes with", WEIGHT_HEADINGS, results.weight_rows())
         for line in results.lines:
             typer.echo(line)
         if campaign.taken_up:

@@ -77,6 +77,11 @@ class Results:
         self.campaign = campaign
         self.confidence = campaign.record.scene.loaded.rules.confidence
 
+    @property
+    def nothing_varies(self) -> bool:
+        """Whether no pair is watched, so that all runs are alike as far as clearance goes."""
+        return not self.campaign.problem.watched
+
     @cached_property
     def overall(self) -> Spread:
         """The least margin over all pairs of each run."""
@@ -121,7 +126,7 @@ class Results:
 
         campaign = self.campaign
         runs, numbers = len(campaign.outcome.runs), campaign.problem.numbers
-        if runs < 3:
+        if runs < 3 or self.nothing_varies:
             return ()
         rho = np.nan_to_num(rank_correlation(campaign.outcome.values, campaign.least_m))
         beyond = float(-ndtri(0.025 / max(len(numbers), 1)) / np.sqrt(runs - 1))
@@ -134,6 +139,12 @@ class Results:
     def lines(self) -> tuple[str, ...]:
         """What the campaign says, in sentences."""
         spread, problem, runs = self.overall, self.campaign.problem, len(self.campaign.outcome.runs)
+        if self.nothing_varies:
+            return (
+                f"nothing varies: whatever is drawn, no pair of bodies comes within {problem.watch_m:g} m (watch) of "
+                f"what it must keep; {problem.left_out} pairs are proven to stay clear in every draw",
+                "widen watch or the terms of the rules' dispersion to see margins",
+            )
         sure = f"{self.confidence:.0%}"
         order = wilks_order(runs, SHARE, self.confidence)
         if spread.limit_m is None:
@@ -216,6 +227,23 @@ def _plain(spread: Spread) -> dict[str, Any]:
     }
 
 
+def _nearest(results: Results) -> dict[str, Any]:
+    """Return of each run (R,) what is reached, when and between which bodies; nothing where nothing is watched."""
+    import pyarrow as pa
+
+    outcome, watched = results.campaign.outcome, results.campaign.problem.watched
+    runs = len(outcome.runs)
+    if results.nothing_varies:
+        kinds = {"reached_m": pa.float64(), "time_s": pa.float64(), "body_a": pa.string(), "body_b": pa.string()}
+        return {name: pa.nulls(runs, kind) for name, kind in kinds.items()}
+    nearest, at = outcome.lower_m.argmin(axis=1), np.arange(runs)
+    return {
+        "reached_m": outcome.upper_m[at, nearest], "time_s": outcome.time_s[at, nearest],
+        "body_a": [watched[k].body_a for k in nearest.tolist()],
+        "body_b": [watched[k].body_b for k in nearest.tolist()],
+    }  # fmt: skip
+
+
 def write_tables(results: Results, folder: Path) -> list[Path]:
     """Write result.json, runs.parquet (a row a run) and pairs.parquet (a row a pair and run) and return them.
 
@@ -229,13 +257,7 @@ def write_tables(results: Results, folder: Path) -> list[Path]:
     outcome, problem = campaign.outcome, campaign.problem
     paths = [folder / "result.json", folder / "runs.parquet", folder / "pairs.parquet"]
     write_text_atomic(paths[0], json.dumps(results.as_dict(), indent=1, allow_nan=False) + "\n")
-    nearest = outcome.lower_m.argmin(axis=1)
-    at = np.arange(len(outcome.runs))
-    columns: dict[str, Any] = {
-        "run": outcome.runs, "least_margin_m": campaign.least_m, "reached_m": outcome.upper_m[at, nearest],
-        "time_s": outcome.time_s[at, nearest], "body_a": [problem.watched[k].body_a for k in nearest.tolist()],
-        "body_b": [problem.watched[k].body_b for k in nearest.tolist()],
-    }  # fmt: skip
+    columns: dict[str, Any] = {"run": outcome.runs, "least_margin_m": campaign.least_m, **_nearest(results)}
     columns.update({number.name: outcome.values[:, k] for k, number in enumerate(problem.numbers)})
     parquet.write_table(pa.table(columns), paths[1])
     run, row = np.nonzero(outcome.lower_m < problem.watch_m)

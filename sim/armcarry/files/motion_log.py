@@ -30,6 +30,8 @@ MAX_ROWS = 500_000
 MAX_COLUMNS = 200
 MAX_CELLS = 10_000_000
 TIME, MARK = "time", "move"
+#: rows nearer in time than this are one: no logger is that quick, and rates between them are without bound, s
+CLOSEST_S = 1e-6
 #: an interval longer than this many times the median interval is a gap
 GAP_TIMES = 5.0
 
@@ -134,8 +136,9 @@ def read_motion_log(path: Path, *, leave_out: bool = False, gap_s: float | None 
     for line, cells in table.rows:
         problem, numbers = _numbers(cells, [time_at, *places], len(table.header), path, line, table.header)
         time = numbers[0] * scale if numbers else 0.0
-        if problem is None and times and time <= times[-1]:
-            word = "repeats the time" if time == times[-1] else "is earlier than the time"
+        if problem is None and times and time < times[-1] + CLOSEST_S:
+            word = "is less than a microsecond after the row" if time > times[-1] else "is earlier than the time"
+            word = "repeats the time" if time == times[-1] else word
             problem = InputError(
                 f"the row {word} of line {lines[-1]}", file=path, line=line, found=f"{numbers[0]:g} {time_unit}",
                 accepted="times that grow from row to row",
