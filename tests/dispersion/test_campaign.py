@@ -54,8 +54,8 @@ def test_a_campaign_in_which_nothing_is_watched_says_that_nothing_varies(rider_s
     results = Results(run_campaign(record, make_problem(record), CHUNK, 7, tmp_path))
     first, second = results.lines
     assert first == (
-        "nothing varies: whatever is drawn, no pair of bodies comes within 2 m (watch) of what it must keep; 0 pairs are "
-        "proven to stay clear in every draw"
+        "nothing varies: whatever is drawn, no pair of bodies comes within 2 m (watch) of what it must keep; 0 pairs "
+        "are proven to stay clear in every draw"
     )
     assert second == "widen watch or the terms of the rules' dispersion to see margins"
     _, runs, pairs = write_tables(results, tmp_path)

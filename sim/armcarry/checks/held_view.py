@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from armcarry.checks.work_reach import riders
 from armcarry.clearance.sightline import sight_lines
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import bounding_radius_m
@@ -13,7 +12,7 @@ from armcarry.record.figures import near
 from armcarry.record.finding import Finding
 from armcarry.record.maker import Maker
 from armcarry.record.record import Phase, Record
-from armcarry.record.stops import Stop, stops
+from armcarry.record.stops import Stop, riders, stops
 from armcarry.scene.build import PLATFORM
 from armcarry.scene.reach import CrewFrames
 from armcarry.scene.tree import Tree

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from armcarry.checks.work_reach import riders
 from armcarry.quantities import clock
 from armcarry.record.figures import at_least, up
 from armcarry.record.finding import Finding
 from armcarry.record.maker import Maker
 from armcarry.record.record import Record
-from armcarry.record.stops import Stop, stops
+from armcarry.record.stops import Stop, riders, stops
 from armcarry.seeing.glare import LOOK_STEP_S, SHADE_STEP_S, Dazzle, clear_delay_s, dazzle, glare
 from armcarry.seeing.sight import sightings
 from armcarry.seeing.sunlight import Sun

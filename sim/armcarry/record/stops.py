@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,6 +20,8 @@ NEAR_M = 0.05
 NEAR_RAD = 0.1
 #: nearer than this to the stand, a pose given in its frame is one to work from, not one to wait or pass at, m
 AT_STAND_M = 0.5
+#: turned farther from the stand than this, one does not face the work there, rad
+AT_STAND_RAD = 0.8
 #: a move is judged this long before its end, when what follows at once has not changed anything, s
 LAST_S = 1e-3
 
@@ -49,6 +52,36 @@ def stops(record: Record) -> tuple[Stop, ...]:
     one to a pose given in the stand's frame (a stand turned about its normal, say) within AT_STAND_M of it. On a
     day the ends of the steps done there by those aboard, until the arm or its base moves again, are judged too.
     """
+    return _stops(record, _arrival)
+
+
+def near_stops(record: Record) -> tuple[Stop, ...]:
+    """Find where the arm rests with somebody aboard within AT_STAND_M and AT_STAND_RAD of a stand, however it came."""
+    return tuple(stop for stop in _stops(record, _near) if stop.end_s > stop.start_s)
+
+
+def riders(record: Record, stop: Stop) -> dict[str, list[float]]:
+    """Return who is aboard during a stop, and at which of its instants."""
+    found: dict[str, list[float]] = {}
+    for time_s in stop.times_s:
+        for crew in record.scene.aboard(record.phase_at(time_s).tree):
+            found.setdefault(crew, []).append(time_s)
+    return found
+
+
+def plate_gap(record: Record, worksite: str, time_s: float) -> tuple[float, float]:
+    """Return how far the plate is from a worksite's stand at an instant, m and rad; infinitely without a restraint."""
+    restraint = record.scene.loaded.restraint
+    if restraint is None:
+        return np.inf, np.inf
+    tree, links = record.link_poses(time_s)
+    stand = record.scene.loaded.platform.document.worksites[worksite].stand
+    plate = links[tree.index(f"{RESTRAINT}/{restraint.document.plate}")]
+    gap = poses.inverse(links[tree.index(f"{PLATFORM}/{stand}")]) @ plate
+    return float(np.linalg.norm(gap[:3, 3])), float(np.linalg.norm(poses.rotation_vector(gap)))
+
+
+def _stops(record: Record, arrives: Callable[[Record, MoveSpan], Stop | None]) -> tuple[Stop, ...]:
     found: list[Stop] = []
     here: Stop | None = None
     for move in record.moves:
@@ -57,11 +90,21 @@ def stops(record: Record) -> tuple[Stop, ...]:
                 here = replace(here, end_s=move.end_s, times_s=(*here.times_s, _judged_s(move)))
                 found[-1] = here
             continue
-        here = _arrival(record, move)
+        here = arrives(record, move)
         if here is not None:
             found.append(here)
     found = [_with_steps(record, stop) for stop in found]
-    return tuple(stop for stop in found if any(record.scene.aboard(record.phase_at(t).tree) for t in stop.times_s))
+    return tuple(stop for stop in found if riders(record, stop))
+
+
+def _near(record: Record, move: MoveSpan) -> Stop | None:
+    if not record.scene.aboard(record.phase_at(move.end_s).tree):
+        return None
+    gaps = {name: plate_gap(record, name, move.end_s) for name in record.scene.loaded.platform.document.worksites}
+    near = [name for name, (metres, turned) in gaps.items() if metres <= AT_STAND_M and turned <= AT_STAND_RAD]
+    if not near:
+        return None
+    return Stop(min(near, key=lambda name: gaps[name]), move.title, move.end_s, move.end_s, (_judged_s(move),))
 
 
 def _with_steps(record: Record, stop: Stop) -> Stop:
@@ -83,19 +126,17 @@ def _judged_s(move: MoveSpan) -> float:
 
 def _arrival(record: Record, move: MoveSpan) -> Stop | None:
     restraint = record.scene.loaded.restraint
-    tree, links = record.link_poses(move.end_s)
+    tree = record.phase_at(move.end_s).tree
     sites = record.scene.loaded.platform.document.worksites
     if restraint is None or not record.scene.aboard(tree):
         return None
-    plate = links[tree.index(f"{RESTRAINT}/{restraint.document.plate}")]
     script = _scripted(record, move)
     for name, site in sites.items():
         frame = f"{PLATFORM}/{site.stand}"
-        gap = poses.inverse(links[tree.index(frame)]) @ plate
-        near = np.linalg.norm(gap[:3, 3]) <= NEAR_M and np.linalg.norm(poses.rotation_vector(gap)) <= NEAR_RAD
+        metres, turned = plate_gap(record, name, move.end_s)
         goal = script.to_pose if script is not None else None
         meant = goal is not None and goal.frame == frame and goal.point in (None, record.scene.tool(tree))
-        if near or (meant and np.linalg.norm(gap[:3, 3]) <= AT_STAND_M):
+        if (metres <= NEAR_M and turned <= NEAR_RAD) or (meant and metres <= AT_STAND_M):
             return Stop(name, move.title, move.end_s, move.end_s, (_judged_s(move),))
     return None
 
