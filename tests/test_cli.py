@@ -65,3 +65,9 @@ def test_a_rehearsal_says_whether_the_scenario_expected_it(tmp_path, monkeypatch
     told = json.loads(CliRunner().invoke(app, ["rehearse", script, "--no-views", "--json"]).stdout)
     assert told["expected"]["met"] is True and told["expected"]["stated"] > 0
     assert told["expected"]["differences"] == []
+    assert told["causes"]["fail"] >= 1
+    assert all(item["cause"]["kind"] == "move" for item in told["findings"] if item["check"] == "reach")
+    # everything in full, or failures in full and a line a check
+    every = CliRunner().invoke(app, ["rehearse", script, "--no-views", "--all"]).stdout
+    assert every.count("\npass") + every.count("\nFAIL") + every.count("\nNOT ASSESSED") == len(told["findings"])
+    assert "\nAs the scenario expects: " in every

@@ -74,6 +74,7 @@ NOT_RUN = {
 }
 #: an option that the table of commands tells of and no call above has -> the test that has it
 ELSEWHERE = {
+    "rehearse --all": "test_cli.py",
     "rehearse --second-opinion": "whatif/test_opinions.py",
     "rehearse --slip": "views/test_terminal_slip.py",
     "disperse --cluster": "dispersion/test_campaign.py",
@@ -149,7 +150,7 @@ def test_the_readme_shows_what_its_first_command_prints(checkout):
     from armcarry.views import gl
 
     printed = [line.rstrip() for line in _type(FIRST, checkout).splitlines()]
-    (shown,) = [block for block in re.findall(r"(?:^    .*\n)+", TEXTS["README.md"], re.MULTILINE) if "┏" in block]
+    (shown,) = [block for block in re.findall(r"(?:^    .*\n)+", TEXTS["README.md"], re.MULTILINE) if "Tightest" in block]
     lines = iter(printed)
     for line in shown.splitlines():
         if line.strip() != "...":

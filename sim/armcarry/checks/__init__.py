@@ -33,6 +33,7 @@ def run_checks(record: Record) -> tuple[Finding, ...]:
     assessed, with the reason; nothing that a check does keeps the others from being run and the run from being kept.
     """
     from armcarry.checks.guarded import judged, not_run
+    from armcarry.record.causes import with_causes
     from armcarry.record.finding import Verdict
 
     checks, findings = _found()
@@ -44,7 +45,7 @@ def run_checks(record: Record) -> tuple[Finding, ...]:
             words = f"the rules give settings to check '{name}', and no check of that name is installed here"
             findings.append(not_run(name, words, f"install the package that has check '{name}', or leave it out"))
     order = {Verdict.FAIL: 0, Verdict.NOT_ASSESSED: 1, Verdict.PASS: 2}
-    return tuple(sorted(findings, key=lambda finding: order[finding.verdict]))
+    return with_causes(record, sorted(findings, key=lambda finding: order[finding.verdict]))
 
 
 def _found() -> tuple[dict[str, Check], list[Finding]]:

@@ -35,6 +35,7 @@ LeaveOut = Annotated[
         "--leave-out", help="Leave out rows of a log that cannot be used and list them, instead of refusing the log."
     ),
 ]
+Every = Annotated[bool, typer.Option("--all", help="Print every finding in full.")]
 SecondOpinion = Annotated[
     bool, typer.Option("--second-opinion", help="Have other engines measure the tightest pairs and late stops too.")
 ]
@@ -64,6 +65,7 @@ def rehearse(
     pieces: Pieces = Between.linear,
     leave_out: LeaveOut = False,
     second_opinion: SecondOpinion = False,
+    every: Every = False,
     as_json: Json = False,
 ) -> None:
     """Compute and check a run of a scenario.
@@ -101,8 +103,7 @@ def rehearse(
         told = [finding.as_dict() for finding in findings]
         print_json({**summary, "folder": str(folder), "expected": came.as_dict(), "findings": told})
     else:
-        console.findings(record, findings, summary, folder)
-        console.line(came.line)
+        console.findings(record, findings, summary, folder, outcome=came.line, every=every)
         console.slip(record)
     if refused is not None:  # the findings are told first: they are written
         raise refused

@@ -11,13 +11,15 @@ from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 from armcarry.quantities import clock
-from armcarry.record.finding import Verdict
+from armcarry.record.finding import Finding, Verdict
 
 #: two figures nearer than this, as a share, are the same: no file states more than six digits
 SAME = 1e-6
 #: the same where the limit is zero, in the SI unit: what sums of such figures leave of rounding
 NOTHING = 1e-9
 _MOST_DIGITS = 15
+#: what lasts less is told in seconds alone where a figure stands without words, s
+_SHORT_S = 60.0
 Rounded = Literal["down", "up", "near"]
 
 
@@ -178,6 +180,22 @@ def at_least(value: float, limit: float, unit: str, digits: int | None = None) -
 def at_most(value: float, limit: float, unit: str, digits: int | None = None, slack: float = 0.0) -> Compared:
     """Compare a value with what it may at most be."""
     return Compared(float(value), float(limit), unit, False, digits, slack)
+
+
+def of_finding(finding: Finding) -> Compared | None:
+    """Return value and limit of a finding as they are told, None where it has no two numbers.
+
+    Which way the limit works follows from the verdict; a unit that is no quantity counts things.
+    """
+    value, limit = finding.value, finding.limit
+    if value is None or limit is None or finding.verdict is Verdict.NOT_ASSESSED:
+        return None
+    over = value >= limit if finding.verdict is Verdict.PASS else value > limit
+    lower_limit = over is (finding.verdict is Verdict.PASS)
+    unit = finding.unit if finding.unit in _SHOWN else ""
+    if unit == "s" and max(abs(value), abs(limit)) < _SHORT_S:
+        unit = "seconds"
+    return Compared(value, limit, unit, lower_limit)
 
 
 def _whole(value: float, unit: str, digits: int, way: Rounded) -> int:

@@ -46,6 +46,14 @@ class Way:
 
 
 @dataclass(frozen=True)
+class Cause:
+    """What findings come from: ``kind`` is ``step`` (of the day) or ``move`` (of a carry), ``name`` its name."""
+
+    kind: str
+    name: str
+
+
+@dataclass(frozen=True)
 class Finding:
     """One verdict of one check.
 
@@ -59,6 +67,7 @@ class Finding:
         remedy: what to change, empty for a pass.
         clearance: the gap it is about.
         ways: the cases it sums up, where it sums up ways out.
+        cause: what it comes from, with others perhaps (see ``record.causes``); None for a pass, or if it stands alone.
     """
 
     check: str
@@ -74,6 +83,7 @@ class Finding:
     remedy: str = ""
     clearance: ClearanceDetail | None = None
     ways: tuple[Way, ...] = ()
+    cause: Cause | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the flat form written to findings.json; infinities become None."""
@@ -81,6 +91,8 @@ class Finding:
         detail = flat.pop("clearance")
         if not self.ways:
             del flat["ways"]
+        if self.cause is None:
+            del flat["cause"]
         flat["verdict"] = str(self.verdict)
         if detail is not None:
             flat.update(detail)

@@ -23,6 +23,7 @@ from armcarry.files.load import load_scenario
 from armcarry.ledger.book import Ledger
 from armcarry.ledger.change import Violation
 from armcarry.ledger.state import Act
+from armcarry.record.causes import causes
 from armcarry.record.consistent import check_hung, check_pose, check_record
 from armcarry.record.finding import ClearanceDetail, Finding, Verdict
 from armcarry.record.folder import Folder, open_folder
@@ -126,6 +127,7 @@ def summarise(record: Record, findings: tuple[Finding, ...]) -> dict[str, Any]:
         "title": record.scene.loaded.scenario.title,
         "verdict": str(verdict),
         "counts": {str(v): counts[v] for v in Verdict},
+        "causes": {str(v): len(causes(findings, v)) for v in (Verdict.FAIL, Verdict.NOT_ASSESSED)},
         "duration_s": record.duration_s,
         "timings_s": record.timings_s,
         "tightest": None if tightest is None else _finite(asdict(tightest)),

@@ -7,7 +7,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from armcarry.quantities import clock, rounded_down
+from armcarry.quantities import clock
+from armcarry.record.figures import at_least, down
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record
 from armcarry.texts import printable
@@ -15,15 +16,6 @@ from armcarry.texts import printable
 if TYPE_CHECKING:
     from armcarry.rehearsal import Progress
     from armcarry.timeline.plan import DayPlan
-
-#: word and style of each verdict; the word carries the meaning, the colour only helps
-_WORDS = {
-    Verdict.FAIL: ("FAIL", "bold red"),
-    Verdict.NOT_ASSESSED: ("NOT ASSESSED", "bold yellow"),
-    Verdict.PASS: ("pass", "green"),
-}
-#: rows shown of one check and verdict; the rest stand in findings.json
-_SHOWN = {Verdict.FAIL: 6, Verdict.NOT_ASSESSED: 6, Verdict.PASS: 2}
 
 
 class Console:
@@ -59,38 +51,39 @@ class Console:
             table.add_row(*map(escape, row))
         self.out.print(table)
 
-    def findings(self, record: Record, findings: tuple[Finding, ...], summary: dict[str, Any], folder: Path) -> None:
-        """Print the findings table, the tightest clearance and where the run was written."""
-        from rich.markup import escape
-        from rich.table import Table
+    def findings(
+        self, record: Record, findings: tuple[Finding, ...], summary: dict[str, Any], folder: Path, *,
+        outcome: str = "", every: bool = False,
+    ) -> None:
+        """Print what failed in full and by cause, what was not assessed, what passed, and where the run was written.
 
-        table = Table(title=escape(record.scene.loaded.scenario.title), title_justify="left", expand=True)
-        table.add_column("Verdict", no_wrap=True)
-        table.add_column("Check", no_wrap=True)
-        table.add_column("When", no_wrap=True, justify="right")
-        table.add_column("What was found", overflow="fold", ratio=1)
-        for finding, more in _shortened(findings):
-            word, style = _WORDS[finding.verdict]
-            text = escape(finding.message)
-            if finding.remedy:
-                text += f"\n[italic]{escape(finding.remedy)}[/italic]"
-            if more:
-                text += f"\n[dim]and {more} more like it in findings.json[/dim]"
-            table.add_row(f"[{style}]{word}[/{style}]", escape(finding.check), clock(finding.start_s), text)
-        self.out.print(table)
-        self.out.print(_tightest(record), soft_wrap=True, markup=False)
-        counts = summary["counts"]
-        self.out.print(
-            f"{counts['pass']} passed, {counts['fail']} failed, {counts['not_assessed']} not assessed; "
-            f"run of {clock(record.duration_s)}; {summary['assumptions']} numbers are assumptions",
-            soft_wrap=True,
-        )
-        self.out.print(f"Written to {printable(str(folder))}", soft_wrap=True, markup=False)
-        self.out.print(f"[dim]{escape(summary['caution'])}[/dim]", soft_wrap=True)
+        Args:
+            record, findings, summary, folder: the run as it was kept.
+            outcome: whether it came out as its scenario expects.
+            every: print each finding in full instead.
+        """
+        from rich.markup import escape
+
+        from armcarry.views import told
+
+        self.out.print(printable(record.scene.loaded.scenario.title), style="bold", markup=False)
+        if every:
+            self.out.print(told.everything(findings))
+        else:
+            self.out.print(told.by_cause(findings, Verdict.FAIL))
+            self.out.print(told.by_cause(findings, Verdict.NOT_ASSESSED))
+            self.out.print(told.passed(findings, self.out.width))
+        self.line(_tightest(record))
+        counted = f"{told.counted(findings)}; run of {clock(record.duration_s)}"
+        self.line(f"{counted}; {summary['assumptions']} numbers are assumptions")
+        if outcome:
+            self.line(outcome)
+        self.line(f"Written to {printable(str(folder))}{'' if every else '; --all prints every finding'}")
+        self.out.print(f"[dim]{escape(summary['caution'])}[/dim]")
 
     def line(self, words: str) -> None:
         """Print a line as it is."""
-        self.out.print(words, markup=False, soft_wrap=True)
+        self.out.print(words, markup=False)
 
     def slip(self, record: Record) -> None:
         """Print what the slips and failed steps of the day change, nothing when there are none."""
@@ -119,27 +112,15 @@ def slip_lines(plan: DayPlan) -> list[str]:
     return lines
 
 
-def _shortened(findings: tuple[Finding, ...]) -> list[tuple[Finding, int]]:
-    """Return the findings to show, each with how many of its check and verdict follow unseen."""
-    shown: list[tuple[Finding, int]] = []
-    by_kind: dict[tuple[str, Verdict], list[Finding]] = {}
-    for finding in findings:
-        by_kind.setdefault((finding.check, finding.verdict), []).append(finding)
-    for same in by_kind.values():
-        kept = same[: _SHOWN[same[0].verdict]]
-        hidden = len(same) - len(kept)
-        shown.extend((finding, hidden if finding is kept[-1] else 0) for finding in kept)
-    return shown
-
-
 def _tightest(record: Record) -> str:
     row = record.tightest
     if row is None:
         return "Tightest clearance: no pair of bodies moves against another"
     if row.status == "contact":
         return f"Tightest clearance: {row.body_a} and {row.body_b} touch at {clock(row.time_s)}"
+    spare = at_least(row.lower_m, row.required_m or 0.0, "m")
     beyond = ">" if row.status == "farther" else ""
     return (
-        f"Tightest clearance: {row.body_a} to {row.body_b}, {beyond}{rounded_down(row.lower_m):.3f} m "
-        f"at {clock(row.time_s)} ({row.required_m:.3f} m required, {rounded_down(row.margin_m):+.3f} m to spare)"
+        f"Tightest clearance: {row.body_a} to {row.body_b}, {beyond}{spare.said} at {clock(row.time_s)} "
+        f"({spare.asked} required, {down(row.margin_m, 'm')} to spare)"
     )

@@ -1,0 +1,81 @@
+"""What several findings come from: one wrong step or move is told once, however many findings it gives.
+
+The rule, for every finding that did not pass:
+
+1. one that names a step of the day or a move of the script comes from that;
+2. two bodies that fail again come from what made them fail first;
+3. else it comes from what is under way, or was done last, at its worst instant: a step of the day in which one of its
+   two takes part, else a move;
+4. one that holds for the whole run, or for no time at all, stands alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from armcarry.record.finding import Cause, Finding, Verdict
+from armcarry.record.record import Record
+
+#: an act that begins this long after an instant is not what was under way then, s
+_SAME_S = 1e-6
+
+
+def with_causes(record: Record, findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Return the findings in their order, each that did not pass with what it comes from."""
+    findings = tuple(findings)
+    open_ = sorted((k for k, item in enumerate(findings) if item.verdict is not Verdict.PASS), key=lambda k: (
+        worst_s(findings[k]), k
+    ))  # fmt: skip
+    first: dict[frozenset[str], Cause] = {}
+    found = list(findings)
+    for k in open_:
+        item = findings[k]
+        pair = frozenset((item.subject, item.other)) if item.clearance is not None else None
+        cause = _named(record, item) or (first.get(pair) if pair else None) or _under_way(record, item)
+        if cause is not None:
+            found[k] = replace(item, cause=cause)
+            if pair:
+                first.setdefault(pair, cause)
+    return tuple(found)
+
+
+def causes(findings: Iterable[Finding], verdict: Verdict = Verdict.FAIL) -> dict[Cause | int, list[Finding]]:
+    """Group the findings of a verdict by what they come from, in the order in which they stand.
+
+    Findings that stand alone have their number as key.
+    """
+    groups: dict[Cause | int, list[Finding]] = {}
+    for k, item in enumerate(findings):
+        if item.verdict is verdict:
+            groups.setdefault(item.cause or k, []).append(item)
+    return groups
+
+
+def worst_s(finding: Finding) -> float:
+    """Return the instant a finding is about: where its gap is least, else when it begins."""
+    return finding.start_s if finding.clearance is None else finding.clearance.time_s
+
+
+def _named(record: Record, item: Finding) -> Cause | None:
+    steps = () if record.plan is None else record.plan.schedule.tasks_done()
+    for name in (item.subject, item.other):
+        if name in steps:
+            return Cause("step", name)
+        if any(name == move.title for move in record.moves) or name in {cut.title for cut in record.shortfalls}:
+            return Cause("move", name)
+    return None
+
+
+def _under_way(record: Record, item: Finding) -> Cause | None:
+    whole_run = item.start_s <= 0.0 and item.end_s >= record.duration_s
+    if item.clearance is None and (whole_run or item.start_s == item.end_s == 0.0):
+        return None
+    time_s = worst_s(item) + _SAME_S
+    if record.plan is not None:
+        owners = {name.split("/", 1)[0] for name in (item.subject, item.other)}
+        slots = [slot for slot in record.plan.schedule.slots if slot.start_s <= time_s and owners & set(slot.actors)]
+        if slots:
+            return Cause("step", max(slots, key=lambda slot: slot.start_s).name)
+    begun = [move for move in record.moves if move.start_s <= time_s]
+    return Cause("move", max(begun, key=lambda move: move.start_s).title) if begun else None
