@@ -150,7 +150,8 @@ def test_the_readme_shows_what_its_first_command_prints(checkout):
     from armcarry.views import gl
 
     printed = [line.rstrip() for line in _type(FIRST, checkout).splitlines()]
-    (shown,) = [block for block in re.findall(r"(?:^    .*\n)+", TEXTS["README.md"], re.MULTILINE) if "Tightest" in block]
+    blocks = re.findall(r"(?:^    .*\n)+", TEXTS["README.md"], re.MULTILINE)
+    (shown,) = [block for block in blocks if "Tightest" in block]
     lines = iter(printed)
     for line in shown.splitlines():
         if line.strip() != "...":
