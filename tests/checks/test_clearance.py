@@ -1,6 +1,7 @@
 """Verdicts on clearance rows: contact, too near, no rule, and what a pass says."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -111,3 +112,16 @@ def test_a_relaxed_pair_is_judged_by_what_was_granted(judged):
     assert passed.message.endswith("0.040 m required (the seat is near)")
     failed = judged(row(lower_m=0.03, upper_m=0.0305, required_m=0.04, why="the seat is near"))
     assert failed[0].message.endswith("0.040 m is required (the seat is near)")
+
+
+def test_bodies_that_the_arms_document_leaves_unjudged_are_told_and_no_pass(rider_scene, turning_record):
+    scene = rider_scene({})
+    arm = scene.loaded.arm
+    document = arm.document.model_copy(update={"ignore_pairs": [("boom_1*", "boom_2*"), ("base", "case")]})
+    changed = replace(scene, loaded=replace(scene.loaded, arm=replace(arm, document=document)))
+    (finding,) = check(turning_record(changed, pairs=()))
+    assert finding.verdict is Verdict.NOT_ASSESSED
+    assert finding.message == (
+        "the arm's document leaves 2 pairs of its bodies unjudged, in every posture: boom_1* and boom_2*; base and case"
+    )
+    assert check(turning_record(scene, pairs=())) == ()

@@ -31,7 +31,24 @@ def check(record: Record) -> tuple[Finding, ...]:
     findings: list[Finding] = []
     for classes, rows in sorted(groups.items()):
         findings.extend(_judge_group(classes, rows))
-    return _with_branches(record, sorted(findings, key=_beyond))
+    return (*_with_branches(record, sorted(findings, key=_beyond)), *_ignored(record))
+
+
+def _ignored(record: Record) -> list[Finding]:
+    """Say which bodies of the arm its document leaves unjudged: what was not looked at is no pass."""
+    pairs = record.scene.loaded.arm.document.ignore_pairs
+    if not pairs:
+        return []
+    told = "; ".join(f"{one} and {two}" for one, two in pairs)
+    return [
+        Finding(
+            "clearance",
+            Verdict.NOT_ASSESSED,
+            ARM,
+            f"the arm's document leaves {len(pairs)} pairs of its bodies unjudged, in every posture: {told}",
+            remedy="keep in ignore_pairs only what touches in every posture; the document's notes may say why",
+        )
+    ]
 
 
 def _with_branches(record: Record, findings: list[Finding]) -> tuple[Finding, ...]:

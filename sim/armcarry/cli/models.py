@@ -50,6 +50,7 @@ def inspect(
 
     Exit code: 0 understood, 2 bad input or usage.
     """
+    from armcarry.clearance.neighbours import always_touching
     from armcarry.errors import ArmcarryError
     from armcarry.files.import_model import inspect_file
     from armcarry.quantities import parse
@@ -57,14 +58,17 @@ def inspect(
     from armcarry.views.terminal import Console
 
     seen = inspect_file(file, root=root, unit=unit.value, tolerance_m=parse(tolerance, "length"))
-    files = [] if write_model is None else [seen.write(write_model)]
+    touching = always_touching(seen.model) if seen.is_arm else ()
+    ignored = {(pair.body_a, pair.body_b): pair.reason for pair in touching}
+    files = [] if write_model is None else [seen.write(write_model, ignored)]
     if draw:
         try:
             files.append(inspected.draw(seen, picture or Path(f"{file.stem}_inspected.png")))
         except ArmcarryError as error:
             typer.echo(f"no picture: {error}", err=True)
     if as_json:
-        print_json({**inspected.as_dict(seen), "written": [str(path) for path in files]})
+        written = [str(path) for path in files]
+        print_json({**inspected.as_dict(seen), "not_judged": list(ignored.values()), "written": written})
         return
     console = Console()
     if seen.is_arm:
@@ -79,6 +83,8 @@ def inspect(
         typer.echo(f"Largest error: pieces stick out by at most {1e3 * seen.error_m:.1f} mm, always outward")
     for note in seen.imported.notes:
         typer.echo(f"note: {note}")
+    for reason in ignored.values():
+        typer.echo(f"not judged: {reason}")
     for path in files:
         typer.echo(f"written: {path}")
     if write_model is not None:

@@ -26,7 +26,7 @@ COLLADA = (".dae",)
 READ = (*SUFFIXES, *GLTF, *COLLADA)
 UNITS_M = {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
 #: part of every key, so that pieces of an older way of cutting are not taken for those of this one
-_WAY = "armcarry pieces 3"
+_WAY = "armcarry pieces 4"
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,6 +85,11 @@ def import_mesh(
     if pieces is None:
         pieces = convex_pieces(mesh, closed, tolerance_m=tolerance_m, most=most)
         _keep(key, pieces)
+    if pieces.error_m > tolerance_m:
+        notes.append(
+            f"its {len(pieces.shapes)} pieces stick out by up to {1e3 * pieces.error_m:.1f} mm, not kept within the "
+            f"{1e3 * tolerance_m:g} mm asked for"
+        )
     return ImportedMesh(path.name, size_m, len(mesh.faces), pieces, tuple(notes))
 
 

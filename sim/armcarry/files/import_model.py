@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -58,13 +59,22 @@ class Inspection:
         """The most by which a piece sticks out of its mesh, 0 without meshes."""
         return max((mesh.pieces.error_m for _, mesh in self.imported.rows), default=0.0)
 
-    def write(self, folder: Path) -> Path:
-        """Write a model folder: YAML document, URDF and meshes. Returns the YAML; InputError if it exists."""
+    def write(self, folder: Path, ignored: Mapping[tuple[str, str], str] | None = None) -> Path:
+        """Write a model folder: YAML document, URDF and meshes. Returns the YAML.
+
+        Args:
+            folder: new, or without a document.
+            ignored: pairs of bodies that an arm's document leaves unjudged, and why.
+
+        Raises:
+            InputError: the document exists.
+        """
         target = folder / f"{folder.name}.yaml"
         if target.exists():
             raise InputError("this model exists already", file=target, accepted="a new folder")
         self.imported.write(folder)
-        document = _arm_document(self, folder.name) if self.is_arm else _platform_document(self, folder.name)
+        name = folder.name
+        document = _arm_document(self, name, ignored or {}) if self.is_arm else _platform_document(self, name)
         target.write_text(yaml_document(document), encoding="utf-8")
         return target
 
@@ -178,7 +188,7 @@ def home_of(joint: Joint) -> float:
     return (joint.lower + joint.upper) / 2
 
 
-def _arm_document(seen: Inspection, name: str) -> dict[str, Any]:
+def _arm_document(seen: Inspection, name: str, ignored: Mapping[tuple[str, str], str]) -> dict[str, Any]:
     def limits(share: float) -> dict[str, Any]:
         rates = {
             j.name: share * (j.velocity if 0 < j.velocity < math.inf else PLAIN_RATE) for j in seen.chain
@@ -195,13 +205,13 @@ def _arm_document(seen: Inspection, name: str) -> dict[str, Any]:
             "tip_speed": write(_reach(seen) * share * 0.5, "speed"),
         }
 
-    neighbours = _touching(seen.model)
+    why = "".join(f" Not judged: {reason}." for reason in ignored.values())
     return {
         "format": "armcarry arm 1",
         "title": f"{seen.name}, from {seen.source.name}",
         "basis": "assumption",
         "notes": "Rates are shares of the URDF's; accelerations, brakes, times and errors are plausible and no more. "
-        "Put your own arm's numbers here.",
+        f"Put your own arm's numbers here.{why}",
         "urdf": f"{name}.urdf",
         "base": seen.model.root,
         "tip": seen.tip,
@@ -214,7 +224,7 @@ def _arm_document(seen: Inspection, name: str) -> dict[str, Any]:
         "detection_time": "0.3 s",
         "characteristic_length": write(_reach(seen) / 3, "length"),
         "tip_positioning": write(0.003 * _reach(seen), "length"),
-        **({"ignore_pairs": neighbours} if neighbours else {}),
+        **({"ignore_pairs": [list(pair) for pair in ignored]} if ignored else {}),
     }
 
 
@@ -222,27 +232,6 @@ def _reach(seen: Inspection) -> float:
     """Return the sum of the distances between joints, m: what the arm reaches when stretched, or a metre."""
     total = sum(float(np.linalg.norm(joint.origin[:3, 3])) for joint in seen.model.joints)
     return total or 1.0
-
-
-def _touching(model: Model) -> list[list[str]]:
-    """Return pairs of bodies whose links are joined through one small link, so that they touch by their design."""
-    parent = {joint.child: joint.parent for joint in model.joints}
-    fixed = {joint.child: joint.parent for joint in model.joints if joint.kind == "fixed"}
-
-    def solid(link: str) -> str:
-        while link in fixed:
-            link = fixed[link]
-        return link
-
-    pairs = set()
-    for body in model.bodies:
-        mine = solid(body.link)
-        up = solid(parent[mine]) if mine in parent else None
-        above = solid(parent[up]) if up is not None and up in parent else None
-        for other in model.bodies:
-            if above is not None and solid(other.link) == above:
-                pairs.add((other.name, body.name))
-    return [list(pair) for pair in sorted(pairs)]
 
 
 def _platform_document(seen: Inspection, name: str) -> dict[str, Any]:

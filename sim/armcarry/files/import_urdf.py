@@ -87,6 +87,7 @@ class _Reader:
         self.result = ImportedUrdf(_UNNAMED.sub("_", robot.element.attributes.get("name", "robot"))[:60] or "robot")
         self.lines: list[str] = []
         self.problems: list[InputError] = []
+        self.names: set[str] = set()
         self.known: dict[tuple[Path, tuple[float, ...]], ImportedMesh] = {}
         spans = [np.linalg.norm(Part(j, robot.path).origin()[:3, 3]) for j in robot.element.all("joint")]
         self.length_m = float(max(spans, default=0.0)) or 1.0
@@ -131,20 +132,34 @@ class _Reader:
         if len(shapes) != 1:
             raise part.refuse("<geometry> needs exactly one shape", found=f"{len(shapes)} shapes")
         shape = Part(shapes[0], part.path)
-        origin = _origin(part)
+        origin, own = _origin(part), _UNNAMED.sub("_", part.element.attributes.get("name", ""))[:60]
         if shape.tag != "mesh":
             attributes = " ".join(f"{key}={quoteattr(value)}" for key, value in shape.element.attributes.items())
-            return [_collision(f"{link}_{count + 1}", origin, f"<{shape.tag} {attributes}/>")]
+            name = self.new_name(part, own, f"{link}_{count + 1}")
+            return [_collision(name, origin, f"<{shape.tag} {attributes}/>")]
         mesh = self.mesh(shape)
         self.result.rows.append((link, mesh))
         for words in mesh.notes:
             self.note(shape, f"{mesh.name}: {words}")
         lines = []
-        for k, piece in enumerate(mesh.pieces.shapes, start=count + 1):
-            name = f"meshes/{_UNNAMED.sub('_', link)}_{k}.obj"
-            self.result.meshes[name] = obj_text(piece)
-            lines.append(_collision(f"{link}_{k}", origin, f'<mesh filename="{name}"/>'))
+        for k, piece in enumerate(mesh.pieces.shapes, start=1):
+            wanted = own if len(mesh.pieces.shapes) == 1 else f"{own}_{k}"
+            name = self.new_name(part, wanted if own else "", f"{link}_{count + k}")
+            path = f"meshes/{name}.obj"
+            self.result.meshes[path] = obj_text(piece)
+            lines.append(_collision(name, origin, f'<mesh filename="{path}"/>'))
         return lines
+
+    def new_name(self, part: Part, own: str, plain: str) -> str:
+        """Return the name of a collision as the file has it, so that rules can name it; ``plain`` where it has none."""
+        name = own or plain
+        if name in self.names:
+            number = next(k for k in range(2, len(self.names) + 3) if f"{name}_{k}" not in self.names)
+            if own:
+                self.note(part, f"a second <collision> is named '{name}'; it is called '{name}_{number}' here")
+            name = f"{name}_{number}"
+        self.names.add(name)
+        return name
 
     def mesh(self, part: Part) -> ImportedMesh:
         given = part.element.attributes.get("filename", "")

@@ -10,11 +10,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import product
+from pathlib import Path
 
 import numpy as np
 
 from armcarry.errors import InputError
-from armcarry.files.meshes import Triangles
+from armcarry.files.meshes import Triangles, convex, deepest
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import ConvexMesh, volume_m3
 
@@ -40,7 +41,7 @@ class Pieces:
 
     Attributes:
         shapes: the pieces, in the mesh's frame; together they contain it.
-        error_m: no point of a piece is farther than this outside the mesh (bound, not a sample).
+        error_m: no point of a piece is farther than this outside the mesh (bound, not a sample); 0 for a convex mesh.
         closed: whether the surface encloses a solid; of an open one only the surface is contained.
         share: volume of the pieces over that of the solid; nan for an open surface. Overlaps count twice.
     """
@@ -66,7 +67,8 @@ def convex_pieces(mesh: Triangles, closed: bool, *, tolerance_m: float = 0.01, m
     Args:
         mesh: the surface in metres.
         closed: whether it encloses a solid with its faces outward.
-        tolerance_m: how far pieces may stick out; bounds finer than the sampling cannot be reached.
+        tolerance_m: how far pieces may stick out; bounds finer than the sampling cannot be reached, so ``error_m``
+            of the answer may be more.
         most: number of pieces at which cutting stops whatever the error; fewer for very many triangles.
 
     Raises:
@@ -75,6 +77,9 @@ def convex_pieces(mesh: Triangles, closed: bool, *, tolerance_m: float = 0.01, m
     soup = mesh.vertices[mesh.faces]
     if len(soup) == 0:
         raise InputError("the mesh has no triangles")
+    whole = _convex(mesh) if closed else None
+    if whole is not None:
+        return Pieces((whole,), 0.0, True, 1.0)
     work = _Work(soup, closed)
     cells = [work.cell(work.low, work.high, soup)]
     done: list[_Cell] = []
@@ -93,6 +98,15 @@ def convex_pieces(mesh: Triangles, closed: bool, *, tolerance_m: float = 0.01, m
     solid = mesh.volume if closed else float("nan")
     share = sum(volume_m3(cell.shape) for cell in cells) / solid
     return Pieces(tuple(cell.shape for cell in cells), max(cell.error_m for cell in cells), closed, share)
+
+
+def _convex(mesh: Triangles) -> ConvexMesh | None:
+    """Return a mesh that is convex as it is; None where it is not."""
+    try:
+        hull = convex(mesh, np.ones(3), Path())
+    except InputError:
+        return None
+    return hull if deepest(mesh.vertices, hull) <= 1e-9 * float(np.max(np.ptp(mesh.vertices, axis=0))) else None
 
 
 def most_pieces(triangles: int) -> int:
@@ -200,7 +214,13 @@ class _Work:
         return farthest
 
     def split(self, cell: _Cell) -> list[_Cell] | None:
-        """Return the two parts of a cell by the cut that saves most volume, None if none saves any."""
+        """Return the two parts of a cell by the cut that saves most volume; None if no cut can make it stick out less.
+
+        Where none saves any the longest side is halved: both halves of a bowl fill as much as the bowl did, and only
+        their halves fill less.
+        """
+        if cell.error_m <= COVER * self.step:
+            return None
         best: tuple[float, int, float] | None = None
         for axis in range(3):
             points = cell.soup[:, :, axis]
@@ -213,7 +233,12 @@ class _Work:
                 if best is None or volume < best[0]:
                     best = (volume, axis, at)
         if best is None or best[0] >= volume_m3(cell.shape) * 0.999:
-            return None
+            points = cell.soup.reshape(-1, 3)
+            low, high = points.min(axis=0), points.max(axis=0)
+            axis = int(np.argmax(high - low))
+            if high[axis] - low[axis] <= self.step:
+                return None
+            best = (0.0, axis, float(low[axis] + high[axis]) / 2)
         return [self.cell(*part) for part in self._parts(cell, best[1], best[2])]
 
     def _parts(self, cell: _Cell, axis: int, at: float) -> list[tuple[Array, Array, Array]]:
