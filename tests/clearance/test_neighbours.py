@@ -41,7 +41,9 @@ def test_two_joints_apart_both_travels_are_tried():
     short = Body("stub", "fore", Sphere(0.12), translation((0.05, 0.0, 0.0)))
     found = always_touching(Model("m", "post", model.links, model.joints, (*model.bodies, short)))
     pair = next(pair for pair in found if (pair.body_a, pair.body_b) == ("boom_1", "stub"))
-    assert pair.reason == "boom_1 and stub touch in all 625 postures tried over the travels of joints 'elbow' and 'turn'"
+    assert pair.reason == (
+        "boom_1 and stub touch in all 625 postures tried over the travels of joints 'elbow' and 'turn'"
+    )
 
 
 def test_a_slide_without_limits_leaves_nothing_out():

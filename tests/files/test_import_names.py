@@ -1,4 +1,4 @@
-"""Arms of others as models: names kept, pieces as close as asked or said not to be, and nothing left unjudged unsaid."""
+"""Arms of others as models: names kept, pieces as close as asked or not and told, nothing left unjudged unsaid."""
 
 import json
 
@@ -14,7 +14,9 @@ from armcarry.files.yaml_text import read_yaml
 from armcarry.geometry.shapes import ConvexMesh
 
 CUBE = np.array([[x, y, z] for x in (-0.2, 0.2) for y in (-0.1, 0.1) for z in (-0.1, 0.1)])
-LINK = '<link name="l{0}"><collision name="boom_{0}"><origin xyz="0.5 0 0"/><geometry><box size="{1} 0.1 0.1"/></geometry>'
+LINK = (
+    '<link name="l{0}"><collision name="boom_{0}"><origin xyz="0.5 0 0"/><geometry><box size="{1} 0.1 0.1"/></geometry>'
+)
 
 
 @pytest.fixture(autouse=True)
