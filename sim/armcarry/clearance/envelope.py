@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from armcarry.clearance.arguments import interval
 from armcarry.clearance.frames import WORLD_FRAME, Layout, Placed, place_bodies
 from armcarry.clearance.polynomials import Curves, load
-from armcarry.clearance.prover import Prover, interval
+from armcarry.clearance.prover import Prover
 from armcarry.clearance.solids import Solids
 from armcarry.clearance.surface_map import Stretch
 from armcarry.geometry.poses import Array

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from armcarry.cli.base import Json, app, print_json
+
+if TYPE_CHECKING:
+    from armcarry.files.import_model import Inspection
 
 
 class Unit(StrEnum):
@@ -55,7 +58,6 @@ def inspect(
     from armcarry.files.import_model import inspect_file
     from armcarry.quantities import parse
     from armcarry.views import inspected
-    from armcarry.views.terminal import Console
 
     seen = inspect_file(file, root=root, unit=unit.value, tolerance_m=parse(tolerance, "length"))
     touching = always_touching(seen.model) if seen.is_arm else ()
@@ -70,6 +72,21 @@ def inspect(
         written = [str(path) for path in files]
         print_json({**inspected.as_dict(seen), "not_judged": list(ignored.values()), "written": written})
         return
+    _say(seen)
+    for reason in ignored.values():
+        typer.echo(f"not judged: {reason}")
+    for path in files:
+        typer.echo(f"written: {path}")
+    if write_model is not None:
+        key = "arm" if seen.is_arm else "platform"
+        typer.echo(f"In a scenario here write: {key}: {files[0].as_posix()}")
+
+
+def _say(seen: Inspection) -> None:
+    """Print what was understood: joints, meshes, notes."""
+    from armcarry.views import inspected
+    from armcarry.views.terminal import Console
+
     console = Console()
     if seen.is_arm:
         title = f"{seen.name}: an arm of {len(seen.chain)} joints from {seen.model.root} to {seen.tip}"
@@ -83,10 +100,3 @@ def inspect(
         typer.echo(f"Largest error: pieces stick out by at most {1e3 * seen.error_m:.1f} mm, always outward")
     for note in seen.imported.notes:
         typer.echo(f"note: {note}")
-    for reason in ignored.values():
-        typer.echo(f"not judged: {reason}")
-    for path in files:
-        typer.echo(f"written: {path}")
-    if write_model is not None:
-        key = "arm" if seen.is_arm else "platform"
-        typer.echo(f"In a scenario here write: {key}: {files[0].as_posix()}")

@@ -93,7 +93,7 @@ def convex(mesh: Triangles, scale: Array, path: Path) -> ConvexMesh:
     if volume <= 0:
         accepted = "faces with corners counter-clockwise from outside"
         raise InputError("the mesh is inside out", file=path, accepted=accepted)
-    depth_m = deepest(vertices, hull)
+    depth_m = _deepest(vertices, hull)
     size = float(np.max(np.ptp(vertices, axis=0)))
     hull_volume = Triangles(hull.vertices_m, hull.faces).volume
     if depth_m > CONVEX_TOLERANCE * size or volume < hull_volume * (1 - 1e-6):
@@ -106,7 +106,17 @@ def convex(mesh: Triangles, scale: Array, path: Path) -> ConvexMesh:
     return hull
 
 
-def deepest(vertices: Array, hull: ConvexMesh) -> float:
+def exactly_convex(mesh: Triangles) -> ConvexMesh | None:
+    """Return the solid of a closed mesh that is convex to rounding, in the file's unit; None where it is not."""
+    try:
+        hull = convex(mesh, np.ones(3), Path())
+    except InputError:
+        return None
+    size = float(np.max(np.ptp(mesh.vertices, axis=0)))
+    return hull if _deepest(mesh.vertices, hull) <= 1e-9 * size else None
+
+
+def _deepest(vertices: Array, hull: ConvexMesh) -> float:
     """Return how deep the deepest vertex lies inside the hull, in metres."""
     corners = hull.vertices_m[hull.faces]
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])

@@ -10,12 +10,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import product
-from pathlib import Path
 
 import numpy as np
 
 from armcarry.errors import InputError
-from armcarry.files.meshes import Triangles, convex, deepest
+from armcarry.files.meshes import Triangles, exactly_convex
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import ConvexMesh, volume_m3
 
@@ -77,7 +76,7 @@ def convex_pieces(mesh: Triangles, closed: bool, *, tolerance_m: float = 0.01, m
     soup = mesh.vertices[mesh.faces]
     if len(soup) == 0:
         raise InputError("the mesh has no triangles")
-    whole = _convex(mesh) if closed else None
+    whole = exactly_convex(mesh) if closed else None
     if whole is not None:
         return Pieces((whole,), 0.0, True, 1.0)
     work = _Work(soup, closed)
@@ -98,15 +97,6 @@ def convex_pieces(mesh: Triangles, closed: bool, *, tolerance_m: float = 0.01, m
     solid = mesh.volume if closed else float("nan")
     share = sum(volume_m3(cell.shape) for cell in cells) / solid
     return Pieces(tuple(cell.shape for cell in cells), max(cell.error_m for cell in cells), closed, share)
-
-
-def _convex(mesh: Triangles) -> ConvexMesh | None:
-    """Return a mesh that is convex as it is; None where it is not."""
-    try:
-        hull = convex(mesh, np.ones(3), Path())
-    except InputError:
-        return None
-    return hull if deepest(mesh.vertices, hull) <= 1e-9 * float(np.max(np.ptp(mesh.vertices, axis=0))) else None
 
 
 def most_pieces(triangles: int) -> int:
