@@ -3,12 +3,59 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from armcarry.cli.base import Json, app, print_json
+
+
+class Kind(StrEnum):
+    """Kinds of document."""
+
+    scenario = "scenario"
+    arm = "arm"
+    platform = "platform"
+    crew = "crew"
+    hardware = "hardware"
+    restraint = "restraint"
+    rules = "rules"
+
+
+@app.command()
+def new(
+    kind: Annotated[
+        Kind, typer.Argument(metavar="KIND", help="scenario, arm, platform, crew, hardware, restraint, rules.")
+    ],
+    name: Annotated[str, typer.Argument(metavar="NAME", help="Name of the new file: lower case, digits, underscores.")],
+    to: Annotated[Path, typer.Option(metavar="DIR", help="Folder of your scenarios and of models/.")] = Path(),
+    platform: Annotated[str | None, typer.Option(metavar="NAME", help="Platform a new scenario names.")] = None,
+    arm: Annotated[str | None, typer.Option(metavar="NAME", help="Arm a new scenario names.")] = None,
+    rules: Annotated[str | None, typer.Option(metavar="NAME", help="Rules a new scenario names.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Write a new commented file that can be rehearsed.
+
+    A model goes to models/, where scenarios of the folder find it by its name. Every number is an assumption.
+
+    Exit code: 0 written, 2 something stands there already, or bad usage.
+    """
+    from armcarry.errors import InputError
+    from armcarry.files.starts import write_new
+
+    named = {key: value for key, value in (("platform", platform), ("arm", arm), ("rules", rules)) if value is not None}
+    if named and kind != Kind.scenario:
+        raise InputError(f"--{next(iter(named))} goes with a scenario", found=kind.value, accepted="scenario")
+    files = write_new(kind.value, name, to, named)
+    if as_json:
+        print_json({"written": [str(path) for path in files]})
+        return
+    for path in files:
+        typer.echo(f"written: {path}")
+    after = f"armcarry rehearse {files[0]}" if kind == Kind.scenario else f"armcarry validate {files[0]}"
+    typer.echo(f"Now type: {after}")
 
 
 @app.command()

@@ -1,0 +1,161 @@
+"""New files to fill in: a commented document of any kind, with the URDF and the schema it names, ready to rehearse."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from pathlib import Path
+from typing import Any
+
+from armcarry.errors import InputError
+from armcarry.files.atomic import write_bytes_atomic, write_text_atomic
+from armcarry.files.document_types import known_keys
+from armcarry.files.documents.arm import ArmDocument
+from armcarry.files.documents.base import Document
+from armcarry.files.documents.platform import PlatformDocument
+from armcarry.files.model_files import open_model
+from armcarry.files.places import ModelKind, find_model, models_folder
+from armcarry.files.reference import Key, all_keys
+from armcarry.files.schemas import HINT, schema_name, schema_texts
+from armcarry.files.start_texts import ARM, ARM_URDF, HARDWARE, HARDWARE_URDF, PLATFORM, PLATFORM_URDF, RULES, SCENARIO
+from armcarry.files.validate import FORMATS, read_source
+from armcarry.files.yaml_text import read_yaml
+from armcarry.files.yaml_write import flow, yaml_document
+from armcarry.quantities import write
+
+#: kind of document -> folder of its models; a scenario has none
+FOLDERS: dict[str, ModelKind | None] = {
+    "scenario": None, "arm": "arms", "platform": "platforms", "crew": "crew", "hardware": "hardware",
+    "restraint": "restraints", "rules": "rules",
+}  # fmt: skip
+#: keys of a scenario that name models it may be given
+NAMED = ("platform", "arm", "rules")
+#: kinds that begin as a copy of a model that comes along
+_COPIED: dict[str, tuple[ModelKind, str]] = {"crew": ("crew", "suited"), "restraint": ("restraints", "foot_restraint")}
+_DATA = {"scenario": SCENARIO, "arm": ARM, "platform": PLATFORM, "hardware": HARDWARE, "rules": RULES}
+_URDF = {"arm": ARM_URDF, "platform": PLATFORM_URDF, "hardware": HARDWARE_URDF}
+WIDTH = 110
+
+
+def write_new(kind: str, name: str, folder: Path, names: dict[str, str] | None = None) -> list[Path]:
+    """Write a new document and what it names into a folder: NAME.yaml, or models/<kind>/NAME/NAME.yaml.
+
+    Args:
+        kind: a key of FOLDERS.
+        name: lower case, digits, underscores.
+        folder: where models/ and schemas/ are, or are made.
+        names: for a scenario, key -> model it is to name instead of the demo's: platform, arm, rules.
+
+    Returns:
+        The paths written, the document first.
+
+    Raises:
+        InputError: not such a name, or something stands where a file is to be written.
+    """
+    if not name or not name.replace("_", "a").isalnum() or not name.isascii() or name != name.lower() or len(name) > 48:
+        raise InputError("not an accepted name", found=name[:80], accepted="lower case, digits, underscores")
+    if not name[0].isalpha():
+        raise InputError("not an accepted name", found=name[:80], accepted="a name that begins with a letter")
+    place = FOLDERS[kind]
+    home = folder if place is None else folder / "models" / place / name
+    document = home / f"{name}.yaml"
+    up = "" if place is None else "../../../"
+    data, files = _content(kind, name)
+    if kind == "scenario":
+        data |= _scenario({key: str((names or {}).get(key, data[key])) for key in NAMED}, document)
+    form = str(data["format"])
+    schema = folder / "schemas" / schema_name(form)
+    text = f"{HINT}{up}schemas/{schema.name}\n{commented(FORMATS[form], data)}"
+    for path in (document, *(home / other for other in files)):
+        if path.exists():
+            raise InputError("something stands here already", file=path, accepted="another name")
+    for path in (home, schema.parent):
+        path.mkdir(parents=True, exist_ok=True)
+    write_text_atomic(document, text)
+    written = [document]
+    for other, content in files.items():
+        (home / other).parent.mkdir(parents=True, exist_ok=True)
+        write_bytes_atomic(home / other, content)
+        written.append(home / other)
+    write_text_atomic(schema, schema_texts()[schema.name])
+    return [*written, schema]
+
+
+def _content(kind: str, name: str) -> tuple[dict[str, Any], dict[str, bytes]]:
+    """Return a document's data and what lies beside it: relative path -> bytes."""
+    if kind in _COPIED:
+        place, model = _COPIED[kind]
+        source = models_folder() / place / model
+        data = dict(read_yaml(source / f"{model}.yaml").data)
+        beside = (path for path in sorted(source.rglob("*")) if path.is_file() and path.suffix != ".yaml")
+        files = {path.relative_to(source).as_posix(): path.read_bytes() for path in beside}
+        return {**data, "title": f"{name}: {data['title']}"}, files
+    data = {**_DATA[kind], "title": f"{name}: {_DATA[kind]['title']}"}
+    if kind not in _URDF:
+        return data, {}
+    return {**data, "urdf": f"{name}.urdf"}, {f"{name}.urdf": _URDF[kind].encode()}
+
+
+def _scenario(named: dict[str, str], document: Path) -> dict[str, Any]:
+    """Return what a scenario says of the models it names: where the arm stands, and a first move it can make."""
+    arm = open_model(read_source(find_model("arms", named["arm"], document), ArmDocument))
+    platform = open_model(read_source(find_model("platforms", named["platform"], document), PlatformDocument))
+    find_model("rules", named["rules"], document)
+    mount, place = next(iter(platform.document.mounts.items()))
+    base: dict[str, Any] = {"mount": mount}
+    if place.joint is not None:
+        rail = next(joint for joint in platform.model().joints if joint.name == place.joint)
+        base["station"] = f"{(rail.lower + rail.upper) / 2:.3g} m"
+    name = arm.document.joints[0]
+    joint = next(joint for joint in arm.model().joints if joint.name == name)
+    kind, step = ("angle", math.radians(10.0)) if joint.kind == "revolute" else ("length", 0.1)
+    here = arm.document.home[name]
+    there = here + step if here + step <= joint.upper else here - step
+    moves = [
+        {"hold": "5 s", "name": "ready", "say": "Ready"},
+        {"one_joint": {name: write(there, kind)}, "name": "out", "say": "Out"},
+        {"one_joint": {name: write(here, kind)}, "name": "back", "say": "And back"},
+    ]
+    return {**named, "base": base, "carries": [{"name": "out_and_back", "moves": moves}]}
+
+
+def commented(document: type[Document], data: dict[str, Any]) -> str:
+    """Return a document as YAML, each key under what it means; keys it does without stand at its end."""
+    kind = str(data["format"]).split()[1]
+    about = {key.path: key for key in all_keys()[kind]}
+    lines = _wrapped("Every number here is an assumption: put your own in its place, its origin under sources.", "")
+    for key, value in data.items():
+        lines += _lines(about, (key,), key, value, "")
+    others = [key for key in known_keys(document, ()) if key not in data]
+    if others:
+        lines += ["", "# -- what may be said too"]
+    for key in others:
+        lines += [*_wrapped(about[key,].meaning, ""), f"# {about[key,].example}"]
+    return "\n".join(lines) + "\n"
+
+
+def _lines(about: dict[tuple[str, ...], Key], path: tuple[str, ...], key: str, value: Any, indent: str) -> list[str]:
+    """Return the lines of a key: what it means, then its value, mappings with keys of their own one below another."""
+    found = about.get(path)
+    words = "" if found is None else f"{found.meaning}; {found.takes}".removesuffix("; ")
+    lines = _wrapped(words, indent)
+    if found is None or not found.holds or not isinstance(value, dict) or not value:
+        text = yaml_document({key: value}).splitlines()
+        return [*lines, *(f"{indent}{line}" for line in text)]
+    named = not set(value) <= set(found.holds)  # a mapping of names, each with the keys below it
+    lines.append(f"{indent}{key}:")
+    for k, (inner, one) in enumerate(value.items()):
+        if not named:
+            lines += _lines(about, (*path, inner), inner, one, indent + "  ")
+        elif k or not isinstance(one, dict):  # the first of several says what its keys mean
+            lines += [f"{indent}  {inner}: {flow(one)}"]
+        else:
+            lines.append(f"{indent}  {inner}:")
+            for last, leaf in one.items():
+                lines += _lines(about, (*path, "<name>", last), last, leaf, indent + "    ")
+    return lines
+
+
+def _wrapped(words: str, indent: str) -> list[str]:
+    lead = f"{indent}# "
+    return textwrap.wrap(words, WIDTH, initial_indent=lead, subsequent_indent=lead, break_on_hyphens=False)

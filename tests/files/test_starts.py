@@ -1,0 +1,90 @@
+"""New files to fill in: commented, in order as they stand, and a run of nothing but new files passes."""
+
+from __future__ import annotations
+
+import pytest
+from typer.testing import CliRunner
+
+from armcarry import rehearsal
+from armcarry.cli import app
+from armcarry.errors import InputError
+from armcarry.files.starts import FOLDERS, write_new
+from armcarry.files.yaml_text import read_yaml
+
+
+@pytest.mark.parametrize("kind", sorted(FOLDERS))
+def test_a_new_file_is_in_order_commented_and_led_by_its_schema(kind, tmp_path):
+    document, *others = write_new(kind, "own", tmp_path)
+    assert rehearsal.validate([document]) == []
+    lines = document.read_text().splitlines()
+    schema = lines[0].partition("$schema=")[2]
+    assert (document.parent / schema).resolve() == others[-1].resolve()
+    assert "assumption" in lines[1]
+    data = read_yaml(document).data
+    for key in data:
+        before = lines[next(k for k, line in enumerate(lines) if line.startswith(f"{key}:")) - 1]
+        assert before.startswith("# "), key
+
+
+def test_every_key_that_is_left_out_is_shown_with_its_example(tmp_path):
+    (document, *_) = write_new("rules", "own", tmp_path)
+    text = document.read_text()
+    assert "# -- what may be said too" in text.splitlines()
+    assert "# unseen_extra: 0.15 m" in text
+    with document.open("a") as file:
+        file.write("unseen_extra: 0.15 m\n")
+    assert rehearsal.validate([document]) == []
+
+
+RIDER = """restraint: {model: plate, at: arm, settings: {pitch: 90 deg}}
+crew: {ev1: {body: suit, posture: carry, at: arm}}
+hardware: {box: {model: crate, at: platform/bench_seat}}
+carries:"""
+
+
+def test_a_run_of_nothing_but_new_files_passes(tmp_path):
+    for kind, name in (("arm", "reach"), ("platform", "deck"), ("crew", "suit"), ("hardware", "crate"),
+                       ("restraint", "plate"), ("rules", "ours")):  # fmt: skip
+        write_new(kind, name, tmp_path)
+    named = {"platform": "deck", "arm": "reach", "rules": "ours"}
+    script = write_new("scenario", "trial", tmp_path, named)[0]
+    script.write_text(script.read_text().replace("carries:", RIDER, 1))
+    assert rehearsal.validate([script]) == []
+    findings = rehearsal.judge(rehearsal.rehearse(script))
+    assert [finding.message for finding in findings if finding.verdict == "fail"] == []
+
+
+def test_a_new_scenario_fits_the_models_it_is_given(tmp_path):
+    script = write_new("scenario", "demo", tmp_path)[0]
+    data = read_yaml(script).data
+    assert data["base"]["mount"] == "trolley"
+    assert data["base"]["station"].endswith(" m")
+    assert data["carries"][0]["moves"][1]["one_joint"] == {"shoulder_turn": "10 deg"}
+    assert rehearsal.validate([script]) == []
+
+
+@pytest.mark.parametrize("name", ["Own", "own arm", "9own", "", "a/b", "x" * 60])
+def test_a_name_that_no_scenario_could_write_is_refused(name, tmp_path):
+    with pytest.raises(InputError, match="not an accepted name"):
+        write_new("arm", name, tmp_path)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_nothing_is_overwritten(tmp_path):
+    document = write_new("hardware", "own", tmp_path)[0]
+    document.write_text("mine")
+    with pytest.raises(InputError, match=r"own\.yaml: something stands here already; accepted: another name"):
+        write_new("hardware", "own", tmp_path)
+    assert document.read_text() == "mine"
+
+
+def test_the_command_says_what_to_type_next(tmp_path):
+    run = CliRunner()
+    said = run.invoke(app, ["new", "arm", "reach", "--to", str(tmp_path)]).stdout
+    assert f"Now type: armcarry validate {tmp_path / 'models' / 'arms' / 'reach' / 'reach.yaml'}" in said
+    script = ["new", "scenario", "trial", "--arm", "reach", "--to", str(tmp_path)]
+    assert f"Now type: armcarry rehearse {tmp_path / 'trial.yaml'}" in run.invoke(app, script).stdout
+    refused = run.invoke(app, ["new", "arm", "other", "--arm", "reach", "--to", str(tmp_path)])
+    assert "--arm goes with a scenario" in str(refused.exception)
+    refused = run.invoke(app, ["new", "scenario", "other", "--arm", "rech", "--to", str(tmp_path)])
+    assert "no model named 'rech' among arms; accepted: reach (nearest)" in str(refused.exception)
