@@ -35,7 +35,7 @@ def yaml_text(value: Mapping[str, Any], indent: int = 0) -> str:
 
 def _flow(item: Any) -> str:
     if isinstance(item, Mapping):
-        return "{}"
+        return "{" + ", ".join(f"{key}: {_flow(part)}" for key, part in item.items()) + "}"
     if isinstance(item, str):
         plain = item and item[0].isalpha() and not any(sign in item for sign in ":#{}[],&*!|>'\"%@`")
         return item if plain else '"' + item.replace('"', '\\"') + '"'
@@ -85,6 +85,11 @@ def platform() -> str:
         "worksites": _worksites(),
         "seats": _seats(),
         "handrails": {name: {"start": f"{name}_from", "end": f"{name}_to"} for name in furniture.rails()},
+        "zones": {
+            "track": {
+                "frame": "track_from", "end": "track_to", "within": "2.2 m", **_near(worksites.OVER_THE_TRACK),
+            },
+        },
         "cameras": {
             name: {
                 "frame": name, "title": title, "horizontal_view": "62 deg", "vertical_view": "38 deg",
@@ -126,7 +131,9 @@ def _worksites() -> dict[str, Any]:
             "hands": "two" if site.two_hands else "one",
             "handrail": site.handrail,
         }
-        found[site.name] = entry
+        if site.seat is not None:
+            entry["seat"] = site.seat
+        found[site.name] = entry | _near(site.near)
     return found
 
 
@@ -134,7 +141,7 @@ def _seats() -> dict[str, Any]:
     found: dict[str, Any] = {
         plan.name: {
             "frame": plan.name, "accepts": list(plan.accepts), "connectors": plan.connectors, "bolts": plan.bolts,
-            "touches": list(plan.touches),
+            "touches": list(plan.touches), **_near(plan.near),
         }
         for plan in worksites.seats()
     }
@@ -144,6 +151,14 @@ def _seats() -> dict[str, Any]:
             "touches": ["track_port_*", "track_star_*"],
         }
     return found
+
+
+def _near(plans: Sequence[worksites.NearPlan]) -> dict[str, Any]:
+    """Return the key that says what may be come near to, or nothing."""
+    listed = [
+        {"who": plan.who, "to": plan.to, "at_least": metres(plan.at_least_m), "why": plan.why} for plan in plans
+    ]
+    return {"near": listed} if listed else {}
 
 
 def suited() -> str:
@@ -176,6 +191,11 @@ def suited() -> str:
         "boots": "boots", "chest": "chest", "visor": "visor",
         "shoulders": ["left_shoulder", "right_shoulder"], "gloves": ["left_glove", "right_glove"], "hands": "hands",
         "view_half_angle": "60 deg", "corridor": "1.1 m", "translation_speed": "0.15 m/s",
+        "groups": {
+            "hands": ["glove_*"], "forearms": ["forearm_*"], "arms": ["*arm_*"],
+            "legs": ["boot_*", "shin_*", "thigh_*", "pelvis_brief"],
+            "upper": ["torso_*", "pack", "chest_panel", "collar", "helmet", "visor_bowl"], "whole": ["*"],
+        },
         "cameras": {
             "helmet_eye": {
                 "frame": "visor", "title": "on the helmet, looks where the visor looks",

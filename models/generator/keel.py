@@ -63,6 +63,8 @@ def add_track(yard: Robot) -> None:
             yard.box("track", f"track_sleeper_{k}", (0.14, 1.1, 0.16), at(x, 0.0, 1.19), "batten")
     for name, x in (("stern", TRACK_FROM_M), ("bow", TRACK_TO_M)):
         yard.box("track", f"track_stop_{name}", (0.1, 1.1, 0.3), at(x, 0.0, TRACK_Z_M + 0.08), "track")
+    for name, x in (("track_from", TRACK_FROM_M), ("track_to", TRACK_TO_M)):
+        yard.frame_in_root(name, at(x, 0.0, TRACK_TOP_M))
     yard.turning(
         "trolley_slide", "trolley", "yard", at(0.0, 0.0, TRACK_TOP_M), (1, 0, 0),
         (TRACK_FROM_M + TROLLEY_HALF_M + 0.1, TRACK_TO_M - TROLLEY_HALF_M - 0.1), 0.025, 450.0, "prismatic",

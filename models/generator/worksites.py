@@ -21,6 +21,16 @@ SIDE_M = HALF_M + 0.06
 
 
 @dataclass(frozen=True)
+class NearPlan:
+    """Who may come how near to what at a place, and why."""
+
+    who: str
+    to: str
+    at_least_m: float
+    why: str
+
+
+@dataclass(frozen=True)
 class Site:
     """A worksite in the making: where the hands are and which way the rider faces give where the boots stand."""
 
@@ -31,6 +41,8 @@ class Site:
     points: dict[str, Array]
     handrail: str
     two_hands: bool = True
+    seat: str | None = None
+    near: Sequence[NearPlan] = ()
 
     @property
     def stand(self) -> Array:
@@ -48,6 +60,7 @@ class SeatPlan:
     bolts: int = 0
     connectors: int = 0
     touches: Sequence[str] = field(default_factory=tuple)
+    near: Sequence[NearPlan] = ()
 
 
 def hands_on(seat: Array, hardware: str) -> Array:
@@ -65,6 +78,7 @@ CAMERA_SEATS = {
     "bay_3_seat": axes((bay_middle(3), 1.90, 0.45), UP, STERN),
 }
 CART_X_M = {"rail_bow": 15.6, "rail_stern": -14.2}
+MAST_STEM = "mast_tube_high|rail_mast_2|standoff_mast_3"
 BLANKET_SEATS = {
     "rack_b_seat": axes((bay_middle(10) + 0.6, SIDE_M + 0.34, 0.05), PORT, UP),
     "bay_5_seat": axes((bay_middle(5), SIDE_M + 0.34, 0.05), PORT, UP),
@@ -75,17 +89,44 @@ BLANKET_SEATS = {
 def seats() -> list[SeatPlan]:
     """Return every seat of the platform."""
     box = [
-        SeatPlan(name, frame, ("pump_box",), 4, 0 if name == "rack_a_seat" else 1, (f"{name}_plate",))
+        SeatPlan(
+            name, frame, ("pump_box",), 4, 0 if name == "rack_a_seat" else 1, (f"{name}_plate",), _near_box_seat(name)
+        )
         for name, frame in BOX_SEATS.items()
     ]
     cameras = [
-        SeatPlan(name, frame, ("survey_camera",), 2, 1, ("mast_head" if name == "mast_top_seat" else f"{name}_plate",))
-        for name, frame in CAMERA_SEATS.items()
+        SeatPlan("mast_top_seat", CAMERA_SEATS["mast_top_seat"], ("survey_camera",), 2, 1, ("mast_head",), [
+            NearPlan("whole", "mast_head", 0.0, "the camera stands on it"),
+            NearPlan("whole", MAST_STEM, 0.03, "they hold and flank the head of the mast"),
+        ]),
+        SeatPlan("bay_3_seat", CAMERA_SEATS["bay_3_seat"], ("survey_camera",), 2, 1, ("bay_3_seat_plate",), [
+            NearPlan("whole", "bay_3_seat_plate", 0.0, "the camera stands on it"),
+            NearPlan("whole", "bay_3_arm|bay_3_post", 0.03, "they carry the seat"),
+            NearPlan("whole", "keel_bay_3_*|rail_keel_port_3", 0.3, "the seat stands beside the keel"),
+        ]),
     ]
     soft = [
         SeatPlan(name, frame, ("thermal_blanket",), 0, 0, (f"{name}_plate",)) for name, frame in BLANKET_SEATS.items()
     ]
     return box + cameras + soft
+
+
+def _near_box_seat(name: str) -> list[NearPlan]:
+    bay = {"rack_a_seat": 11, "bay_7_seat": 7, "bay_10_seat": 10}[name]
+    near = [
+        NearPlan("whole", f"{name}_*", 0.0, "the box sits on it, its brackets beside it"),
+        NearPlan("whole", f"keel_bay_{bay}_*", 0.2, "the keel stands behind the seat"),
+    ]
+    if name == "rack_a_seat":
+        near.append(NearPlan("whole", "rack_a_locker", 0.5, "the locker stands beside the seat"))
+    return near
+
+
+#: what whoever works over the track may come near to, wherever a cart stands on it
+OVER_THE_TRACK = (
+    NearPlan("load", "keel_*|standoff_keel_*|bay_*_bracket_*", 0.2, "keel and brackets stand beside the track"),
+    NearPlan("hands|forearms", "track_*|standoff_keel_*", 0.5, "hands reach for the cart on the track"),
+)
 
 
 def add_seats(yard: Robot) -> None:
@@ -137,7 +178,13 @@ def _box_sites() -> list[Site]:
             f"{name}_grip": frame @ at(0.58),
         }
         rail = f"keel_{'port' if sign > 0 else 'star'}_{bay}"
-        found.append(Site(name, title, hands_on(frame, "pump_box"), _socket(bay, sign), points, rail, False))
+        near = [
+            NearPlan("hands", f"{seat}_*", 0.35, "gloves work the bolts"),
+            NearPlan("forearms", f"{seat}_*", 0.45, "forearms follow the gloves"),
+        ]
+        found.append(
+            Site(name, title, hands_on(frame, "pump_box"), _socket(bay, sign), points, rail, False, seat, near)
+        )
     return found
 
 
@@ -145,21 +192,27 @@ def _blanket_sites() -> list[Site]:
     rack, bay, den = (BLANKET_SEATS[name] for name in ("rack_b_seat", "bay_5_seat", "den_top_seat"))
     return [
         Site("rack_b", "rack B, bay 10 port: blanket and tools", hands_on(rack, "thermal_blanket"), None,
-             {"rack_b_handle": rack @ at(0.14)}, "keel_port_10", False),
+             {"rack_b_handle": rack @ at(0.14)}, "keel_port_10", False, "rack_b_seat"),
         Site("bay_5", "bay 5 port: cable junction under a thermal blanket", hands_on(bay, "thermal_blanket"), None,
-             {"bay_5_snaps_left": bay @ at(0.1, -0.3), "bay_5_snaps_right": bay @ at(0.1, 0.3)}, "keel_port_5", False),
+             {"bay_5_snaps_left": bay @ at(0.1, -0.3), "bay_5_snaps_right": bay @ at(0.1, 0.3)}, "keel_port_5", False,
+             "bay_5_seat"),
         Site("den_top", "top of den: where the thermal blanket goes", hands_on(den, "thermal_blanket"), None,
-             {"den_top_snaps_left": den @ at(0.1, -0.4), "den_top_snaps_right": den @ at(0.1, 0.4)}, "den_1", False),
+             {"den_top_snaps_left": den @ at(0.1, -0.4), "den_top_snaps_right": den @ at(0.1, 0.4)}, "den_1", False,
+             "den_top_seat"),
     ]
 
 
 def _camera_sites() -> list[Site]:
     bay, mast = CAMERA_SEATS["bay_3_seat"], CAMERA_SEATS["mast_top_seat"]
+    head, arm = f"mast_head|{MAST_STEM}", "bay_3_arm|bay_3_seat_plate|bay_3_post"
+    before = "hands on the camera bring the body before it"
     return [
         Site("bay_3", "bay 3 port: new seat of the survey camera", hands_on(bay, "survey_camera"), _socket(3, 1),
-             {"bay_3_locks": bay @ axes((0.42, 0.34, 0), PORT, UP)}, "keel_port_3"),
+             {"bay_3_locks": bay @ axes((0.42, 0.34, 0), PORT, UP)}, "keel_port_3", seat="bay_3_seat",
+             near=[NearPlan("whole|restraint", arm, 0.35, before)]),
         Site("mast_top", "top of the mast: old seat of the survey camera", hands_on(mast, "survey_camera"), None,
-             {"mast_top_locks": mast @ axes((0.42, 0.34, 0), PORT, UP)}, "mast_2"),
+             {"mast_top_locks": mast @ axes((0.42, 0.34, 0), PORT, UP)}, "mast_2", seat="mast_top_seat",
+             near=[NearPlan("whole|restraint", head, 0.35, before)]),
     ]
 
 
@@ -168,7 +221,9 @@ def _cart_sites() -> list[Site]:
     for (name, x), rail in zip(CART_X_M.items(), ("keel_port_11", "keel_port_3"), strict=True):
         seat = at(x, 0, TRACK_TOP_M, pitch=-90.0)
         title = f"track at {x:g} m: a rail cart is lifted off or set down"
-        found.append(Site(name, title, hands_on(seat, "rail_cart"), None, {f"{name}_grip": seat @ at(0.62)}, rail))
+        near = [NearPlan("legs|restraint", f"rail_{rail}", 0.5, "the rail runs below the boots")]
+        points = {f"{name}_grip": seat @ at(0.62)}
+        found.append(Site(name, title, hands_on(seat, "rail_cart"), None, points, rail, near=near))
     return found
 
 
@@ -181,7 +236,10 @@ def _module_sites() -> list[Site]:
     return [
         Site("loft_side", "port side of loft: cable panel", loft @ at(0.12) @ inward, socket, plugs, "loft_1"),
         Site("porch", "porch beside the hatch: getting on and off the arm", porch @ at(0.35) @ inward, None,
-             {"porch_tether": porch @ at(0.12)}, "porch_post", False),
+             {"porch_tether": porch @ at(0.12)}, "porch_post", False, near=[
+                 NearPlan("whole", "airlock_barrel|airlock_hatch|airlock_rim|rail_porch_post|rail_porch_rail", 0.35,
+                          "the porch is beside the hatch"),
+             ]),
     ]
 
 

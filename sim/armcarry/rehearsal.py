@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Collection, Mapping
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
+from armcarry.asked.zones import granted
 from armcarry.checks import run_checks
 from armcarry.errors import InputError
 from armcarry.files.load import load_scenario, validate_files
@@ -80,6 +82,8 @@ def rehearse(
     if run.motion.end_s > LONGEST_S:
         raise InputError("a run too long to be rehearsed", file=path, found=f"{run.motion.end_s:g} s",
                          accepted=f"at most {LONGEST_S:g} s")  # fmt: skip
+    places = granted(scene, [(phase.tree, phase.start_s, phase.end_s) for phase in run.phases], run.motion)
+    run = replace(run, relaxed=(*run.relaxed, *places))
     clock.append(time.perf_counter())
     tell("proving clearances", 0.6)
     pairs, curves = prove_run(scene, run, tell)

@@ -7,7 +7,10 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Relaxed:
-    """A smaller required clearance for pairs whose names match, from start_s to end_s."""
+    """A smaller required clearance for pairs whose names match, from start_s to end_s.
+
+    ``place`` says which worksite, seat, rail, zone or thing grants it to whoever is there; empty for a script's own.
+    """
 
     pattern_a: str
     pattern_b: str
@@ -15,3 +18,4 @@ class Relaxed:
     start_s: float
     end_s: float
     why: str
+    place: str = ""

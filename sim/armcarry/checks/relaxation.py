@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from armcarry.asked.places import places_of
 from armcarry.asked.relaxed import Relaxed
 from armcarry.files.names import matches
 from armcarry.quantities import clock
@@ -17,12 +18,50 @@ from armcarry.scene.build import ARM, RESTRAINT
 MOST_BODIES = 12
 #: instants at which the tip is looked at; it moves slowly enough that none is missed by more than millimetres
 SAMPLES = 400
+#: times told of one place
+MOST_SPANS = 3
 _make = Maker("relaxation")
 
 
 def check(record: Record) -> tuple[Finding, ...]:
-    """Give one finding a relaxation of the script."""
-    return tuple(_judge(record, item) for item in record.relaxed)
+    """Give one finding a relaxation of the script, and one a place for what it granted to whoever was there."""
+    own = tuple(_judge(record, item) for item in record.relaxed if not item.place)
+    by_place: dict[tuple[str, str], list[Relaxed]] = {}
+    for item in record.relaxed:
+        if item.place:
+            by_place.setdefault((item.place, item.pattern_a.split("/", 1)[0]), []).append(item)
+    reach = {place.name: place.within_m for place in places_of(record.scene)}
+    return (*own, *(_judge_place(record, key, items, reach) for key, items in by_place.items()))
+
+
+def _judge_place(
+    record: Record, key: tuple[str, str], items: list[Relaxed], reach: dict[str, float | None]
+) -> Finding:
+    """Judge what a place granted to one person or thing: how much, and how far from it."""
+    place, who = key
+    limits, within = record.scene.loaded.rules.relaxation, reach[place]
+    least, faults = min(item.required_m for item in items), []
+    if not (leaves := at_least(least, limits.least, "m")).kept:
+        faults.append(f"it leaves {leaves.said}, {leaves.asked} is the least allowed")
+    if within is not None and not (holds := at_most(within, limits.place_reach, "m")).kept:
+        faults.append(f"it holds up to {holds.said} from there, {holds.asked} is allowed")
+    spans = sorted({(item.start_s, item.end_s) for item in items})
+    told = "; ".join(dict.fromkeys(f"{item.required_m:g} m to {_bodies(item)} ({item.why})" for item in items))
+    times = ", ".join(f"{clock(start)} to {clock(end)}" for start, end in spans[:MOST_SPANS])
+    more = f" and {len(spans) - MOST_SPANS} more times" if len(spans) > MOST_SPANS else ""
+    message = f"{place} grants {who}, while there ({times}{more}): {told}"
+    during = (spans[0][0], spans[-1][1])
+    if not faults:
+        return _make.passed(place, message, other=who, at=during, value=least, limit=limits.least, unit="m")
+    return _make.failed(
+        place, f"{message}: {'; '.join(faults)}", f"say less under near of {place}", other=who, at=during, value=least,
+        limit=limits.least, unit="m",
+    )  # fmt: skip
+
+
+def _bodies(item: Relaxed) -> str:
+    """Return the pattern of the bodies come near to, without the instance they share."""
+    return item.pattern_b.replace("platform/", "")
 
 
 def _judge(record: Record, item: Relaxed) -> Finding:

@@ -20,6 +20,7 @@ from armcarry.files.documents.bodies import CrewDocument, HardwareDocument, Rest
 from armcarry.files.documents.platform import PlatformDocument
 from armcarry.files.documents.rules import ARM_POSITIONING, RulesDocument
 from armcarry.files.documents.scenario import ScenarioDocument
+from armcarry.files.groups import groups_of, rules_spelled_out, script_spelled_out
 from armcarry.files.inputs import Inputs
 from armcarry.files.loaded import Assumption, InputFile, Loaded, LoadedCrew, LoadedScenario
 from armcarry.files.model_checks import check_model, check_sources
@@ -99,7 +100,8 @@ def _open_all(source: Source[ScenarioDocument]) -> _Opened:
 
 
 def _assemble(source: Source[ScenarioDocument], opened: _Opened) -> LoadedScenario:
-    script, files = source.document, opened.files
+    files, groups = opened.files, groups_of(source.document, opened.files)
+    script = script_spelled_out(source.document, groups)
     platform = files["platform",]
     vehicle_key = ("vehicle_urdf",)
     has_vehicle = script.vehicle == "docked" and vehicle_key in platform.urdfs
@@ -112,7 +114,7 @@ def _assemble(source: Source[ScenarioDocument], opened: _Opened) -> LoadedScenar
         restraint=_loaded(files["restraint", "model"]) if script.restraint is not None else None,
         crew={name: _crew(files["crew", name, "body"], member.size) for name, member in script.crew.items()},
         hardware={name: _loaded(files["hardware", name, "model"]) for name in script.hardware},
-        rules=_with_positioning(files["rules",].document, files["arm",].document),
+        rules=_with_positioning(rules_spelled_out(files["rules",].document, groups), files["arm",].document),
         inputs=opened.inputs.all(),
         assumptions=_assumptions(source, opened),
         source=source,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from armcarry.errors import InputError
@@ -12,6 +12,7 @@ from armcarry.files.documents.arm import ArmDocument, Camera
 from armcarry.files.documents.base import Document
 from armcarry.files.documents.bodies import CrewDocument, HardwareDocument, RestraintDocument
 from armcarry.files.documents.platform import PlatformDocument
+from armcarry.files.documents.zones import Near
 from armcarry.files.finder import Finder
 from armcarry.files.model_files import ModelFile
 from armcarry.files.validate import Source
@@ -87,6 +88,8 @@ def check_arm(file: ModelFile[ArmDocument], problems: list[InputError]) -> None:
     for k, pair in enumerate(document.ignore_pairs):
         for side, pattern in enumerate(pair):
             ask.pattern(("ignore_pairs", k, side), pattern)
+    _check_groups(ask, document.groups)
+    _check_near(ask, (), document.near, needs_to=True)
     _check_cameras(document.cameras, ask)
 
 
@@ -139,6 +142,8 @@ def check_platform(file: ModelFile[PlatformDocument], problems: list[InputError]
         ask.link((*here, "socket"), site.socket)
         for point, frame in site.work_points.items():
             ask.link((*here, "work_points", point), frame)
+        if site.seat is not None:
+            ask.known((*here, "seat"), site.seat, document.seats, "seat")
         if site.handrail is not None:
             ask.known((*here, "handrail"), site.handrail, document.handrails, "handrail")
     for name, seat in document.seats.items():
@@ -148,7 +153,31 @@ def check_platform(file: ModelFile[PlatformDocument], problems: list[InputError]
     for name, rail in document.handrails.items():
         ask.link(("handrails", name, "start"), rail.start)
         ask.link(("handrails", name, "end"), rail.end)
+    for name, zone in document.zones.items():
+        ask.link(("zones", name, "frame"), zone.frame)
+        ask.link(("zones", name, "end"), zone.end)
+    for kind in ("worksites", "seats", "handrails", "zones"):
+        for name, place in getattr(document, kind).items():
+            _check_near(ask, (kind, name), place.near, needs_to=True)
     _check_cameras(document.cameras, ask)
+
+
+def _check_near(ask: Finder, path: tuple[Any, ...], near: Sequence[Near], *, needs_to: bool = False) -> None:
+    """Ask that what may be come near to is there; a full name is of another model, and asked for with the scenario."""
+    for k, one in enumerate(near):
+        here = (*path, "near", k)
+        if one.to is None and needs_to:
+            ask.tell(here, "nothing says what may be come near to", accepted="to: bodies of the platform")
+        for word in (one.to or "*").split("|"):
+            if "/" not in word:
+                ask.pattern((*here, "to"), word)
+
+
+def _check_groups(ask: Finder, groups: Mapping[str, Sequence[str]]) -> None:
+    """Ask that every pattern of every group fits a body."""
+    for name, patterns in groups.items():
+        for k, pattern in enumerate(patterns):
+            ask.pattern(("groups", name, k), pattern)
 
 
 def _check_cameras(cameras: dict[str, Camera], ask: Finder) -> None:
@@ -204,6 +233,7 @@ def check_crew(file: ModelFile[CrewDocument], problems: list[InputError]) -> Non
             ask.tell(("boots",), f"the boots of size '{size}' hang from the movable joint '{movable[0]}'")
         for posture, settings in document.postures.items():
             ask.settings(("postures", posture), settings)
+        _check_groups(ask, document.groups)
         _check_cameras(document.cameras, ask)
         told = {str(problem) for problem in problems}
         problems.extend(problem for problem in found if str(problem) not in told)
@@ -221,6 +251,8 @@ def check_hardware(file: ModelFile[HardwareDocument], problems: list[InputError]
             name = words.partition(" ")[0]
             if name not in ("tethered", "untethered"):
                 ask.known((key, k), name, [*document.fasteners, "bolts", "connector"], "fastener")
+    _check_groups(ask, document.groups)
+    _check_near(ask, (), document.near)
     for name, fastener in document.fasteners.items():
         here = ("fasteners", name)
         if fastener.joint is not None and ask.joint((*here, "joint"), fastener.joint):
@@ -236,6 +268,8 @@ def check_restraint(file: ModelFile[RestraintDocument], problems: list[InputErro
     ask = Finder(file.source, file.model(), problems)
     ask.link(("mount",), document.mount)
     ask.link(("plate",), document.plate)
+    _check_groups(ask, document.groups)
+    _check_near(ask, (), document.near)
     for name, setting in document.settings.items():
         here = ("settings", name)
         if ask.joint((*here, "joint"), setting.joint):

@@ -11,6 +11,7 @@ from armcarry.files.carry_checks import check_carries
 from armcarry.files.day_checks import check_day
 from armcarry.files.documents.scenario import ScenarioDocument
 from armcarry.files.model_files import ModelFile
+from armcarry.files.near_checks import check_near
 from armcarry.files.script import ARM, PLATFORM, RESERVED, RESTRAINT, Script
 from armcarry.files.validate import Source
 from armcarry.files.yaml_text import YamlPath
@@ -39,6 +40,7 @@ def check_scenario(
     script.arm_joints(("start",), script.document.start)
     check_carries(script)
     check_day(script)
+    check_near(script)
 
 
 def _names(script: Script) -> None:

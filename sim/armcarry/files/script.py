@@ -9,6 +9,7 @@ from armcarry.errors import InputError
 from armcarry.files import names
 from armcarry.files.documents.scenario import ScenarioDocument
 from armcarry.files.finder import Finder
+from armcarry.files.groups import groups_of, spelled_out
 from armcarry.files.model_files import ModelFile
 from armcarry.files.validate import Source
 from armcarry.files.yaml_text import YamlPath
@@ -34,6 +35,7 @@ class Script:
             WORLD, *(f"{name}/{link}" for name, model in self.models.items() for link in model.links),
             *(f"{name}/free" for name in self.document.crew),
         }
+        self.groups = groups_of(source.document, files)
         self.bodies = [f"{name}/{body.name}" for name, model in self.models.items() for body in model.bodies]
 
     def _models(self) -> dict[str, Model]:
@@ -93,7 +95,7 @@ class Script:
     def patterns(self, path: YamlPath, bodies: Iterable[str]) -> None:
         """Ask for patterns that each fit a body of the scene."""
         for side, pattern in enumerate(bodies):
-            if not names.matches_any(pattern, self.bodies):
+            if not names.matches_any(spelled_out(pattern, self.groups), self.bodies):
                 accepted = names.accepted(pattern, self.bodies, "body")
                 self.tell((*path, side), f"no body of this scenario fits '{pattern}'", accepted=accepted)
 

@@ -23,6 +23,7 @@ from armcarry.files.documents.base import (
     UrdfName,
     View,
 )
+from armcarry.files.documents.zones import Groups, Near
 
 JointSettings = dict[str, JointValue]
 LoadName = Literal["free", "rider", "rider_and_hardware"]
@@ -116,5 +117,11 @@ class ArmDocument(Document):
         default_factory=list,
         description="bodies of the arm that touch each other by design and are not judged",
         examples=[[["boom_near_root", "boom_near_tube"]]],
+    )
+    groups: Groups = Field(default_factory=dict)
+    near: list[Near] = Field(
+        default_factory=list,
+        description="what people who do not ride may come near to anywhere, while the arm and its base stand still",
+        examples=[[{"who": "whole", "to": "base_*", "at_least": "0.7 m", "why": "workers pass the foot of the arm"}]],
     )
     cameras: dict[Name, Camera] = Field(default_factory=dict, description="cameras on the arm, by name")

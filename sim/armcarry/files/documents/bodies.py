@@ -20,6 +20,7 @@ from armcarry.files.documents.base import (
     Speed,
     UrdfName,
 )
+from armcarry.files.documents.zones import Groups, Near, Within
 
 #: of a body: longer than any arm
 BodyLength = Annotated[float, Quantity("length", "0.6 m", "0 m", "3 m", above=True)]
@@ -78,6 +79,7 @@ class CrewDocument(Document):
     )
     corridor: BodyLength = Field(description="least free width the body needs to pass", examples=["1.1 m"])
     translation_speed: Speed = Field(description="speed along handrails, hand over hand", examples=["0.15 m/s"])
+    groups: Groups = Field(default_factory=dict)
     cameras: dict[Name, Camera] = Field(default_factory=dict, description="cameras worn, by name: on the helmet, say")
 
 
@@ -155,6 +157,13 @@ class HardwareDocument(Document):
         description="what must be so of it at the end of a day in which it was seated",
         examples=[["bolts tight", "connector joined", "untethered"]],
     )
+    groups: Groups = Field(default_factory=dict)
+    within: Within = Field(default=1.5, description="how far hands may be from its base for near to hold")
+    near: list[Near] = Field(
+        default_factory=list,
+        description="how near whoever works beside it may come to it while the arm does not carry it",
+        examples=[[{"who": "whole", "at_least": "0.2 m", "why": "to push and clamp it"}]],
+    )
 
 
 class Setting(Part):
@@ -178,3 +187,10 @@ class RestraintDocument(Document):
     mount: UrdfName = Field(description="link that meets the arm's tip or a socket, the root", examples=["mount"])
     plate: UrdfName = Field(description="link on which boots stand: on its +z side, toes to +x", examples=["plate"])
     settings: dict[Name, Setting] = Field(description="adjustments in steps, by name")
+    groups: Groups = Field(default_factory=dict)
+    within: Within = Field(default=2.0, description="how far the boots of somebody else may be from the plate")
+    near: list[Near] = Field(
+        default_factory=list,
+        description="what whoever gets on or off may come near to",
+        examples=[[{"who": "whole", "at_least": "0.1 m", "arm_still": True, "why": "somebody gets on or off"}]],
+    )

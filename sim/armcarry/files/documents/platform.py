@@ -8,6 +8,7 @@ from pydantic import Field
 
 from armcarry.files.documents.arm import Camera, JointSettings
 from armcarry.files.documents.base import Distance, Document, Name, NamePattern, Part, Text, Time, UrdfName
+from armcarry.files.documents.zones import Near, Within, Zone
 
 Count = Annotated[int, Field(ge=0, le=1000)]
 
@@ -66,6 +67,15 @@ class Worksite(Part):
     handrail: Name | None = Field(
         default=None, description="handrail of this platform beside it", examples=["keel_port_7"]
     )
+    seat: Name | None = Field(
+        default=None, description="seat that hardware goes into or comes out of from here", examples=["bay_7_seat"]
+    )
+    within: Within = Field(default=1.5, description="how far the boots may be from the stand for near to hold")
+    near: list[Near] = Field(
+        default_factory=list,
+        description="what whoever works here may come near to",
+        examples=[[{"who": "hands", "to": "bay_7_seat_*", "at_least": "0.35 m", "why": "gloves work the bolts"}]],
+    )
 
 
 class Seat(Part):
@@ -86,6 +96,12 @@ class Seat(Part):
         description="bodies of the platform that seated hardware touches",
         examples=[["bay_7_seat_plate"]],
     )
+    within: Within = Field(default=1.5, description="how far the item's base may be from the seat for near to hold")
+    near: list[Near] = Field(
+        default_factory=list,
+        description="what an item that goes in or out may come near to",
+        examples=[[{"who": "whole", "to": "keel_bay_7_*", "at_least": "0.2 m", "why": "the keel is behind it"}]],
+    )
 
 
 class Handrail(Part):
@@ -93,6 +109,12 @@ class Handrail(Part):
 
     start: UrdfName = Field(description="frame at one end", examples=["keel_port_7_a"])
     end: UrdfName = Field(description="frame at the other end", examples=["keel_port_7_b"])
+    within: Within = Field(default=1.0, description="how far the hands may be from the rail for near to hold")
+    near: list[Near] = Field(
+        default_factory=list,
+        description="what a worker along the rail may come near to",
+        examples=[[{"who": "hands", "to": "bay_7_seat_*", "at_least": "0.35 m", "why": "gloves work the bolts"}]],
+    )
 
 
 class PlatformDocument(Document):
@@ -121,6 +143,9 @@ class PlatformDocument(Document):
     worksites: dict[Name, Worksite] = Field(description="places to work, by name")
     seats: dict[Name, Seat] = Field(default_factory=dict, description="places for hardware, by name")
     handrails: dict[Name, Handrail] = Field(default_factory=dict, description="rails for gloves, by name")
+    zones: dict[Name, Zone] = Field(
+        default_factory=dict, description="more places in which less is required, by name: beside the hatch, the track"
+    )
     airlock: UrdfName | None = Field(
         default=None, description="frame at the hatch where workers come out", examples=["hatch"]
     )

@@ -57,6 +57,9 @@ class RelaxationLimits(Part):
     reach: Distance = Field(
         description="how far the tip may be from where the relaxation begins or ends", examples=["1.5 m"]
     )
+    place_reach: Distance = Field(
+        default=2.5, description="farthest from a place at which it may grant less", examples=["2.5 m"]
+    )
 
 
 class BudgetTerm(Part):

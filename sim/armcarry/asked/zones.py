@@ -1,0 +1,189 @@
+"""When a smaller clearance is granted because somebody is where a place says it may be.
+
+A place grants by geometry: to whoever has the boots, the hands or, for a seat, the item's base within its reach,
+and only while they certainly are there: between two instants that are looked at, nobody can have been farther away
+than a bound of the way they went allows. Instants that could not be told apart are not granted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from armcarry.asked.places import Place, patterns_of, places_of
+from armcarry.asked.relaxed import Relaxed
+from armcarry.geometry.poses import Array
+from armcarry.motion.curve import Motion
+from armcarry.motion.drift import Drift
+from armcarry.motion.forward import forward
+from armcarry.scene.build import ARM, PLATFORM, RESTRAINT, Scene
+from armcarry.scene.tree import Tree
+
+#: first cells of time are no longer than this, and none is halved below the second, s
+_COARSE_S, _SHORTEST_S = 4.0, 0.02
+
+Span = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class _Subject:
+    """Somebody or something that may be at a place."""
+
+    name: str
+    groups: Mapping[str, Sequence[str]]
+    held: tuple[str, ...]
+    boots: str
+    hands: str
+
+    def point(self, place: Place) -> str:
+        return self.hands if place.asks == "hands" else self.boots
+
+
+def granted(scene: Scene, phases: Iterable[tuple[Tree, float, float]], motion: Motion) -> tuple[Relaxed, ...]:
+    """Return what places grant over a run, in the order of time.
+
+    Args:
+        scene: what stands where, and what places say.
+        phases: tree, start and end of each stretch in which nothing is attached or let go, in the order of time.
+        motion: of every joint.
+    """
+    places = places_of(scene)
+    if not places:
+        return ()
+    open_: dict[tuple[str, str, float, str, str], Relaxed] = {}
+    done: list[Relaxed] = []
+    for tree, start_s, end_s in phases:
+        if end_s <= start_s:
+            continue
+        for item in _of_phase(scene, places, tree, motion, start_s, end_s):
+            key = (item.pattern_a, item.pattern_b, item.required_m, item.why, item.place)
+            before = open_.get(key)
+            if before is not None and before.end_s >= item.start_s:
+                item = _joined(before, item)
+            elif before is not None:
+                done.append(before)
+            open_[key] = item
+    return tuple(sorted((*done, *open_.values()), key=lambda item: (item.start_s, item.end_s, item.place)))
+
+
+def _joined(before: Relaxed, item: Relaxed) -> Relaxed:
+    return Relaxed(
+        item.pattern_a, item.pattern_b, item.required_m, before.start_s, max(before.end_s, item.end_s), item.why,
+        item.place,
+    )
+
+
+def _of_phase(
+    scene: Scene, places: Sequence[Place], tree: Tree, motion: Motion, start_s: float, end_s: float
+) -> list[Relaxed]:
+    drift = Drift(tree, motion, start_s, end_s)
+    still = _still(scene, drift)
+    found = []
+    for place in places:
+        for subject in _subjects(scene, tree, place):
+            wanted = [
+                (near, who)
+                for near in place.near
+                if (who := patterns_of(subject.name, subject.groups, subject.held, near.who))
+            ]
+            if not wanted:
+                continue
+            spans = _there(drift, place, subject)
+            for near, who in wanted:
+                quiet = near.arm_still or place.name == ARM
+                for first, last in _common(spans, still) if quiet else spans:
+                    found.append(
+                        Relaxed(who, place.bodies(near), near.at_least, first, last, near.why, place.name)
+                    )
+    return sorted(found, key=lambda item: item.start_s)
+
+
+def _subjects(scene: Scene, tree: Tree, place: Place) -> list[_Subject]:
+    """Return who or what a place may be about in one tree."""
+    loaded = scene.loaded
+    if place.asks == "item":
+        seats = {f"{PLATFORM}/{seat.frame}" for seat in loaded.platform.document.seats.values()}
+        loose = [name for name in place.accepts if tree.mounting(name).parent not in seats]
+        things = [(name, loaded.hardware[name].document) for name in loose]
+        return [_Subject(name, thing.groups, (), f"{name}/{thing.base}", "") for name, thing in things]
+    if place.owner in loaded.hardware and tree.hangs_from(place.owner, ARM):
+        return []
+    hatch, found = loaded.platform.document.airlock, []
+    for name, member in loaded.crew.items():
+        parent = tree.mounting(name).parent
+        rides = tree.hangs_from(name, ARM)
+        if hatch is not None and parent == f"{PLATFORM}/{hatch}":
+            continue
+        if place.owner in (ARM, RESTRAINT) and (rides or parent.split("/", 1)[0] == RESTRAINT):
+            continue
+        if place.owner in loaded.hardware and tree.hangs_from(place.owner, name):
+            continue
+        document, held = member.document, tuple(item for item in loaded.hardware if tree.hangs_from(item, name))
+        found.append(_Subject(name, document.groups, held, f"{name}/{document.boots}", f"{name}/{document.hands}"))
+    if loaded.restraint is not None and place.owner == PLATFORM and place.asks == "boots":
+        found.append(_Subject(RESTRAINT, {}, (), f"{RESTRAINT}/{loaded.restraint.document.plate}", ""))
+    return found
+
+
+def _there(drift: Drift, place: Place, subject: _Subject) -> list[Span]:
+    """Return when a subject is certainly within the reach of a place."""
+    start_s, end_s = float(drift.edges_s[0]), float(drift.edges_s[-1])
+    if place.within_m is None:
+        return [(start_s, end_s)]
+    point = subject.point(place)
+    way, _ = drift.way(point, seen_from=place.frame)
+    if place.other_end is not None:
+        way = way + drift.way(place.other_end, seen_from=place.frame)[0]
+    count = 1 if way[-1] == 0.0 else int(np.ceil((end_s - start_s) / _COARSE_S))
+    edges = np.linspace(start_s, end_s, count + 1)
+    starts, ends = edges[:-1], edges[1:]
+    inside: list[tuple[Array, Array]] = []
+    while len(starts):
+        middles = (starts + ends) / 2
+        apart, moved = _apart(drift, place, point, middles), drift.reach(way, middles, starts, ends)
+        in_, out = apart + moved <= place.within_m, apart - moved > place.within_m
+        inside.append((starts[in_], ends[in_]))
+        again = ~in_ & ~out & (ends - starts > _SHORTEST_S)
+        starts, middles, ends = starts[again], middles[again], ends[again]
+        starts, ends = np.concatenate([starts, middles]), np.concatenate([middles, ends])
+    return _chained(np.concatenate([a for a, _ in inside]), np.concatenate([b for _, b in inside]))
+
+
+def _apart(drift: Drift, place: Place, point: str, times_s: Array) -> Array:
+    """Return how far a link is from a place at times (N,)."""
+    links = [point, place.frame] + ([] if place.other_end is None else [place.other_end])
+    at = forward(drift.tree, drift.part.at(times_s), links)[:, :, :3, 3]
+    here, first = at[:, 0], at[:, 1]
+    if place.other_end is None:
+        return np.asarray(np.linalg.norm(here - first, axis=1))
+    along = at[:, 2] - first
+    share = np.einsum("nk,nk->n", here - first, along) / np.maximum(np.einsum("nk,nk->n", along, along), 1e-12)
+    return np.asarray(np.linalg.norm(here - first - np.clip(share, 0.0, 1.0)[:, None] * along, axis=1))
+
+
+def _chained(starts: Array, ends: Array) -> list[Span]:
+    """Return spans joined where one ends as the next begins."""
+    order = np.argsort(starts, kind="stable")
+    spans: list[Span] = []
+    for first, last in zip(starts[order].tolist(), ends[order].tolist(), strict=True):
+        if spans and first <= spans[-1][1]:
+            spans[-1] = (spans[-1][0], max(last, spans[-1][1]))
+        else:
+            spans.append((first, last))
+    return spans
+
+
+def _still(scene: Scene, drift: Drift) -> list[Span]:
+    """Return when neither the arm nor what it stands on moves."""
+    tree, part = drift.tree, drift.part
+    columns = sorted({int(tree.columns[row]) for row in tree.ancestry(scene.arm_tip)} - {-1})
+    rests = ~np.any(part.coefficients[:, 1:][:, :, columns] != 0.0, axis=(1, 2))
+    return _chained(part.breaks_s[:-1][rests], part.breaks_s[1:][rests])
+
+
+def _common(spans: Sequence[Span], others: Sequence[Span]) -> list[Span]:
+    """Return the time that two lists of spans share."""
+    found = [(max(a, c), min(b, d)) for a, b in spans for c, d in others]
+    return [(first, last) for first, last in found if last > first]
