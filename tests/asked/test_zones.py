@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from armcarry.asked.places import patterns_of, places_of
-from armcarry.asked.zones import granted
+from armcarry.asked.zones import Here, granted
 from armcarry.geometry import poses
 from armcarry.geometry.model import Body
 from armcarry.geometry.shapes import Sphere
@@ -133,3 +133,23 @@ def test_a_scene_whose_places_say_nothing_grants_nothing(rider_scene):
     scene = rider_scene({}, ())
     assert places_of(scene) == ()
     assert _run(scene, _moving(scene, 0.0)) == ()
+
+
+def test_what_is_granted_here_and_now_is_what_is_granted_over_time(rider_scene):
+    scene = _at_the_stand(rider_scene, worker_at="platform/there")
+    motion = _moving(scene, np.array([0.02, 0.0, 0.0, 0.0, 0.0, 0.0]))
+    over, here = _run(scene, motion), Here(scene, scene.tree)
+    (item,) = over
+    for time in np.linspace(0.0, 60.0, 25):
+        if abs(time - item.end_s) > 0.1:
+            now = here.at(motion.at(time), still=False)
+            assert [one.pattern_a for one in now] == (["ev1/*"] if time < item.end_s else [])
+    assert here.at(scene.position, nearer_m=0.5)
+    assert not here.at(motion.at(item.end_s - 0.5), nearer_m=0.5)
+
+
+def test_what_needs_the_arm_to_stand_is_not_granted_here_while_it_moves(rider_scene):
+    scene = _at_the_stand(rider_scene, platform=_site(arm_still=True))
+    here = Here(scene, scene.tree)
+    assert here.at(scene.position)
+    assert not here.at(scene.position, still=False)

@@ -19,3 +19,8 @@ class Relaxed:
     end_s: float
     why: str
     place: str = ""
+
+    @property
+    def said(self) -> str:
+        """The reason, and the place that gives it."""
+        return f"{self.why}, {self.place}" if self.place else self.why

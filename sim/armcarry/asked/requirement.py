@@ -124,7 +124,7 @@ class Requirement:
         for k, item in enumerate(self.relaxed):
             if item.start_s <= start_s and item.end_s >= end_s:
                 less = self._fits[k] & (item.required_m < required)
-                required[less], why[less], granted[less] = item.required_m, item.why, k
+                required[less], why[less], granted[less] = item.required_m, item.said, k
         meant = self._meant | (self._seats & (required == 0.0))
         why[self._meant] = MEANT
         left = np.maximum(np.fmin(self._remainder, required), TOUCH_M)

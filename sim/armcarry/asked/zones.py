@@ -14,6 +14,7 @@ import numpy as np
 
 from armcarry.asked.places import Place, patterns_of, places_of
 from armcarry.asked.relaxed import Relaxed
+from armcarry.files.documents.zones import Near
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 from armcarry.motion.drift import Drift
@@ -75,29 +76,80 @@ def _joined(before: Relaxed, item: Relaxed) -> Relaxed:
     )
 
 
+@dataclass(frozen=True)
+class _Grant:
+    """What one place may grant to one subject."""
+
+    place: Place
+    subject: _Subject
+    who: str
+    near: Near
+
+    def relaxed(self, start_s: float, end_s: float) -> Relaxed:
+        near, place = self.near, self.place
+        return Relaxed(self.who, place.bodies(near), near.at_least, start_s, end_s, near.why, place.name)
+
+    @property
+    def only_still(self) -> bool:
+        return self.near.arm_still or self.place.name == ARM
+
+
+def _grants(scene: Scene, tree: Tree, places: Sequence[Place]) -> list[_Grant]:
+    """Return what places may grant while things hang as they do in a tree."""
+    return [
+        _Grant(place, subject, who, near)
+        for place in places
+        for subject in _subjects(scene, tree, place)
+        for near in place.near
+        if (who := patterns_of(subject.name, subject.groups, subject.held, near.who))
+    ]
+
+
 def _of_phase(
     scene: Scene, places: Sequence[Place], tree: Tree, motion: Motion, start_s: float, end_s: float
 ) -> list[Relaxed]:
     drift = Drift(tree, motion, start_s, end_s)
-    still = _still(scene, drift)
+    still, known = _still(scene, drift), dict[tuple[str, str], list[Span]]()
     found = []
-    for place in places:
-        for subject in _subjects(scene, tree, place):
-            wanted = [
-                (near, who)
-                for near in place.near
-                if (who := patterns_of(subject.name, subject.groups, subject.held, near.who))
-            ]
-            if not wanted:
-                continue
-            spans = _there(drift, place, subject)
-            for near, who in wanted:
-                quiet = near.arm_still or place.name == ARM
-                for first, last in _common(spans, still) if quiet else spans:
-                    found.append(
-                        Relaxed(who, place.bodies(near), near.at_least, first, last, near.why, place.name)
-                    )
+    for grant in _grants(scene, tree, places):
+        key = (grant.place.name, grant.subject.name)
+        if key not in known:
+            known[key] = _there(drift, grant.place, grant.subject)
+        spans = _common(known[key], still) if grant.only_still else known[key]
+        found += [grant.relaxed(first, last) for first, last in spans]
     return sorted(found, key=lambda item: item.start_s)
+
+
+class Here:
+    """What places grant where things are now, asked again and again while they hang as in one tree."""
+
+    def __init__(self, scene: Scene, tree: Tree) -> None:
+        self._tree, self._grants = tree, _grants(scene, tree, places_of(scene))
+
+    def at(self, position: Array, *, still: bool = True, nearer_m: float = np.inf) -> tuple[Relaxed, ...]:
+        """Return what is granted at a joint vector (n,), for all time.
+
+        Args:
+            still: whether arm and base stand.
+            nearer_m: places hold no farther than this, and those that hold everywhere not at all.
+        """
+        near = dict[tuple[str, str], bool]()
+        for grant in self._grants:
+            key = (grant.place.name, grant.subject.name)
+            if key not in near:
+                near[key] = self._near(grant, position, nearer_m)
+        return tuple(
+            grant.relaxed(-np.inf, np.inf)
+            for grant in self._grants
+            if near[grant.place.name, grant.subject.name] and (still or not grant.only_still)
+        )
+
+    def _near(self, grant: _Grant, position: Array, nearer_m: float) -> bool:
+        place = grant.place
+        if place.within_m is None:
+            return nearer_m == np.inf
+        apart = _apart(self._tree, position[None], place, grant.subject.point(place))
+        return bool(apart[0] <= min(place.within_m, nearer_m))
 
 
 def _subjects(scene: Scene, tree: Tree, place: Place) -> list[_Subject]:
@@ -142,7 +194,7 @@ def _there(drift: Drift, place: Place, subject: _Subject) -> list[Span]:
     inside: list[tuple[Array, Array]] = []
     while len(starts):
         middles = (starts + ends) / 2
-        apart, moved = _apart(drift, place, point, middles), drift.reach(way, middles, starts, ends)
+        apart, moved = _apart(drift.tree, drift.part.at(middles), place, point), drift.reach(way, middles, starts, ends)
         in_, out = apart + moved <= place.within_m, apart - moved > place.within_m
         inside.append((starts[in_], ends[in_]))
         again = ~in_ & ~out & (ends - starts > _SHORTEST_S)
@@ -151,10 +203,10 @@ def _there(drift: Drift, place: Place, subject: _Subject) -> list[Span]:
     return _chained(np.concatenate([a for a, _ in inside]), np.concatenate([b for _, b in inside]))
 
 
-def _apart(drift: Drift, place: Place, point: str, times_s: Array) -> Array:
-    """Return how far a link is from a place at times (N,)."""
+def _apart(tree: Tree, positions: Array, place: Place, point: str) -> Array:
+    """Return how far a link is from a place at joint vectors (N, n)."""
     links = [point, place.frame] + ([] if place.other_end is None else [place.other_end])
-    at = forward(drift.tree, drift.part.at(times_s), links)[:, :, :3, 3]
+    at = forward(tree, positions, links)[:, :, :3, 3]
     here, first = at[:, 0], at[:, 1]
     if place.other_end is None:
         return np.asarray(np.linalg.norm(here - first, axis=1))

@@ -11,7 +11,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from armcarry.asked.pairs import arm_pairs
+from armcarry.asked.relaxed import Relaxed
 from armcarry.asked.requirement import Asked, Requirement
+from armcarry.asked.zones import Here
 from armcarry.clearance.many import Arcs, Lists, free_until, least_margins
 from armcarry.clearance.prover import Prover
 from armcarry.clearance.rest import measure
@@ -147,15 +149,17 @@ class _Around:
         self.row_of = np.empty(len(self.pairs), dtype=np.int64)
         self.row_of[self.prover.layout.order] = np.arange(len(self.pairs))
         self._levers = pilot.chain.levers() + 3.0  # and what hangs beyond the tool
-        self._asked: dict[int, Asked] = {}
+        self._asked: dict[tuple[Relaxed, ...], Asked] = {}
+        self.here = Here(scene, tree)
         self._bound = np.zeros(len(self.pairs))
 
     def asked(self, pilot: Pilot) -> Asked:
-        """Return what is asked of every pair (P,) on the leg that is flown."""
-        if pilot.leg not in self._asked:
-            granted = pilot.course.relaxed_on(pilot.leg)
-            self._asked[pilot.leg] = Requirement(self.scene, self.tree, self.pairs, granted).at(0.0)
-        return self._asked[pilot.leg]
+        """Return what is asked of every pair (P,) on the leg that is flown, where the arm is."""
+        still = not np.any(pilot.rate)
+        granted = (*pilot.course.relaxed_on(pilot.leg), *self.here.at(pilot.position, still=still))
+        if granted not in self._asked:
+            self._asked[granted] = Requirement(self.scene, self.tree, self.pairs, granted).at(0.0)
+        return self._asked[granted]
 
     def measure(self, pilot: Pilot) -> tuple[tuple[Close, ...], Closeness]:
         """Measure pairs in order of their balls until the SHOWN closest are known, and whether structure is near."""

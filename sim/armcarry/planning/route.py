@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from armcarry.asked.zones import Here
 from armcarry.errors import FrameError, InputError, ReachError
 from armcarry.files.documents.carries import Carry, Move
 from armcarry.geometry.poses import Array
@@ -22,7 +23,7 @@ from armcarry.planning.script import write_with_moves
 from armcarry.planning.space import ArmSpace
 from armcarry.planning.ways import Way as ArmWay
 from armcarry.planning.ways import standing
-from armcarry.scene.build import Scene
+from armcarry.scene.build import RESTRAINT, Scene
 from armcarry.scene.tree import WORLD, Tree
 from armcarry.timeline.carry import timed
 from armcarry.timeline.moves import PlannedMove, Way, goal_of
@@ -30,6 +31,8 @@ from armcarry.timeline.variants import plan_all
 
 Tell = Callable[[str, float], None]
 
+#: a move that begins or ends this near a place that grants less is an approach, m
+AT_PLACE_M = 0.5
 FREE_KINDS = ("to_joints", "one_joint", "to_pose", "to_worksite", "line")
 #: branches of the arm that are tried at a goal that the script does not reach
 GOALS = 4
@@ -148,7 +151,7 @@ def find_routes(
     start = Way(scene.tree, scene.position)
     way, shortfall = plan_all(scene, script, start)
     number = 0
-    while number < len(runs := [run for run in _free_runs(way.moves) if run[0].carry in wanted]):
+    while number < len(runs := [run for run in _free_runs(scene, way.moves) if run[0].carry in wanted]):
         say(f"stretch {number + 1} of {len(runs)}", 0.1 + 0.8 * number / len(runs))
         run = runs[number]
         stretch = _improved(scene, script, run, seed, nearer_m)
@@ -179,12 +182,13 @@ def _with(script: tuple[Carry, ...], stretch: Stretch) -> tuple[Carry, ...]:
     )  # fmt: skip
 
 
-def _free_runs(moves: tuple[PlannedMove, ...]) -> list[list[PlannedMove]]:
+def _free_runs(scene: Scene, moves: tuple[PlannedMove, ...]) -> list[list[PlannedMove]]:
     """Return the runs of moves of the arm through free space, in order; none ends where it begins."""
     runs: list[list[PlannedMove]] = []
     before: PlannedMove | None = None
     for planned in moves:
         free = planned.move.kind in FREE_KINDS and not planned.move.relax and planned.path is not None
+        free = free and not _at_a_place(scene, planned)
         follows = before is not None and before.carry == planned.carry and runs and runs[-1][-1] is before
         # the way back is a stretch of its own: together with the way there it would lead nowhere
         if free and follows and not np.allclose(runs[-1][0].start, planned.end, rtol=0, atol=1e-6):
@@ -193,6 +197,14 @@ def _free_runs(moves: tuple[PlannedMove, ...]) -> list[list[PlannedMove]]:
             runs.append([planned])
         before = planned
     return runs
+
+
+def _at_a_place(scene: Scene, planned: PlannedMove) -> bool:
+    """Tell whether a move begins or ends where a place grants less to who is there: an approach, not a way."""
+    tree = planned.tree
+    here, moved = Here(scene, tree), {RESTRAINT, *scene.aboard(tree), *scene.carried(tree)}
+    granted = [item for end in (planned.start, planned.end) for item in here.at(end, nearer_m=AT_PLACE_M)]
+    return any(item.pattern_a.split("/", 1)[0] in moved for item in granted)
 
 
 def _title(run: list[PlannedMove]) -> str:

@@ -31,7 +31,7 @@ class Near(Part):
     )
     to: NamePattern | None = Field(
         default=None,
-        description="bodies of this model, or by full name; left out, all bodies of what says it, but a platform and an "
+        description="bodies of this model, or by full name; left out, all of what says it; a platform and an "
         "arm must say",
         examples=["bay_7_seat_*"],
     )
