@@ -86,7 +86,7 @@ def prove_arm(
     Args:
         arm: a URDF file, or a Model made in Python.
         times_s: (T,) strictly increasing.
-        positions: joint -> (T,) rad or m, one for every movable joint that is not held.
+        positions: joint -> (T,) rad or m, one for every movable joint that is not held and follows no other.
         bodies: further convex bodies on a link of the arm, or on 'world' for what stands around it; the pose of
             each is T_link_body or T_world_body.
         pieces: between rows the joints move straight ('linear') or on a monotone cubic ('cubic').
@@ -177,19 +177,30 @@ def _motion(
     both = [name for name in positions if name in held]
     if both:
         raise MotionError(f"joint '{both[0]}' is both moved and held; give it one of the two")
-    missing = [name for name in joints if name not in positions and name not in held]
+    followers = [joint.follows for joint in tree.mounting(ARM).model.movable()]
+    for name, follows in zip(joints, followers, strict=True):
+        if follows is not None and (name in positions or name in held):
+            raise MotionError(f"joint '{name}' follows '{follows.joint}'; give positions of that one alone")
+    led = {name for name, follows in zip(joints, followers, strict=True) if follows is not None}
+    missing = [name for name in joints if name not in positions and name not in held and name not in led]
     if missing:
         raise MotionError(f"no positions for {', '.join(missing)}; give them, or hold the joint at one position")
     if times.ndim != 1 or len(times) < 2 or not np.all(np.diff(times) > 0):
         raise MotionError("a motion needs at least two strictly increasing times")
     table = np.empty((len(times), len(joints)))
     for k, name in enumerate(joints):
+        if name in led:
+            continue
         row = _numbers(f"joint '{name}'", positions.get(name, held.get(name)))
         wanted = times.shape if name in positions else ()
         if row.shape != wanted:
             accepted = f"{len(times)} times" if wanted else "one position, for it is held"
             raise MotionError(f"joint '{name}' has positions of shape {row.shape} for {accepted}")
         table[:, k] = row
+    for k, joint in enumerate(followers):
+        if joint is not None:
+            leader = joints.index(joint.joint)
+            table[:, k] = joint.factor * table[:, leader] + joint.offset
     _within_travel(joints, tree.joint_limits, times, table)
     return interpolated(tree.joints, times, table, pieces)
 

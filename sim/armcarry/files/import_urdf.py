@@ -110,8 +110,16 @@ class _Reader:
 
     # -- links ---------------------------------------------------------------------------------------------
 
+    def passed_over(self, part: Part, known: tuple[str, ...]) -> None:
+        """Note the elements that say nothing about where bodies are."""
+        odd = sorted({child.tag for child in part.element.children} - set(known))
+        if odd:
+            name = part.element.attributes.get("name", "")
+            self.note(part, f"{part.tag} '{name}': passed over {', '.join(f'<{tag[:40]}>' for tag in odd)}")
+
     def link(self, part: Part) -> None:
-        name = part.name()
+        name = part.name(levels=True)
+        self.passed_over(part, ("collision", "visual", "inertial"))
         shown = part.element.all("collision")
         if not shown and part.element.all("visual"):
             shown = part.element.all("visual")
@@ -210,7 +218,8 @@ class _Reader:
             self.problems.append(error)
 
     def joint_lines(self, part: Part) -> list[str]:
-        name, kind = part.name(), part.element.attributes.get("type", "")
+        name, kind = part.name(levels=True), part.element.attributes.get("type", "")
+        self.passed_over(part, ("origin", "parent", "child", "axis", "limit", "mimic"))
         ends = [part.need(tag).element.attributes.get("link", "") for tag in ("parent", "child")]
         if part.one("mimic") is not None:
             return self.held(part, name, kind, ends)

@@ -74,6 +74,7 @@ def check_arm(file: ModelFile[ArmDocument], problems: list[InputError]) -> None:
             ask.tell(("home",), f"joint '{joint}' has no home position", accepted="one for every movable joint")
             break
     ask.settings(("home",), document.home)
+    _check_followers(document, model, ask)
     for name in ("free", "rider", "rider_and_hardware"):
         if name not in document.loads:
             ask.tell(("loads",), f"no limits for load '{name}'", accepted="free, rider, rider_and_hardware")
@@ -91,6 +92,26 @@ def check_arm(file: ModelFile[ArmDocument], problems: list[InputError]) -> None:
     _check_groups(ask, document.groups)
     _check_near(ask, (), document.near, needs_to=True)
     _check_cameras(document.cameras, ask)
+
+
+def _check_followers(document: ArmDocument, model: Model, ask: Finder) -> None:
+    """Ask that a joint that follows another stands still in a carry, where its home lets it: nothing moves it there."""
+    for joint in model.movable():
+        follows = joint.follows
+        if follows is None:
+            continue
+        both = {joint.name, follows.joint} & set(document.joints)
+        if both:
+            problem = f"joint '{joint.name}' follows '{follows.joint}', and a carry would move one without the other"
+            accepted = "an arm none of whose joints follows or is followed; prove_arm takes it"
+            ask.tell(("joints",), problem, accepted=accepted)
+            continue
+        home = [document.home.get(name) for name in (joint.name, follows.joint)]
+        if all(isinstance(value, float) for value in home):
+            wanted = follows.factor * home[1] + follows.offset  # type: ignore[operator]
+            if abs(wanted - home[0]) > 1e-6:  # type: ignore[operator]
+                problem = f"home of '{joint.name}' is not where following '{follows.joint}' puts it"
+                ask.tell(("home", joint.name), problem, accepted=f"{wanted:.6g} rad or m")
 
 
 def _check_chain(document: ArmDocument, model: Model, ask: Finder) -> None:

@@ -7,9 +7,15 @@ from collections.abc import Iterable
 from functools import lru_cache
 
 
-def nearest(name: str, known: Iterable[str]) -> str | None:
+def is_slip(name: str, known: Iterable[str]) -> bool:
+    """Tell whether a name looks like a known one misspelt; ``gear_velocity`` is somebody's own."""
+    known = list(known)
+    return nearest(name, known, 0.75) is not None and not set(name.split("_")) & set(known)
+
+
+def nearest(name: str, known: Iterable[str], cutoff: float = 0.55) -> str | None:
     """Return the known name most like ``name``, or None when none is."""
-    close = difflib.get_close_matches(name[:200], list(known), n=1, cutoff=0.55)
+    close = difflib.get_close_matches(name[:200], list(known), n=1, cutoff=cutoff)
     return close[0] if close else None
 
 

@@ -6,7 +6,6 @@ urdf_parser/src/joint.cpp; units metres and radians, rpy about fixed axes, as in
 
 from __future__ import annotations
 
-import heapq
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,10 +15,11 @@ import numpy as np
 from armcarry.errors import InputError
 from armcarry.files import names
 from armcarry.files.urdf_geometry import GeometryReader
-from armcarry.files.urdf_parts import Part
+from armcarry.files.urdf_parts import LARGEST, Part
+from armcarry.files.urdf_tree import in_tree_order, led
 from armcarry.files.validate import raise_all
 from armcarry.files.xml_text import read_xml
-from armcarry.geometry.model import Body, BodyClass, Joint, JointKind, Model
+from armcarry.geometry.model import Body, BodyClass, Follows, Joint, JointKind, Model
 
 KINDS: dict[str, JointKind] = {
     "fixed": "fixed", "revolute": "revolute", "continuous": "revolute", "prismatic": "prismatic",
@@ -123,7 +123,8 @@ class _Reader:
         self.lines: dict[tuple[str, str], int] = {}
 
     def model(self) -> Model:
-        name = self.robot.name()
+        # nothing hangs on the name of the whole, and not every file has one
+        name = self.robot.name() if "name" in self.robot.element.attributes else "robot"
         self._robot_children()
         for element in self.robot.element.all("material"):
             part = Part(element, self.robot.path)
@@ -133,7 +134,8 @@ class _Reader:
         links, bodies = self._links()
         joints = self._joints()
         raise_all(sorted(self.problems, key=lambda problem: problem.line or 0))
-        root, ordered = _tree(self.robot, links, joints, self.lines)
+        joints = led(self.robot, joints, self.lines)
+        root, ordered = in_tree_order(self.robot, links, joints, self.lines)
         return Model(name, root, tuple(links), ordered, tuple(bodies))
 
     def _robot_children(self) -> None:
@@ -154,8 +156,8 @@ class _Reader:
             try:
                 name = self._new_name(part, "link")
                 links.append(name)
-                part.attributes(("name",), ("type",))
-                part.children(("collision", "visual", "inertial"), _PASSED_OVER_LINK)
+                part.attributes(("name",), ("type",), extended=True)
+                part.children(("collision", "visual", "inertial"), _PASSED_OVER_LINK, extended=True)
                 for body in self.geometry.bodies(part, name):
                     if body.name in seen:
                         raise part.refuse(
@@ -171,7 +173,7 @@ class _Reader:
         return links, bodies
 
     def _new_name(self, part: Part, kind: str) -> str:
-        name = part.name()
+        name = part.name(levels=True)
         if (kind, name) in self.lines:
             first = self.lines[kind, name]
             raise part.refuse(f"a second {kind} named '{name}', first in line {first}", accepted="names used once")
@@ -191,7 +193,7 @@ class _Reader:
 
 
 def _joint(part: Part, name: str) -> Joint:
-    kind = part.attributes(("name", "type"))["type"]
+    kind = part.attributes(("name", "type"), extended=True)["type"]
     if kind not in KINDS:
         reason = _NO_READING.get(kind)
         raise part.refuse(
@@ -200,13 +202,9 @@ def _joint(part: Part, name: str) -> Joint:
             accepted=", ".join(KINDS),
         )
     part.children(
-        ("origin", "parent", "child", "axis", "limit", "mimic", "safety_controller", *_PASSED_OVER_JOINT)
+        ("origin", "parent", "child", "axis", "limit", "mimic", "safety_controller", *_PASSED_OVER_JOINT),
+        extended=True,
     )
-    if part.one("mimic") is not None:
-        raise part.need("mimic").refuse(
-            f"joint '{name}' mimics another, which is not supported",
-            accepted="a joint of its own, or type fixed",
-        )
     safety = part.one("safety_controller")
     if safety is not None and "k_velocity" not in safety.element.attributes:
         raise safety.refuse("<safety_controller> has no attribute 'k_velocity'")
@@ -217,7 +215,21 @@ def _joint(part: Part, name: str) -> Joint:
         ends.append(end.element.attributes["link"])
     lower, upper, velocity = _limits(part, name, kind)
     axis = _axis(part, name) if kind != "fixed" else np.array([1.0, 0.0, 0.0])
-    return Joint(name, KINDS[kind], ends[0], ends[1], part.origin(), axis, lower, upper, velocity)
+    follows = _follows(part) if kind != "fixed" else None
+    return Joint(name, KINDS[kind], ends[0], ends[1], part.origin(), axis, lower, upper, velocity, follows)
+
+
+def _follows(part: Part) -> Follows | None:
+    """Return whom a joint follows; multiplier 1 and offset 0 where the file gives none (urdfdom joint.cpp)."""
+    mimic = part.one("mimic")
+    if mimic is None:
+        return None
+    given = mimic.attributes(("joint",), ("multiplier", "offset"))
+    return Follows(
+        given["joint"],
+        mimic.number("multiplier") if "multiplier" in given else 1.0,
+        mimic.number("offset") if "offset" in given else 0.0,
+    )
 
 
 def _axis(part: Part, name: str) -> np.ndarray:
@@ -242,77 +254,16 @@ def _limits(part: Part, name: str, kind: str) -> tuple[float, float, float]:
         accepted = "<limit lower upper effort velocity>"
         raise part.refuse(f"joint '{name}' is {kind} and has no <limit>", accepted=accepted)
     # effort and velocity are required, lower and upper default to 0 (urdfdom joint.cpp)
-    given = limit.attributes(("effort", "velocity"), ("lower", "upper"))
-    limit.number("effort")
-    velocity = limit.number("velocity")
+    given = limit.attributes(("effort", "velocity"), ("lower", "upper"), extended=True)
+    limit.numbers("effort", 1, np.inf)
+    velocity = limit.numbers("velocity", 1, np.inf)[0]
     if velocity < 0:
         raise limit.refuse(f"joint '{name}': a negative velocity limit", found=velocity, accepted="0 or more")
     if kind == "continuous":
         return -np.inf, np.inf, velocity
-    lower = limit.number("lower") if "lower" in given else 0.0
-    upper = limit.number("upper") if "upper" in given else 0.0
+    lower, upper = (limit.numbers(end, 1, np.inf)[0] if end in given else 0.0 for end in ("lower", "upper"))
+    # some write a joint without limits as one with limits that nothing reaches
+    lower, upper = -np.inf if lower < -LARGEST else lower, np.inf if upper > LARGEST else upper
     if lower > upper:
         raise limit.refuse(f"joint '{name}': lower is above upper", found=f"{lower} > {upper}")
     return lower, upper, velocity
-
-
-def _tree(
-    robot: Part, links: list[str], joints: list[Joint], lines: dict[tuple[str, str], int]
-) -> tuple[str, tuple[Joint, ...]]:
-    """Return the root link and the joints in topological order, in the file's order where that leaves a choice."""
-    problems = _loose_ends(robot, links, joints, lines)
-    raise_all(problems)
-    children = {joint.child for joint in joints}
-    roots = [link for link in links if link not in children]
-    if len(roots) > 1:
-        second = lines["link", roots[1]]
-        raise InputError(
-            f"{len(roots)} links are nobody's child: {', '.join(roots[:6])}",
-            file=robot.path, line=second, accepted="one root link",
-        )
-    below: dict[str, list[int]] = {}
-    for number, joint in enumerate(joints):
-        below.setdefault(joint.parent, []).append(number)
-    waiting = list(below.get(roots[0], [])) if roots else []
-    heapq.heapify(waiting)
-    order: list[Joint] = []
-    while waiting:
-        joint = joints[heapq.heappop(waiting)]
-        order.append(joint)
-        for number in below.get(joint.child, []):
-            heapq.heappush(waiting, number)
-    if len(order) < len(joints) or not roots:
-        reached = {joint.name for joint in order}
-        left = [joint.name for joint in joints if joint.name not in reached]
-        raise InputError(
-            f"joints go round in a circle: {', '.join(left[:6])}",
-            file=robot.path, line=lines["joint", left[0]], accepted="a tree of links",
-        )
-    return roots[0], tuple(order)
-
-
-def _loose_ends(
-    robot: Part, links: list[str], joints: list[Joint], lines: dict[tuple[str, str], int]
-) -> list[InputError]:
-    """Return the joints whose links are unknown, or whose child has another parent already."""
-    problems: list[InputError] = []
-    known, parent_joint = set(links), dict[str, str]()
-    for joint in joints:
-        line = lines["joint", joint.name]
-        for word, link in (("parent", joint.parent), ("child", joint.child)):
-            if link not in known:
-                problems.append(
-                    InputError(
-                        f"joint '{joint.name}': {word} link '{link[:64]}' does not exist",
-                        file=robot.path, line=line, accepted=names.accepted(link, known, "link"),
-                    )
-                )
-        if joint.child in parent_joint:
-            problems.append(
-                InputError(
-                    f"joint '{joint.name}': link '{joint.child}' is already the child of '{parent_joint[joint.child]}'",
-                    file=robot.path, line=line, accepted="one parent a link",
-                )
-            )
-        parent_joint.setdefault(joint.child, joint.name)
-    return problems

@@ -17,6 +17,8 @@ from armcarry.geometry.poses import Array
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _NAME = re.compile(r"[A-Za-z0-9_.-]{1,64}")
+#: links and joints of others are often named in levels
+_LEVELS = re.compile(r"(?=.{1,64}$)[A-Za-z0-9_.-]+(/[A-Za-z0-9_.-]+)*")
 #: larger than any platform; a value beyond is a slip of units
 LARGEST = 1e6
 
@@ -39,12 +41,19 @@ class Part:
             found = shorten(found)
         return InputError(problem, file=self.path, line=self.element.line, found=found, accepted=accepted)
 
-    def attributes(self, required: Iterable[str] = (), optional: Iterable[str] = ()) -> dict[str, str]:
-        """Return the attributes. Raises InputError when one is missing or unknown."""
+    def attributes(
+        self, required: Iterable[str] = (), optional: Iterable[str] = (), *, extended: bool = False
+    ) -> dict[str, str]:
+        """Return the attributes. Raises InputError when one is missing or unknown.
+
+        Args:
+            required, optional: what is known.
+            extended: other tools add their own here, so that only what looks like a slip is refused.
+        """
         required = tuple(required)
         known = (*required, *optional)
         for name in self.element.attributes:
-            if name not in known:
+            if name not in known and not (extended and not names.is_slip(name, known)):
                 accepted = names.accepted(name, known, "attribute")
                 raise self.refuse(f"unknown attribute '{shorten(name)}' of <{self.tag}>", accepted=accepted)
         for name in required:
@@ -52,11 +61,13 @@ class Part:
                 raise self.refuse(f"<{self.tag}> has no attribute '{name}'")
         return self.element.attributes
 
-    def children(self, known: Iterable[str], passed_over: Iterable[str] = ()) -> None:
-        """Refuse child elements that are neither known nor passed over on purpose. Raises InputError."""
+    def children(self, known: Iterable[str], passed_over: Iterable[str] = (), *, extended: bool = False) -> None:
+        """Refuse child elements that are neither known nor passed over on purpose; ``extended`` as for attributes."""
         known = tuple(known)
         for child in self.element.children:
-            if child.tag not in known and child.tag not in passed_over and ":" not in child.tag:
+            if child.tag in known or child.tag in passed_over or ":" in child.tag:
+                continue
+            if not extended or names.is_slip(child.tag, known):
                 raise Part(child, self.path).refuse(
                     f"unknown element <{shorten(child.tag, 40)}> in <{self.tag}>",
                     accepted=names.accepted(child.tag, known, "element"),
@@ -76,16 +87,15 @@ class Part:
             raise self.refuse(f"<{self.tag}> has no <{tag}>")
         return part
 
-    def name(self) -> str:
-        """Return the attribute ``name``, checked. Raises InputError."""
+    def name(self, *, levels: bool = False) -> str:
+        """Return the attribute ``name``, checked; of a link or joint it may have levels. Raises InputError."""
         name = self.element.attributes.get("name", "")
-        if not _NAME.fullmatch(name):
-            raise self.refuse(
-                f"<{self.tag}> needs a name", found=name, accepted="1 to 64 letters, digits, underscores, dots, hyphens"
-            )
+        if not (_LEVELS if levels else _NAME).fullmatch(name):
+            accepted = f"1 to 64 letters, digits, underscores, dots, hyphens{', slashes between' if levels else ''}"
+            raise self.refuse(f"<{self.tag}> needs a name", found=name, accepted=accepted)
         return name
 
-    def numbers(self, attribute: str, count: int) -> tuple[float, ...]:
+    def numbers(self, attribute: str, count: int, largest: float = LARGEST) -> tuple[float, ...]:
         """Return ``count`` finite numbers of an attribute. Raises InputError."""
         text = self.element.attributes[attribute]
         words = text.split()
@@ -93,7 +103,7 @@ class Part:
         if len(words) != count or not all(math.isfinite(value) for value in values):
             accepted = "a finite number" if count == 1 else f"{count} finite numbers, spaces between"
             raise self.refuse(f"<{self.tag} {attribute}>: not what is accepted", found=text, accepted=accepted)
-        if max(abs(value) for value in values) > LARGEST:
+        if max(abs(value) for value in values) > largest:
             raise self.refuse(
                 f"<{self.tag} {attribute}>: too large to be meant", found=text, accepted="metres and radians"
             )

@@ -22,6 +22,19 @@ JointKind = Literal["fixed", "revolute", "prismatic"]
 BodyClass = Literal["arm", "rider", "hardware", "worker", "structure", "appendage", "vehicle"]
 
 
+@dataclass(frozen=True)
+class Follows:
+    """What a joint follows: its position is ``factor`` times that of ``joint`` and ``offset``, rad or m."""
+
+    joint: str
+    factor: float = 1.0
+    offset: float = 0.0
+
+    def through(self, other: Follows) -> Follows:
+        """Return what is followed where the followed joint follows another in turn."""
+        return Follows(other.joint, self.factor * other.factor, self.factor * other.offset + self.offset)
+
+
 @dataclass(frozen=True, eq=False)
 class Joint:
     """A joint from a parent link to a child link.
@@ -31,6 +44,7 @@ class Joint:
         axis: unit axis (3,) in the joint frame.
         lower, upper: travel in rad or m; infinite for a continuous joint.
         velocity: largest rate in rad/s or m/s as URDF states it.
+        follows: the joint it follows, which follows none itself; None for a joint of its own.
     """
 
     name: str
@@ -42,6 +56,7 @@ class Joint:
     lower: float = 0.0
     upper: float = 0.0
     velocity: float = np.inf
+    follows: Follows | None = None
 
     def __post_init__(self) -> None:
         what = f"joint '{checked.name('joint', self.name)}'"
