@@ -238,7 +238,6 @@ def _loaded() -> SimpleNamespace:
             "mount": "mount",
             "plate": "plate",
             "settings": {"pitch": {"joint": "pitch", "step": "15 deg", "lowest": "-90 deg", "highest": "90 deg"}},
-            "offset": none,
         }
     )
     rules = RulesDocument.model_validate(

@@ -69,8 +69,8 @@ def test_clearance_shows_each_group_with_its_required_line_and_where_it_falls_sh
         "arm against structure",
     ]
     hardware = next(c for c in record.curves if c.group.startswith("hardware"))
-    assert line_at(panels[0], 0.3) and "✕ under 0.30 m" in panels[0].get_title(loc="left")
-    assert "✓ at least 0.50 m" in panels[1].get_title(loc="left")
+    assert line_at(panels[0], 0.3) and "✕ under 0.300 m" in panels[0].get_title(loc="left")
+    assert "✓ at least 0.500 m" in panels[1].get_title(loc="left")
     bar = panels[0].lines[-1 - len(record.moves)].get_ydata()
     assert np.array_equal(np.isfinite(bar[:-1]), hardware.lower_m < 0.3)
 
@@ -87,7 +87,7 @@ def test_a_picture_is_written_and_is_the_same_each_time(small_run, tmp_path):
     assert len(one) < 300_000
 
 
-def test_a_day_is_told_in_hours_and_a_carry_of_it_to_the_second(small_run):
+def test_times_are_told_as_findings_tell_them(small_run):
     record, _ = small_run
     from matplotlib.figure import Figure
 
@@ -98,8 +98,8 @@ def test_a_day_is_told_in_hours_and_a_carry_of_it_to_the_second(small_run):
         low, high = axes.get_xlim()
         return axes.get_xlabel(), [w for w, at in zip(shown, axes.get_xticks(), strict=True) if low <= at <= high]
 
-    assert ticks(0.0, 3500.0)[0] == "minutes from the start"
-    assert ticks(0.0, 21594.0) == ("hours:minutes from the start", [f"{k // 2}:{30 * (k % 2):02d}" for k in range(12)])
+    assert ticks(0.0, 3500.0)[1][:3] == ["0:00:00", "0:05:00", "0:10:00"]
+    assert ticks(0.0, 21594.0)[1] == [f"{k // 2}:{30 * (k % 2):02d}:00" for k in range(12)]
     words, shown = ticks(9775.0, 9799.0)
     assert words == "hours:minutes:seconds from the start"
     assert shown[0] == "2:42:56" and shown[-1] == "2:43:18"
@@ -121,6 +121,21 @@ def test_a_window_shows_that_part_alone(small_run):
     later = panels_with_title(plots.joint_angles(record, window_s=(330.0, 540.0)))[0]
     assert later.get_title(loc="left") == "shoulder yaw: margin 210 deg (≥ 10)"
     calm = panels_with_title(plots.clearance(record, window_s=(100.0, 200.0)))
-    assert "✓ at least 0.30 m" in next(p for p in calm if p.get_title(loc="left").startswith("hardware")).get_title(
+    assert "✓ at least 0.300 m" in next(p for p in calm if p.get_title(loc="left").startswith("hardware")).get_title(
         loc="left"
     )
+
+
+def test_a_plot_tells_the_number_and_the_instant_of_the_table_of_pairs(small_run):
+    record, _ = small_run
+    curve = replace(record.curves[0], group="arm to structure", required_m=0.5)
+    row = replace(
+        record.pairs[0], class_a="structure", class_b="arm", required_m=0.5, lower_m=0.6496, upper_m=0.65, time_s=61.5,
+        status="proven",
+    )
+    farther = replace(row, lower_m=0.9, upper_m=0.9, time_s=10.0)
+    changed = replace(record, curves=(curve,), pairs=(farther, row))
+    assert changed.least_of(curve) is row
+    (panel,) = panels_with_title(plots.clearance(changed))
+    assert panel.get_title(loc="left") == "arm to structure: 0.649 m at 0:01:01.5   ✓ at least 0.500 m"
+    assert changed.least_of(replace(curve, required_m=0.4)) is None

@@ -161,6 +161,18 @@ class Record:
         rows = [row for row in self.pairs if row.required_m is not None and row.status != "intended"]
         return min(rows, key=lambda row: (row.margin_m, row.upper_m), default=None)
 
+    def least_of(self, curve: Curve) -> PairRow | None:
+        """Return the row that says how near the bodies of a curve come, and when; None where no row is of them.
+
+        The curve bounds whole cells of time; what is told of its least is what the table of pairs proves.
+        """
+        rows = [
+            row for row in self.pairs
+            if row.required_m == curve.required_m and row.status != "intended"
+            and curve.group.split(", ", 1)[0] == " to ".join(sorted((row.class_a, row.class_b)))
+        ]
+        return min(rows, key=lambda row: (row.lower_m, row.upper_m), default=None)
+
     def phase_at(self, time_s: float) -> Phase:
         """Return the phase at time_s; at a switch the later one."""
         starts = [phase.start_s for phase in self.phases]

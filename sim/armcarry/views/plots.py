@@ -16,8 +16,9 @@ import numpy as np
 from armcarry.files.atomic import writing
 from armcarry.geometry.poses import Array
 from armcarry.quantities import clock
+from armcarry.record.figures import at_least
 from armcarry.record.finding import Finding
-from armcarry.record.record import Curve, Record
+from armcarry.record.record import Curve, PairRow, Record
 from armcarry.scene.limits import joint_rates
 from armcarry.scene.words import plain_joint
 from armcarry.views import palette
@@ -143,7 +144,7 @@ def clearance(record: Record, cursor_s: float | None = None, window_s: Window | 
             say(panels[0], "No pair of bodies with a required clearance moves in this run")
         report = record.scene.loaded.rules.report_distance
         for axes, curve in zip(panels, curves, strict=False):
-            _band(axes, curve, report)
+            _band(axes, curve, report, record.least_of(curve))
             time_axis(axes, record, axes is panels[len(curves) - 1], (window, cursor_s))
     return figure
 
@@ -183,7 +184,8 @@ def write_makers(
     return written
 
 
-def _band(axes: Axes, curve: Curve, report_m: float) -> None:
+def _band(axes: Axes, curve: Curve, report_m: float, row: PairRow | None) -> None:
+    """Draw a curve; the row says how near it comes and when, as the findings do."""
     edges = curve.times_s / MINUTE_S
     low, high = (np.append(b, b[-1]) for b in (np.maximum(curve.lower_m, 0.0), np.maximum(curve.upper_m, 0.0)))
     top = top_m(curve, report_m)
@@ -198,10 +200,13 @@ def _band(axes: Axes, curve: Curve, report_m: float) -> None:
     short = np.where(curve.lower_m < curve.required_m, 0.0, np.nan)
     axes.step(edges, np.append(short, short[-1]), where="post", color=palette.VERMILLION, linewidth=9)
     k = int(np.argmin(curve.lower_m))
-    least = curve.lower_m[k]
-    sign = "✕ under" if least < curve.required_m else "✓ at least"
-    words = "contact" if not np.isfinite(least) else f"{max(least, 0.0):.3f} m at {clock(float(curve.times_s[k]))}"
-    axes.set_title(f"{curve.group}: {words}   {sign} {curve.required_m:.2f} m", loc="left")
+    least, when = float(curve.lower_m[k]), float(curve.times_s[k])
+    if row is not None and curve.times_s[0] <= row.time_s <= curve.times_s[-1]:  # else it lies outside the window
+        least, when = row.lower_m, row.time_s
+    found = at_least(max(least, 0.0), curve.required_m, "m")
+    words = "contact" if least == -np.inf else f"{found.said} at {clock(when)}"
+    sign = "✓ at least" if found.kept and least >= 0 else "✕ under"
+    axes.set_title(f"{curve.group}: {words}   {sign} {found.asked}", loc="left")
     if np.all(low[~nobody] >= top):
         axes.text(0.5, 0.8, f"farther than {top:g} m throughout", transform=axes.transAxes, ha="center", va="top")
 

@@ -12,6 +12,7 @@ import numpy as np
 from armcarry.checks.runaway import bad_stretches
 from armcarry.geometry.poses import Array
 from armcarry.quantities import clock
+from armcarry.record.figures import of_finding
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record
 from armcarry.scene.words import plain_joint
@@ -68,14 +69,22 @@ def stopping(record: Record, findings: Sequence[Finding] = ()) -> Figure:
         panels[2].axhline(0.0, color=palette.VERMILLION, linestyle="dashed")
         panels[2].set_ylim(min(-0.02, 1.2 * float(low.min())), 1.1 * ENOUGH_M)
         panels[2].set_ylabel("m")
-        k = int(np.argmin(found.lower_m))
         panels[2].set_title(
-            f"clearance left to what is around the arm, beyond what must be left (proven, to {ENOUGH_M:g} m): least "
-            f"{found.lower_m[k]:.3f} m at {clock(float(found.cells_s[k]))}", loc="left",
+            f"clearance left to what is around the arm, beyond what must be left (proven, to {ENOUGH_M:g} m)"
+            f"{_least(findings)}", loc="left",
         )  # fmt: skip
         for axes in panels:
             time_axis(axes, record, axes is panels[2], ((0.0, record.duration_s), None))
     return figure
+
+
+def _least(findings: Sequence[Finding]) -> str:
+    """Say how near the worst stop comes, with the number and the instant of the finding."""
+    for finding in findings:
+        found = of_finding(finding)
+        if finding.check == "stopping" and found is not None and finding.clearance is not None:
+            return f": {found.said} left at {clock(finding.clearance.time_s)}, {found.asked} must be"
+    return ""
 
 
 def _curve(axes: Axes, times_s: Array, values: Array, unit: str, title: str) -> None:
