@@ -157,7 +157,6 @@ def _restraint() -> Model:
 
 
 def _loaded() -> SimpleNamespace:
-    none = ("0 m",) * 3
     platform = PlatformDocument.model_validate(
         {
             "title": "Small yard",
