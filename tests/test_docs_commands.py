@@ -30,7 +30,8 @@ CALLS = {
     "armcarry envelope RUN [--out FILE.stl]": ["armcarry envelope runs/small --out room.stl"],
     "armcarry validate FILE...": ["armcarry validate scenarios/day_at_tern_yard.yaml models/arms/heron/heron.*"],
     "armcarry inspect FILE [--write-model DIR]": [
-        "armcarry inspect models/arms/heron/heron.urdf --write-model own/heron"
+        "armcarry inspect models/arms/heron/heron.urdf --write-model own/heron",
+        "armcarry inspect four.csv --modified --no-draw --write-model own/four",
     ],
     "armcarry inspect FILE --write-model DIR": ["armcarry inspect wall.obj --no-draw --write-model own/wall"],
     "armcarry restraint SCENARIO WORKSITE": ["armcarry restraint scenarios/pump_box_to_bay_7.yaml bay_7 --limit 3"],
@@ -109,7 +110,7 @@ def checkout(tmp_path_factory):
         shutil.copytree(ROOT / name, folder / name)
     (folder / "home").mkdir()
     for name, text in re.findall(r"^```\w+ file=(\S+)\n(.*?)^```$", TUTORIAL, re.MULTILINE | re.DOTALL):
-        if name in ("first.yaml", "wall.obj"):
+        if name in ("first.yaml", "wall.obj", "four.csv"):
             (folder / name).write_text(text)
     return folder
 

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from armcarry.comparing.runs import compare
     from armcarry.errors import ArmcarryError
     from armcarry.files.motion_log import read_motion_log
+    from armcarry.motion.toolbox import toolbox
     from armcarry.record.figures import at_least, at_most
     from armcarry.record.finding import Finding, Verdict
     from armcarry.record.maker import Maker
@@ -43,6 +44,7 @@ _WHERE = {
     "registry": "checks",
     "rehearse": "rehearsal",
     "save": "record.store",
+    "toolbox": "motion.toolbox",
 }
 
 __all__ = [
@@ -63,6 +65,7 @@ __all__ = [
     "registry",
     "rehearse",
     "save",
+    "toolbox",
 ]
 
 

@@ -27,7 +27,7 @@ class Unit(StrEnum):
 @app.command()
 def inspect(
     file: Annotated[
-        Path, typer.Argument(metavar="FILE", help="Arm or platform as URDF, or a platform as mesh: STL, OBJ, GLB, DAE.")
+        Path, typer.Argument(metavar="FILE", help="URDF, an arm's table (CSV, ETS), or a mesh (STL, OBJ, GLB, DAE).")
     ],
     root: Annotated[
         Path | None,
@@ -37,6 +37,9 @@ def inspect(
     tolerance: Annotated[
         str, typer.Option(metavar="LENGTH", help="How far convex pieces may stick out of their mesh.")
     ] = "10 mm",
+    modified: Annotated[
+        bool, typer.Option("--modified", help="A table of parameters follows the modified convention.")
+    ] = False,
     picture: Annotated[
         Path | None, typer.Option(metavar="PNG", help="Where to draw; default <name>_inspected.png.")
     ] = None,
@@ -59,7 +62,7 @@ def inspect(
     from armcarry.quantities import parse
     from armcarry.views import inspected
 
-    seen = inspect_file(file, root=root, unit=unit.value, tolerance_m=parse(tolerance, "length"))
+    seen = inspect_file(file, root=root, unit=unit.value, tolerance_m=parse(tolerance, "length"), modified=modified)
     touching = always_touching(seen.model) if seen.is_arm else ()
     ignored = {(pair.body_a, pair.body_b): pair.reason for pair in touching}
     files = [] if write_model is None else [seen.write(write_model, ignored)]

@@ -13,6 +13,8 @@ from typing import Any
 import numpy as np
 
 from armcarry.errors import InputError
+from armcarry.files.arm_table import SUFFIXES as TABLES
+from armcarry.files.arm_table import read_table, urdf_of
 from armcarry.files.import_mesh import READ, UNITS_M, import_mesh
 from armcarry.files.import_urdf import ImportedUrdf, import_urdf, obj_text
 from armcarry.files.meshes import SUFFIXES
@@ -80,15 +82,22 @@ class Inspection:
 
 
 def inspect_file(
-    path: Path, *, root: Path | None = None, unit: str = "m", tolerance_m: float = 0.01, most: int = 16
+    path: Path,
+    *,
+    root: Path | None = None,
+    unit: str = "m",
+    tolerance_m: float = 0.01,
+    most: int = 16,
+    modified: bool = False,
 ) -> Inspection:
-    """Read a URDF, or a mesh as a platform of one link.
+    """Read a URDF, an arm given by parameters, or a mesh as a platform of one link.
 
     Args:
-        path: URDF, STL, OBJ, GLB or DAE.
+        path: URDF, CSV or ETS (parameters of an arm), STL, OBJ, GLB or DAE.
         root: folder that holds a URDF's meshes.
         unit: of a bare STL or OBJ, which do not say theirs: m, cm, mm, in, ft. GLB and DAE say theirs.
         tolerance_m, most: as ``convex_pieces``.
+        modified: whether a table of parameters follows the modified convention.
 
     Raises:
         InputError: the file, or one it names, cannot be read.
@@ -100,8 +109,14 @@ def inspect_file(
         imported = _platform_of(path, UNITS_M[unit], tolerance_m, most)
     elif suffix in (".urdf", ".xml"):
         imported = import_urdf(path, root, tolerance_m=tolerance_m, most=most)
+    elif suffix in TABLES:
+        with TemporaryDirectory() as folder:
+            urdf = Path(folder) / f"{path.stem}.urdf"
+            urdf.write_text(urdf_of(read_table(path, modified)), encoding="utf-8")
+            imported = import_urdf(urdf, None, tolerance_m=tolerance_m, most=most)
+        imported.notes.append("a cylinder stands for each link, from joint to joint: put the arm's own shapes there")
     else:
-        accepted = f".urdf, {', '.join(READ)}"
+        accepted = f".urdf, {', '.join(TABLES)}, {', '.join(READ)}"
         raise InputError("a file of a kind that is not imported", file=path, found=path.suffix, accepted=accepted)
     with TemporaryDirectory() as folder:
         written = imported.write(Path(folder) / "model")
