@@ -143,7 +143,8 @@ def told(monkeypatch):
         monkeypatch.setattr(checks, "iter_modules", lambda path: [SimpleNamespace(name="reach")])
         monkeypatch.setattr(checks, "entry_points", lambda group: entries)
         loaded = SimpleNamespace(rules=SimpleNamespace(checks=settings or {}))
-        record = SimpleNamespace(scene=SimpleNamespace(loaded=loaded), shortfalls=(), moves=(), duration_s=1.0)
+        scene = SimpleNamespace(loaded=loaded)
+        record = SimpleNamespace(scene=scene, shortfalls=(), moves=(), duration_s=1.0, plan=None)
         return checks.run_checks(record)
 
     return run

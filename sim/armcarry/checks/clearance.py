@@ -41,12 +41,10 @@ def _ignored(record: Record) -> list[Finding]:
         return []
     told = "; ".join(f"{one} and {two}" for one, two in pairs)
     return [
-        Finding(
-            "clearance",
-            Verdict.NOT_ASSESSED,
+        _make.not_assessed(
             ARM,
             f"the arm's document leaves {len(pairs)} pairs of its bodies unjudged, in every posture: {told}",
-            remedy="keep in ignore_pairs only what touches in every posture; the document's notes may say why",
+            "keep in ignore_pairs only what touches in every posture; the document's notes may say why",
         )
     ]
 
