@@ -1,11 +1,15 @@
 """Campaigns: the same numbers whoever computes them, nothing lost, nothing counted twice."""
 
+import gc
 import json
 import multiprocessing
 import os
 import signal
+import subprocess
 import sys
 import tempfile
+import time
+from contextlib import contextmanager
 from dataclasses import replace
 
 import numpy as np
@@ -278,6 +282,89 @@ def test_a_scheduler_that_goes_away_is_told_and_the_campaign_goes_on(record, pro
     assert list((tmp_path / "chunks").iterdir())
 
 
+@contextmanager
+def outside(folder, *options):
+    """Start a scheduler and a worker as programs of their own; yield the scheduler's process and address."""
+    pytest.importorskip("distributed")
+    place = folder / "scheduler.json"
+    base = [sys.executable, "-m"]
+    first = [*base, "distributed.cli.dask_scheduler", "--host", "127.0.0.1", "--port", "0", "--no-dashboard",
+             "--scheduler-file", str(place), *options]
+    second = [*base, "distributed.cli.dask_worker", "--scheduler-file", str(place), "--nthreads", "1", "--no-dashboard",
+              "--local-directory", str(folder), "--death-timeout", "60", *options]
+    running = []
+    try:
+        for command in (first, second):
+            running.append(subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL))
+            end = time.monotonic() + 60.0
+            while not place.exists() and time.monotonic() < end:
+                time.sleep(0.1)
+        yield running[0], json.loads(place.read_text())["address"]
+    finally:
+        for process in running:
+            process.kill()
+            process.wait()
+
+
+def certificates(folder):
+    """Write an authority of our own and a certificate that it signed for this machine; return the options for Dask."""
+    security = pytest.importorskip("distributed").Security.temporary()
+    (folder / "ca.pem").write_text(security.tls_ca_file)
+    (folder / "cert.pem").write_text(security.tls_client_cert)
+    (folder / "key.pem").write_text(security.tls_client_key)
+    paths = [folder / f"{name}.pem" for name in ("ca", "cert", "key")]
+    return engine.Tls(*paths), [
+        word for option, path in zip(("--tls-ca-file", "--tls-cert", "--tls-key"), paths, strict=True)
+        for word in (option, str(path))
+    ]
+
+
+def test_a_scheduler_is_known_by_its_certificates(record, problem, tmp_path, capfd):
+    pytest.importorskip("cryptography")
+    tls, options = certificates(tmp_path)
+    (other := tmp_path / "other").mkdir()
+    strangers, _ = certificates(other)
+    with outside(tmp_path, *options, "--protocol", "tls") as (_, address):
+        assert address.startswith("tls://127.0.0.1:")
+        done = run_campaign(record, problem, RUNS, 7, tmp_path / "out", cluster=address, tls=tls)
+        _same(done.outcome, prove_runs(problem, 7, range(RUNS)))
+        with pytest.raises(ArmcarryError, match="no Dask scheduler that knows these certificates answers at tls://"):
+            run_campaign(record, problem, RUNS, 7, tmp_path / "no", cluster=address, tls=strangers)
+    assert "Traceback" not in capfd.readouterr().err
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL")
+def test_a_killed_scheduler_is_told_without_a_traceback(record, problem, tmp_path, capfd):
+    with outside(tmp_path) as (scheduler, address):
+        def kill(words, share):
+            if words.startswith("run"):
+                scheduler.kill()
+
+        with pytest.raises(ArmcarryError, match="the Dask scheduler went away; finished runs are kept"):
+            run_campaign(record, problem, 20 * RUNS, 7, tmp_path / "out", cluster=address, progress=kill)
+    gc.collect()
+    assert capfd.readouterr() == ("", "")
+    assert list((tmp_path / "out" / "chunks").iterdir())
+
+
+@pytest.mark.parametrize(
+    ("given", "cluster", "words"),
+    [
+        (("ca", None, None), "tls://a:1", "TLS needs all three of its files; accepted: --tls-cert, --tls-key too"),
+        (("ca", "cert", "key"), None, "TLS is for a scheduler that runs already; accepted: --cluster tls://HOST:PORT"),
+        (("ca", "gone", "key"), "tls://a:1", "gone: no such file; accepted: a PEM file for --tls-cert"),
+    ],
+)
+def test_files_of_tls_that_do_not_serve_are_told(tmp_path, given, cluster, words):
+    for name in ("ca", "cert", "key"):
+        (tmp_path / name).write_text("x")
+    paths = [None if name is None else tmp_path / name for name in given]
+    with pytest.raises(InputError) as caught:
+        engine.tls_of(*paths, cluster)
+    assert str(caught.value).removeprefix(f"{tmp_path}/") == words
+    assert engine.tls_of(None, None, None, None) is None
+
+
 def test_no_scheduler_at_the_address_is_told(record, problem, tmp_path, monkeypatch):
     distributed = pytest.importorskip("distributed")
 
@@ -323,6 +410,29 @@ def test_results_are_the_statistics_of_the_runs(record, problem, tmp_path):
     assert f"in run {done.worst}: {pair.body_a} to {pair.body_b} at 0:" in results.lines[0]
     low, high = (f"{100 * share:.1f} %" for share in overall.chance)
     assert f"{overall.short} of 100 runs fall short of a requirement: {low} to {high} of all" in results.lines[2]
+
+
+def test_a_campaign_that_was_taken_up_says_the_same_but_for_how_much_was(record, problem, tmp_path):
+    whole = write_tables(Results(run_campaign(record, problem, RUNS, 7, tmp_path / "whole")), tmp_path / "whole")
+    run_campaign(record, problem, 2 * CHUNK, 7, tmp_path / "cut")
+    again = write_tables(Results(run_campaign(record, problem, RUNS, 7, tmp_path / "cut")), tmp_path / "cut")
+    told, told_again = (json.loads(paths[0].read_text()) for paths in (whole, again))
+    assert (told.pop("taken_up"), told_again.pop("taken_up")) == (0, 2 * CHUNK)
+    assert told == told_again
+    assert [path.read_bytes() for path in whole[1:]] == [path.read_bytes() for path in again[1:]]
+
+
+def test_what_is_kept_of_runs_is_what_their_chunks_say(record, problem, tmp_path):
+    done = run_campaign(record, problem, RUNS, 7, tmp_path)
+    kept, outcome, watch = done.gathered, done.outcome, problem.watch_m
+    lower = np.full(outcome.lower_m.shape, watch)
+    lower[kept.near_run, kept.near_pair] = kept.near_lower_m
+    np.testing.assert_array_equal(lower, np.minimum(outcome.lower_m, watch))
+    np.testing.assert_array_equal(kept.least_m, outcome.lower_m.min(axis=1))
+    np.testing.assert_array_equal(kept.reached_m, outcome.upper_m.min(axis=1, initial=watch))
+    (tmp_path / "chunks" / "from_0000020.npz").unlink()
+    with pytest.raises(RecordError, match="was changed meanwhile; the same command proves again what is gone"):
+        _ = done.outcome
 
 
 def test_too_few_runs_for_a_limit_are_told(record, problem, tmp_path):

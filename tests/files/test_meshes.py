@@ -167,13 +167,10 @@ def test_damaged_files_are_refused(tmp_path, name, content, message):
     assert message in str(caught.value)
 
 
-def test_too_many_triangles_are_refused(tmp_path, monkeypatch):
-    from armcarry.files import meshes
-
-    monkeypatch.setattr(meshes, "MAX_TRIANGLES", 10)
+def test_too_many_triangles_are_refused(tmp_path):
     (tmp_path / "a.obj").write_text(obj_text(ball(20)))
-    with pytest.raises(InputError, match="too many triangles; found 36; accepted: at most 10"):
-        read_mesh(tmp_path / "a.obj")
+    with pytest.raises(InputError, match="too many triangles; found 11; accepted: at most 10"):
+        read_mesh(tmp_path / "a.obj", 10)
 
 
 def test_volume_of_a_tetrahedron():

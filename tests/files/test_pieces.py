@@ -5,7 +5,8 @@ import pytest
 
 from armcarry.errors import InputError
 from armcarry.files.meshes import Triangles
-from armcarry.files.pieces import COVER, _sampled, _Work, clip, convex_pieces, winding
+from armcarry.files.pieces import _Work, clip, convex_pieces, winding
+from armcarry.files.samples import COVER, sampled
 from armcarry.geometry.shapes import ConvexMesh
 
 
@@ -93,7 +94,7 @@ def test_the_stated_error_bounds_how_far_pieces_stick_out(mesh, most):
 def test_the_error_is_that_of_every_sample_though_most_are_dropped(mesh, closed):
     work = _Work(mesh.vertices[mesh.faces], closed)
     shape = ConvexMesh.hull_of(mesh.vertices)
-    points = _sampled(shape.vertices_m[shape.faces], work.step)
+    points = sampled(shape.vertices_m[shape.faces], work.step)
     apart = work.near.query(points)[0]
     if closed:
         apart = apart[winding(points, work.soup) < 0.5]

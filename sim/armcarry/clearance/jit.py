@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, ClassVar, TypeVar
 
 import numba
 from llvmlite.binding import get_host_cpu_name  # type: ignore[import-untyped]
+from numba.core import ccallback, dispatcher
+from numba.core.caching import FunctionCache
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -17,6 +21,49 @@ _OPTIONS: dict[str, Any] = {"nogil": True, "error_model": "numpy", "fastmath": {
 #: inner functions allocate nothing, so counting references to their arrays is switched off (it halves the
 #: speed of GJK), and Python never calls them, so they need no wrappers (a third of the compile time)
 _INNER: dict[str, Any] = {"_nrt": False, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+
+
+class KernelCache(FunctionCache):  # type: ignore[misc]
+    """numba's cache of a function, which goes on where numba would end: with a damaged file, or on a full disk."""
+
+    #: what was said already; each thing once a process
+    _told: ClassVar[set[str]] = set()
+
+    def _load_overload(self, sig: Any, target_context: Any) -> Any:
+        try:
+            return super()._load_overload(sig, target_context)
+        except Exception:  # cut short, or not numba's at all: it may break in whatever way
+            self._say("a compiled kernel in the cache is damaged and is compiled again")
+            for path in Path(self._cache_path).glob(f"{self._impl.filename_base}.*"):
+                with suppress(OSError):
+                    path.unlink()
+            return None
+
+    def _save_overload(self, sig: Any, data: Any) -> None:
+        try:
+            super()._save_overload(sig, data)
+        except OSError as error:
+            self._say(f"compiled kernels cannot be kept in {self._cache_path} ({error.strerror}): every start compiles")
+            self._enabled = False
+
+    def _say(self, words: str) -> None:
+        if words not in self._told:
+            self._told.add(words)
+            sys.stderr.write(f"{words}\n")
+
+
+@contextmanager
+def _whole_cache() -> Iterator[None]:
+    """Have numba take our cache in the place of its own while a function is declared."""
+    users: tuple[Any, ...] = (dispatcher, ccallback)
+    before = [user.FunctionCache for user in users]
+    for user in users:
+        user.FunctionCache = KernelCache
+    try:
+        yield
+    finally:
+        for user, own in zip(users, before, strict=True):
+            user.FunctionCache = own
 
 
 #: the files that hold inner kernels
@@ -52,7 +99,8 @@ def by_address(result: str, wholes: int, reals: int) -> Callable[[Function], Any
 
     def compile_it(function: Function) -> Any:
         try:
-            return numba.cfunc(signature, cache=True, **_OPTIONS)(function)
+            with _whole_cache():
+                return numba.cfunc(signature, cache=True, **_OPTIONS)(function)
         except RuntimeError:
             return numba.cfunc(signature, **_OPTIONS)(function)
 
@@ -66,7 +114,8 @@ def entry(function: Function) -> Function:
     none can be written (a read-only container) the function is compiled once per process instead.
     """
     try:
-        return numba.njit(cache=True, **_OPTIONS)(function)  # type: ignore[no-any-return]
+        with _whole_cache():
+            return numba.njit(cache=True, **_OPTIONS)(function)  # type: ignore[no-any-return]
     except RuntimeError:  # "cannot cache function: no locator available"
         return numba.njit(**_OPTIONS)(function)  # type: ignore[no-any-return]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Sequence
 
 import typer
 
@@ -27,6 +28,10 @@ def main() -> None:
     """Run the command line; errors of ours become one message and exit code 2."""
     try:
         app(standalone_mode=True)
+    except SystemExit as ended:
+        if ended.code == _STOPPED:  # what typer makes of Ctrl-C, without a word
+            typer.echo(f"armcarry: {stopped(sys.argv[1:])}", err=True)
+        raise
     except ArmcarryError as error:
         if "-v" in sys.argv or "--verbose" in sys.argv:
             raise
@@ -39,8 +44,25 @@ def main() -> None:
         typer.echo(f"armcarry: {_refused(error)}", err=True)
         sys.exit(2)
     except KeyboardInterrupt:
-        typer.echo("armcarry: stopped", err=True)
-        sys.exit(130)
+        typer.echo(f"armcarry: {stopped(sys.argv[1:])}", err=True)
+        sys.exit(_STOPPED)
+
+
+_STOPPED = 130
+#: what a command leaves when it is stopped; of any other it is nothing, for each file is written whole or not at all
+_KEPT = {
+    "disperse": "finished runs are kept, the same command goes on from them",
+    "handfly": "the session is kept up to its last second",
+    "brief": "parts that were finished are kept; the same command makes all again, --part NAME one of them",
+    "rehearse": "an earlier run of that name is as it was, or the new one whole; the same command begins again",
+    "route": "no script was written; the same command begins again",
+}
+
+
+def stopped(arguments: Sequence[str]) -> str:
+    """Say in one line what is kept of a command that Ctrl-C stopped, and how to go on."""
+    command = next((word for word in arguments if word in ORDER), "")
+    return f"stopped; {_KEPT.get(command, 'nothing was changed; the same command begins again')}"
 
 
 def _refused(error: OSError) -> str:

@@ -40,6 +40,9 @@ def inspect(
     modified: Annotated[
         bool, typer.Option("--modified", help="A table of parameters follows the modified convention.")
     ] = False,
+    most_triangles: Annotated[
+        int, typer.Option(metavar="N", min=1, help="Triangles of one mesh at most; more take longer and more memory.")
+    ] = 500_000,
     picture: Annotated[
         Path | None, typer.Option(metavar="PNG", help="Where to draw; default <name>_inspected.png.")
     ] = None,
@@ -62,7 +65,8 @@ def inspect(
     from armcarry.quantities import parse
     from armcarry.views import inspected
 
-    seen = inspect_file(file, root=root, unit=unit.value, tolerance_m=parse(tolerance, "length"), modified=modified)
+    seen = inspect_file(file, root=root, unit=unit.value, tolerance_m=parse(tolerance, "length"),
+                        most_triangles=most_triangles, modified=modified)  # fmt: skip
     touching = always_touching(seen.model) if seen.is_arm else ()
     ignored = {(pair.body_a, pair.body_b): pair.reason for pair in touching}
     files = [] if write_model is None else [seen.write(write_model, ignored)]

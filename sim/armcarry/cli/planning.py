@@ -112,6 +112,12 @@ def _may_write(out: Path, overwrite: bool) -> None:
         raise InputError("this file exists already", file=out, accepted="another --out, or --overwrite")
 
 
+TlsFile = Annotated[
+    Path | None,
+    typer.Option(metavar="PEM", help="Authority, certificate or key by which --cluster is known; all three."),
+]
+
+
 @app.command()
 def disperse(
     scenario: ScenarioFile,
@@ -126,8 +132,11 @@ def disperse(
     ] = None,
     cluster: Annotated[
         str | None,
-        typer.Option(metavar="ADDRESS", help="Dask scheduler that runs them instead, as tcp://host:8786."),
+        typer.Option(metavar="ADDRESS", help="Dask scheduler that runs them instead, as tls://host:8786."),
     ] = None,
+    tls_ca: TlsFile = None,
+    tls_cert: TlsFile = None,
+    tls_key: TlsFile = None,
     views: Annotated[bool, typer.Option(help="Draw plots into the folder.")] = True,
     as_json: Json = False,
 ) -> None:
@@ -141,16 +150,17 @@ def disperse(
     from armcarry.clearance.ready import make_ready
     from armcarry.dispersion.campaign import disperse as compute
     from armcarry.dispersion.campaign import perturbed_record
-    from armcarry.dispersion.engine import usual_workers
+    from armcarry.dispersion.engine import tls_of, usual_workers
     from armcarry.dispersion.results import HEADINGS, WEIGHT_HEADINGS, Results, write_tables
     from armcarry.record.store import save
     from armcarry.views.terminal import Console
 
+    tls = tls_of(tls_ca, tls_cert, tls_key, cluster)
     make_ready(lambda words: typer.echo(words, err=True))
     console = Console(quiet=as_json)
     with console.progress() as tell:
         workers = workers or usual_workers(runs)
-        campaign = compute(scenario, runs, seed, out, workers=workers, cluster=cluster, progress=tell)
+        campaign = compute(scenario, runs, seed, out, workers=workers, cluster=cluster, tls=tls, progress=tell)
         results = Results(campaign)
         write_tables(results, out)
         tell("judging the worst run", 0.96)

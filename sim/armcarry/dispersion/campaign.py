@@ -13,10 +13,11 @@ import numpy as np
 from armcarry import __version__
 from armcarry.checks import run_checks
 from armcarry.dispersion.chunks import CHUNK, Chunks, chunk_ranges
-from armcarry.dispersion.engine import outcomes
+from armcarry.dispersion.engine import Tls, outcomes
+from armcarry.dispersion.gathered import Gathered, gathered, joined
 from armcarry.dispersion.problem import Outcome, Problem, make_problem
 from armcarry.dispersion.terms import displacement, moved
-from armcarry.errors import InputError
+from armcarry.errors import InputError, RecordError
 from armcarry.files.load import load_scenario
 from armcarry.files.loaded import LoadedScenario
 from armcarry.geometry.poses import Array
@@ -37,25 +38,39 @@ class Campaign:
         record: the nominal rehearsal.
         problem: what was proven of each run.
         seed: what the draws start from.
-        outcome: every run, in order.
+        gathered: every run, in order: its draw, its least margin, the pairs that came near.
+        chunks: where all of it stands.
         taken_up: how many runs were found finished from an earlier start of the same campaign.
     """
 
     record: Record
     problem: Problem
     seed: int
-    outcome: Outcome
+    gathered: Gathered
+    chunks: Chunks
     taken_up: int = 0
 
     @property
     def least_m(self) -> Array:
         """Least proven margin of each run (R,), m beyond what is required."""
-        return np.asarray(self.outcome.lower_m.min(axis=1, initial=self.problem.watch_m))
+        return self.gathered.least_m
 
     @property
     def worst(self) -> int:
         """Number of the run with the least margin; the first of several."""
-        return int(self.outcome.runs[np.argmin(self.least_m)])
+        return int(self.gathered.runs[np.argmin(self.least_m)])
+
+    @property
+    def outcome(self) -> Outcome:
+        """Every watched pair of every run, read from the folder: gigabytes where runs are thousands.
+
+        Raises:
+            RecordError: a chunk is gone or damaged meanwhile.
+        """
+        parts = [self.chunks.find(part) for part in chunk_ranges(len(self.gathered.runs))]
+        if any(part is None for part in parts):
+            raise RecordError(f"{self.chunks.folder} was changed meanwhile; the same command proves again what is gone")
+        return Outcome.joined([part for part in parts if part is not None])
 
 
 def disperse(
@@ -66,6 +81,7 @@ def disperse(
     *,
     workers: int = 1,
     cluster: str | None = None,
+    tls: Tls | None = None,
     progress: Progress | None = None,
 ) -> Campaign:
     """Rehearse a scenario, then prove many runs of it that differ as the rules declare.
@@ -101,36 +117,36 @@ def disperse(
         )  # fmt: skip
     tell("finding pairs that can come near", 0.1)
     problem = make_problem(record)
-    return run_campaign(record, problem, runs, seed, folder, workers=workers, cluster=cluster, progress=tell)
+    return run_campaign(record, problem, runs, seed, folder, workers=workers, cluster=cluster, tls=tls, progress=tell)
 
 
 def run_campaign(
     record: Record, problem: Problem, runs: int, seed: int, folder: Path, *, workers: int = 1,
-    cluster: str | None = None, progress: Progress | None = None,
+    cluster: str | None = None, tls: Tls | None = None, progress: Progress | None = None,
 ) -> Campaign:
     """Prove the runs of a campaign that are not yet in its folder; see disperse."""
     tell = progress or (lambda words, share: None)
     chunks = Chunks(folder, identity(record.scene.loaded, seed))
-    parts: list[Outcome] = []
+    parts: list[Gathered] = []
     missing: list[range] = []
     for part in chunk_ranges(runs):
         known = chunks.find(part)
         if known is None:
             missing.append(part)
         else:
-            parts.append(known)
+            parts.append(gathered(known, problem.watch_m))
     taken_up = sum(len(part.runs) for part in parts)
     done, begun = taken_up, time.monotonic()
     if missing:
         who = f"workers of {cluster}" if cluster else "worker processes" if workers > 1 else "the first runs"
         tell(f"waiting for {who}", 0.15 + 0.8 * done / runs)
-    for outcome in outcomes(problem, seed, missing, workers=workers, cluster=cluster):
+    for outcome in outcomes(problem, seed, missing, workers=workers, cluster=cluster, tls=tls):
         chunks.keep(outcome)
-        parts.append(outcome)
+        parts.append(gathered(outcome, problem.watch_m))
         done += len(outcome.runs)
         left_s = (time.monotonic() - begun) / (done - taken_up) * (runs - done)
         tell(f"run {done} of {runs}, {_in_words(left_s)} left", 0.15 + 0.8 * done / runs)
-    return Campaign(record, problem, seed, Outcome.joined(parts), taken_up)
+    return Campaign(record, problem, seed, joined(parts), chunks, taken_up)
 
 
 def identity(loaded: LoadedScenario, seed: int) -> dict[str, Any]:
@@ -156,10 +172,11 @@ def perturbed_record(campaign: Campaign, run: int) -> tuple[Record, tuple[Findin
     Raises:
         InputError: the campaign has no such run.
     """
-    row = np.flatnonzero(campaign.outcome.runs == run)
+    runs = campaign.gathered.runs
+    row = np.flatnonzero(runs == run)
     if not len(row):
-        raise InputError("no such run", found=run, accepted=f"0 to {int(campaign.outcome.runs[-1])}")
-    values, numbers, nominal = campaign.outcome.values[row[0]], campaign.problem.numbers, campaign.record
+        raise InputError("no such run", found=run, accepted=f"0 to {int(runs[-1])}")
+    values, numbers, nominal = campaign.gathered.values[row[0]], campaign.problem.numbers, campaign.record
     displaced = displacement(numbers, values)
     phases = tuple(Phase(p.start_s, p.end_s, displaced.of(p.tree)) for p in nominal.phases)
     motion = moved(numbers, values, nominal.motion)

@@ -12,11 +12,13 @@ import threading
 import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from armcarry.dispersion.chunks import chunk_ranges
 from armcarry.dispersion.problem import Outcome, Problem, prove_runs
-from armcarry.errors import ArmcarryError, MissingExtraError
+from armcarry.errors import ArmcarryError, InputError, MissingExtraError
 from armcarry.version import VERSION
 
 _GOES_ON = "finished runs are kept, the same command goes on from them"
@@ -25,6 +27,35 @@ PAYS = 4
 _THREADS = ("OMP_NUM_THREADS", "MKL_NUM_THREADS", "OPENBLAS_NUM_THREADS")
 #: the problem that this worker process has unpacked, by the campaign's key: once a process, not once a chunk
 _UNPACKED: dict[str, Problem] = {}
+
+
+@dataclass(frozen=True)
+class Tls:
+    """Files by which a scheduler and this program know each other: authority, own certificate, its key (PEM)."""
+
+    ca: Path
+    cert: Path
+    key: Path
+
+
+def tls_of(ca: Path | None, cert: Path | None, key: Path | None, cluster: str | None) -> Tls | None:
+    """Return the three files, None when none is given.
+
+    Raises:
+        InputError: some but not all are given, one is missing, or there is no scheduler to use them with.
+    """
+    given = {"--tls-ca": ca, "--tls-cert": cert, "--tls-key": key}
+    if ca is None and cert is None and key is None:
+        return None
+    if ca is None or cert is None or key is None:
+        missing = ", ".join(option for option, path in given.items() if path is None)
+        raise InputError("TLS needs all three of its files", accepted=f"{missing} too")
+    if cluster is None:
+        raise InputError("TLS is for a scheduler that runs already", accepted="--cluster tls://HOST:PORT")
+    for option, path in given.items():
+        if path is None or not path.is_file():
+            raise InputError("no such file", file=path, accepted=f"a PEM file for {option}")
+    return Tls(ca, cert, key)
 
 
 def usual_workers(runs: int) -> int:
@@ -41,7 +72,8 @@ def _missing() -> list[str]:
 
 
 def outcomes(
-    problem: Problem, seed: int, chunks: Sequence[range], *, workers: int = 1, cluster: str | None = None
+    problem: Problem, seed: int, chunks: Sequence[range], *, workers: int = 1, cluster: str | None = None,
+    tls: Tls | None = None,
 ) -> Iterator[Outcome]:
     """Compute chunks and give each as soon as it is done, in any order.
 
@@ -52,7 +84,9 @@ def outcomes(
         workers: processes of this machine; 1 computes here, more are workers of a Dask scheduler of our own that
             listens on the loopback only. They import ``__main__`` again: a script needs its
             ``if __name__ == "__main__"``.
-        cluster: address of a Dask scheduler, instead of processes of this machine.
+        cluster: address of a Dask scheduler, instead of processes of this machine. Its messages are pickles: whoever
+            may send them runs what they like here, so it must be known by TLS or stand on a network of its own.
+        tls: files by which it is known.
 
     Raises:
         MissingExtraError: more than one process is asked for and Dask is not installed.
@@ -70,7 +104,7 @@ def outcomes(
     with ExitStack() as stack:
         stack.enter_context(_quiet())
         where = cluster or stack.enter_context(_processes(min(workers, len(chunks))))
-        yield from _on_dask(stack.enter_context(_client(where)), problem, seed, chunks)
+        yield from _on_dask(stack.enter_context(_client(where, tls)), problem, seed, chunks)
 
 
 def _on_dask(client: Any, problem: Problem, seed: int, chunks: Sequence[range]) -> Iterator[Outcome]:
@@ -116,17 +150,26 @@ def _prove(data: bytes, key: str, version: str, seed: int, runs: range) -> Outco
 
 
 @contextmanager
-def _client(where: Any) -> Iterator[Any]:
+def _client(where: Any, tls: Tls | None = None) -> Iterator[Any]:
     from distributed import Client
+    from distributed.security import Security
+
+    security = None
+    if tls is not None:
+        security = Security(
+            require_encryption=True, tls_ca_file=str(tls.ca), tls_client_cert=str(tls.cert), tls_client_key=str(tls.key)
+        )
 
     try:
-        client = Client(where, timeout="15s", set_as_default=False)
-    except (OSError, ValueError) as error:
-        raise ArmcarryError(f"no Dask scheduler answers at {where}") from error
+        client = Client(where, timeout="15s", set_as_default=False, security=security)
+    except (OSError, ValueError, RuntimeError) as error:
+        known = " that knows these certificates" if tls is not None else ""
+        raise ArmcarryError(f"no Dask scheduler{known} answers at {where}") from error
     try:
         yield client
     finally:
-        client.close(timeout=2)
+        with suppress(TimeoutError, OSError):  # of a scheduler that went away
+            client.close(timeout=2)
 
 
 @contextmanager
@@ -187,10 +230,12 @@ def dask_setup(worker: Any) -> None:
 @contextmanager
 def _quiet() -> Iterator[None]:
     """Keep Dask's notes on lost workers off the terminal: what matters comes as an error of ours."""
-    logger = logging.getLogger("distributed")
-    before = logger.level
-    logger.setLevel(logging.CRITICAL + 1)
+    loggers = [logging.getLogger(name) for name in ("distributed", "tornado.application", "asyncio")]
+    before = [logger.level for logger in loggers]
+    for logger in loggers:
+        logger.setLevel(logging.CRITICAL + 1)
     try:
         yield
     finally:
-        logger.setLevel(before)
+        for logger, level in zip(loggers, before, strict=True):
+            logger.setLevel(level)

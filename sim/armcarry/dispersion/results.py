@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
+from contextlib import ExitStack
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -19,10 +21,12 @@ from armcarry.dispersion.statistics import (
     wilks_order,
     wilks_runs,
 )
-from armcarry.files.atomic import write_text_atomic
+from armcarry.files.atomic import write_text_atomic, writing
 from armcarry.geometry.poses import Array
 from armcarry.quantities import clock
 
+#: rows of pairs.parquet written at a time
+_ROWS = 200_000
 #: share of all runs that a tolerance limit is for
 SHARE = 0.95
 
@@ -85,34 +89,37 @@ class Results:
     @cached_property
     def overall(self) -> Spread:
         """The least margin over all pairs of each run."""
-        problem, outcome = self.campaign.problem, self.campaign.outcome
-        reached = outcome.upper_m.min(axis=1, initial=problem.watch_m)
+        problem, gathered = self.campaign.problem, self.campaign.gathered
+        touched = int(np.count_nonzero(gathered.reached_m < 0.0))
         nominal = float(min(problem.nominal_m, default=problem.watch_m))
-        return self._spread("least of all pairs", float("nan"), nominal, self.campaign.least_m, reached)
+        return self._spread("least of all pairs", float("nan"), nominal, gathered.least_m, touched)
 
     @cached_property
     def pairs(self) -> tuple[Spread, ...]:
         """Every watched pair that came nearer than ``watch`` beyond its requirement in some run, least first."""
-        problem, outcome = self.campaign.problem, self.campaign.outcome
-        near = np.flatnonzero((outcome.lower_m < problem.watch_m).any(axis=0))
+        problem, gathered = self.campaign.problem, self.campaign.gathered
+        order = np.argsort(gathered.near_pair, kind="stable")
+        near, begins = np.unique(gathered.near_pair[order], return_index=True)
         spreads = []
-        for row in near.tolist():
+        for row, entries in zip(near.tolist(), np.split(order, begins[1:]), strict=True):
             pair = problem.watched[row]
             name = f"{pair.body_a} to {pair.body_b}" + ("" if pair.why == "rule" else f" ({pair.why})")
             nominal = float(min(problem.nominal_m[row], problem.watch_m))
-            columns = outcome.lower_m[:, row], outcome.upper_m[:, row]
-            spreads.append(self._spread(name, pair.required_m, nominal, *columns))
+            lower = np.full(len(gathered.runs), problem.watch_m)
+            lower[gathered.near_run[entries]] = gathered.near_lower_m[entries]
+            touched = int(np.count_nonzero(gathered.near_upper_m[entries] < 0.0))
+            spreads.append(self._spread(name, pair.required_m, nominal, lower, touched))
         return tuple(sorted(spreads, key=lambda spread: (spread.least_m, spread.name)))
 
-    def _spread(self, name: str, required_m: float, nominal_m: float, lower: Array, upper: Array) -> Spread:
+    def _spread(self, name: str, required_m: float, nominal_m: float, lower: Array, touched: int) -> Spread:
         runs, short = len(lower), int(np.count_nonzero(lower < 0.0))
         normal = None
         if runs > 2 and np.all(lower < self.campaign.problem.watch_m):
             normal = float(lower.mean() - normal_factor(runs, SHARE, self.confidence) * lower.std(ddof=1))
         return Spread(
-            name, required_m, nominal_m, float(lower.min()), int(self.campaign.outcome.runs[np.argmin(lower)]),
+            name, required_m, nominal_m, float(lower.min()), int(self.campaign.gathered.runs[np.argmin(lower)]),
             float(np.quantile(lower, 0.05)), float(np.median(lower)), lower_limit(lower, SHARE, self.confidence),
-            normal, short, int(np.count_nonzero(upper < 0.0)), clopper_pearson(short, runs, self.confidence),
+            normal, short, touched, clopper_pearson(short, runs, self.confidence),
             clopper_pearson(short, runs, self.confidence, upper_only=True)[1],
         )  # fmt: skip
 
@@ -125,10 +132,10 @@ class Results:
         from scipy.special import ndtri
 
         campaign = self.campaign
-        runs, numbers = len(campaign.outcome.runs), campaign.problem.numbers
+        runs, numbers = len(campaign.gathered.runs), campaign.problem.numbers
         if runs < 3 or self.nothing_varies:
             return ()
-        rho = np.nan_to_num(rank_correlation(campaign.outcome.values, campaign.least_m))
+        rho = np.nan_to_num(rank_correlation(campaign.gathered.values, campaign.least_m))
         beyond = float(-ndtri(0.025 / max(len(numbers), 1)) / np.sqrt(runs - 1))
         order = np.argsort(-np.abs(rho), kind="stable")
         return tuple(
@@ -138,7 +145,7 @@ class Results:
     @cached_property
     def lines(self) -> tuple[str, ...]:
         """What the campaign says, in sentences."""
-        spread, problem, runs = self.overall, self.campaign.problem, len(self.campaign.outcome.runs)
+        spread, problem, runs = self.overall, self.campaign.problem, len(self.campaign.gathered.runs)
         if self.nothing_varies:
             return (
                 f"nothing varies: whatever is drawn, no pair of bodies comes within {problem.watch_m:g} m (watch) of "
@@ -171,20 +178,19 @@ class Results:
 
     def _where(self) -> str:
         """Say between which bodies and when the worst run has its least margin."""
-        outcome, problem = self.campaign.outcome, self.campaign.problem
-        row = int(np.argmin(outcome.lower_m.min(axis=1, initial=problem.watch_m)))
+        gathered, problem = self.campaign.gathered, self.campaign.problem
+        row = int(np.argmin(gathered.least_m))
         if self.overall.least_m >= problem.watch_m:
             return ", or more: nothing comes nearer"
-        k = int(np.argmin(outcome.lower_m[row]))
-        pair = problem.watched[k]
-        return f": {pair.body_a} to {pair.body_b} at {clock(float(outcome.time_s[row, k]))}"
+        pair = problem.watched[int(gathered.pair[row])]
+        return f": {pair.body_a} to {pair.body_b} at {clock(float(gathered.time_s[row]))}"
 
     def as_dict(self) -> dict[str, Any]:
         """Return all of it as plain values for JSON; nan and unknown are null."""
         campaign = self.campaign
         return {
             "format": "armcarry campaign result 1",
-            "runs": len(campaign.outcome.runs),
+            "runs": len(campaign.gathered.runs),
             "seed": campaign.seed,
             "share": SHARE,
             "confidence": self.confidence,
@@ -227,21 +233,15 @@ def _plain(spread: Spread) -> dict[str, Any]:
     }
 
 
-def _nearest(results: Results) -> dict[str, Any]:
+def _nearest(results: Results, of_pairs: Callable[[Array], dict[str, Any]]) -> dict[str, Any]:
     """Return of each run (R,) what is reached, when and between which bodies; nothing where nothing is watched."""
     import pyarrow as pa
 
-    outcome, watched = results.campaign.outcome, results.campaign.problem.watched
-    runs = len(outcome.runs)
+    gathered = results.campaign.gathered
     if results.nothing_varies:
         kinds = {"reached_m": pa.float64(), "time_s": pa.float64(), "body_a": pa.string(), "body_b": pa.string()}
-        return {name: pa.nulls(runs, kind) for name, kind in kinds.items()}
-    nearest, at = outcome.lower_m.argmin(axis=1), np.arange(runs)
-    return {
-        "reached_m": outcome.upper_m[at, nearest], "time_s": outcome.time_s[at, nearest],
-        "body_a": [watched[k].body_a for k in nearest.tolist()],
-        "body_b": [watched[k].body_b for k in nearest.tolist()],
-    }  # fmt: skip
+        return {name: pa.nulls(len(gathered.runs), kind) for name, kind in kinds.items()}
+    return {"reached_m": gathered.there_m, "time_s": gathered.time_s, **of_pairs(gathered.pair)}
 
 
 def write_tables(results: Results, folder: Path) -> list[Path]:
@@ -254,19 +254,31 @@ def write_tables(results: Results, folder: Path) -> list[Path]:
     from pyarrow import parquet
 
     campaign = results.campaign
-    outcome, problem = campaign.outcome, campaign.problem
+    gathered, problem = campaign.gathered, campaign.problem
     paths = [folder / "result.json", folder / "runs.parquet", folder / "pairs.parquet"]
     write_text_atomic(paths[0], json.dumps(results.as_dict(), indent=1, allow_nan=False) + "\n")
-    columns: dict[str, Any] = {"run": outcome.runs, "least_margin_m": campaign.least_m, **_nearest(results)}
-    columns.update({number.name: outcome.values[:, k] for k, number in enumerate(problem.numbers)})
-    parquet.write_table(pa.table(columns), paths[1])
-    run, row = np.nonzero(outcome.lower_m < problem.watch_m)
-    table = {
-        "run": outcome.runs[run], "body_a": [problem.watched[k].body_a for k in row.tolist()],
-        "body_b": [problem.watched[k].body_b for k in row.tolist()],
-        "required_m": [problem.watched[k].required_m for k in row.tolist()],
-        "margin_m": outcome.lower_m[run, row], "reached_m": outcome.upper_m[run, row],
-        "time_s": outcome.time_s[run, row],
+    names = [pa.array([getattr(pair, end) for pair in problem.watched], pa.string()) for end in ("body_a", "body_b")]
+
+    def of_pairs(at: Array) -> dict[str, Any]:
+        return {f"body_{end}": column.take(pa.array(at)) for end, column in zip("ab", names, strict=True)}
+
+    columns: dict[str, Any] = {
+        "run": gathered.runs, "least_margin_m": gathered.least_m, **_nearest(results, of_pairs),
     }  # fmt: skip
-    parquet.write_table(pa.table(table), paths[2])
+    columns.update({number.name: gathered.values[:, k] for k, number in enumerate(problem.numbers)})
+    with writing(paths[1]) as place:
+        parquet.write_table(pa.table(columns), place)
+    required = np.array([pair.required_m for pair in problem.watched])
+    with writing(paths[2]) as place, ExitStack() as stack:
+        writer = None
+        for start in range(0, max(len(gathered.near_run), 1), _ROWS):
+            rows = slice(start, start + _ROWS)
+            pair = gathered.near_pair[rows]
+            table = pa.table({
+                "run": gathered.runs[gathered.near_run[rows]], **of_pairs(pair), "required_m": required[pair],
+                "margin_m": gathered.near_lower_m[rows], "reached_m": gathered.near_upper_m[rows],
+                "time_s": gathered.near_time_s[rows],
+            })  # fmt: skip
+            writer = writer or stack.enter_context(parquet.ParquetWriter(place, table.schema))
+            writer.write_table(table)
     return paths

@@ -93,10 +93,13 @@ def rank_correlation(drawn: Array, value: Array) -> Array:
     """Return Spearman's rank correlation (n,) of columns of ``drawn`` (R, n) with ``value`` (R,); nan if constant."""
     from scipy.stats import rankdata
 
-    ranks = rankdata(drawn, axis=0)
-    ranks = ranks - ranks.mean(axis=0)
     of_value = rankdata(value)
     of_value = of_value - of_value.mean()
-    size = np.sqrt((ranks**2).sum(axis=0) * (of_value**2).sum())
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.asarray(np.where(size > 0, ranks.T @ of_value / size, np.nan))
+    found = np.full(drawn.shape[1], np.nan)
+    for k in range(drawn.shape[1]):  # one after another: the ranks of all are several times as large as the draws
+        ranks = rankdata(drawn[:, k])
+        ranks = ranks - ranks.mean()
+        size = float(np.sqrt((ranks**2).sum() * (of_value**2).sum()))
+        if size > 0.0:
+            found[k] = ranks @ of_value / size
+    return found

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from armcarry.errors import InputError, MissingExtraError
-from armcarry.files.meshes import MAX_BYTES, MAX_TRIANGLES, Triangles, checked
+from armcarry.files.meshes import MAX_BYTES, MAX_TRIANGLES, Triangles, checked, too_many
 from armcarry.files.xml_text import Element, parse_xml
 from armcarry.files.yaml_text import read_bytes
 from armcarry.geometry.poses import Array
@@ -29,7 +29,7 @@ _ARRAYS = re.compile(rb"<(?:[\w.-]+:)?float_array[\s/>]")
 _PLAIN_ARRAYS = re.compile(rb"<(?:[\w.-]+:)?float_array(?:\s[^>]*)?>[-+.eE0-9\s]*</")
 
 
-def read_dae(path: Path) -> tuple[Triangles, bytes, list[str]]:
+def read_dae(path: Path, most_triangles: int = MAX_TRIANGLES) -> tuple[Triangles, bytes, list[str]]:
     """Read a COLLADA file: its surface in metres and z up, its bytes, and what was turned or scaled.
 
     Raises:
@@ -48,7 +48,7 @@ def read_dae(path: Path) -> tuple[Triangles, bytes, list[str]]:
         with np.errstate(all="ignore"), warnings.catch_warnings():
             warnings.simplefilter("ignore", PendingDeprecationWarning)  # it still makes use of numpy.matrix
             document = collada.Collada(io.BytesIO(content), ignore=ignore)
-            vertices, faces = _triangles(document, path)
+            vertices, faces = _triangles(document, path, most_triangles)
         unit_m, up = document.assetInfo.unitmeter, document.assetInfo.upaxis or "Y_UP"
         unit_m, rows = 1.0 if unit_m is None else float(unit_m), UP[up]
     except InputError:
@@ -60,7 +60,7 @@ def read_dae(path: Path) -> tuple[Triangles, bytes, list[str]]:
     notes = [] if unit_m == 1.0 else [f"COLLADA: its unit is {unit_m:g} m"]
     if up != "Z_UP":
         notes.append(f"COLLADA: {up} was turned to z up, as the file asks; some readers do not, so look at the picture")
-    return checked(vertices @ rows.T * unit_m, faces, path), content, notes
+    return checked(vertices @ rows.T * unit_m, faces, path, most_triangles), content, notes
 
 
 def _looked_over(content: bytes, path: Path) -> None:
@@ -84,7 +84,7 @@ def _looked_over(content: bytes, path: Path) -> None:
         raise InputError("too many <instance_node>", file=path, found=count, accepted=f"at most {MOST_INSTANCES}")
 
 
-def _triangles(document: Any, path: Path) -> tuple[Array, np.ndarray]:
+def _triangles(document: Any, path: Path, most_triangles: int) -> tuple[Array, np.ndarray]:
     """Return corners (n, 3) and faces (f, 3) of everything in the scene, where the scene puts it."""
     if document.scene is None:
         raise InputError("no <scene> that shows anything", file=path, accepted="<scene> with <instance_visual_scene>")
@@ -97,8 +97,8 @@ def _triangles(document: Any, path: Path) -> tuple[Array, np.ndarray]:
             if index is None or index.ndim != 2 or index.shape[1] != 3:  # lines
                 continue
             count += len(index)
-            if count > MAX_TRIANGLES:
-                raise InputError("too many triangles", file=path, found=count, accepted=f"at most {MAX_TRIANGLES}")
+            if count > most_triangles:
+                raise too_many("triangles", count, most_triangles, path)
             corners.append(np.asarray(triangles.vertex, dtype=float)[index[:, ::-1] if mirrored else index])
     points = np.concatenate(corners).reshape(-1, 3)
     return points, np.arange(len(points)).reshape(-1, 3)

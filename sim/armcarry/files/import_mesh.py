@@ -12,8 +12,9 @@ import numpy as np
 
 from armcarry.errors import InputError, MissingExtraError, RecordError
 from armcarry.files.atomic import write_bytes_atomic
+from armcarry.files.glb import look_over_glb
 from armcarry.files.import_dae import read_dae
-from armcarry.files.meshes import SUFFIXES, Triangles, checked, is_closed, read_mesh
+from armcarry.files.meshes import MAX_BYTES, MAX_TRIANGLES, SUFFIXES, Triangles, checked, is_closed, read_mesh
 from armcarry.files.pieces import Pieces, convex_pieces, most_pieces
 from armcarry.files.yaml_text import read_bytes
 from armcarry.geometry.poses import Array
@@ -49,7 +50,8 @@ class ImportedMesh:
 
 
 def import_mesh(
-    path: Path, scale: Array | float = 1.0, *, tolerance_m: float = 0.01, most: int = 16, length_m: float | None = None
+    path: Path, scale: Array | float = 1.0, *, tolerance_m: float = 0.01, most: int = 16, length_m: float | None = None,
+    most_triangles: int = MAX_TRIANGLES,
 ) -> ImportedMesh:
     """Read a mesh and cut it into convex pieces; pieces of the same bytes are cut once.
 
@@ -57,12 +59,13 @@ def import_mesh(
         path: STL, OBJ, GLB or DAE; GLB and DAE come in metres and z up.
         scale: metres a unit of the file, one number or one an axis.
         tolerance_m, most: as ``convex_pieces``.
+        most_triangles: more are refused; it also sets how finely large triangles are measured.
         length_m: size that the mesh should roughly have, to notice a wrong unit.
 
     Raises:
         InputError: not readable or without triangles; MissingExtraError for GLB or DAE without the extra ``mesh``.
     """
-    mesh, content, told = _read(path)
+    mesh, content, told = _read(path, most_triangles)
     factors = np.broadcast_to(np.asarray(scale, dtype=float), 3)
     mesh = Triangles(mesh.vertices * factors, mesh.faces[:, ::-1] if np.prod(factors) < 0 else mesh.faces)
     if not len(mesh.faces):
@@ -80,17 +83,27 @@ def import_mesh(
             f"{len(mesh.faces)} triangles: cut into no more than {most_pieces(len(mesh.faces))} pieces; "
             "a mesh of fewer triangles fits closer"
         )
-    key = hashlib.sha256(f"{_WAY} {factors.tolist()!r} {tolerance_m!r} {most!r}".encode() + content).hexdigest()
+    asked = f"{_WAY} {factors.tolist()!r} {tolerance_m!r} {most!r}{_other(most_triangles)}"
+    key = hashlib.sha256(asked.encode() + content).hexdigest()
     pieces = _kept(key)
     if pieces is None:
-        pieces = convex_pieces(mesh, closed, tolerance_m=tolerance_m, most=most)
+        pieces = convex_pieces(mesh, closed, tolerance_m=tolerance_m, most=most, most_triangles=most_triangles)
         _keep(key, pieces)
     if pieces.error_m > tolerance_m:
         notes.append(
             f"its {len(pieces.shapes)} pieces stick out by up to {1e3 * pieces.error_m:.1f} mm, not kept within the "
             f"{1e3 * tolerance_m:g} mm asked for"
         )
+    if pieces.coarser > 1.0:
+        notes.append(
+            f"its triangles are so large together that how far pieces stick out is measured {pieces.coarser:.2g} times "
+            f"as coarsely as usual; --most-triangles above {most_triangles} measures finer"
+        )
     return ImportedMesh(path.name, size_m, len(mesh.faces), pieces, tuple(notes))
+
+
+def _other(most_triangles: int) -> str:
+    return "" if most_triangles == MAX_TRIANGLES else f" {most_triangles}"
 
 
 def _odd(size_m: Array, length_m: float | None) -> list[str]:
@@ -104,20 +117,21 @@ def _odd(size_m: Array, length_m: float | None) -> list[str]:
     return []
 
 
-def _read(path: Path) -> tuple[Triangles, bytes, list[str]]:
+def _read(path: Path, most_triangles: int) -> tuple[Triangles, bytes, list[str]]:
     if path.suffix.lower() not in READ:
         raise InputError(
             "a mesh of a kind that is not read", file=path, found=path.suffix, accepted=", ".join(READ)
         )
     if path.suffix.lower() in GLTF:
-        return _read_glb(path)
+        return _read_glb(path, most_triangles)
     if path.suffix.lower() in COLLADA:
-        return read_dae(path)
-    return *read_mesh(path), []
+        return read_dae(path, most_triangles)
+    return *read_mesh(path, most_triangles), []
 
 
-def _read_glb(path: Path) -> tuple[Triangles, bytes, list[str]]:
-    content = read_bytes(path, 50_000_000, "mesh")
+def _read_glb(path: Path, most_triangles: int) -> tuple[Triangles, bytes, list[str]]:
+    content = read_bytes(path, MAX_BYTES, "mesh")
+    look_over_glb(content, path, most_triangles)
     try:
         import trimesh
     except ImportError:
@@ -132,7 +146,8 @@ def _read_glb(path: Path) -> tuple[Triangles, bytes, list[str]]:
     except (TypeError, ValueError, OverflowError) as error:
         raise InputError(f"not a GLB file: {type(error).__name__}", file=path) from error
     x, y, z = vertices.T
-    return checked(np.stack([x, -z, y], axis=1), faces, path), content, ["glTF: y up was turned to z up"]
+    turned = np.stack([x, -z, y], axis=1)
+    return checked(turned, faces, path, most_triangles), content, ["glTF: y up was turned to z up"]
 
 
 # -- kept by digest ------------------------------------------------------------------------------------------
@@ -155,7 +170,8 @@ def _kept(key: str) -> Pieces | None:
             if str(kept["way"]) != _WAY:
                 return None
             shapes = tuple(ConvexMesh(kept[f"v{k}"], kept[f"f{k}"]) for k in range(int(kept["count"])))
-            return Pieces(shapes, float(kept["error_m"]), bool(kept["closed"]), float(kept["share"]))
+            error_m, share, coarser = (float(kept[name]) for name in ("error_m", "share", "coarser"))
+            return Pieces(shapes, error_m, bool(kept["closed"]), share, coarser)
     except Exception:  # absent or damaged in whatever way: they are cut again
         return None
 
@@ -163,7 +179,7 @@ def _kept(key: str) -> Pieces | None:
 def _keep(key: str, pieces: Pieces) -> None:
     table: dict[str, Array] = {
         "way": np.array(_WAY), "count": np.array(len(pieces.shapes)), "error_m": np.array(pieces.error_m),
-        "closed": np.array(pieces.closed), "share": np.array(pieces.share),
+        "closed": np.array(pieces.closed), "share": np.array(pieces.share), "coarser": np.array(pieces.coarser),
     }  # fmt: skip
     for k, shape in enumerate(pieces.shapes):
         table |= {f"v{k}": shape.vertices_m, f"f{k}": shape.faces}

@@ -17,7 +17,7 @@ from armcarry.files.arm_table import SUFFIXES as TABLES
 from armcarry.files.arm_table import read_table, urdf_of
 from armcarry.files.import_mesh import READ, UNITS_M, import_mesh
 from armcarry.files.import_urdf import ImportedUrdf, import_urdf, obj_text
-from armcarry.files.meshes import SUFFIXES
+from armcarry.files.meshes import MAX_TRIANGLES, SUFFIXES
 from armcarry.files.urdf import read_urdf
 from armcarry.files.yaml_write import yaml_document
 from armcarry.geometry.model import Joint, Model
@@ -89,6 +89,7 @@ def inspect_file(
     tolerance_m: float = 0.01,
     most: int = 16,
     modified: bool = False,
+    most_triangles: int = MAX_TRIANGLES,
 ) -> Inspection:
     """Read a URDF, an arm given by parameters, or a mesh as a platform of one link.
 
@@ -96,7 +97,7 @@ def inspect_file(
         path: URDF, CSV or ETS (parameters of an arm), STL, OBJ, GLB or DAE.
         root: folder that holds a URDF's meshes.
         unit: of a bare STL or OBJ, which do not say theirs: m, cm, mm, in, ft. GLB and DAE say theirs.
-        tolerance_m, most: as ``convex_pieces``.
+        tolerance_m, most, most_triangles: as ``import_mesh``.
         modified: whether a table of parameters follows the modified convention.
 
     Raises:
@@ -106,9 +107,9 @@ def inspect_file(
     if suffix in READ:
         if unit != "m" and suffix not in SUFFIXES:
             raise InputError("the file says its unit itself", file=path, found=f"--unit {unit}", accepted="no --unit")
-        imported = _platform_of(path, UNITS_M[unit], tolerance_m, most)
+        imported = _platform_of(path, UNITS_M[unit], tolerance_m, most, most_triangles)
     elif suffix in (".urdf", ".xml"):
-        imported = import_urdf(path, root, tolerance_m=tolerance_m, most=most)
+        imported = import_urdf(path, root, tolerance_m=tolerance_m, most=most, most_triangles=most_triangles)
     elif suffix in TABLES:
         with TemporaryDirectory() as folder:
             urdf = Path(folder) / f"{path.stem}.urdf"
@@ -131,8 +132,8 @@ def inspect_file(
     return Inspection(imported.name, model, chain, tip, imported, path)
 
 
-def _platform_of(path: Path, scale: float, tolerance_m: float, most: int) -> ImportedUrdf:
-    mesh = import_mesh(path, scale, tolerance_m=tolerance_m, most=most)
+def _platform_of(path: Path, scale: float, tolerance_m: float, most: int, most_triangles: int) -> ImportedUrdf:
+    mesh = import_mesh(path, scale, tolerance_m=tolerance_m, most=most, most_triangles=most_triangles)
     name = re.sub(r"\W+", "_", path.stem, flags=re.ASCII)[:60]
     result = ImportedUrdf(name, rows=[("platform", mesh)], notes=[f"{mesh.name}: {n}" for n in mesh.notes])
     lines = []

@@ -17,6 +17,7 @@ import numpy as np
 from armcarry.errors import InputError, InputErrors
 from armcarry.files.atomic import write_text_atomic
 from armcarry.files.import_mesh import READ, ImportedMesh, import_mesh
+from armcarry.files.meshes import MAX_TRIANGLES
 from armcarry.files.places import is_file
 from armcarry.files.urdf_parts import Part
 from armcarry.files.xml_text import read_xml
@@ -60,7 +61,8 @@ class ImportedUrdf:
 
 
 def import_urdf(
-    path: Path, root: Path | None = None, *, tolerance_m: float = 0.01, most: int = 16
+    path: Path, root: Path | None = None, *, tolerance_m: float = 0.01, most: int = 16,
+    most_triangles: int = MAX_TRIANGLES,
 ) -> ImportedUrdf:
     """Read a URDF of anybody's.
 
@@ -77,13 +79,14 @@ def import_urdf(
     robot = Part(element, path)
     if robot.tag != "robot":
         raise robot.refuse("not a URDF", found=f"<{robot.tag}>", accepted="<robot name=...>")
-    reader = _Reader(robot, (root or path.resolve().parent.parent).resolve(), tolerance_m, most)
+    reader = _Reader(robot, (root or path.resolve().parent.parent).resolve(), tolerance_m, most, most_triangles)
     return reader.read()
 
 
 class _Reader:
-    def __init__(self, robot: Part, root: Path, tolerance_m: float, most: int) -> None:
+    def __init__(self, robot: Part, root: Path, tolerance_m: float, most: int, most_triangles: int) -> None:
         self.robot, self.root, self.tolerance_m, self.most = robot, root, tolerance_m, most
+        self.most_triangles = most_triangles
         self.result = ImportedUrdf(_UNNAMED.sub("_", robot.element.attributes.get("name", "robot"))[:60] or "robot")
         self.lines: list[str] = []
         self.problems: list[InputError] = []
@@ -177,7 +180,8 @@ class _Reader:
         if key not in self.known:
             try:
                 self.known[key] = import_mesh(
-                    path, np.array(scale), tolerance_m=self.tolerance_m, most=self.most, length_m=self.length_m
+                    path, np.array(scale), tolerance_m=self.tolerance_m, most=self.most, length_m=self.length_m,
+                    most_triangles=self.most_triangles,
                 )
             except InputError as error:
                 raise part.refuse(f"<mesh filename>: {error}") from error

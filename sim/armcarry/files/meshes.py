@@ -35,38 +35,54 @@ class Triangles:
         return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6)
 
 
-def read_mesh(path: Path) -> tuple[Triangles, bytes]:
+def read_mesh(path: Path, most_triangles: int = MAX_TRIANGLES) -> tuple[Triangles, bytes]:
     """Read an STL or OBJ file; equal vertices become one.
 
     Raises:
-        InputError: not readable, of another kind, damaged, or with numbers that are not finite.
+        InputError: not readable, of another kind, damaged, with more triangles than may be read, or with numbers that
+            are not finite.
     """
     suffix = path.suffix.lower()
     if suffix not in SUFFIXES:
         raise InputError("a mesh of a kind that is not read", file=path, found=suffix, accepted=", ".join(SUFFIXES))
     content = read_bytes(path, MAX_BYTES, "mesh")
+    _check_count(content, suffix, path, most_triangles)
     if suffix == ".obj":
-        mesh = _read_obj(content, path)
+        mesh = _read_obj(content, path, most_triangles)
     elif content[:5].lower() == b"solid" and b"facet" in content[:1000] and not _binary_length(content):
         mesh = _read_text_stl(content, path)
     else:
         mesh = _read_binary_stl(content, path)
-    return checked(mesh.vertices, mesh.faces, path), content
+    return checked(mesh.vertices, mesh.faces, path, most_triangles), content
 
 
-def checked(vertices: Array, faces: np.ndarray, path: Path) -> Triangles:
+def checked(vertices: Array, faces: np.ndarray, path: Path, most_triangles: int = MAX_TRIANGLES) -> Triangles:
     """Return vertices (n, 3) and faces (f, 3) that a reader found as a mesh; equal vertices become one.
 
     Raises:
         InputError: too many triangles, a face that names no vertex, or numbers that are not finite.
     """
-    if len(faces) > MAX_TRIANGLES:
-        raise InputError("too many triangles", file=path, found=len(faces), accepted=f"at most {MAX_TRIANGLES}")
+    if len(faces) > most_triangles:
+        raise too_many("triangles", len(faces), most_triangles, path)
     if np.any(faces < 0) or np.any(faces >= len(vertices)):
         raise InputError("a face names a vertex that is not there", file=path)
     if not np.all(np.isfinite(vertices)) or np.max(np.abs(vertices), initial=0.0) > 1e9:
         raise InputError("coordinates that are not finite or too large", file=path, accepted="finite numbers")
     return merged(Triangles(vertices, faces))
+
+
+def too_many(what: str, found: float, most: int, path: Path) -> InputError:
+    """Return (not raise) the refusal of more than may be read, with the option that raises the limit."""
+    accepted = f"at most {most}; armcarry inspect --most-triangles N reads more of a model from elsewhere"
+    return InputError(f"too many {what}", file=path, found=int(found), accepted=accepted)
+
+
+def _check_count(content: bytes, suffix: str, path: Path, most_triangles: int) -> None:
+    """Refuse a file by how often it says vertex, before minutes are spent on reading it."""
+    words = b"\nv " if suffix == ".obj" else b"vertex"
+    vertices, most = content.count(words), 3 * most_triangles
+    if vertices > most and not (suffix == ".stl" and _binary_length(content)):
+        raise too_many("vertices", vertices, most, path)
 
 
 def convex(mesh: Triangles, scale: Array, path: Path) -> ConvexMesh:
@@ -187,7 +203,7 @@ def _read_text_stl(content: bytes, path: Path) -> Triangles:
     return Triangles(np.array(corners, dtype=float).reshape(-1, 3), np.arange(len(corners)).reshape(-1, 3))
 
 
-def _read_obj(content: bytes, path: Path) -> Triangles:
+def _read_obj(content: bytes, path: Path, most_triangles: int) -> Triangles:
     vertices: list[list[float]] = []
     faces: list[tuple[int, int, int]] = []
     for number, line in enumerate(content.decode("latin-1").splitlines(), start=1):
@@ -197,9 +213,13 @@ def _read_obj(content: bytes, path: Path) -> Triangles:
         if words[0] == "v":
             vertices.append(_floats(words[1:4], 3, path, number))
         elif words[0] == "f":
+            if len(words) > most_triangles:
+                raise too_many("triangles", len(words), most_triangles, path)
             corners = [_corner(word, len(vertices), path, number) for word in words[1:]]
             if len(corners) < 3:
                 raise InputError("a face with fewer than three corners", file=path, line=number)
+            if len(faces) + len(corners) - 2 > most_triangles:
+                raise too_many("triangles", len(faces) + len(corners) - 2, most_triangles, path)
             faces.extend((corners[0], corners[k], corners[k + 1]) for k in range(1, len(corners) - 1))
     return Triangles(np.array(vertices, dtype=float).reshape(-1, 3), np.array(faces, dtype=np.int64).reshape(-1, 3))
 

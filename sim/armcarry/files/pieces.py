@@ -14,7 +14,8 @@ from itertools import product
 import numpy as np
 
 from armcarry.errors import InputError
-from armcarry.files.meshes import Triangles, exactly_convex
+from armcarry.files.meshes import MAX_TRIANGLES, Triangles, exactly_convex
+from armcarry.files.samples import COVER, SAMPLES_EACH, halved, sample_count, sampled
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import ConvexMesh, volume_m3
 
@@ -22,8 +23,6 @@ from armcarry.geometry.shapes import ConvexMesh, volume_m3
 CUTS = (0.2, 0.35, 0.5, 0.65, 0.8)
 #: samples along the diagonal of the mesh when it is measured how far a piece sticks out
 FINENESS = 140
-#: how far a point of a surface is from its nearest sample at most, as a share of the step between samples
-COVER = 2 / 3
 #: pieces may be flat to this share of the mesh's size, and are then thickened by it on either side
 THIN = 1e-4
 #: batches of 64 points of which it is asked whether they lie outside, before they are taken to
@@ -43,12 +42,15 @@ class Pieces:
         error_m: no point of a piece is farther than this outside the mesh (bound, not a sample); 0 for a convex mesh.
         closed: whether the surface encloses a solid; of an open one only the surface is contained.
         share: volume of the pieces over that of the solid; nan for an open surface. Overlaps count twice.
+        coarser: how many times as long as usual the steps were in which it was measured how far pieces stick out, so
+            that a surface of many large triangles is measured at all.
     """
 
     shapes: tuple[ConvexMesh, ...]
     error_m: float
     closed: bool
     share: float
+    coarser: float = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,7 +62,9 @@ class _Cell:
     error_m: float
 
 
-def convex_pieces(mesh: Triangles, closed: bool, *, tolerance_m: float = 0.01, most: int = 16) -> Pieces:
+def convex_pieces(
+    mesh: Triangles, closed: bool, *, tolerance_m: float = 0.01, most: int = 16, most_triangles: int = MAX_TRIANGLES
+) -> Pieces:
     """Cut a mesh into convex pieces until none sticks out by more than a tolerance.
 
     Args:
@@ -69,6 +73,7 @@ def convex_pieces(mesh: Triangles, closed: bool, *, tolerance_m: float = 0.01, m
         tolerance_m: how far pieces may stick out; bounds finer than the sampling cannot be reached, so ``error_m``
             of the answer may be more.
         most: number of pieces at which cutting stops whatever the error; fewer for very many triangles.
+        most_triangles: what may be read; how finely a surface is sampled goes with it.
 
     Raises:
         InputError: no triangles.
@@ -79,7 +84,7 @@ def convex_pieces(mesh: Triangles, closed: bool, *, tolerance_m: float = 0.01, m
     whole = exactly_convex(mesh) if closed else None
     if whole is not None:
         return Pieces((whole,), 0.0, True, 1.0)
-    work = _Work(soup, closed)
+    work = _Work(soup, closed, SAMPLES_EACH * most_triangles)
     cells = [work.cell(work.low, work.high, soup)]
     done: list[_Cell] = []
     most = min(most, most_pieces(len(soup)))
@@ -96,7 +101,7 @@ def convex_pieces(mesh: Triangles, closed: bool, *, tolerance_m: float = 0.01, m
     cells.extend(done)
     solid = mesh.volume if closed else float("nan")
     share = sum(volume_m3(cell.shape) for cell in cells) / solid
-    return Pieces(tuple(cell.shape for cell in cells), max(cell.error_m for cell in cells), closed, share)
+    return Pieces(tuple(cell.shape for cell in cells), max(cell.error_m for cell in cells), closed, share, work.coarser)
 
 
 def most_pieces(triangles: int) -> int:
@@ -107,15 +112,19 @@ def most_pieces(triangles: int) -> int:
 class _Work:
     """The mesh, and what is asked of it again and again."""
 
-    def __init__(self, soup: Array, closed: bool) -> None:
+    def __init__(self, soup: Array, closed: bool, most_samples: int = SAMPLES_EACH * MAX_TRIANGLES) -> None:
         from scipy.spatial import cKDTree
 
         self.soup, self.closed = soup, closed
         points = soup.reshape(-1, 3)
         self.low, self.high = points.min(axis=0), points.max(axis=0)
         self.size = float(np.linalg.norm(self.high - self.low))
-        self.step = self.size / FINENESS
-        samples = _sampled(soup, self.step)
+        self.coarser = 1.0
+        # how many samples there will be is known before there are any
+        while sample_count(soup, self.coarser * self.size / FINENESS) > most_samples:
+            self.coarser *= 1.25
+        self.step = self.coarser * self.size / FINENESS
+        samples = sampled(soup, self.step)
         self.near = cKDTree(samples)
         self.inner = self._inner(samples) if closed else np.zeros((0, 0, 0), dtype=bool)
 
@@ -177,7 +186,7 @@ class _Work:
         """
         skin, farthest = shape.vertices_m[shape.faces], 0.0
         for coarse in COARSE:
-            skin = _halved(skin, coarse * self.step)
+            skin = halved(skin, coarse * self.step)
             points = skin.mean(axis=1)
             # what is asked of a tree deep inside is slow, for much of the surface is about as far from there
             ask = ~self.surely_inside(points) if self.closed else np.ones(len(points), dtype=bool)
@@ -284,30 +293,3 @@ def winding(points: Array, soup: Array) -> Array:
         )
         result[start : start + chunk] = np.arctan2(over, under).sum(axis=1) / (2 * np.pi)
     return result
-
-
-def _sampled(soup: Array, step: float) -> Array:
-    """Return points of triangles (n, 3) so close that none of their points is farther than COVER * step from one."""
-    return np.asarray(_halved(soup, step).mean(axis=1))
-
-
-def _halved(soup: Array, step: float) -> Array:
-    """Return triangles (k, 3, 3) halved until no edge is longer than a step.
-
-    The middle of one is then no farther from its corners than two thirds of a median, which is no longer than
-    the longest edge.
-    """
-    kept = [soup[:0]]
-    while len(soup):
-        edges = np.linalg.norm(soup - np.roll(soup, -1, axis=1), axis=2)
-        long = edges.max(axis=1) > step
-        kept.append(soup[~long])
-        soup, edges = soup[long], edges[long]
-        if not len(soup):
-            break
-        first = np.argmax(edges, axis=1)
-        turned = np.take_along_axis(soup, ((first[:, None] + np.arange(3)) % 3)[:, :, None], axis=1)
-        a, b, c = turned[:, 0], turned[:, 1], turned[:, 2]
-        middle = (a + b) / 2
-        soup = np.concatenate([np.stack([a, middle, c], axis=1), np.stack([middle, b, c], axis=1)])
-    return np.concatenate(kept)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from armcarry.dispersion.results import SHARE, Results
+from armcarry.files.atomic import inner_folder
 from armcarry.views import palette
 from armcarry.views.plots import page, save, say
 
@@ -20,7 +21,7 @@ _BLUE, _RED = "#0072B2", "#D55E00"
 
 def write_dispersion_plots(results: Results, folder: Path) -> list[Path]:
     """Write margins.png, pairs.png and terms.png and return their paths."""
-    folder.mkdir(parents=True, exist_ok=True)
+    inner_folder(folder)
     makers = {"margins": margins, "pairs": pair_spreads, "terms": terms}
     return [save(make(results), folder / f"{name}.png") for name, make in makers.items()]
 

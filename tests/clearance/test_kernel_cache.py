@@ -1,0 +1,65 @@
+"""A damaged cache of compiled kernels, or one on a full disk, costs compiling again and nothing else."""
+
+import os
+import shutil
+import subprocess
+import sys
+
+import pytest
+
+PROGRAM = """
+import sys
+from armcarry.clearance.jit import entry
+
+@entry
+def twice(x):
+    return 2.0 * x
+
+assert twice(3.0) == 6.0
+print(*(sum(d.values()) for d in (twice.stats.cache_hits, twice.stats.cache_misses)))
+"""
+
+
+@pytest.fixture
+def start(tmp_path):
+    """Start a program of one kernel whose cache is in a folder; return its hits and misses and what it said."""
+    (tmp_path / "kernel.py").write_text(PROGRAM)
+    env = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path / "cache"), "PYTHONDONTWRITEBYTECODE": "1"}
+
+    def run():
+        done = subprocess.run([sys.executable, str(tmp_path / "kernel.py")], env=env, capture_output=True, text=True)
+        assert done.returncode == 0, done.stderr
+        return done.stdout.split(), done.stderr
+
+    return run
+
+
+def test_a_damaged_cache_is_dropped_and_told_once(start, tmp_path):
+    assert start() == (["0", "1"], "")
+    for ending, cut in (("nbi", lambda data: data[: len(data) // 2]), ("nbc", lambda data: data[: len(data) // 2]),
+                        ("nbi", lambda data: b""), ("nbc", lambda data: b"\x80\x04garbage")):
+        files = [path for path in (tmp_path / "cache").rglob(f"*.{ending}") if path.name.startswith("kernel.twice")]
+        assert files
+        for path in files:
+            path.write_bytes(cut(path.read_bytes()))
+        assert start() == (["0", "1"], "a compiled kernel in the cache is damaged and is compiled again\n")
+    assert start() == (["1", "0"], "")
+
+
+@pytest.mark.skipif(sys.platform != "linux" or shutil.which("unshare") is None, reason="a small file system, of Linux")
+def test_on_a_full_disk_kernels_are_compiled_in_memory_and_that_is_told(tmp_path):
+    cache = tmp_path / "cache"
+    cache.mkdir()
+    (tmp_path / "kernel.py").write_text(PROGRAM)
+    apart = ["unshare", "--user", "--map-root-user", "--mount", "sh", "-c"]
+    mount = f"mount -t tmpfs -o size=4k tmpfs {cache} && head -c 4096 /dev/zero > {cache}/full"
+    if subprocess.run([*apart, mount], capture_output=True).returncode != 0:
+        pytest.skip("no file system may be mounted here")
+    run = f"{mount} && {sys.executable} {tmp_path / 'kernel.py'}"
+    env = {**os.environ, "NUMBA_CACHE_DIR": str(cache)}
+    done = subprocess.run([*apart, run], env=env, capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.split() == ["0", "1"]
+    assert done.stderr.startswith("compiled kernels cannot be kept in ") and done.stderr.endswith(
+        "(No space left on device): every start compiles\n"
+    )
