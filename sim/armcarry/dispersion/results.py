@@ -100,8 +100,9 @@ class Results:
         problem, gathered = self.campaign.problem, self.campaign.gathered
         order = np.argsort(gathered.near_pair, kind="stable")
         near, begins = np.unique(gathered.near_pair[order], return_index=True)
+        rows_of = np.split(order, begins[1:]) if len(near) else []
         spreads = []
-        for row, entries in zip(near.tolist(), np.split(order, begins[1:]), strict=True):
+        for row, entries in zip(near.tolist(), rows_of, strict=True):
             pair = problem.watched[row]
             name = f"{pair.body_a} to {pair.body_b}" + ("" if pair.why == "rule" else f" ({pair.why})")
             nominal = float(min(problem.nominal_m[row], problem.watch_m))
