@@ -52,3 +52,10 @@ def test_a_slide_without_limits_leaves_nothing_out():
     assert always_touching(Model("m", "a", ("a", "b"), (joint,), bodies)) == ()
     stopped = Joint("slide", "prismatic", "a", "b", axis=Z, lower=-0.1, upper=0.1)
     assert len(always_touching(Model("m", "a", ("a", "b"), (stopped,), bodies))) == 1
+
+
+def test_what_touches_at_both_ends_of_the_travel_and_not_between_is_judged():
+    joint = Joint("elbow", "revolute", "upper", "fore", translation((1.0, 0.0, 0.0)), Y, -3.1, 3.1)
+    away = Capsule(0.05, 0.4)
+    bodies = (Body("boom_1", "upper", Capsule(0.05, 0.9), ALONG_X), Body("boom_2", "fore", away, ALONG_X))
+    assert always_touching(Model("m", "upper", ("upper", "fore"), (joint,), bodies)) == ()
