@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 from enum import StrEnum
+from html import escape
 from typing import Any
 
 
@@ -84,6 +85,11 @@ class Finding:
     clearance: ClearanceDetail | None = None
     ways: tuple[Way, ...] = ()
     cause: Cause | None = None
+
+    def _repr_html_(self) -> str:
+        """Return what a notebook shows: verdict, check, words and remedy."""
+        remedy = f"<br><i>{escape(self.remedy)}</i>" if self.remedy else ""
+        return f"<p><b>{self.verdict}</b> {escape(self.check)}: {escape(self.message)}{remedy}</p>"
 
     def as_dict(self) -> dict[str, Any]:
         """Return the flat form written to findings.json; infinities become None."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
+from html import escape
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import numpy as np
@@ -17,6 +18,7 @@ from armcarry.geometry.poses import Array
 from armcarry.ledger.book import Ledger
 from armcarry.motion.curve import Motion
 from armcarry.motion.forward import forward
+from armcarry.quantities import clock, rounded_down, show
 from armcarry.scene.displaced import Displaced
 from armcarry.scene.tree import Tree
 from armcarry.timeline.log_facts import Logged
@@ -116,6 +118,22 @@ class Record:
     log_data: bytes = b""
     displaced: Displaced | None = None
     kept: Ledger | None = None
+
+    def __repr__(self) -> str:
+        """Return what the run is, on a line."""
+        words = [repr(self.scene.loaded.scenario.title[:60]), clock(self.duration_s), f"{len(self.moves)} moves"]
+        words.append(f"{len(self.pairs)} rows of pairs")
+        return f"Record({', '.join(words)})"
+
+    def _repr_html_(self) -> str:
+        """Return what a notebook shows: the run and its tightest pair."""
+        title, row = escape(self.scene.loaded.scenario.title), self.tightest
+        near = "no pair has a required clearance"
+        if row is not None:
+            pair, least = escape(f"{row.body_a} to {row.body_b}"), show(rounded_down(row.lower_m), "length")
+            asked = show(row.required_m or 0.0, "length")
+            near = f"tightest: {pair}, {least} at {clock(row.time_s)} ({asked} required)"
+        return f"<p><b>{title}</b><br>{clock(self.duration_s)}, {len(self.moves)} moves<br>{near}</p>"
 
     @cached_property
     def ledger(self) -> Ledger:
