@@ -40,7 +40,10 @@ def test_the_least_over_the_run_is_told_with_its_instant(rider_scene, moving_rec
 
 @pytest.mark.parametrize(("off", "verdict"), [(-1e-4, Verdict.PASS), (1e-4, Verdict.FAIL)])
 def test_just_inside_and_just_outside(rider_scene, moving_record, off, verdict):
-    (least,) = singularity.check(moving_record(rider_scene({}, arm=HOME), {"arm/j3": [np.radians(-3.0)]}))
+    record = moving_record(rider_scene({}, arm=HOME), {"arm/j3": [np.radians(-3.0)]})
+    (least,) = singularity.check(record)
+    assert least.value == pytest.approx(_values(record, np.linspace(0.0, 10.0, 2001)).min(), abs=1e-6)
+    assert least.value > 0.01
     margins = {"joint_position": "5 deg", "smallest_singular_value": least.value + off}
     (found,) = singularity.check(
         moving_record(rider_scene({}, arm=HOME, rules={"margins": margins}), {"arm/j3": [np.radians(-3.0)]})

@@ -5,6 +5,8 @@ import pytest
 
 from armcarry.checks import stranded
 from armcarry.geometry import poses
+from armcarry.geometry.model import Body
+from armcarry.geometry.shapes import Box
 from armcarry.record.finding import Verdict
 from armcarry.timeline.handrails import find_route, rails_of
 from armcarry.timeline.ways_home import ways_home
@@ -32,13 +34,16 @@ SPOTS = {
 @pytest.fixture
 def run(rider_scene, turning_record):
     """Build a run among rails; the hatch is at the end of the last of them."""
+    nothing = dict.fromkeys(("leave_restraint", "stow_held", "cross_gap", "go_in"), "0 s")
 
-    def build(spots=SPOTS, hatch=(-6.0, 3.0, 0.4), rules=None, **options):
+    def build(spots=SPOTS, hatch=(-6.0, 3.0, 0.4), rules=None, held=(), **options):
         frames, rails = _rails(rider_scene({}), spots)
         shoulder = rider_scene({}).tree.pose_of("ev1/left_shoulder", rider_scene({}).position)[:3, 3]
         frames["hatch"] = poses.translation(shoulder + hatch)
         platform = {"handrails": rails, "airlock": "hatch"}
-        return turning_record(rider_scene({}, frames=frames, platform=platform, rules=rules), **options)
+        rules = {"way_home": nothing} | (rules or {})
+        scene = rider_scene({}, frames=frames, platform=platform, rules=rules, held=held)
+        return turning_record(scene, **options)
 
     return build
 
@@ -85,7 +90,7 @@ def test_the_bounds_hold_at_every_instant_and_are_close(run):
     reached = np.where(apart <= REACH_M, length, np.inf).min(axis=1)
     ways = np.where(np.isfinite(reached), reached, length[np.arange(len(times)), apart.argmin(axis=1)])
     gaps = np.maximum(apart.min(axis=1) - REACH_M, 0.0)
-    assert ways.max() <= item.most_way_m <= ways.max() + 2 * TOLERANCE_M
+    assert ways.max() <= item.most_s * item.speed_m_s <= ways.max() + 2 * TOLERANCE_M
     assert gaps.max() <= item.most_gap_m <= gaps.max() + 2 * TOLERANCE_M
     assert gaps.max() > 0.5  # the rider does leave the rail
 
@@ -98,7 +103,8 @@ def test_a_rider_in_reach_all_the_time_passes(run):
     # 0.5 m to the rail, then 2.6 + 3.3 + gap 0.5 + 2.5 + 0.4 m
     assert home.value == pytest.approx((0.5 + 2.6 + 3.3 + 0.5 + 2.5 + 0.4) / 0.1)
     assert home.message.startswith(
-        "stranded at 0:00:00.2, the worst moment, ev1 goes 9.8 m by near, over, far to the hatch, 0:01:38.0 at 0.1 m/s"
+        "stranded at 0:00:00.2, the worst moment, ev1 goes 9.8 m by near, over, far to the hatch, 0:01:38.0 at 0.1 m/s "
+        "and 0:00:00.0 to get out of the restraint and to go in; "
     )
     assert "0:30:00.0 allowed" in home.message
     assert rail.message == "a handrail is in reach of the gloves of ev1 at every instant aboard"
@@ -163,3 +169,63 @@ def test_the_curve_of_a_plot(run):
     assert len(curve.time_s) == len(curve.return_time_s) == len(curve.gap_m) >= 100
     assert np.all(np.diff(curve.time_s) > 0)
     assert np.all(curve.gap_m >= 0)
+
+
+# -- what else the way home takes ----------------------------------------------------------------------------
+
+TAKES = {"leave_restraint": "60 s", "stow_held": "2 min", "cross_gap": "5 min", "go_in": "100 s"}
+
+
+def test_getting_out_and_going_in_are_counted(run):
+    home, _ = stranded.check(run(rate_rad_s=0.0, rules={"way_home": TAKES}))
+    assert home.value == pytest.approx(98.0 + 60.0 + 100.0)
+    assert " and 0:02:40.0 to get out of the restraint and to go in; at no instant aboard more than" in home.message
+
+
+@pytest.mark.parametrize(("allowed", "verdict"), [("258.1 s", Verdict.PASS), ("257.9 s", Verdict.FAIL)])
+def test_the_whole_time_is_judged(run, allowed, verdict):
+    home, _ = stranded.check(run(rate_rad_s=0.0, rules={"way_home": TAKES, "safe_return": allowed}))
+    assert home.verdict is verdict
+
+
+def test_what_is_held_is_made_fast_first(run):
+    case = [Body("case", "base", Box((0.3, 0.3, 0.3)), poses.identity())]
+    home, _ = stranded.check(run(rate_rad_s=0.0, rules={"way_home": TAKES}, held=case))
+    assert home.value == pytest.approx(98.0 + 60.0 + 100.0 + 120.0)
+    assert " and 0:04:40.0 to make load fast, to get out of the restraint and to go in; " in home.message
+
+
+def test_each_gap_that_needs_help_is_counted(run):
+    apart = SPOTS | {"far": ((-5.0, 3.0, 0.0), (-6.0, 3.0, 0.0))}
+    (plain,) = strandings(run(spots=apart, rate_rad_s=0.0))
+    (item,) = strandings(run(spots=apart, rate_rad_s=0.0, rules={"way_home": TAKES}))
+    assert item.return_time_s - plain.return_time_s == pytest.approx(60.0 + 100.0 + 300.0)
+    home, _ = stranded.check(run(spots=apart, rate_rad_s=0.0, rules={"way_home": TAKES}))
+    assert "to get out of the restraint, to cross with help what gloves cannot bridge and to go in; " in home.message
+    # rails that neither gloves reach nor the hatch is near are two more
+    far = {name: tuple(tuple(np.add(end, (0.0, 0.0, 3.0))) for end in ends) for name, ends in apart.items()}
+    (both,) = strandings(run(spots=far, rate_rad_s=0.0, rules={"way_home": TAKES}))
+    (neither,) = strandings(run(spots=far, rate_rad_s=0.0))
+    assert both.return_time_s - neither.return_time_s == pytest.approx(60.0 + 100.0 + 900.0)
+
+
+def test_the_worst_instant_may_be_one_with_a_gap(run):
+    """The arm swings off the rail: there a shorter way takes longer."""
+    record = run(spots={"near": SPOTS["near"]}, hatch=(0.3, 3.0, 0.0), rate_rad_s=-0.03, rules={"way_home": TAKES})
+    (item,) = strandings(record)
+    k = int(item.return_time_s.argmax())
+    assert item.gap_m[k] > 0
+    assert item.return_time_s.max() <= item.most_s <= item.return_time_s.max() + 2 * TOLERANCE_M / item.speed_m_s
+    assert item.gap_m.min() == 0.0
+
+
+def test_rules_that_do_not_say_leave_the_time_home_open(run):
+    home, _ = stranded.check(run(rate_rad_s=0.0, rules={"way_home": None}))
+    assert home.verdict is Verdict.NOT_ASSESSED
+    assert home.message.endswith(
+        "0:01:38.0 at 0.1 m/s; how long getting out of the restraint, crossing gaps, making fast what is held and "
+        "going in take the rules do not say"
+    )
+    assert home.remedy == "state way_home in the rules"
+    late, _ = stranded.check(run(rate_rad_s=0.0, rules={"way_home": None, "safe_return": "90 s"}))
+    assert late.verdict is Verdict.FAIL  # the way alone is too long

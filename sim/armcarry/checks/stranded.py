@@ -68,25 +68,48 @@ def _nowhere_to_go(record: Record, crew: str) -> Finding:
 
 
 def _return(record: Record, item: Stranding) -> Finding:
-    k = int(np.argmax(item.way_m))
-    home = at_most(item.most_way_m / item.speed_m_s, record.scene.loaded.rules.safe_return, "s")
+    rules = record.scene.loaded.rules
+    k = int(np.argmax(item.return_time_s))
+    home = at_most(item.most_s, rules.safe_return, "s")
     when = float(item.time_s[k])
+    message = (
+        f"stranded at {clock(when)}, the worst moment, {item.crew} goes {up(item.way_m[k], 'm', 1)} by "
+        f"{_words(item.ways[k])} to the hatch, {clock(float(item.way_m[k] / item.speed_m_s))} at {item.speed_m_s:g} m/s"
+    )
+    if rules.way_home is None and home.kept:
+        return _make.not_assessed(
+            item.crew,
+            f"{message}; how long getting out of the restraint, crossing gaps, making fast what is held and going in "
+            "take the rules do not say",
+            "state way_home in the rules",
+            other="airlock", at=when, value=home.value, limit=home.limit, unit="s",
+        )  # fmt: skip
+    extra = f" and {clock(float(item.extra_s[k]))} {_besides(record, item, k)}" if rules.way_home is not None else ""
     return _make.judged(
         home,
         item.crew,
-        f"stranded at {clock(when)}, the worst moment, {item.crew} goes {up(item.way_m[k], 'm', 1)} by "
-        f"{_words(item.ways[k])} to the hatch, {clock(float(item.return_time_s[k]))} at {item.speed_m_s:g} m/s; "
-        f"at no instant aboard more than {home.said}, {home.asked} allowed",
+        f"{message}{extra}; at no instant aboard more than {home.said}, {home.asked} allowed",
         other="airlock",
         at=when,
         remedy="" if home.kept else _shorter(item, home.limit),
     )
 
 
+def _besides(record: Record, item: Stranding, k: int) -> str:
+    """Say what takes time besides going along handrails."""
+    tree = record.phase_at(float(item.time_s[k])).tree
+    held = [name for name in record.scene.loaded.hardware if tree.hangs_from(name, item.crew)]
+    parts = [f"to make {', '.join(held)} fast"] if held else []
+    parts.append("to get out of the restraint")
+    if item.gap_m[k] > 0 or item.rail_gap_m[k] > 0:
+        parts.append("to cross with help what gloves cannot bridge")
+    return f"{', '.join(parts)} and to go in"
+
+
 def _shorter(item: Stranding, allowed_s: float) -> str:
     late = item.time_s[item.return_time_s > allowed_s]
     stretch = f" from {clock(float(late[0]))} to {clock(float(late[-1]))}" if len(late) else ""
-    over = up(item.most_way_m - allowed_s * item.speed_m_s, "m", 1)
+    over = up((item.most_s - allowed_s) * item.speed_m_s, "m", 1)
     return f"lead the carry{stretch} over handrails {over} nearer to the hatch, or add handrails that shorten it"
 
 

@@ -14,6 +14,8 @@ from armcarry.geometry.poses import Array
 from armcarry.timeline.handrails import Rail, crossings, rail_graph
 
 GOAL = "goal"
+#: a stop of a rail: its share of the length, way home, widest gap and number of gaps on it, rails followed
+_Found = tuple[float, float, float, int, tuple[str, ...]]
 #: a metre of gap too wide for hands weighs as much as this many metres of rail
 _WIDE = 1e6
 
@@ -26,12 +28,14 @@ class Holds:
         apart_m: (N, R) from the point to that place.
         home_m: (N, R) from that place to the goal, gaps included.
         gap_m: (N, R) the widest gap on that way that hands cannot bridge, 0 if none.
+        gaps: (N, R) how many such gaps there are.
         stop: (N, R) the first stop of the rail on that way, see WaysHome.way.
     """
 
     apart_m: Array
     home_m: Array
     gap_m: Array
+    gaps: np.ndarray
     stop: np.ndarray
 
 
@@ -42,6 +46,7 @@ class _Stops:
     share: Array
     home_m: Array
     gap_m: Array
+    gaps: np.ndarray
     ways: tuple[tuple[str, ...], ...]
 
 
@@ -57,7 +62,7 @@ class WaysHome:
         points = np.asarray(points_m, dtype=float).reshape(-1, 3)
         shape = (len(points), len(self.rails))
         apart, home, gap = np.empty(shape), np.empty(shape), np.empty(shape)
-        stop = np.empty(shape, dtype=np.int64)
+        stop, gaps = np.empty(shape, dtype=np.int64), np.empty(shape, dtype=np.int64)
         for k, (rail, stops) in enumerate(zip(self.rails, self.stops, strict=True)):
             along = rail.end - rail.start
             share = np.clip((points - rail.start) @ along / max(float(along @ along), 1e-300), 0.0, 1.0)
@@ -65,8 +70,8 @@ class WaysHome:
             by_stop = np.abs(share[:, None] - stops.share) * rail.length_m + stops.home_m
             stop[:, k] = by_stop.argmin(axis=1)
             home[:, k] = by_stop.min(axis=1)
-            gap[:, k] = stops.gap_m[stop[:, k]]
-        return Holds(apart, home, gap, stop)
+            gap[:, k], gaps[:, k] = stops.gap_m[stop[:, k]], stops.gaps[stop[:, k]]
+        return Holds(apart, home, gap, gaps, stop)
 
     def way(self, rail: int, stop: int) -> tuple[str, ...]:
         """Return the rails followed from a stop of a rail, that rail first."""
@@ -101,21 +106,21 @@ def ways_home(rails: Sequence[Rail], goal_m: ArrayLike, *, gap_m: float, reach_m
     def weight(_a: Any, _b: Any, edge: dict[str, Any]) -> float:
         return float(edge["length_m"]) + _WIDE * excess(edge)
 
-    found: dict[str, list[tuple[float, float, float, tuple[str, ...]]]] = {rail.name: [] for rail in rails}
+    found: dict[str, list[_Found]] = {rail.name: [] for rail in rails}
     for node, path in nx.single_source_dijkstra_path(graph, GOAL, weight=weight).items():
         if node == GOAL:
             continue
         edges = [graph.edges[a, b] for a, b in pairwise(reversed(path))]
         names = [edge["rail"] for edge in edges if edge["kind"] == "rail"]
         kept = tuple(name for k, name in enumerate(names) if k == 0 or names[k - 1] != name)
-        length, gap = sum(edge["length_m"] for edge in edges), max(map(excess, edges), default=0.0)
-        found[node[0]].append((node[1], length, gap, kept))
+        length, wide = sum(edge["length_m"] for edge in edges), [gap for gap in map(excess, edges) if gap]
+        found[node[0]].append((node[1], length, max(wide, default=0.0), len(wide), kept))
     return WaysHome(tuple(rails), tuple(_stops(found[rail.name]) for rail in rails))
 
 
-def _stops(found: list[tuple[float, float, float, tuple[str, ...]]]) -> _Stops:
-    shares, lengths, gaps, ways = zip(*sorted(found), strict=True)
-    return _Stops(np.array(shares), np.array(lengths), np.array(gaps), ways)
+def _stops(found: list[_Found]) -> _Stops:
+    shares, lengths, widest, gaps, ways = zip(*sorted(found), strict=True)
+    return _Stops(np.array(shares), np.array(lengths), np.array(widest), np.array(gaps), ways)
 
 
 def _joining_gap_m(rails: Sequence[Rail]) -> float:

@@ -1,9 +1,10 @@
 """What a rider would have to do if the arm stopped for good: the way to a handrail and along it to the hatch.
 
-The rider lets go of the restraint, turns round as need be, takes hold of a handrail within a glove's reach of
-either shoulder (of several the one with the shortest way home; with none in reach the nearest, across a gap
-that a tether or a second worker bridges) and goes hand over hand to the hatch. Handrails on parts that move
-in the same phase are left out.
+The rider makes fast what is in the hands, gets out of the restraint, turns round as need be, takes hold of a
+handrail within a glove's reach of either shoulder (of several the one from which home is soonest; with none in reach
+the nearest, across a gap that a tether or a second worker bridges), goes hand over hand to the hatch, and in. What
+all but the handrails takes stands in the rules, ``way_home``; nothing where they do not say. Handrails on parts that
+move in the same phase are left out.
 """
 
 from __future__ import annotations
@@ -39,9 +40,11 @@ class Stranding:
         way_m: (T,) to the handrail and along handrails to the hatch.
         gap_m: (T,) from the gloves to the nearest handrail, 0 within reach.
         rail_gap_m: (T,) widest gap between handrails on the way that hands cannot bridge, 0 if none.
+        return_time_s: (T,) until inside, all counted.
+        extra_s: (T,) the part of that which is not going along handrails.
         rail: (T,) name of the handrail taken hold of.
         ways: (T,) the handrails followed, in order.
-        most_way_m, most_gap_m: what way_m and gap_m do not pass at any instant aboard, looked at or not.
+        most_s, most_gap_m: what return_time_s and gap_m do not pass at any instant aboard, looked at or not.
         speed_m_s: how fast the rider goes along handrails.
     """
 
@@ -50,16 +53,13 @@ class Stranding:
     way_m: Array
     gap_m: Array
     rail_gap_m: Array
+    return_time_s: Array
+    extra_s: Array
     rail: tuple[str, ...]
     ways: tuple[tuple[str, ...], ...]
-    most_way_m: float
+    most_s: float
     most_gap_m: float
     speed_m_s: float
-
-    @property
-    def return_time_s(self) -> Array:
-        """Time to the hatch (T,)."""
-        return np.asarray(self.way_m / self.speed_m_s)
 
 
 def strandings(record: Record) -> tuple[Stranding, ...]:
@@ -95,8 +95,11 @@ class _Leg:
         self.drift = Drift(phase.tree, record.motion, phase.start_s, phase.end_s)
         self.paths = [self.drift.way(link)[0] for link in self.links]
         self.home = self._ways_home(known)
-        self.samples: list[tuple[float, float, float, float, int, int]] = []  # the columns of Stranding
-        self.most_way_m = self.most_gap_m = 0.0
+        self.speed_m_s = member.document.translation_speed
+        self.always_s, self.cross_s = _besides(record, phase, crew)
+        #: time, way, gap, gap between rails, time home, part of it not along handrails, rail and its stop
+        self.samples: list[tuple[float, float, float, float, float, float, int, int]] = []
+        self.most_s = self.most_gap_m = 0.0
         if self.home is not None:
             self._look(self.home)
 
@@ -125,20 +128,21 @@ class _Leg:
         """Halve cells of time until neither bound is above the worst seen by more than the tolerance."""
         edges = np.linspace(self.phase.start_s, self.phase.end_s, _LEAST_CELLS + 1)
         starts, ends = edges[:-1], edges[1:]
-        worst_way = worst_gap = 0.0
+        worst_s = worst_gap = 0.0
+        tolerance_s = TOLERANCE_M / self.speed_m_s
         while len(starts):
             middles = (starts + ends) / 2
-            way, gap, most_way, most_gap = self._cells(home, middles, starts, ends)
-            worst_way, worst_gap = max(worst_way, float(way.max())), max(worst_gap, float(gap.max()))
-            closed = (most_way <= worst_way + TOLERANCE_M) & (most_gap <= worst_gap + TOLERANCE_M)
+            taking_s, gap, most_s, most_gap = self._cells(home, middles, starts, ends)
+            worst_s, worst_gap = max(worst_s, float(taking_s.max())), max(worst_gap, float(gap.max()))
+            closed = (most_s <= worst_s + tolerance_s) & (most_gap <= worst_gap + TOLERANCE_M)
             closed |= ends - starts <= _CLOSE_S
-            self.most_way_m = max(self.most_way_m, float(most_way[closed].max(initial=0.0)))
+            self.most_s = max(self.most_s, float(most_s[closed].max(initial=0.0)))
             self.most_gap_m = max(self.most_gap_m, float(most_gap[closed].max(initial=0.0)))
             starts, middles, ends = starts[~closed], middles[~closed], ends[~closed]
             starts, ends = np.concatenate([starts, middles]), np.concatenate([middles, ends])
 
     def _cells(self, home: WaysHome, middles: Array, starts: Array, ends: Array) -> tuple[Array, Array, Array, Array]:
-        """Return way and gap (N,) at the middles, then bounds of both over the cells.
+        """Return time home and gap (N,) at the middles, then bounds of both over the cells.
 
         The way over one rail is the shorter of those of the two shoulders. From a point it is the distance to
         the rail and the way along it, at right angles to each other, so a step of d changes their sum by at
@@ -151,32 +155,46 @@ class _Leg:
         apart = np.minimum(left.apart_m, right.apart_m)
         by_left = left.apart_m + left.home_m <= right.apart_m + right.home_m
         length = np.where(by_left, left.apart_m + left.home_m, right.apart_m + right.home_m)
+        # over each rail, held without a gap before it
+        over_s = length / self.speed_m_s + self.cross_s * np.where(by_left, left.gaps, right.gaps) + self.always_s
         line, nearest = np.arange(len(middles)), apart.argmin(axis=1)
-        within = np.where(apart <= self.reach_m, length, np.inf)
+        within = np.where(apart <= self.reach_m, over_s, np.inf)
         taken = np.where(np.isfinite(within).any(axis=1), within.argmin(axis=1), nearest)
         way, gap = length[line, taken], np.maximum(apart[line, nearest] - self.reach_m, 0.0)
+        taking_s = over_s[line, taken] + self.cross_s * (gap > 0)
         stop = np.where(by_left, left.stop, right.stop)[line, taken]
         rail_gap = np.where(by_left, left.gap_m, right.gap_m)[line, taken]
-        columns = (middles, way, gap, rail_gap, taken, stop)
+        columns = (middles, way, gap, rail_gap, taking_s, taking_s - way / self.speed_m_s, taken, stop)
         self.samples.extend(zip(*(column.tolist() for column in columns), strict=True))
-        surely = np.where(apart + drift[:, None] <= self.reach_m, length, np.inf).min(axis=1)
+        # with the way to the rail a step changes both terms; how many gaps follow may change with it too
+        surely = np.where(apart + drift[:, None] <= self.reach_m, over_s, np.inf).min(axis=1)
         maybe = apart <= apart.min(axis=1, keepdims=True) + 2 * drift[:, None]
-        most = np.minimum(surely, np.where(maybe, length, -np.inf).max(axis=1)) + np.sqrt(2.0) * drift
+        open_s = self.cross_s * (apart.min(axis=1) + drift > self.reach_m)
+        either_s = np.where(maybe, over_s, -np.inf).max(axis=1) + open_s
+        most_s = np.minimum(surely, either_s) + np.sqrt(2.0) * drift / self.speed_m_s
         most_gap = np.maximum(apart.min(axis=1) + drift - self.reach_m, 0.0)
-        return way, gap, most, most_gap
+        return taking_s, gap, most_s, most_gap
+
+
+def _besides(record: Record, phase: Phase, crew: str) -> tuple[float, float]:
+    """Return what the way home of a rider takes in any case besides the handrails, and for each gap, s."""
+    rules = record.scene.loaded.rules.way_home
+    if rules is None:
+        return 0.0, 0.0
+    holds = any(phase.tree.hangs_from(item, crew) for item in record.scene.loaded.hardware)
+    return rules.leave_restraint + rules.go_in + rules.stow_held * holds, rules.cross_gap
 
 
 def _joined(record: Record, crew: str, legs: list[_Leg]) -> Stranding:
     rows = sorted(
-        (time, way, gap, rail_gap, leg.home.rails[rail].name, leg.home.way(rail, stop))
+        ((*numbers,), leg.home.rails[rail].name, leg.home.way(rail, stop))
         for leg in legs
         if leg.home is not None
-        for time, way, gap, rail_gap, rail, stop in leg.samples
+        for *numbers, rail, stop in leg.samples
     )
-    numbers = np.array([row[:4] for row in rows], dtype=float).reshape(-1, 4).T
-    time_s, way_m, gap_m, rail_gap_m = numbers
+    time_s, way_m, gap_m, rail_gap_m, taking_s, extra_s = np.array([row[0] for row in rows]).reshape(-1, 6).T
     return Stranding(
-        crew, time_s, way_m, gap_m, rail_gap_m, tuple(row[4] for row in rows), tuple(row[5] for row in rows),
-        max(leg.most_way_m for leg in legs), max(leg.most_gap_m for leg in legs),
+        crew, time_s, way_m, gap_m, rail_gap_m, taking_s, extra_s, tuple(row[1] for row in rows),
+        tuple(row[2] for row in rows), max(leg.most_s for leg in legs), max(leg.most_gap_m for leg in legs),
         record.scene.loaded.crew[crew].document.translation_speed,
     )

@@ -114,6 +114,15 @@ class Tethers(Part):
     )
 
 
+class WayHome(Part):
+    """What a stranded rider's way home takes besides going along handrails."""
+
+    leave_restraint: Time = Field(description="to get the boots out of the restraint", examples=["3 min"])
+    stow_held: Time = Field(description="to make fast what is in the hands", examples=["4 min"])
+    cross_gap: Time = Field(description="for each gap that needs a tether or a second worker", examples=["8 min"])
+    go_in: Time = Field(description="from the hatch to inside", examples=["6 min"])
+
+
 class RulesDocument(Document):
     """The rules of a rehearsal."""
 
@@ -151,6 +160,12 @@ class RulesDocument(Document):
         default=1800.0,
         description="longest time for a stranded rider to the airlock; the default is an assumption",
         examples=["30 min"],
+    )
+    way_home: WayHome | None = Field(
+        default=None,
+        description="what a stranded rider's way home takes besides going along handrails; without it the time home is "
+        "not assessed",
+        examples=[{"leave_restraint": "3 min", "stow_held": "4 min", "cross_gap": "8 min", "go_in": "6 min"}],
     )
     tether_reach: Clearance | None = Field(
         default=None,
