@@ -16,6 +16,8 @@ from armcarry.views.brief.content import Table
 Size = Literal["A4", "Letter"]
 _FONT, _BOLD = "DejaVuSans", "DejaVuSans-Bold"
 _MARGIN_MM = 15.0
+#: lines of one cell of a table at most
+_CELL_LINES = 40
 #: headings of at least this size stand in the outline that a reader of the file may open beside the pages
 _OUTLINED = 15.0
 
@@ -107,9 +109,10 @@ class Paper:
         from reportlab.lib.colors import HexColor
         from reportlab.platypus import LongTable
 
-        head = [self.paragraph(words, size, True) for words in data.columns]
-        body = [[self.paragraph(words, size) for words in row] for row in data.rows]
         widths = [width * share / sum(shares) for share in shares]
+        head = [self.paragraph(words, size, True) for words in data.columns]
+        body = [[self.paragraph(_cut(words, wide, size), size) for words, wide in zip(row, widths, strict=True)]
+                for row in data.rows]  # fmt: skip
         grid = LongTable([head, *body], colWidths=widths, repeatRows=1, spaceAfter=3)
         grid.setStyle([
             ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, 0), 1.2, HexColor(palette.INK)),
@@ -188,6 +191,14 @@ class Paper:
             canvas.drawString(left, base - 9 * k, line)
         canvas.drawRightString(left + self.width, base, str(canvas.getPageNumber()))
         canvas.restoreState()
+
+
+def _cut(words: str, width: float, size: float) -> str:
+    """Return the words of a cell cut to what surely fits on a page: no row of a table is divided."""
+    most = max(int(_CELL_LINES * (width - 6.0) / (0.7 * size)), 40)
+    lines = words.split("\n")[:_CELL_LINES]
+    cut = "\n".join(lines)[:most]
+    return words if cut == words else f"{cut}…"
 
 
 def _fonts() -> None:

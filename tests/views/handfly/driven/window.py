@@ -96,6 +96,11 @@ class Operator:
         raise AssertionError(f"not there: {self.pilot.off_goal()}")
 
 
+def test_the_title_is_text_and_not_markup(window):
+    for label in (window.title, window.state, window.message):
+        assert label.textFormat() == Qt.TextFormat.PlainText
+
+
 def test_the_caution_is_always_shown(window):
     assert window.caution.isVisible()
     assert "Never use it to command hardware" in window.caution.text()

@@ -1,0 +1,152 @@
+"""One set of hostile texts, sent in a run folder, shown by everything that shows a run."""
+
+import hashlib
+import json
+import re
+import struct
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from armcarry.record.finding import Finding, Verdict
+from armcarry.record.store import load, save
+from armcarry.texts import LONGEST, printable, shown
+
+TEXTS = {
+    "control": "\x1b[2J\x1b]0;owned\x07\x9b31m\x00\x7f",
+    "script": "<script>alert(1)</script></title><img src=x onerror=alert(1)>",
+    "markup": "<b>bold</b> &amp; <a href='file:///etc'>x</a> ]]><!--",
+    "terminal markup": "[bold red]x[/bold red] [/] :skull: [link=file:///]y",
+    "right to left": "\u202egnp.exe\u2066 \u200f\u061c",
+    "hidden": "a\u200bb\ufeffc\u2028d\u2029e\u00ad",
+    "mathematics": "$\\frac{a$ $ %s %(a)s {0} {a!r} {{ 7*7 }} {% raw %}",
+    "lines": "a\nb\rc\td",
+    "long": "x" * 20_000,
+    "blank": "\u3000\u00a0",
+}
+
+
+@pytest.fixture(scope="module")
+def sent(short_run, tmp_path_factory):
+    """A run whose findings, moves and reasons are hostile texts, read back from its folder."""
+    folder = tmp_path_factory.mktemp("sent") / "run"
+    record, _ = short_run
+    findings = [
+        Finding(text, Verdict.FAIL, text, text, other=text, unit=text, remedy=text) for text in TEXTS.values()
+    ]
+    moves = [replace(move, say=text, words=text, name=text)
+             for move, text in zip(record.moves, [*TEXTS.values()] * len(record.moves), strict=False)]
+    save(replace(record, moves=tuple(moves)), findings, folder)
+    path = folder / "scenario" / "scenario.yaml"
+    title = " ".join(TEXTS[kind] for kind in TEXTS if kind not in ("long", "lines"))
+    path.write_text(re.sub("^title: .*$", lambda _: f"title: {json.dumps(title)}", path.read_text(), flags=re.M))
+    digest = hashlib.sha256(path.read_bytes()).hexdigest()
+    manifest = json.loads((folder / "scenario" / "inputs.json").read_text())
+    manifest["sha256"]["scenario.yaml"] = digest
+    (folder / "scenario" / "inputs.json").write_text(json.dumps(manifest))
+    summary = json.loads((folder / "summary.json").read_text())
+    summary["digests"]["scenario/scenario.yaml"] = digest
+    inputs = (folder / "scenario" / "inputs.json").read_bytes()
+    summary["digests"]["scenario/inputs.json"] = hashlib.sha256(inputs).hexdigest()
+    (folder / "summary.json").write_text(json.dumps(summary))
+    return load(folder)
+
+
+def plain(text):
+    """Ask that text steers nothing, hides nothing and is not endless."""
+    return all(line.isprintable() for line in text.split("\n"))
+
+
+@pytest.mark.parametrize("kind", list(TEXTS))
+def test_a_text_is_made_safe_and_keeps_what_is_plain(kind):
+    text = shown(TEXTS[kind])
+    assert plain(text) and len(text) <= 6 * LONGEST
+    assert shown(text) == text
+    assert printable(TEXTS[kind]).isprintable()
+    assert shown("Grüße, 10 m ± 2°, 漢字\nnext") == "Grüße, 10 m ± 2°, 漢字\nnext"
+
+
+def test_what_is_read_is_safe_already(sent):
+    record, findings = sent
+    texts = [record.scene.loaded.scenario.title, *(move.say for move in record.moves), *(f.message for f in findings)]
+    assert len(findings) == len(TEXTS)
+    assert all(map(plain, texts)) and max(map(len, texts)) <= LONGEST
+
+
+def test_the_terminal(sent, capsys, tmp_path):
+    from armcarry.record.store import summarise
+    from armcarry.views.terminal import Console
+
+    record, findings = sent
+    console = Console()
+    console.findings(record, findings, summarise(record, findings), tmp_path)
+    console.table("[red]t[/red]", ("[a]", "b"), [(finding.message, finding.check) for finding in findings])
+    told = capsys.readouterr().out
+    assert plain(told)
+    assert "[bold red]x" in told and ":skull:" in told
+
+
+def test_an_error_with_a_name_from_a_file():
+    from armcarry.errors import FrameError, InputError, RecordError
+
+    for text in TEXTS.values():
+        for error in (RecordError(text), FrameError("link", text, [text]), InputError(text, found=text, accepted=text)):
+            assert str(error).isprintable()
+
+
+def test_the_page_and_the_report(sent, tmp_path):
+    from armcarry.views.brief.pictures import Pictures
+    from armcarry.views.brief.report import write_report
+    from armcarry.views.page.write import in_script
+
+    record, findings = sent
+    html = write_report(record, findings, Pictures((), (), "none"), tmp_path / "report.html").read_text()
+    data = in_script([finding.as_dict() for finding in findings])
+    for text in (html, data):
+        assert plain(text.replace("\t", " "))
+        assert "<script>alert" not in text and "<img src=x" not in text and "<a href='file" not in text
+    assert not re.search(r"[<>&]", data)
+
+
+def test_paper_and_slides(sent, tmp_path):
+    pptx, pypdf = pytest.importorskip("pptx"), pytest.importorskip("pypdf")
+    from armcarry.views.brief.deck import write_deck
+    from armcarry.views.brief.pictures import Pictures
+    from armcarry.views.brief.report_pdf import write_report_pdf
+
+    record, findings = sent
+    none = Pictures((), (), "none")
+    pdf = pypdf.PdfReader(write_report_pdf(record, findings, none, tmp_path / "report.pdf"))
+    assert "<script>alert(1)" in pdf.pages[0].extract_text().replace("\n", "")
+    assert "/JavaScript" not in str(pdf.trailer["/Root"]) and len(pdf.pages) < 200
+    deck = pptx.Presentation(str(write_deck(record, findings, none, tmp_path / "slides.pptx")))
+    words = [shape.text_frame.text for slide in deck.slides for shape in slide.shapes if shape.has_text_frame]
+    assert any("<script>alert(1)" in text for text in words)
+    assert all(plain(text.replace("\x0b", "\n")) for text in words)
+
+
+def test_pictures_and_movies(sent):
+    from armcarry.views.annotate import Sheet
+
+    record, _ = sent
+    sheet = Sheet(np.zeros((360, 640, 3), np.uint8))
+    for move in record.moves:
+        sheet.title(move.say, move.title)
+        sheet.caption([move.say, move.title])
+        sheet.label((300, 200), move.say[:300])
+    assert sheet.pixels().any()
+    from armcarry.views import plots
+
+    assert plots.clearance(record) is not None and plots.joint_angles(record) is not None
+
+
+def test_names_in_gltf(sent):
+    from armcarry.views.gltf import glb
+
+    content = glb(sent[0])
+    (length,) = struct.unpack_from("<I", content, 12)
+    scene = json.loads(content[20 : 20 + length])
+    names = [one["name"] for part in ("scenes", "nodes", "cameras") for one in scene.get(part, [])]
+    assert "<script>" in scene["scenes"][0]["name"]
+    assert all(map(plain, names))
