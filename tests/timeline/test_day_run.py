@@ -20,73 +20,14 @@ from armcarry.timeline.day_run import run_day
 from armcarry.timeline.plan import flown_s, plan_day
 from armcarry.timeline.walks import grip, place_pose, walk_between
 
-SCRIPT = """
-format: armcarry scenario 1
-title: a short day
-purpose: to test days
-platform: tern_yard
-arm: heron
-rules: tern_yard
-base: {mount: trolley, station: 11 m}
-carts: {cart_1: 16.2 m, cart_2: -14.2 m}
-restraint: {model: foot_restraint, at: arm, settings: {pitch: 90 deg}}
-crew:
-  ev1: {posture: carry, at: arm}
-  ev2: {posture: carry, at: inside}
-hardware:
-  pump_box: {model: pump_box, at: platform/rack_a_seat, fasteners: {cover: closed}}
-  rail_cart_1: {model: rail_cart, at: platform/cart_1_seat}
-  rail_cart_2: {model: rail_cart, at: platform/cart_2_seat}
-  thermal_blanket: {model: thermal_blanket, at: platform/rack_b_seat}
-carries:
-  - {name: close_in, moves: [{to_worksite: rack_a}]}
-  - {name: pull_out, moves: [{line: {frame: platform/rack_a_stand, by: [-0.9 m, 0 m, 0 m]}, rate: 0.5}, {hold: 5 s}]}
-  - {name: put_back, reverse_of: pull_out}
-day:
-  start: "7:30"
-  cut_off: "1:50"
-  relax:
-    - {steps: [loosen, take, look], bodies: ["ev1/glove_*|ev1/forearm_*", platform/rack_a_seat_*], required: 0.4 m,
-       why: gloves work the bolts}
-  steps:
-    - {name: fly_in, actors: [arm, ev1], carry: close_in}
-    - {name: unfold, actors: [ev1], at: rack_a, fold_cover: {what: pump_box, fastener: cover}, takes: 2 min}
-    - {name: hold, actors: [ev1], at: rack_a, steady: {what: pump_box}, takes: 1 min}
-    - {name: loosen, actors: [ev1], at: rack_a, bolt: {what: pump_box, count: 4, each: 1 min, make: loose}}
-    - {name: take, actors: [ev1], at: rack_a, take: {what: pump_box}, takes: 1 min}
-    - {name: fly_out, actors: [arm, ev1], carry: pull_out}
-    - {name: fly_back, actors: [arm, ev1], carry: put_back, after: [push]}
-    - {name: seat, actors: [ev1], at: rack_a, seat: {what: pump_box, into: rack_a_seat}, takes: 1 min}
-    - {name: tighten, actors: [ev1], at: rack_a, bolt: {what: pump_box, count: 4, each: 1 min, make: tight}}
-    - {name: fold, actors: [ev1], at: rack_a, fold_cover: {what: pump_box, fastener: cover, make: closed}, takes: 1 min}
-    - {name: climb_out, actors: [ev1], leave_restraint: {to: platform/keel_port_11_from}, takes: 5 min}
-    - {name: to_rack_b, actors: [ev2], translate: {from: airlock, to: rack_b}, takes: 20 min}
-    - {name: fetch, actors: [ev2], at: rack_b, take: {what: thermal_blanket}, takes: 2 min, before: [to_den]}
-    - {name: to_den, actors: [ev2], translate: {to: den_top}}
-    - {name: lay, actors: [ev2], at: den_top, seat: {what: thermal_blanket, into: den_top_seat}, takes: 2 min}
-    - {name: to_cart, actors: [ev2], translate: {to: platform/keel_port_11_from}}
-    - {name: push, actors: [ev2], move_cart: {cart: cart_1, to: 16.6 m}, takes: 2 min}
-    - {name: come, actors: [ev2], translate: {to: rack_a}, before: [climb_in]}
-    - {name: climb_in, actors: [ev2], enter_restraint: {}, takes: 6 min, after: [climb_out, come]}
-    - {name: roll, actors: [arm, ev2], move_base: {to: 10 m}, takes: 2 min}
-    - {name: look, actors: [ev1], inspect: rails, takes: 100 min, as_time_permits: {}, fallback: glance}
-    - {name: glance, actors: [ev1], inspect: rails, takes: 5 min}
-"""
-START = """start:
-  shoulder_turn: 41.89 deg
-  shoulder_swing: -5.51 deg
-  shoulder_lift: 71.2 deg
-  elbow_bend: 96.71 deg
-  wrist_lift: 95.98 deg
-  wrist_swing: 47.81 deg
-  wrist_turn: 171.78 deg
-"""
+SCRIPT = (Path(__file__).parent / "short_day.yaml").read_text(encoding="utf-8")
+START = SCRIPT[SCRIPT.index("start:\n  shoulder_turn"):]
 
 
 @pytest.fixture(scope="module")
 def scene(tmp_path_factory):
     path = tmp_path_factory.mktemp("day") / "short.yaml"
-    path.write_text(SCRIPT + START)
+    path.write_text(SCRIPT)
     return build_scene(load_scenario(path))
 
 
@@ -168,21 +109,21 @@ def test_relaxations_of_the_day_hold_while_their_steps_last(run, plan):
 
 def test_relaxations_of_steps_that_do_not_exist_are_refused(tmp_path):
     path = tmp_path / "wrong.yaml"
-    path.write_text(SCRIPT.replace("steps: [loosen, take, look]", "steps: [losen]") + START)
+    path.write_text(SCRIPT.replace("steps: [loosen, take, look]", "steps: [losen]"))
     with pytest.raises(InputError, match="relaxation 1 of the day names step 'losen', which is not there; did you me"):
         load_scenario(path)
 
 
 def test_hardware_in_its_seat_is_asked_no_distance_from_the_platform(scene):
-    from armcarry.asked.pairs import resting_pairs
+    from armcarry.asked.pairs import seated_pairs
 
     names = [body.name for body in scene.tree.bodies]
     wanted = [("pump_box/case", "platform/keel_bay_11_brace_port"), ("pump_box/case", "ev1/torso_medium"),
               ("platform/keel_bay_12_brace_top", "rail_cart_1/cart_bed"), ("arm/base_drum", "rail_cart_1/cart_bed")]
     pairs = np.array([[names.index(name) for name in pair] for pair in wanted])
-    assert resting_pairs(scene, scene.tree, pairs).tolist() == [True, False, True, False]
+    assert seated_pairs(scene, scene.tree, pairs).tolist() == [True, False, True, False]
     held = scene.tree.attach("pump_box", "ev1/hands", np.eye(4))
-    assert resting_pairs(scene, held, pairs).tolist() == [False, False, True, False]
+    assert seated_pairs(scene, held, pairs).tolist() == [False, False, True, False]
 
 
 def test_workers_walk_stand_and_ride(scene, run, plan):

@@ -1,48 +1,70 @@
-"""Which pairs of bodies are judged, which rest on each other, and which are meant to touch."""
+"""Which pairs of bodies are judged, which of them rest against each other, and which are meant to touch."""
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
-from armcarry.clearance import pairs_that_move
+from armcarry.clearance import all_pairs, pairs_that_move
 from armcarry.files.names import matches
 from armcarry.motion.curve import Motion
-from armcarry.scene.build import PLATFORM, Scene
+from armcarry.scene.build import ARM, PLATFORM, Scene
 from armcarry.scene.tree import Tree
 
 #: bodies of these classes carry no clearance of their own
 UNJUDGED = ("inside",)
 
 
-def judged_pairs(scene: Scene, tree: Tree, motion: Motion) -> tuple[np.ndarray, np.ndarray]:
-    """Return the pairs (P, 2) of body rows to measure over a motion, and those that are meant to touch (Q, 2).
+class Judged(NamedTuple):
+    """Pairs (P, 2) of body rows, and which of them (P,) a motion moves against each other."""
 
-    Left out: pairs without relative motion, bodies of links joined directly, pairs the arm's document
-    ignores, bodies of one crewmember or one piece of hardware among themselves, and anyone inside.
+    pairs: np.ndarray
+    moves: np.ndarray
+
+
+def judged_pairs(scene: Scene, tree: Tree, motion: Motion | None) -> Judged:
+    """Return every pair of bodies that is judged in a tree, lower row first, those meant to touch among them.
+
+    Left out: bodies of links joined directly, pairs the arm's document ignores, bodies of one crewmember or one piece
+    of hardware among themselves, and anyone inside. Bodies of one instance that rest against each other are as they
+    were built or set up, and left out too, save the arm's own that a joint can move: it may start folded into itself.
+
+    Args:
+        scene: classes and documents.
+        tree: what hangs from what.
+        motion: of all joints; None where nothing moves.
     """
     bodies = tree.bodies
-    a, b = pairs_that_move(tree, motion).T
+    a, b = np.triu_indices(len(bodies), 1)
     inside = np.isin(scene.body_classes(tree), UNJUDGED)
     owners = [body.name.split("/", 1)[0] for body in bodies]
     _, owner = np.unique(owners, return_inverse=True)
     whole = np.isin(owners, [*scene.loaded.crew, *scene.loaded.hardware])
     link = np.array([tree.index(body.link) for body in bodies])
     above = tree.parents[link]
-    same = owner[a] == owner[b]
     neighbours = (above[a] == link[b]) | (above[b] == link[a])
-    left_out = inside[a] | inside[b] | (same & (whole[a] | neighbours))
+    moves = np.zeros(len(a), dtype=bool) if motion is None else _among(pairs_that_move(tree, motion), a, b)
+    ours = np.array([name == ARM for name in owners])
+    built = ~moves & ~(ours[a] & _among(all_pairs(tree), a, b))
+    left_out = inside[a] | inside[b] | ((owner[a] == owner[b]) & (whole[a] | neighbours | built))
     for one, two in scene.loaded.arm.document.ignore_pairs:
-        left_out |= pairs_that_fit(tree, (f"arm/{one}", f"arm/{two}"), a, b)
-    pairs = np.stack([a, b], axis=1)
-    touching = touching_pairs(scene, tree, pairs)
-    return pairs[~left_out & ~touching], pairs[~left_out & touching]
+        left_out |= pairs_that_fit(tree, (f"{ARM}/{one}", f"{ARM}/{two}"), a, b)
+    return Judged(np.stack([a, b], axis=1)[~left_out], moves[~left_out])
+
+
+def _among(some: np.ndarray, a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Tell which pairs of body rows (P,), (P,) are among some (Q, 2), lower row first."""
+    count = int(b.max(initial=0)) + 1
+    return np.asarray(np.isin(a * count + b, some[:, 0] * count + some[:, 1]))
 
 
 def arm_pairs(scene: Scene, tree: Tree) -> np.ndarray:
-    """Return the pairs (P, 2) that are judged and that any joint of the arm can move, however far apart they are."""
+    """Return the pairs (P, 2) that any joint of the arm can move and that are not meant to touch, however far apart."""
     table = np.zeros((1, 2, len(tree.joints)))
     table[0, 1, scene.arm_columns] = 1.0
-    return judged_pairs(scene, tree, Motion(tree.joints, np.array([0.0, 1.0]), table))[0]
+    pairs, moves = judged_pairs(scene, tree, Motion(tree.joints, np.array([0.0, 1.0]), table))
+    return np.asarray(pairs[moves & ~touching_pairs(scene, tree, pairs)])
 
 
 def touching_pairs(scene: Scene, tree: Tree, pairs: np.ndarray) -> np.ndarray:
@@ -57,7 +79,7 @@ def touching_pairs(scene: Scene, tree: Tree, pairs: np.ndarray) -> np.ndarray:
     return result
 
 
-def resting_pairs(scene: Scene, tree: Tree, pairs: np.ndarray) -> np.ndarray:
+def seated_pairs(scene: Scene, tree: Tree, pairs: np.ndarray) -> np.ndarray:
     """Tell which pairs (P,) are hardware that hangs from a seat of the platform and the platform itself.
 
     What sits in its seat, or on the rail, is as near to what stands around it as it was put there. So no

@@ -20,7 +20,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from armcarry.asked.pairs import arm_pairs, pairs_that_fit, resting_pairs, seating_pairs, touching_pairs
+from armcarry.asked.pairs import arm_pairs, pairs_that_fit, seated_pairs, seating_pairs, touching_pairs
 from armcarry.asked.relaxed import Relaxed
 from armcarry.geometry.poses import Array
 from armcarry.scene.build import Scene
@@ -81,7 +81,7 @@ class Requirement:
         self.pairs = np.asarray(pairs, dtype=np.int64).reshape(-1, 2)
         self.relaxed = tuple(relaxed)
         ruled = _by_rule(scene, tree, self.pairs)
-        rests = resting_pairs(scene, tree, self.pairs) & (ruled > 0.0)
+        rests = seated_pairs(scene, tree, self.pairs) & (ruled > 0.0)
         self._required = np.where(rests, 0.0, ruled)
         self._why = np.where(np.isnan(ruled), NO_RULE, np.where(rests, RESTS, RULE)).astype(object)
         self._meant, self._seats = touching_pairs(scene, tree, self.pairs), seating_pairs(scene, tree, self.pairs)

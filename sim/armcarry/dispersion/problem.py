@@ -165,7 +165,8 @@ class _Maker:
     def add(self, number: int, phase: Phase, numbers: tuple[Drawn, ...], most: Array) -> None:
         """Take up the windows of a phase; those of the same start and end become one."""
         motion = self.run.motion.between(phase.start_s, phase.end_s)
-        pairs, _ = judged_pairs(self.scene, phase.tree, motion)
+        pairs, moves = judged_pairs(self.scene, phase.tree, motion)
+        pairs = pairs[moves]
         levers = influence(phase.tree, self.run.motion, numbers)
         found: dict[tuple[float, float], list[_Part]] = {}
         asked = Requirement(self.scene, phase.tree, pairs, self.run.relaxed)

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
-from armcarry.asked.pairs import judged_pairs
-from armcarry.asked.requirement import RESTS, Asked, Requirement
+from armcarry.asked.requirement import RESTS
 from armcarry.clearance import clearance_curve
-from armcarry.record.record import Curve, PairRow
+from armcarry.proving.windows import Window
+from armcarry.record.record import Curve
 from armcarry.scene.build import Scene
+from armcarry.timeline.near import STANDING
 from armcarry.timeline.run import Phase, Run
 
 #: cells of the clearance curve over a whole run, at least, and the longest cell: a carry of a day stays readable
@@ -20,57 +21,96 @@ CELLS, CELL_S = 480, 5.0
 BAND_M = 0.02
 
 
-def phase_curves(scene: Scene, run: Run, phase: Phase, rows: list[PairRow]) -> list[Curve]:
+def phase_curves(scene: Scene, run: Run, phase: Phase, windows: list[Window]) -> list[Curve]:
     """Return the curves of a phase, in pieces where a relaxation begins or ends.
 
     Args:
         scene: rules and classes.
         run: its motion and what is relaxed.
         phase: the stretch.
-        rows: what is proven of every pair in it.
+        windows: what is proven of every pair in it.
     """
-    pairs, _ = judged_pairs(scene, phase.tree, run.motion.between(phase.start_s, phase.end_s))
-    windows = Requirement(scene, phase.tree, pairs, run.relaxed).windows(phase.start_s, phase.end_s)
-    return [curve for asked in windows for curve in _window_curves(scene, run, phase, asked, rows)]
+    edges = sorted({time for window in windows for time in (window.asked.start_s, window.asked.end_s)})
+    curves = []
+    for start, end in pairwise(edges):
+        here = [each for each in windows if each.asked.start_s <= start and each.asked.end_s >= end]
+        curves += _piece(scene, run, phase, (start, end), _groups(scene, phase, here))
+    return curves
 
 
-def _window_curves(scene: Scene, run: Run, phase: Phase, asked: Asked, rows: list[PairRow]) -> list[Curve]:
-    """Return the curves of a window.
+@dataclass(frozen=True, eq=False)
+class _Group:
+    """Pairs with one curve.
 
-    A cell of hours holds much motion, so its own bound may lie under what the rows prove of the same pairs all
-    through the window: the larger of the two counts, else a plot would show a gap too small that is not.
+    Attributes:
+        name, required_m: of the curve.
+        moving: (M, 2) those that move against each other.
+        least_m: the least that is proven of those.
+        lower_m, upper_m: the least distance of those at rest.
     """
-    groups = _groups(scene, phase, asked)
-    if not groups or asked.end_s <= asked.start_s:
-        return []
-    every = np.concatenate([np.array(members) for members in groups.values()])
-    number = np.concatenate([np.full(len(members), k) for k, members in enumerate(groups.values())])
-    cell_s = min((run.motion.end_s - run.motion.start_s) / CELLS, CELL_S)
-    curve = clearance_curve(
-        phase.tree, run.motion, every, groups=number, cells=max(8, round((asked.end_s - asked.start_s) / cell_s)),
-        band_m=BAND_M, report_distance_m=scene.loaded.rules.report_distance, start_s=asked.start_s, end_s=asked.end_s,
-    )  # fmt: skip
-    proven = {(row.body_a, row.body_b): row.lower_m for row in rows
-              if row.start_s <= asked.start_s and row.end_s >= asked.end_s}  # fmt: skip
-    bodies = phase.tree.bodies
-    floors = [min(proven[bodies[a].name, bodies[b].name] for a, b in members) for members in groups.values()]
-    return [
-        Curve(name, required, curve.times_s, np.maximum(curve.lower_m[k], floors[k]), curve.upper_m[k])
-        for k, (name, required) in enumerate(groups)
-    ]
+
+    name: str
+    required_m: float
+    moving: np.ndarray
+    least_m: float
+    lower_m: float
+    upper_m: float
 
 
-def _groups(scene: Scene, phase: Phase, asked: Asked) -> dict[tuple[str, float], list[tuple[int, int]]]:
-    """Return pairs by what a curve is named and requires; hardware in its seat has none."""
-    classes = scene.body_classes(phase.tree)
-    groups: dict[tuple[str, float], list[tuple[int, int]]] = defaultdict(list)
-    asked = asked.take(~np.isnan(asked.required_m) & (asked.why != RESTS))
-    for (a, b), required, granted in zip(
-        asked.pairs.tolist(), asked.required_m.tolist(), asked.granted.tolist(), strict=True
-    ):
-        name = " to ".join(sorted((classes[a], classes[b])))
-        groups[name if granted < 0 else f"{name}, relaxed to {required:g} m", required].append((a, b))
-    return groups
+def _groups(scene: Scene, phase: Phase, windows: list[Window]) -> list[_Group]:
+    """Return pairs by what a curve is named and requires.
+
+    Left out is hardware in its seat, what rests among what stands as it was built, and what rests far away.
+    """
+    names, code = np.unique(scene.body_classes(phase.tree), return_inverse=True)
+    stands = np.isin(names, STANDING)[code]
+    pairs, moves = np.concatenate([w.asked.pairs for w in windows]), np.concatenate([w.moves for w in windows])
+    required, why = (np.concatenate([getattr(w.asked, name) for w in windows]) for name in ("required_m", "why"))
+    granted = np.concatenate([w.asked.granted for w in windows]) >= 0
+    lower, upper = (np.concatenate([getattr(w.bounds, name) for w in windows]) for name in ("lower_m", "upper_m"))
+    near = ~stands[pairs].all(axis=1) & (lower < scene.loaded.rules.report_distance)
+    drawn = ~np.isnan(required) & (why != RESTS) & (moves | near)
+    key = np.column_stack([np.sort(code[pairs], axis=1), required, granted])
+    found = []
+    for a, b, least, relaxed in np.unique(key[drawn], axis=0).tolist():
+        rows = np.flatnonzero(drawn & np.all(key == (a, b, least, relaxed), axis=1))
+        fly, rest = rows[moves[rows]], rows[~moves[rows]]
+        name = f"{names[int(a)]} to {names[int(b)]}" + (f", relaxed to {least:g} m" if relaxed else "")
+        found.append(
+            _Group(
+                name, least, pairs[fly], float(lower[fly].min(initial=np.inf)), float(lower[rest].min(initial=np.inf)),
+                float(upper[rest].min(initial=np.inf)),
+            )
+        )
+    return found
+
+
+def _piece(
+    scene: Scene, run: Run, phase: Phase, span_s: tuple[float, float], groups: list[_Group]
+) -> list[Curve]:
+    """Return the curves of a stretch with the same groups all through.
+
+    A cell of hours holds much motion, so its own bound may lie under what is proven of the same pairs all through
+    the stretch: the larger of the two counts, else a plot would show a gap too small that is not.
+    """
+    start, end = span_s
+    cells = max(8, round((end - start) / min((run.motion.end_s - run.motion.start_s) / CELLS, CELL_S)))
+    moving = [group.moving for group in groups if len(group.moving)]
+    times, lower, upper = np.linspace(start, end, cells + 1), iter(()), iter(())
+    if moving:
+        curve = clearance_curve(
+            phase.tree, run.motion, np.concatenate(moving),
+            groups=np.repeat(np.arange(len(moving)), [len(members) for members in moving]), cells=cells, band_m=BAND_M,
+            report_distance_m=scene.loaded.rules.report_distance, start_s=start, end_s=end,
+        )  # fmt: skip
+        times, lower, upper = curve.times_s, iter(curve.lower_m), iter(curve.upper_m)
+    curves = []
+    for group in groups:
+        low, high = np.full(cells, group.lower_m), np.full(cells, group.upper_m)
+        if len(group.moving):
+            low, high = np.minimum(low, np.maximum(next(lower), group.least_m)), np.minimum(high, next(upper))
+        curves.append(Curve(group.name, group.required_m, times, low, high))
+    return curves
 
 
 def joined(parts: list[Curve]) -> Curve:

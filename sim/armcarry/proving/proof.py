@@ -1,11 +1,12 @@
-"""Every pair of bodies that moves against another, over the whole run: proven rows and curves."""
+"""Every pair of bodies over the whole run, in motion and at rest: proven rows and curves."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
 from armcarry.proving.curves import joined, phase_curves
-from armcarry.proving.rows import merged, phase_rows
+from armcarry.proving.rows import Table
+from armcarry.proving.windows import prove_windows
 from armcarry.record.record import Curve, PairRow
 from armcarry.scene.build import Scene
 from armcarry.timeline.run import Run
@@ -14,7 +15,7 @@ Tell = Callable[[str, float], None]
 
 
 def prove_run(scene: Scene, run: Run, tell: Tell | None = None) -> tuple[tuple[PairRow, ...], tuple[Curve, ...]]:
-    """Prove the clearance of every pair that moves against another over a run.
+    """Prove the clearance of every pair over a run.
 
     Args:
         scene: rules and classes.
@@ -25,13 +26,14 @@ def prove_run(scene: Scene, run: Run, tell: Tell | None = None) -> tuple[tuple[P
         A row for each stretch of time in which one requirement holds for a pair, and a curve for each two classes
         that have a rule.
     """
-    rows: list[PairRow] = []
+    table = Table(scene, run.phases[0].tree)
     curves: dict[str, list[Curve]] = {}
     say = tell or (lambda words, share: None)
     for count, phase in enumerate(run.phases, start=1):
         say(f"proving clearances, {count} of {len(run.phases)}", 0.6 + 0.3 * count / len(run.phases))
-        here = phase_rows(scene, run, phase)
-        rows.extend(here)
-        for curve in phase_curves(scene, run, phase, here):
+        windows = prove_windows(scene, run, phase)
+        for window in windows:
+            table.add(phase.tree, window)
+        for curve in phase_curves(scene, run, phase, windows):
             curves.setdefault(curve.group, []).append(curve)
-    return merged(rows), tuple(joined(parts) for parts in curves.values())
+    return table.rows(), tuple(joined(parts) for parts in curves.values())

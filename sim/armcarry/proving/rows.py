@@ -1,91 +1,90 @@
-"""The table of pairs: what is proven of every pair, window by window, each with one requirement."""
+"""The table of pairs: what is proven of every pair, and for how long it holds."""
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable
-from dataclasses import replace
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
-from armcarry.asked.pairs import judged_pairs
-from armcarry.asked.requirement import Asked, Requirement
-from armcarry.clearance import prove_clearance
+from armcarry.asked.requirement import Asked
+from armcarry.proving.windows import STATUS, Bounds, Window
 from armcarry.record.record import PairRow
 from armcarry.scene.build import Scene
-from armcarry.timeline.run import Phase, Run
+from armcarry.scene.tree import Tree
 
-#: status, lower and upper bound, instant and points of a row
-_Point = tuple[float, float, float]
-_Found = tuple[str, float, float, float, _Point, _Point]
-_NOWHERE = (0.0, 0.0, 0.0)
-_WORSE = {"contact": 0, "unresolved": 1, "proven": 2, "farther": 3, "intended": 4}
-
-
-def phase_rows(scene: Scene, run: Run, phase: Phase) -> list[PairRow]:
-    """Prove every pair over a phase, cut where a relaxation begins or ends for it."""
-    if phase.end_s <= phase.start_s:
-        return []
-    pairs = np.concatenate(judged_pairs(scene, phase.tree, run.motion.between(phase.start_s, phase.end_s)))
-    asked = Requirement(scene, phase.tree, pairs, run.relaxed)
-    rows: list[PairRow] = []
-    for some in asked.groups(phase.start_s, phase.end_s):
-        for window in asked.windows(phase.start_s, phase.end_s, some):
-            rows.extend(_meant_rows(scene, phase, window.take(window.meant)))
-            rows.extend(_proven_rows(scene, run, phase, window.take(~window.meant)))
-    return rows
+#: the columns of a row in the making; ``why`` and classes are words by number
+_COLUMNS: dict[str, Any] = {
+    "a": int, "b": int, "class_a": int, "class_b": int, "start_s": float, "end_s": float, "required_m": float,
+    "why": int, "status": int, "lower_m": float, "upper_m": float, "time_s": float, "points": (float, 6),
+}  # fmt: skip
+_ROW = np.dtype([("there", bool), *_COLUMNS.items()])
 
 
-def _proven_rows(scene: Scene, run: Run, phase: Phase, asked: Asked) -> list[PairRow]:
-    bounds = prove_clearance(
-        phase.tree, run.motion, asked.pairs, report_distance_m=scene.loaded.rules.report_distance,
-        start_s=asked.start_s, end_s=asked.end_s,
-    )  # fmt: skip
-    # a pair so far apart that it was never measured has no instant and no points
-    times = np.where(np.isnan(bounds.time_s), asked.start_s, bounds.time_s)
-    points = np.nan_to_num(np.stack([bounds.point_a, bounds.point_b]))
-    found: Iterable[Any] = zip(
-        bounds.status.tolist(), bounds.lower_m.tolist(), bounds.upper_m.tolist(), times.tolist(),
-        map(tuple, points[0].tolist()), map(tuple, points[1].tolist()), strict=True,
-    )  # fmt: skip
-    return _rows(scene, phase, asked, found)
+@dataclass(eq=False)
+class Table:
+    """Rows of the pairs of a run, filled window by window in the order of time.
 
-
-def _meant_rows(scene: Scene, phase: Phase, asked: Asked) -> list[PairRow]:
-    nothing = ("intended", 0.0, 0.0, asked.start_s, _NOWHERE, _NOWHERE)
-    return _rows(scene, phase, asked, [nothing] * len(asked.pairs))
-
-
-def _rows(scene: Scene, phase: Phase, asked: Asked, found: Iterable[_Found]) -> list[PairRow]:
-    names, classes = [body.name for body in phase.tree.bodies], scene.body_classes(phase.tree)
-    required = [None if np.isnan(value) else value for value in asked.required_m.tolist()]
-    return [
-        PairRow(names[a], names[b], classes[a], classes[b], asked.start_s, asked.end_s, least, why, *proven)
-        for (a, b), least, why, proven in zip(
-            asked.pairs.tolist(), required, asked.why.tolist(), found, strict=True
-        )
-    ]  # fmt: skip
-
-
-def merged(rows: list[PairRow]) -> tuple[PairRow, ...]:
-    """Join rows of one pair with one requirement whose windows adjoin: the least bounds, at the nearest instant.
-
-    Windows apart in time stay apart: between them nothing was asked of the pair under that requirement.
+    Windows of a pair that adjoin and ask the same of it, for the same reason and in the same two classes, become one
+    row: the least bound, at the nearest instant. Windows apart in time stay rows apart, since nothing is said of the
+    pair between them. A pair is known by its bodies' rows, which are the same in every tree of a run. Columns are
+    kept, and rows made of them once, because a day has a million windows of pairs.
     """
-    by_key: dict[tuple[str, str, str, str, float | None, str], list[PairRow]] = defaultdict(list)
-    for row in sorted(rows, key=lambda row: row.start_s):
-        same = by_key[row.body_a, row.body_b, row.class_a, row.class_b, row.required_m, row.why]
-        if same and row.start_s <= same[-1].end_s:
-            same[-1] = _joined(same[-1], row)
-        else:
-            same.append(row)
-    return tuple(row for same in by_key.values() for row in same)
 
+    scene: Scene
+    tree: Tree
+    _words: dict[str, int] = field(default_factory=dict)
+    _open: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=_ROW))
+    _closed: list[np.ndarray] = field(default_factory=list)
 
-def _joined(one: PairRow, other: PairRow) -> PairRow:
-    nearest = min(one, other, key=lambda row: (_WORSE[row.status], row.upper_m))
-    return replace(
-        nearest, start_s=min(one.start_s, other.start_s), end_s=max(one.end_s, other.end_s),
-        lower_m=min(one.lower_m, other.lower_m),
-    )  # fmt: skip
+    def add(self, tree: Tree, window: Window) -> None:
+        """Take up what is proven in a window."""
+        if not len(self._open):
+            self._open = np.zeros(len(tree.bodies) ** 2, dtype=_ROW)
+        new = self._columns(tree, window.asked, window.bounds)
+        key = new["a"] * len(tree.bodies) + new["b"]
+        old = self._open[key]
+        same = old["there"] & (new["start_s"] <= old["end_s"])
+        for name in ("class_a", "class_b", "why"):
+            same &= new[name] == old[name]
+        same &= (new["required_m"] == old["required_m"]) | (np.isnan(new["required_m"]) & np.isnan(old["required_m"]))
+        self._closed.append(old[old["there"] & ~same])
+        worse, alike = old["status"] < new["status"], old["status"] == new["status"]
+        keeps = same & (worse | (alike & (old["upper_m"] <= new["upper_m"])))
+        for name in ("status", "upper_m", "time_s", "points"):
+            new[name][keeps] = old[name][keeps]
+        new["start_s"][same] = old["start_s"][same]
+        new["lower_m"][same] = np.minimum(new["lower_m"], old["lower_m"])[same]
+        self._open[key] = new
+
+    def _columns(self, tree: Tree, asked: Asked, bounds: Bounds) -> np.ndarray:
+        classes = np.array([self._word(name) for name in self.scene.body_classes(tree)])
+        new = np.zeros(len(asked.pairs), dtype=_ROW)
+        new["there"] = True
+        new["a"], new["b"] = asked.pairs.T
+        new["class_a"], new["class_b"] = classes[asked.pairs].T
+        new["start_s"], new["end_s"] = asked.start_s, asked.end_s
+        new["required_m"] = asked.required_m
+        new["why"] = [self._word(why) for why in asked.why.tolist()]
+        for name in Bounds.__dataclass_fields__:
+            new[name] = getattr(bounds, name)
+        return new
+
+    def _word(self, text: str) -> int:
+        return self._words.setdefault(text, len(self._words))
+
+    def rows(self) -> tuple[PairRow, ...]:
+        """Return the rows by pair, those of one pair in the order of time."""
+        every = np.concatenate([*self._closed, self._open[self._open["there"]]])
+        every = every[np.lexsort((every["start_s"], every["b"], every["a"]))]
+        names, words = [body.name for body in self.tree.bodies], list(self._words)
+        columns = (every[name].tolist() for name in _COLUMNS)
+        return tuple(
+            PairRow(
+                names[a], names[b], words[class_a], words[class_b], start_s, end_s,
+                None if required != required else required, words[why], STATUS[status], lower, upper, time,
+                (at[0], at[1], at[2]), (at[3], at[4], at[5]),
+            )
+            for a, b, class_a, class_b, start_s, end_s, required, why, status, lower, upper, time, at
+            in zip(*columns, strict=True)
+        )  # fmt: skip

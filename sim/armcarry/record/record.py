@@ -33,8 +33,9 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class PairRow:
-    """Proven bounds of one pair's least distance over one window of time.
+    """Proven bounds of one pair's least distance over one window of time; they hold at every instant of it.
 
+    Where something is attached or let go of at an end of the window, it holds on this side of it.
     ``status``: ``proven`` (upper - lower within the tolerance), ``farther`` (proven farther than the report
     distance; upper may be inf), ``contact`` (they overlap: lower is -inf and upper 0), ``intended`` (declared
     contact, not measured), ``unresolved`` (the proof was given up: lower is -inf, contact is not ruled out, never a
@@ -90,7 +91,7 @@ class Record:
         motion: every joint of the tree over the whole run.
         moves, events: what happens when.
         shortfalls: moves that could not be made; the run ends before the first.
-        pairs: proven clearance of every pair that moves against another.
+        pairs: proven clearance of every pair, in motion and at rest.
         curves: clearance against time by group of classes.
         slip: steps of the day that take longer, and by how many seconds.
         failed: steps of the day that are tried, fail and are followed by their fallback.

@@ -141,7 +141,7 @@ def clearance(record: Record, cursor_s: float | None = None, window_s: Window | 
         words += f"; the tightest {len(curves)} of {len(shown)} groups"
     with page(max(len(curves), 1), 1, title, words) as (figure, panels):
         if not curves:
-            say(panels[0], "No pair of bodies with a required clearance moves in this run")
+            say(panels[0], "No pair of bodies with a required clearance comes near in this run")
         report = record.scene.loaded.rules.report_distance
         for axes, curve in zip(panels, curves, strict=False):
             _band(axes, curve, report, record.least_of(curve))

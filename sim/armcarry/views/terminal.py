@@ -115,7 +115,7 @@ def slip_lines(plan: DayPlan) -> list[str]:
 def _tightest(record: Record) -> str:
     row = record.tightest
     if row is None:
-        return "Tightest clearance: no pair of bodies moves against another"
+        return "Tightest clearance: no pair of bodies has a rule"
     if row.status == "contact":
         return f"Tightest clearance: {row.body_a} and {row.body_b} touch at {clock(row.time_s)}"
     spare = at_least(row.lower_m, row.required_m or 0.0, "m")

@@ -241,7 +241,7 @@ def findings_table(findings: Sequence[Finding]) -> Table:
 def _tightest(record: Record) -> str:
     row = record.tightest
     if row is None:
-        return "No pair of bodies with a required clearance moves against another."
+        return "No pair of bodies has a required clearance."
     pair = f"{plain(row.body_a)} and {plain(row.body_b)}"
     if row.lower_m == -np.inf:
         return f"Tightest clearance: {pair} touch at {clock(row.time_s)}; {row.required_m:.2f} m is required."
