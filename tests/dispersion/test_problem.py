@@ -9,6 +9,7 @@ from armcarry.dispersion.problem import make_problem, prove_runs
 from armcarry.dispersion.reach import influence
 from armcarry.dispersion.terms import displacement, draw, drawn_numbers, moved
 from armcarry.errors import InputError
+from armcarry.geometry.poses import rotation_vector
 
 
 def test_without_a_declared_dispersion_nothing_is_drawn(rider_scene):
@@ -66,6 +67,17 @@ def test_an_offset_turns_one_joint_and_a_mount_moves_all_it_carries(record):
     for link in ("arm/tip", "ev1/visor"):
         by = shifted.pose_of(link, position)[:3, 3] - tree.pose_of(link, position)[:3, 3]
         np.testing.assert_allclose(by, (0, 0, 0.02), atol=1e-12)
+
+
+@pytest.mark.parametrize(("part", "axis"), [("roll", 0), ("pitch", 1), ("yaw", 2)])
+def test_a_draw_turns_about_the_axis_that_its_name_says(record, part, axis):
+    numbers = drawn_numbers(record.scene)
+    tree, position = record.phases[0].tree, record.scene.position
+    values = np.array([0.01 * (number.name == f"base: arm {part}") for number in numbers])
+    assert np.count_nonzero(values) == 1
+    shifted = displacement(numbers, values).of(tree)
+    turn = shifted.pose_of("arm/tip", position) @ np.linalg.inv(tree.pose_of("arm/tip", position))
+    np.testing.assert_allclose(rotation_vector(turn), 0.01 * np.eye(3)[axis], atol=1e-9)
 
 
 def test_no_draw_shifts_a_pair_beyond_its_bound(record, pinocchio_engine):
