@@ -92,7 +92,7 @@ def test_bodies_that_rest_in_each_other_fail(told, text, pair, rate):
     assert overlap(record, *pair)
     assert frozenset(pair) in pairs_of(failed)
     finding = next(f for f in failed if {f.subject, f.other} == set(pair))
-    assert " touch at 0:00.0; " in finding.message
+    assert " touch at 0:00:00.0; " in finding.message
 
 
 def test_a_plain_scene_at_rest_has_nothing_to_fail(told):
