@@ -44,8 +44,12 @@ def test_acts_in_order_end_where_they_end(judged):
     assert (found.verdict, found.subject) == (Verdict.PASS, "load")
     assert found.message == "load: 2 acts in order, at the end it is in rack"
     assert found.end_s == 10.0
+
+
+def test_hardware_still_in_the_hands_at_the_end_of_a_day_is_told(judged):
     (held,) = judged([_step("tie", "tether")])
-    assert held.message == "load: 1 acts in order, at the end it is held by ev1"
+    assert held.verdict is Verdict.FAIL
+    assert held.message == "the end: load is still in the hands of ev1 at the end"
 
 
 def test_one_who_no_longer_holds_it_leaves_it_on_its_tether(judged):

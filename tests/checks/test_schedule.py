@@ -102,7 +102,9 @@ def test_no_chance_is_told_without_a_limit(judged):
 def test_nobody_in_two_places_is_said(judged):
     (found,) = [item for item in judged([_note("work", "12 min")]) if item.subject == "actors"]
     assert (found.verdict, found.end_s) == (Verdict.PASS, 720.0)
-    assert found.message == "nobody is in two places, and nobody rides outside the restraint"
+    assert found.message == (
+        "nobody is in two places, everybody is beside what they work on, nobody rides outside the restraint"
+    )
 
 
 def test_a_conflict_fails_and_takes_the_place_of_that(judged):
