@@ -18,7 +18,6 @@ LONGEST_FUNCTION_LINES = 60
 LONG_FILES: dict[str, str] = {
     "sim/armcarry/clearance/timetree.py": "kernels of one tree of time, inlined into one another when compiled",
     "sim/armcarry/clearance/tubes.py": "kernels of many arcs at once, inlined into one another when compiled",
-    "sim/armcarry/timeline/walkthrough.py": "one walk through the steps of a day, a method a kind of step",
 }
 #: "path:function" -> why it is longer
 LONG_FUNCTIONS: dict[str, str] = {

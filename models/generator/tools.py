@@ -86,6 +86,7 @@ def rail_cart() -> Robot:
         cart.cylinder("base", f"cart_stub_{end}", 0.018, (0.2, 0, z), (0.62, 0, z), "handrail")
     cart.capsule("base", "cart_handhold_bar", 0.02, (0.62, 0, -0.3), (0.62, 0, 0.3), "handrail")
     cart.fixed("handhold", "base", CART_GRIP)
+    cart.fixed("socket", "base", axes((0.22, 0.4, 0.0), (1, 0, 0), (0, 0, 1)))
     return cart
 
 

@@ -4,44 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from armcarry.checks import custody, grasp, schedule, tethers
-from armcarry.files.load import load_scenario
-from armcarry.record.record import Record
-from armcarry.scene.build import build_scene
-from armcarry.timeline.day_run import run_day
-
-HEAD = """
-format: armcarry scenario 1
-title: faults
-purpose: to test the ledger
-platform: tern_yard
-arm: heron
-rules: tern_yard
-base: {mount: trolley, station: 11 m}
-carts: {cart_1: 16.2 m, cart_2: -14.2 m}
-"""
 ON_ARM = "restraint: {model: foot_restraint, at: arm, settings: {pitch: 90 deg}}\n"
-#: the arm holds its restraint 0.9 m before the stand of rack A
-BEFORE_RACK_A = """start:
-  {shoulder_turn: 41.89 deg, shoulder_swing: -5.51 deg, shoulder_lift: 71.2 deg, elbow_bend: 96.71 deg,
-   wrist_lift: 95.98 deg, wrist_swing: 47.81 deg, wrist_turn: 171.78 deg}
-"""
-
-
-def record_of(tmp_path, body, steps):
-    path = tmp_path / "faults.yaml"
-    lines = "\n".join(f"    - {{{step}}}" for step in steps)
-    path.write_text(f"{HEAD}{body}day:\n  steps:\n{lines}\n")
-    scene = build_scene(load_scenario(path))
-    run = run_day(scene)
-    assert run.shortfalls == ()
-    return Record(scene, run.phases, run.motion, run.moves, run.events, run.relaxed, kept=run.ledger)
-
-
-def failures(record):
-    found = [finding for check in (custody, schedule, tethers, grasp) for finding in check.check(record)]
-    return [(f.check, f.subject, f.message) for f in found if str(f.verdict) == "fail"]
-
 
 ACROSS = """
 crew: {ev1: {posture: carry, at: platform/bay_5_stand}}
@@ -49,9 +12,9 @@ hardware: {pump_box: {model: pump_box, at: platform/bay_10_seat, fasteners: {cov
 """
 
 
-def test_bolts_nineteen_metres_away_are_not_loosened(tmp_path):
+def test_bolts_nineteen_metres_away_are_not_loosened(record_of, failures):
     loosen = "name: loosen, actors: [ev1], bolt: {what: pump_box, count: 2, each: 1 min, make: loose}"
-    found = failures(record_of(tmp_path, ACROSS, [loosen]))
+    found = failures(record_of(ACROSS, [loosen]))
     assert [one[:2] for one in found] == [("custody", "pump_box"), ("schedule", "ev1")]
     assert found[0][2] == "loosen: pump_box is left in bay_10_seat with 2 of 4 bolts tight"
     assert found[1][2].startswith("ev1 does loosen on pump_box but is 18.")
@@ -65,18 +28,18 @@ def test_bolts_nineteen_metres_away_are_not_loosened(tmp_path):
         (["name: open, actors: [ev1], fold_cover: {what: pump_box, fastener: cover}, takes: 1 min"], "cover closed"),
     ],
 )
-def test_what_is_left_not_as_its_document_asks(tmp_path, steps, left):
+def test_what_is_left_not_as_its_document_asks(record_of, failures, steps, left):
     body = ACROSS.replace("bay_5_stand", "bay_10_stand")
     tighten = [
         "name: loose, actors: [ev1], bolt: {what: pump_box, count: 1, each: 1 min, make: loose}",
         "name: tight, actors: [ev1], bolt: {what: pump_box, count: 1, each: 1 min, make: tight}",
     ]
-    assert failures(record_of(tmp_path, body, tighten)) == []
+    assert failures(record_of(body, tighten)) == []
     words = f"tight: pump_box is left in bay_10_seat and not {left}, as its document asks"
-    assert failures(record_of(tmp_path, body, [*steps, *tighten])) == [("custody", "pump_box", words)]
+    assert failures(record_of(body, [*steps, *tighten])) == [("custody", "pump_box", words)]
 
 
-RIDER = ON_ARM + BEFORE_RACK_A + """
+RIDER = ON_ARM + """BEFORE_RACK_A
 crew: {ev1: {posture: carry, at: arm}}
 hardware: {pump_box: {model: pump_box, at: platform/rack_a_seat, fasteners: {cover: open}}}
 carries:
@@ -86,36 +49,36 @@ carries:
 
 
 @pytest.mark.parametrize(("length", "fails"), [("0.6 m", True), ("1.5 m", False)])
-def test_the_arm_carries_nobody_beyond_a_tether_to_what_is_bolted_down(tmp_path, length, fails):
+def test_the_arm_carries_nobody_beyond_a_tether_to_what_is_bolted_down(record_of, failures, length, fails):
     steps = [
         "name: in, actors: [arm, ev1], carry: close_in",
         f"name: hook, actors: [ev1], at: rack_a, tether: {{what: pump_box, length: {length}}}, takes: 1 min",
         "name: out, actors: [arm, ev1], carry: pull_out",
     ]
-    found = failures(record_of(tmp_path, RIDER, steps))
+    found = failures(record_of(RIDER, steps))
     assert [one[:2] for one in found] == ([("tethers", "pump_box")] if fails else [])
     if fails:
         assert found[0][2].startswith("pump_box and ev1 come 0.9")
         assert found[0][2].endswith(" m apart, on a tether of 0.6 m between them")
 
 
-IN_BAY_7 = ON_ARM + BEFORE_RACK_A + "crew: {ev1: {posture: carry, at: platform/BAY_stand}}\n"
+IN_BAY_7 = ON_ARM + "BEFORE_RACK_A\ncrew: {ev1: {posture: carry, at: platform/BAY_stand}}\n"
 
 
 @pytest.mark.parametrize(("bay", "fails"), [("bay_7", True), ("rack_a", False)])
-def test_nobody_enters_a_restraint_from_another_bay(tmp_path, bay, fails):
+def test_nobody_enters_a_restraint_from_another_bay(record_of, failures, bay, fails):
     steps = ["name: get_on, actors: [ev1], enter_restraint: {}, takes: 6 min"]
-    found = failures(record_of(tmp_path, IN_BAY_7.replace("BAY", bay), steps))
+    found = failures(record_of(IN_BAY_7.replace("BAY", bay), steps))
     assert [one[:2] for one in found] == ([("schedule", "ev1")] if fails else [])
     assert not fails or found[0][2].startswith("ev1 enters restraint in get_on but is 14.")
 
 
-def test_a_restraint_does_not_jump_to_the_arm(tmp_path):
-    body = BEFORE_RACK_A + """
+def test_a_restraint_does_not_jump_to_the_arm(record_of, failures):
+    body = """BEFORE_RACK_A
 restraint: {model: foot_restraint, at: platform/bay_10_socket}
 crew: {ev1: {posture: carry, at: platform/bay_10_stand}}
 """
-    found = failures(record_of(tmp_path, body, ["name: fit, actors: [ev1], fit_restraint: {}, takes: 6 min"]))
+    found = failures(record_of(body, ["name: fit, actors: [ev1], fit_restraint: {}, takes: 6 min"]))
     assert [one[:2] for one in found if one[0] == "schedule"] == [("schedule", "ev1")]
     assert found[0][2].startswith("ev1 fits restraint to the arm in fit but is 6.")
     assert [one[:2] for one in found if one[0] == "grasp"] == [("grasp", "restraint")]
@@ -133,22 +96,22 @@ PUT = "name: put, actors: [ev1], at: bay_5, seat: {what: thermal_blanket, into: 
 HOOK = "name: hook, actors: [ev1], tether: {what: other, to: keel_port_5}, takes: 1 min"
 
 
-def test_of_two_items_in_one_pair_of_hands_one_is_tethered(tmp_path):
-    found = failures(record_of(tmp_path, HANDS, [TAKE, PUT]))
+def test_of_two_items_in_one_pair_of_hands_one_is_tethered(record_of, failures):
+    found = failures(record_of(HANDS, [TAKE, PUT]))
     assert [one[:2] for one in found] == [("custody", "ev1"), ("custody", "other")]
     assert found[0][2] == "take: ev1 holds thermal_blanket and other after take, none of them tethered"
     assert found[1][2].endswith("other is still in the hands of ev1 at the end")
-    assert failures(record_of(tmp_path, HANDS, [HOOK, TAKE, PUT])) == []
+    assert failures(record_of(HANDS, [HOOK, TAKE, PUT])) == []
 
 
-def test_what_is_let_go_of_inside_is_not_adrift(tmp_path):
+def test_what_is_let_go_of_inside_is_not_adrift(record_of, failures):
     stow = "name: stow, actors: [ev2], let_go: {what: bag}, takes: 1 min"
-    record = record_of(tmp_path, HANDS, [HOOK, stow])
+    record = record_of(HANDS, [HOOK, stow])
     assert failures(record) == []
     assert record.ledger.end.states["bag"].where == "inside"
 
 
-def test_a_second_worker_beside_where_a_carry_says_it_ends_is_no_conflict(tmp_path):
+def test_a_second_worker_beside_where_a_carry_says_it_ends_is_no_conflict(record_of, failures):
     body = RIDER.replace("ev1: {posture: carry, at: arm}", "ev1: {posture: carry, at: arm}, ev2: {posture: carry, at: "
                          "platform/rack_a_stand}")  # fmt: skip
     steps = [
@@ -156,4 +119,4 @@ def test_a_second_worker_beside_where_a_carry_says_it_ends_is_no_conflict(tmp_pa
         "name: off, actors: [ev1], leave_restraint: {to: platform/keel_port_11_to}, takes: 5 min",
         "name: on, actors: [ev2], enter_restraint: {}, takes: 5 min, swap_places: off",
     ]
-    assert failures(record_of(tmp_path, body, steps)) == []
+    assert failures(record_of(body, steps)) == []

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from armcarry.errors import FrameError, InputError
-from armcarry.files.documents.steps import Takes
+from armcarry.files.documents.step_parts import Takes
 from armcarry.files.load import load_scenario
 from armcarry.geometry import poses
 from armcarry.motion.forward import forward

@@ -87,13 +87,12 @@ def test_the_report_tells_the_failure_first_and_what_to_do(folder, demo):
 def test_margins_and_budget_are_those_of_the_table_of_pairs(folder, demo):
     record, _ = demo
     html = (folder / "report.html").read_text(encoding="utf-8")
-    rules = record.scene.loaded.rules
     rows = (row for row in record.pairs if judged(row) and row.why == "rule")
-    kept = min(rows, key=lambda row: left_m(rules, row))
+    kept = min(rows, key=lambda row: left_m(record, row))
     row = re.search(r'<table class="numbers">.*?<tbody>\s*<tr>(.*?)</tr>', html, re.DOTALL)[1]
     cells = re.findall(r"<td>(.*?)</td>", row)
     assert cells[3] == f"{rounded_down(kept.lower_m):.3f}"
-    assert float(cells[6]) == rounded_down(left_m(rules, kept) * 1e3, 0)
+    assert float(cells[6]) == rounded_down(left_m(record, kept) * 1e3, 0)
 
 
 def test_every_slide_is_whole(folder):

@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from armcarry.files.documents.rules import ARM_POSITIONING, BudgetTerm, RulesDocument
+from armcarry.files.documents.rules import ARM_POSITIONING, BudgetTerm
 from armcarry.quantities import clock
 from armcarry.record.figures import at_least, down, near, reaches
 from armcarry.record.finding import Finding
 from armcarry.record.maker import Maker
 from armcarry.record.record import PairRow, Record
+from armcarry.scene.build import PLATFORM
 
 #: terms every budget must state, if only as "0 m": none is silently zero
 TERMS = (ARM_POSITIONING, "structure_placement", "thermal", "grasp")
@@ -41,27 +42,39 @@ def check(record: Record) -> tuple[Finding, ...]:
         if row.status == "proven" and row.required_m is not None and reaches(row.lower_m, row.required_m)
     ]
     # a pair with more terms may be worse off than a nearer one with fewer
-    rows = sorted((row for row in kept if row.why == "rule"), key=lambda row: left_m(rules, row))
+    rows = sorted((row for row in kept if row.why == "rule"), key=lambda row: left_m(record, row))
     relaxed = len(kept) - len(rows)
     if not rows:
         return (_make.passed("arm", "no pair that keeps its clearance comes within the report distance"),)
-    short = sum(not reaches(left_m(rules, row), 0.0) for row in rows)
-    findings = [_finding(rules, row) for row in rows[: max(PAIRS, short)]]
+    short = sum(not reaches(left_m(record, row), 0.0) for row in rows)
+    findings = [_finding(record, row) for row in rows[: max(PAIRS, short)]]
     if relaxed:
         message = f"{relaxed} pairs are relaxed for a time and get no budget then: an approach is made by eye"
         findings.append(_make.passed("relaxation", message))
     return tuple(findings)
 
 
-def terms_of(rules: RulesDocument, row: PairRow) -> dict[str, BudgetTerm]:
+def _holds_on(record: Record, row: PairRow) -> bool:
+    """Tell whether a pair is somebody outside and the very structure they hold on to, wherever that truly stands."""
+    if {row.class_a, row.class_b} != {"worker", "structure"}:
+        return False
+    body, other = (row.body_a, row.body_b) if row.class_a == "worker" else (row.body_b, row.body_a)
+    person = record.ledger.at(row.time_s).people[body.split("/", 1)[0]]
+    return other.startswith(f"{PLATFORM}/") and not person.inside
+
+
+def terms_of(record: Record, row: PairRow) -> dict[str, BudgetTerm]:
     """Return the terms that count for a pair: those that name the class of one of its bodies.
 
-    A term that names both moves both alike (the arm's positioning, for arm and rider) and cancels.
+    A term that names both moves both alike (the arm's positioning, for arm and rider) and cancels. So does where
+    structure truly stands for somebody outside who holds on to that very structure.
     """
+    held = _holds_on(record, row)
     return {
         name: term
-        for name, term in rules.budget.items()
-        if (row.class_a in term.applies_to) != (row.class_b in term.applies_to)
+        for name, term in record.scene.loaded.rules.budget.items()
+        if not (held and "structure" in term.applies_to)
+        and (row.class_a in term.applies_to) != (row.class_b in term.applies_to)
     }
 
 
@@ -75,16 +88,16 @@ def root_sum_square_m(terms: Iterable[BudgetTerm]) -> float:
     return math.sqrt(math.fsum(term.amount**2 for term in terms))
 
 
-def left_m(rules: RulesDocument, row: PairRow) -> float:
+def left_m(record: Record, row: PairRow) -> float:
     """Return the margin of a pair less its terms, combined as the rules say, in metres."""
-    terms = terms_of(rules, row).values()
+    terms, rules = terms_of(record, row).values(), record.scene.loaded.rules
     return row.margin_m - (worst_case_m if rules.budget_combination == "worst_case" else root_sum_square_m)(terms)
 
 
-def _finding(rules: RulesDocument, row: PairRow) -> Finding:
-    terms = terms_of(rules, row)
+def _finding(record: Record, row: PairRow) -> Finding:
+    terms, rules = terms_of(record, row), record.scene.loaded.rules
     worst, likely = worst_case_m(terms.values()), root_sum_square_m(terms.values())
-    left, required = at_least(left_m(rules, row), 0.0, "mm"), row.required_m or 0.0
+    left, required = at_least(left_m(record, row), 0.0, "mm"), row.required_m or 0.0
     margin = at_least(row.lower_m, required, "m")
     listed = ", ".join(f"{term.title} {near(term.amount, 'mm')}" for term in terms.values()) or "no term applies"
     # of the two sums the one that is judged gets the digits that show on which side of nothing it is

@@ -15,8 +15,10 @@ _make = Maker("grasp")
 
 def check(record: Record) -> tuple[Finding, ...]:
     """Give one finding an attach or detach: how far apart the two frames are when they are joined."""
-    # boots are stepped in, not brought to a frame
-    return tuple(_finding(record, event) for event in record.events if event.what not in record.scene.loaded.crew)
+    # boots are stepped in, not brought to a frame; whether hands reach where they put a restraint is the ledger's
+    crew = record.scene.loaded.crew
+    judged = (event for event in record.events if event.what not in crew and not _by_hand(record, event))
+    return tuple(_finding(record, event) for event in judged)
 
 
 def _finding(record: Record, event: Event) -> Finding:
@@ -43,3 +45,11 @@ def _finding(record: Record, event: Event) -> Finding:
         at=event.time_s,
         remedy=f"end the move before it with a line to {event.to}",
     )
+
+
+def _by_hand(record: Record, event: Event) -> bool:
+    """Tell whether somebody's hands hold a restraint before or after an event."""
+    if event.what not in record.scene.loaded.restraints:
+        return False
+    before, after = (record.ledger.at(event.time_s + step).states[event.what] for step in (-1e-6, 0.0))
+    return any(state.where == "held" and state.hands & set(record.scene.loaded.crew) for state in (before, after))

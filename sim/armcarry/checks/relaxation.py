@@ -12,7 +12,7 @@ from armcarry.record.figures import at_least, at_most, up
 from armcarry.record.finding import Finding
 from armcarry.record.maker import Maker
 from armcarry.record.record import Record
-from armcarry.scene.build import ARM, RESTRAINT
+from armcarry.scene.build import ARM
 
 #: a pattern that fits more bodies than this names none in particular; common practice, no source
 MOST_BODIES = 12
@@ -99,7 +99,7 @@ def _judge(record: Record, item: Relaxed) -> Finding:
 def _of_the_arm(record: Record, item: Relaxed) -> bool:
     """Tell whether the arm moves a body that is named; a free worker's way along a rail has no tip."""
     trees = [phase.tree for phase in record.phases if phase.start_s < item.end_s and phase.end_s > item.start_s]
-    moved = {ARM, RESTRAINT}
+    moved = {ARM, *record.scene.loaded.restraints}
     moved |= {name for tree in trees for name in (*record.scene.aboard(tree), *record.scene.carried(tree))}
     names = [body.name for body in record.bodies if body.name.split("/", 1)[0] in moved]
     return any(matches(pattern, name) for pattern in (item.pattern_a, item.pattern_b) for name in names)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from armcarry.files.documents.carries import Carry, Move
-from armcarry.files.script import ARM, PLATFORM, RESTRAINT, VEHICLE, WORLD, Script
+from armcarry.files.script import ARM, PLATFORM, VEHICLE, WORLD, Script
 from armcarry.files.yaml_text import YamlPath
 
 
@@ -91,7 +91,7 @@ def _switch(script: Script, path: YamlPath, move: Move, holders: dict[str, str] 
         return
     path = (*path, move.kind)
     document = script.document
-    things = [*document.crew, *document.hardware, *([RESTRAINT] if document.restraint is not None else [])]
+    things = [*document.crew, *document.hardware, *document.all_restraints]
     known = script.known((*path, "what"), item.what, things, "crewmember, hardware or restraint")
     if not script.frame((*path, "to"), item.to) or not known:
         return

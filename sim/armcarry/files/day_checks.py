@@ -69,13 +69,25 @@ def _people(script: Script, here: YamlPath, step: Step) -> None:
         script.known((*here, "actors", 0), step.actors[0], able, "actor with hands")
     if step.hand_over is not None:
         script.known((*here, "hand_over", "to"), step.hand_over.to, able, "actor with hands")
-    if step.fit_restraint is not None and script.document.restraint is None:
-        script.tell((*here, "fit_restraint"), "this scenario has no restraint", accepted="a restraint")
+    known = script.document.all_restraints
+    for key in ("fit_restraint", "enter_restraint", "set_restraint"):
+        about = getattr(step, key)
+        if about is not None and not known:
+            script.tell((*here, key), "this scenario has no restraint", accepted="a restraint")
+        elif about is not None and about.which is not None:
+            script.known((*here, key, "which"), about.which, known, "restraint")
+    if step.set_restraint is not None and known:
+        name = step.set_restraint.which or next(iter(known))
+        if name in known:
+            script.restraint_settings((*here, "set_restraint", "settings"), name, step.set_restraint.settings)
+    if step.move_appendage is not None:
+        turned = step.move_appendage
+        script.appendage((*here, "move_appendage", "appendage"), turned.appendage, turned.state)
 
 
 def _things(script: Script, here: YamlPath, step: Step) -> None:
     if step.seat is not None:
-        script.known((*here, "seat", "into"), step.seat.into, script.platform.seats, "seat")
+        script.known((*here, "seat", "into"), step.seat.into, _takes(script, step.seat.what), "seat")
     for key in ("tether", "untether"):
         hooked = getattr(step, key)
         if hooked is not None and hooked.to is not None:
@@ -89,6 +101,15 @@ def _things(script: Script, here: YamlPath, step: Step) -> None:
     counted = step.kind in ("bolt", "connect")
     known = [name for name, own in document.fasteners.items() if counted or not own.bonds_to_seat]
     script.known((*here, step.kind, "fastener"), fastener, known, f"fastener of '{detail.what}'")
+
+
+def _takes(script: Script, what: str) -> list[str]:
+    """Return the seats of hardware, or the sockets of a restraint: the arm's tip, those of worksites and hardware."""
+    if what not in script.document.all_restraints:
+        return list(script.platform.seats)
+    sites = [site.socket for site in script.platform.worksites.values() if site.socket is not None]
+    models = {name: script.files["hardware", name, "model"].document for name in script.document.hardware}
+    return [ARM, *sites, *(f"{name}/{one.socket}" for name, one in models.items() if one.socket is not None)]
 
 
 def _anchor(script: Script, path: YamlPath, to: str) -> None:

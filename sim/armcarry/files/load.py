@@ -71,6 +71,8 @@ def _wanted(script: ScenarioDocument) -> dict[YamlPath, tuple[ModelKind, str, ty
     }
     if script.restraint is not None:
         wanted["restraint", "model"] = ("restraints", script.restraint.model, RestraintDocument)
+    for name, restraint in script.restraints.items():
+        wanted["restraints", name, "model"] = ("restraints", restraint.model, RestraintDocument)
     for name, member in script.crew.items():
         wanted["crew", name, "body"] = ("crew", member.body, CrewDocument)
     for name, item in script.hardware.items():
@@ -112,6 +114,7 @@ def _assemble(source: Source[ScenarioDocument], opened: _Opened) -> LoadedScenar
         vehicle_model=platform.urdfs[vehicle_key].model if has_vehicle else None,
         arm=_loaded(files["arm",]),
         restraint=_loaded(files["restraint", "model"]) if script.restraint is not None else None,
+        further_restraints={name: _loaded(files["restraints", name, "model"]) for name in script.restraints},
         crew={name: _crew(files["crew", name, "body"], member.size) for name, member in script.crew.items()},
         hardware={name: _loaded(files["hardware", name, "model"]) for name in script.hardware},
         rules=_with_positioning(rules_spelled_out(files["rules",].document, groups), files["arm",].document),

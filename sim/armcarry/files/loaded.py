@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from typing import Generic, TypeVar
@@ -79,6 +79,7 @@ class LoadedScenario:
         scenario: the script.
         path: its file.
         platform, arm, restraint, rules: what it names; no restraint is None.
+        further_restraints: those beside it, by name.
         vehicle_model: the visiting vehicle, None when it is absent.
         crew, hardware: by their names in the scenario.
         inputs: every file that was read; written out by role_path they load again on their own.
@@ -98,6 +99,13 @@ class LoadedScenario:
     inputs: tuple[InputFile, ...] = ()
     assumptions: tuple[Assumption, ...] = ()
     source: Source[ScenarioDocument] | None = None
+    further_restraints: dict[str, Loaded[RestraintDocument]] = field(default_factory=dict)
+
+    @property
+    def restraints(self) -> dict[str, Loaded[RestraintDocument]]:
+        """Every restraint by its name in the scene."""
+        first = {} if self.restraint is None else {"restraint": self.restraint}
+        return {**first, **self.further_restraints}
 
     def located(self, error: StepError) -> InputError:
         """Return what is wrong with a step of the day, with the file and line of the step."""

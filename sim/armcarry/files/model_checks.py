@@ -266,6 +266,7 @@ def check_hardware(file: ModelFile[HardwareDocument], problems: list[InputError]
     ask = Finder(file.source, file.model(), problems)
     ask.link(("base",), document.base)
     ask.link(("handhold",), document.handhold)
+    ask.link(("socket",), document.socket)
     ask.settings(("rest",), document.rest)
     for key in ("before_carry", "after_seating"):
         for k, words in enumerate(getattr(document, key)):

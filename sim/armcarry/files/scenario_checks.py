@@ -15,7 +15,6 @@ from armcarry.files.near_checks import check_near
 from armcarry.files.script import ARM, PLATFORM, RESERVED, RESTRAINT, Script
 from armcarry.files.validate import Source
 from armcarry.files.yaml_text import YamlPath
-from armcarry.quantities import show
 
 
 def check_scenario(
@@ -45,10 +44,12 @@ def check_scenario(
 
 def _names(script: Script) -> None:
     document = script.document
-    for group in ("crew", "hardware"):
+    taken = set(RESERVED)
+    for group in ("crew", "hardware", "restraints"):
         for name in getattr(document, group):
-            if name in RESERVED or (group == "hardware" and name in document.crew):
+            if name in taken:
                 script.tell((group, name), f"the name '{name}' is taken", accepted="a name used once")
+            taken.add(name)
 
 
 def _base(script: Script) -> None:
@@ -76,23 +77,11 @@ def _platform(script: Script) -> None:
 
 
 def _restraint(script: Script) -> None:
-    restraint = script.document.restraint
-    if restraint is None:
-        return
-    path: YamlPath = ("restraint", "at")
-    if restraint.at != "arm" and script.frame(path, restraint.at):
-        script.not_own(path, RESTRAINT, restraint.at)
-    known = script.files["restraint", "model"].document.settings
-    for name, angle in restraint.settings.items():
-        path = ("restraint", "settings", name)
-        if not script.known(path, name, known, "setting of the restraint"):
-            continue
-        setting = known[name]
-        steps = (angle - setting.lowest) / setting.step
-        if not setting.lowest - 1e-9 <= angle <= setting.highest + 1e-9 or abs(steps - round(steps)) > 1e-6:
-            low, high, step = (show(v, "angle", 1) for v in (setting.lowest, setting.highest, setting.step))
-            found = script.source.yaml.value(path)
-            script.tell(path, f"not a step of '{name}'", found=found, accepted=f"{low} to {high} in steps of {step}")
+    for name, restraint in script.document.all_restraints.items():
+        here: YamlPath = ("restraint",) if name == RESTRAINT else ("restraints", name)
+        if restraint.at != "arm" and script.frame((*here, "at"), restraint.at):
+            script.not_own((*here, "at"), name, restraint.at)
+        script.restraint_settings((*here, "settings"), name, restraint.settings)
 
 
 def _crew(script: Script) -> None:

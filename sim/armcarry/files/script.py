@@ -44,8 +44,8 @@ class Script:
         models = {PLATFORM: files["platform",].model(), ARM: files["arm",].model()}
         if script.vehicle == "docked" and ("vehicle_urdf",) in files["platform",].urdfs:
             models[VEHICLE] = files["platform",].model("vehicle_urdf")
-        if script.restraint is not None:
-            models[RESTRAINT] = files["restraint", "model"].model()
+        for name in script.all_restraints:
+            models[name] = files[self.restraint_key(name)].model()
         for name, member in script.crew.items():
             urdfs = files["crew", name, "body"].urdfs
             if ("sizes", member.size, "urdf") in urdfs:
@@ -53,6 +53,24 @@ class Script:
         for name in script.hardware:
             models[name] = files["hardware", name, "model"].model()
         return models
+
+    def restraint_key(self, name: str) -> YamlPath:
+        """Return the key under which the model of a restraint stands in the script."""
+        return ("restraint", "model") if name == RESTRAINT else ("restraints", name, "model")
+
+    def restraint_settings(self, here: YamlPath, restraint: str, settings: Mapping[str, float]) -> None:
+        """Ask for settings of a restraint, each on one of its steps."""
+        known = self.files[self.restraint_key(restraint)].document.settings
+        for name, angle in settings.items():
+            path = (*here, name)
+            if not self.known(path, name, known, "setting of the restraint"):
+                continue
+            setting = known[name]
+            steps = (angle - setting.lowest) / setting.step
+            if not setting.lowest - 1e-9 <= angle <= setting.highest + 1e-9 or abs(steps - round(steps)) > 1e-6:
+                low, high, step = (show(v, "angle", 1) for v in (setting.lowest, setting.highest, setting.step))
+                found = self.source.yaml.value(path)
+                self.tell(path, f"not a step of '{name}'", found=found, accepted=f"{low} to {high} in steps of {step}")
 
     def tell(self, path: YamlPath, problem: str, *, found: object = None, accepted: str | None = None) -> None:
         """Add a problem at a key of the script."""
@@ -121,8 +139,8 @@ class Script:
     def holders(self) -> dict[str, str]:
         """Return thing -> the thing it hangs from at the start."""
         document, found = self.document, dict[str, str]()
-        if document.restraint is not None:
-            found[RESTRAINT] = ARM if document.restraint.at == "arm" else document.restraint.at.split("/", 1)[0]
+        for name, restraint in document.all_restraints.items():
+            found[name] = ARM if restraint.at == "arm" else restraint.at.split("/", 1)[0]
         for name, member in document.crew.items():
             where = {"arm": RESTRAINT, "inside": PLATFORM}.get(member.at, member.at.split("/", 1)[0])
             found[name] = where

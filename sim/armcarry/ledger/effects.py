@@ -195,7 +195,11 @@ def _arrive(page: Page, act: Act) -> Page:
 
 
 def _make_safe(page: Page, act: Act) -> Page:
-    return replace(page, arm="safe" if act.make == "safe" else "holding")
+    return page if page.flying else replace(page, arm="safe")
+
+
+def _make_ready(page: Page, act: Act) -> Page:
+    return page if page.flying else replace(page, arm="holding")
 
 
 # -- people ---------------------------------------------------------------------------------------------------
@@ -239,5 +243,5 @@ _ACTS: dict[str, Callable[[Page, Act], Page]] = {
     "tether": _tether, "untether": _untether, "bolt": _bolt, "connect": _connect,
     "lock": _fasten, "unlock": _fasten, "fold_cover": _fasten, "carry": _carry, "arrive": _arrive,
     "set_off": _set_off, "come": _come, "climb_in": _climb, "climb_out": _climb, "get_in": _get_in,
-    "get_out": _get_out, "fit_restraint": _fit, "set_down": _fit, "make_safe": _make_safe,
+    "get_out": _get_out, "fit_restraint": _fit, "set_down": _fit, "make_safe": _make_safe, "make_ready": _make_ready,
 }

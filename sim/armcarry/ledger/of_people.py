@@ -35,6 +35,8 @@ def beside(change: Change) -> Iterator[Found]:
         elif act.kind == "fit_restraint":
             things |= {act.whose: f"fits {act.whose} in {act.step} but is", "arm/tip": f"fits {act.whose} to the arm "
                        f"in {act.step} but is"}  # fmt: skip
+        elif act.kind == "set_restraint":
+            things |= {act.whose: f"turns {act.whose} in {act.step} but is"}
         elif act.kind == "move_cart":
             things |= {act.whose: f"pushes {act.whose} in {act.step} but is"}
         elif act.kind == "hand_over":
@@ -208,6 +210,21 @@ def arm_still(change: Change) -> Iterator[Found]:
 
 def _of_the_arm(page: Page, who: str, climb: Act) -> bool:
     return page.on_arm(climb.whose or page.people[who].restraint)
+
+
+def arm_safe(change: Change) -> Iterator[Found]:
+    """People get on and off the arm, and a rider's hands go to an item in its seat, only while the arm is safe."""
+    act, page = change.act, change.before
+    if not page.asked.arm_safe or page.arm == "safe":
+        return
+    for who in change.people():
+        if act.kind in ("climb_in", "climb_out"):
+            near = _of_the_arm(page, who, act)
+        else:
+            near = who in page.riders() and "seat" in (page.states[act.item].where, act.kind)
+        if near:
+            words = f"{who} does {act.step} while the arm is {page.arm}, not made safe"
+            yield Found(who, words, remedy=f"let {act.step} begin once the arm has been made safe")
 
 
 def _climbing_while(who: str, climb: Act, move: str) -> Found:

@@ -20,7 +20,7 @@ from armcarry.ledger.state import ARM, INSIDE
 from armcarry.motion.curve import Motion
 from armcarry.motion.drift import Drift
 from armcarry.motion.forward import forward
-from armcarry.scene.build import PLATFORM, RESTRAINT, Scene
+from armcarry.scene.build import PLATFORM, Scene
 from armcarry.scene.tree import Tree
 
 #: how much above the largest distance that was seen a proven bound may be, m
@@ -103,8 +103,9 @@ class OnTheClock:
         if thing in loaded.crew:
             person = loaded.crew[thing].document
             return tuple(f"{thing}/{link}" for link in (person.hands, person.boots))
-        if thing == RESTRAINT and loaded.restraint is not None:
-            return f"{thing}/{loaded.restraint.document.mount}", f"{thing}/{loaded.restraint.document.plate}"
+        if thing in loaded.restraints:
+            restraint = loaded.restraints[thing].document
+            return f"{thing}/{restraint.mount}", f"{thing}/{restraint.plate}"
         if thing in platform.worksites:
             site = platform.worksites[thing]
             return tuple(f"{PLATFORM}/{link}" for link in (site.stand, *site.work_points.values()))

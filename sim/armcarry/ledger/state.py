@@ -73,12 +73,17 @@ class Asked:
         bonds: whether seats' bolts and connectors are turned by steps; without a day nobody is said to.
         tether_before_loose: every item is tethered before its last bolt is loose.
         tether_m, safety_tether_m: length of a tether of an item, and of a person, that states none.
+        arm_safe: whether the arm is made safe whenever it stands, which takes ``make_safe_s`` after a move and
+            ``make_ready_s`` before one.
     """
 
     bonds: bool = True
     tether_before_loose: bool = False
     tether_m: float = float("inf")
     safety_tether_m: float = float("inf")
+    arm_safe: bool = False
+    make_ready_s: float = 0.0
+    make_safe_s: float = 0.0
 
 
 @dataclass(frozen=True)

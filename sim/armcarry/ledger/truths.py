@@ -8,9 +8,11 @@ from armcarry.ledger.change import Truth
 #: kind of the act that ends a ledger
 END = "end"
 _WORK = ("take", "seat", "let_go", "hand_over", "bolt", "connect", "steady")
+_AT_SEAT = ("steady", "take", "seat", "bolt", "connect", "let_go")
 _LATCH = ("lock", "unlock", "fold_cover")
 _CLIMB = ("climb_in", "climb_out")
-_PEOPLE = (*of_people.HANDLING, "hand_over", "set_off", "climb_in", "fit_restraint", "work", "move_cart")
+_FIT = ("fit_restraint", "set_restraint")
+_PEOPLE = (*of_people.HANDLING, *_FIT, "hand_over", "set_off", "climb_in", "work", "move_cart")
 
 
 def _truth(name: str, topic: str, kinds: tuple[str, ...], broken: object, remedy: str = "") -> Truth:
@@ -47,7 +49,7 @@ TRUTHS: tuple[Truth, ...] = (
     _truth("two_hands", "custody", ("take", "hand_over", "steady"), of_people.two_hands),
     _truth("one_untethered", "custody", ("take", "hand_over", "untether"), of_people.one_untethered),
     _truth("free_hand", "custody", (*of_people.HANDLING, *_CLIMB, "set_off"), of_people.free_hand),
-    _truth("empty_when_moved", "custody", ("take", "seat", "fit_restraint"), of_people.empty_when_moved),
+    _truth("empty_when_moved", "custody", ("take", "seat", *_FIT), of_people.empty_when_moved),
     _truth("beside", "schedule", _PEOPLE, of_people.beside),
     _truth("receiver_beside", "schedule", ("hand_over",), of_people.receiver_beside),
     _truth("rider", "schedule", ("carry",), of_people.rider_in),
@@ -57,6 +59,7 @@ TRUTHS: tuple[Truth, ...] = (
     _truth("still_in_restraint", "schedule", ("set_off",), of_people.out_of_restraint),
     _truth("restraint_on", "schedule", ("fit_restraint",), of_people.restraint_off),
     _truth("arm_moving", "schedule", ("carry", *_CLIMB), of_people.arm_still),
+    _truth("arm_safe", "arm_safe", (*_CLIMB, *_AT_SEAT), of_people.arm_safe),
     _truth("own_safety", "tethers", ("untether",), of_people.own_safety),
 )
 

@@ -12,6 +12,7 @@ from armcarry.files.documents.steps import ARM
 from armcarry.geometry import poses
 from armcarry.record.record import MoveSpan, Record
 from armcarry.scene.build import PLATFORM, RESTRAINT
+from armcarry.scene.tree import Tree
 
 #: moves during which the arm stands still
 STANDING_KINDS = ("hold", "attach", "detach", "appendage", "posture")
@@ -97,8 +98,15 @@ def _stops(record: Record, arrives: Callable[[Record, MoveSpan], Stop | None]) -
     return tuple(stop for stop in found if riders(record, stop))
 
 
+def _settled(record: Record, move: MoveSpan) -> Tree:
+    """Return the tree once the arm has been made safe after a move: who gets off then does not stay to work there."""
+    safe = record.scene.loaded.rules.arm_safe
+    after_s = 0.0 if safe is None or record.plan is None else safe.make_safe
+    return record.phase_at(move.end_s + after_s).tree
+
+
 def _near(record: Record, move: MoveSpan) -> Stop | None:
-    if not record.scene.aboard(record.phase_at(move.end_s).tree):
+    if not record.scene.aboard(_settled(record, move)):
         return None
     gaps = {name: plate_gap(record, name, move.end_s) for name in record.scene.loaded.platform.document.worksites}
     near = [name for name, (metres, turned) in gaps.items() if metres <= AT_STAND_M and turned <= AT_STAND_RAD]
@@ -126,16 +134,16 @@ def _judged_s(move: MoveSpan) -> float:
 
 def _arrival(record: Record, move: MoveSpan) -> Stop | None:
     restraint = record.scene.loaded.restraint
-    tree = record.phase_at(move.end_s).tree
+    settled = _settled(record, move)
     sites = record.scene.loaded.platform.document.worksites
-    if restraint is None or not record.scene.aboard(tree):
+    if restraint is None or not record.scene.aboard(settled):
         return None
     script = _scripted(record, move)
     for name, site in sites.items():
         frame = f"{PLATFORM}/{site.stand}"
         metres, turned = plate_gap(record, name, move.end_s)
         goal = script.to_pose if script is not None else None
-        meant = goal is not None and goal.frame == frame and goal.point in (None, record.scene.tool(tree))
+        meant = goal is not None and goal.frame == frame and goal.point in (None, record.scene.tool(settled))
         if (metres <= NEAR_M and turned <= NEAR_RAD) or (meant and metres <= AT_STAND_M):
             return Stop(name, move.title, move.end_s, move.end_s, (_judged_s(move),))
     return None

@@ -58,10 +58,29 @@ class Scene:
 
     def tool(self, tree: Tree) -> str:
         """Return the point a move steers when it names none: the restraint's plate if it is on the arm."""
-        restraint = self.loaded.restraint
-        if restraint is not None and tree.hangs_from(RESTRAINT, ARM):
-            return f"{RESTRAINT}/{restraint.document.plate}"
-        return self.arm_tip
+        on_arm = self.restraint_on_arm(tree)
+        return self.arm_tip if on_arm is None else self.plate(on_arm)
+
+    def restraint_on_arm(self, tree: Tree) -> str | None:
+        """Return the restraint at the arm's tip, None where there is none."""
+        return next((name for name in self.loaded.restraints if tree.mounting(name).parent == self.arm_tip), None)
+
+    def plate(self, restraint: str) -> str:
+        """Return the link that boots stand on."""
+        return f"{restraint}/{self.loaded.restraints[restraint].document.plate}"
+
+    def socket(self, name: str) -> str | None:
+        """Return the frame of a seat or of a restraint's socket by the name a step gives it; None for another."""
+        platform = self.loaded.platform.document
+        if name == ARM:
+            return self.arm_tip
+        if name in platform.seats:
+            return f"{PLATFORM}/{platform.seats[name].frame}"
+        if any(name == site.socket for site in platform.worksites.values()):
+            return f"{PLATFORM}/{name}"
+        thing, _, link = name.partition("/")
+        held = thing in self.loaded.hardware and self.loaded.hardware[thing].document.socket == link
+        return name if held and link else None
 
     def aboard(self, tree: Tree) -> tuple[str, ...]:
         """Return the crewmembers who ride the arm."""
@@ -116,8 +135,8 @@ class Scene:
             return "inside" if parked else "worker"
         if instance in self.loaded.hardware:
             return "hardware"
-        if instance == RESTRAINT:
-            return "arm" if tree.hangs_from(RESTRAINT, ARM) else "structure"
+        if instance in self.loaded.restraints:
+            return "arm" if tree.hangs_from(instance, ARM) else "structure"
         return {PLATFORM: "structure", VEHICLE: "vehicle", ARM: "arm"}[instance]
 
     def meeting_frame(self, instance: str, parent: str) -> str:
@@ -128,8 +147,8 @@ class Scene:
             document = self.loaded.hardware[instance].document
             held = parent.split("/", 1)[0] in self.loaded.crew
             return f"{instance}/{document.handhold if held else document.base}"
-        if instance == RESTRAINT and self.loaded.restraint is not None:
-            return f"{instance}/{self.loaded.restraint.document.mount}"
+        if instance in self.loaded.restraints:
+            return f"{instance}/{self.loaded.restraints[instance].document.mount}"
         return f"{instance}/{self.tree.mounting(instance).model.root}"
 
 
@@ -141,8 +160,8 @@ def build_scene(loaded: LoadedScenario) -> Scene:
     """
     tree = _place_platform(loaded)
     tree = tree.place(ARM, loaded.arm.model, f"{PLATFORM}/{_mount(loaded).frame}")
-    if loaded.restraint is not None:
-        tree = tree.place(RESTRAINT, loaded.restraint.model)
+    for name, restraint in loaded.restraints.items():
+        tree = tree.place(name, restraint.model)
     for name, member in loaded.crew.items():
         tree = tree.place(name, with_free_base(member.model, member.document.boots))
     for name, item in loaded.hardware.items():
@@ -184,9 +203,9 @@ def _start_position(loaded: LoadedScenario, tree: Tree) -> Array:
         values[f"{PLATFORM}/{mount.joint}"] = script.base.station
     values.update({f"{ARM}/{joint}": value for joint, value in loaded.arm.document.home.items()})
     values.update({f"{ARM}/{joint}": value for joint, value in script.start.items()})
-    if loaded.restraint is not None and script.restraint is not None:
-        for setting, angle in script.restraint.settings.items():
-            values[f"{RESTRAINT}/{loaded.restraint.document.settings[setting].joint}"] = angle
+    for name, restraint in script.all_restraints.items():
+        for setting, angle in restraint.settings.items():
+            values[f"{name}/{loaded.restraints[name].document.settings[setting].joint}"] = angle
     for name, member in loaded.crew.items():
         posture = member.document.postures[script.crew[name].posture]
         values.update({f"{name}/{joint}": value for joint, value in posture.items()})
@@ -207,8 +226,8 @@ def _hang(scene: Scene) -> Tree:
     """Hang restraint, crew and hardware where the script says they start."""
     script, tree, position = scene.loaded.scenario, scene.tree, scene.position
     where: dict[str, str] = {}
-    if script.restraint is not None:
-        where[RESTRAINT] = scene.arm_tip if script.restraint.at == "arm" else script.restraint.at
+    for name, restraint in script.all_restraints.items():
+        where[name] = scene.arm_tip if restraint.at == "arm" else restraint.at
     for name, member in script.crew.items():
         if member.at == "arm" and scene.loaded.restraint is not None:
             where[name] = f"{RESTRAINT}/{scene.loaded.restraint.document.plate}"

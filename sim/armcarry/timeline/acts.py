@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from armcarry.files.documents.day import Day
 from armcarry.files.documents.steps import ARM, Step
 from armcarry.ledger.effects import apply
-from armcarry.ledger.state import INSIDE, TIP_SOCKET, Act, Page
+from armcarry.ledger.state import INSIDE, TIP_SOCKET, Act, Asked, Page
 from armcarry.scene.build import RESTRAINT
 from armcarry.timeline.first_page import holder_at
 from armcarry.timeline.run import Event, MoveSpan
@@ -23,9 +23,13 @@ if TYPE_CHECKING:
 AT_START = ("steady", "tether")
 #: kinds of steps with an act at the start and one at the end
 FROM_TO = {
-    "carry": ("carry", "arrive"), "move_base": ("carry", "arrive"), "translate": ("set_off", "come"),
-    "enter_restraint": ("climb_in", "get_in"), "leave_restraint": ("climb_out", "get_out"),
+    "translate": ("set_off", "come"), "enter_restraint": ("climb_in", "get_in"),
+    "leave_restraint": ("climb_out", "get_out"),
 }
+#: acts that are about a restraint
+OF_RESTRAINTS = ("climb_in", "get_in", "climb_out", "get_out", "fit_restraint", "set_restraint")
+#: kinds of steps that move the arm
+MOVES_ARM = ("carry", "move_base")
 #: kinds of steps that change nothing in the ledger, but whose people must be where they say
 WORK = ("inspect", "note", "wait_for")
 _FASTENED = {"tight": "closed", "loose": "open", "joined": "closed", "parted": "open"}
@@ -80,7 +84,7 @@ def _with_restraints(start: Page, acts: Sequence[Act]) -> list[Act]:
     """Say of each climb which restraint it is about: the one named, else the person's own, else the first there is."""
     page, named = start, list[Act]()
     for act in acts:
-        if act.kind in ("climb_in", "get_in", "climb_out", "get_out", "fit_restraint") and not act.whose:
+        if act.kind in OF_RESTRAINTS and not act.whose:
             own = next((page.people[who].restraint for who in act.actors if who in page.people), "")
             known = page.restraints()
             leaving = act.kind in ("climb_out", "get_out")
@@ -93,14 +97,28 @@ def _with_restraints(start: Page, acts: Sequence[Act]) -> list[Act]:
 def _acts(step: Step, slot: Slot, start: Page) -> Iterator[Act]:
     """Yield the acts of one step: at its start, its end, or both."""
     act = _act(step, start, slot)
-    if step.kind in FROM_TO:
+    if step.kind in MOVES_ARM:
+        inner = moving(slot, start.asked)
+        yield replace(act, kind="make_ready", to="", at="", time_s=slot.start_s)
+        yield replace(act, kind="carry", to="", at="", time_s=inner.start_s)
+        yield replace(act, kind="arrive", to="", at="", time_s=inner.end_s)
+        if start.asked.arm_safe:
+            yield replace(act, kind="make_safe", to="", at="", time_s=slot.end_s)
+    elif step.kind in FROM_TO:
         first, last = FROM_TO[step.kind]
         begins_at = step.translate.start if step.translate is not None else None
-        end_at = "" if last == "arrive" else act.to
         yield replace(act, kind=first, time_s=slot.start_s, at=begins_at or "", to="")
-        yield replace(act, kind=last, time_s=slot.end_s, at="", to=end_at)
+        yield replace(act, kind=last, time_s=slot.end_s, at="")
     else:
         yield replace(act, time_s=slot.start_s if step.kind in AT_START else slot.end_s)
+
+
+def moving(slot: Slot, asked: Asked) -> Slot:
+    """Return when the arm itself moves in a step that moves it: it is made ready before, and safe after."""
+    around_s = asked.make_ready_s + asked.make_safe_s
+    if slot.end_s - slot.start_s <= around_s:
+        return slot
+    return replace(slot, start_s=slot.start_s + asked.make_ready_s, end_s=slot.end_s - asked.make_safe_s)
 
 
 def _act(step: Step, start: Page, slot: Slot) -> Act:
@@ -123,7 +141,7 @@ def _act(step: Step, start: Page, slot: Slot) -> Act:
         count=getattr(detail, "count", 0),
         at=step.at or "",
         length_m=getattr(detail, "length", None) or 0.0,
-        whose=step.move_cart.cart if step.move_cart is not None else "",
+        whose=step.move_cart.cart if step.move_cart is not None else getattr(detail, "which", None) or "",
         start_s=slot.start_s,
         end_s=slot.end_s,
     )

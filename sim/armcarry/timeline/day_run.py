@@ -13,11 +13,13 @@ from armcarry.errors import InputError, StepError
 from armcarry.files.documents.day import Day
 from armcarry.motion.curve import Motion
 from armcarry.scene.build import Scene
+from armcarry.timeline.acts import MOVES_ARM, moving
 from armcarry.timeline.merge import Jump, Part, merge, stretched
 from armcarry.timeline.plan import DayPlan, check_order, flown_s, plan_day
 from armcarry.timeline.run import Event, MoveSpan, Phase, Run
 from armcarry.timeline.schedule import SAME_S, Slot
-from armcarry.timeline.walkthrough import Moved, Walkthrough, matters, walk_through
+from armcarry.timeline.walked import Moved, Walkthrough
+from armcarry.timeline.walkthrough import matters, walk_through
 from armcarry.timeline.written import ledger_of
 
 Tell = Callable[[str, float], None]
@@ -89,6 +91,7 @@ def _on_the_clock(walk: Walkthrough, plan: DayPlan) -> Run:
     slots = {slot.name: slot for slot in plan.schedule.slots}
     stop_s = _stop_s(walk, plan)
     slots = {name: slot for name, slot in slots.items() if slot.end_s <= stop_s + 1e-6}
+    slots = {name: _moving(plan, slot) for name, slot in slots.items()}
     parts, jumps = [], []
     for item in walk.moved:
         slot = slots.get(item.step)
@@ -111,6 +114,11 @@ def _on_the_clock(walk: Walkthrough, plan: DayPlan) -> Run:
         shortfalls=() if walk.shortfall is None else (replace(walk.shortfall, time_s=stop_s),),
         ledger=ledger_of(walk.scene, plan, phases, motion, moves, events),
     )
+
+
+def _moving(plan: DayPlan, slot: Slot) -> Slot:
+    """Return when what a step moves is moved: the arm is made ready before it moves, and safe after."""
+    return moving(slot, plan.ledger.start.asked) if plan.step(slot.name).kind in MOVES_ARM else slot
 
 
 def _stop_s(walk: Walkthrough, plan: DayPlan) -> float:
@@ -188,8 +196,11 @@ def _relaxed(walk: Walkthrough, plan: DayPlan, slots: Mapping[str, Slot]) -> tup
     found = []
     for step, run in walk.carries.items():
         if step in slots:
-            by_s = slots[step].start_s
-            found += [replace(item, start_s=item.start_s + by_s, end_s=item.end_s + by_s) for item in run.relaxed]
+            whole, by_s = plan.schedule.slot(step), slots[step].start_s
+            for item in run.relaxed:  # what holds when a carry begins or ends holds while the arm is made ready or safe
+                start_s = whole.start_s if item.start_s <= SAME_S else item.start_s + by_s
+                end_s = whole.end_s if item.end_s >= run.motion.end_s - SAME_S else item.end_s + by_s
+                found.append(replace(item, start_s=start_s, end_s=end_s))
     for own in plan.day.steps:
         slot = slots.get(own.name)
         if slot is None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
@@ -49,7 +50,10 @@ def page_at_start(loaded: LoadedScenario, *, bonds: bool = True) -> Page:
     _restraints(loaded, seats, items, states)
     tethers = loaded.rules.tethers
     asked = Asked(bonds, tethers.before_last_bolt, tethers.item, tethers.person)
-    return Page(items, seats, states, _people(loaded), asked)
+    safe = loaded.rules.arm_safe
+    if bonds and safe is not None:
+        asked = replace(asked, arm_safe=True, make_ready_s=safe.make_ready, make_safe_s=safe.make_safe)
+    return Page(items, seats, states, _people(loaded), asked, arm="safe" if asked.arm_safe else "holding")
 
 
 def _seats(loaded: LoadedScenario, bonds: bool) -> dict[str, SeatRule]:
@@ -60,11 +64,13 @@ def _seats(loaded: LoadedScenario, bonds: bool) -> dict[str, SeatRule]:
                        f"{PLATFORM}/{seat.frame}")
         for name, seat in platform.seats.items()
     }  # fmt: skip
-    if script.restraint is not None:
-        takes = (PurePosixPath(script.restraint.model).stem,)
+    takes = tuple(sorted({PurePosixPath(item.model).stem for item in script.all_restraints.values()}))
+    if takes:
         seats[TIP_SOCKET] = SeatRule(takes, frame=f"{ARM}/{loaded.arm.document.tip}")
         sockets = {site.socket for site in platform.worksites.values() if site.socket is not None}
         seats.update({frame: SeatRule(takes, frame=f"{PLATFORM}/{frame}") for frame in sorted(sockets)})
+        own = {name: item.document.socket for name, item in loaded.hardware.items() if item.document.socket is not None}
+        seats.update({f"{name}/{link}": SeatRule(takes, frame=f"{name}/{link}") for name, link in own.items()})
     return seats
 
 
@@ -83,15 +89,14 @@ def _item_at(
 def _restraints(
     loaded: LoadedScenario, seats: dict[str, SeatRule], items: dict[str, ItemRule], states: dict[str, ItemState]
 ) -> None:
-    restraint = loaded.scenario.restraint
-    if restraint is None:
-        return
-    model = PurePosixPath(restraint.model).stem
-    items[RESTRAINT] = ItemRule(model, hands=1, restraint=True)
-    frame = seats[TIP_SOCKET].frame if restraint.at == ARM else restraint.at
-    if not any(rule.frame == frame for rule in seats.values()):  # where it stands at first takes it back
-        seats[frame] = SeatRule((model,), frame=frame, stand=False)
-    states[RESTRAINT] = _item_at(loaded, seats, frame, ())
+    for name, restraint in loaded.scenario.all_restraints.items():
+        model = PurePosixPath(restraint.model).stem
+        items[name] = ItemRule(model, hands=1, restraint=True)
+        frame = seats[TIP_SOCKET].frame if restraint.at == ARM else restraint.at
+        known = holder_at(loaded, frame) in loaded.crew or any(rule.frame == frame for rule in seats.values())
+        if not known:  # where it stands at first takes it back
+            seats[frame] = SeatRule((model,), frame=frame, stand=False)
+        states[name] = _item_at(loaded, seats, frame, ())
 
 
 def _people(loaded: LoadedScenario) -> dict[str, PersonState]:
@@ -100,7 +105,7 @@ def _people(loaded: LoadedScenario) -> dict[str, PersonState]:
     people = {}
     for name, member in script.crew.items():
         thing = RESTRAINT if member.at == ARM else member.at.split("/", 1)[0]
-        if thing in (RESTRAINT, ARM):
+        if thing == ARM or thing in loaded.restraints:
             people[name] = PersonState(restraint=thing)
         else:
             people[name] = PersonState(INSIDE if member.at == "inside" else sites.get(member.at, member.at))

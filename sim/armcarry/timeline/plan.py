@@ -97,7 +97,9 @@ def plan_day(
     computed = {name: Duration.exactly(max(walk.duration_s for walk in group)) for name, group in walks.items()}
     for step in day.steps:
         if step.carry in carry_s:
-            computed[step.name] = Duration.exactly(carry_s[str(step.carry)])
+            safe = scene.loaded.rules.arm_safe
+            around_s = 0.0 if safe is None else safe.make_ready + safe.make_safe
+            computed[step.name] = Duration.exactly(carry_s[str(step.carry)] + around_s)
     tasks, limits = slipped(tasks_of(day, computed), slip or {}), limits_of(day)
     result = schedule(tasks, limits, point=point, failed=failed)
     return DayPlan(scene, day, tasks, limits, result, computed, walks, dict(slip or {}), tuple(failed))
@@ -158,11 +160,12 @@ def _stands_after(scene: Scene, step: Step) -> Scene:
     if step.move_cart is not None:
         position[tree.column(f"{PLATFORM}/{platform.carts[step.move_cart.cart].joint}")] = step.move_cart.to
     elif step.seat is not None:
-        frame = platform.seats[step.seat.into].frame
+        to = scene.socket(step.seat.into) or WORLD
+        frame = to.removeprefix(f"{PLATFORM}/")
         for cart in platform.carts.values():
             if cart.body_frame == frame and step.seat.station is not None:
                 position[tree.column(f"{PLATFORM}/{cart.joint}")] = step.seat.station
-        tree = hang(scene, tree, step.seat.what, f"{PLATFORM}/{frame}", position)
+        tree = hang(scene, tree, step.seat.what, to, position)
     elif step.take is not None:
         tree = tree.attach(step.take.what, WORLD, identity())  # in somebody's hands: not in the way of a walk
     else:

@@ -8,7 +8,8 @@ from typing import Literal
 
 from armcarry.errors import StepError
 from armcarry.files.documents.day import Day
-from armcarry.files.documents.steps import Step, Takes
+from armcarry.files.documents.step_parts import Takes
+from armcarry.files.documents.steps import Step
 
 Point = Literal["least", "likely", "most", "mean"]
 

@@ -6,7 +6,6 @@ Steps are taken in an order their links allow, which fixes where everything is w
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
 from functools import partial
 
 import numpy as np
@@ -16,100 +15,19 @@ from armcarry.files.documents.steps import AIRLOCK, ARM, Step
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
-from armcarry.scene.build import PLATFORM, RESTRAINT, Scene, hang
+from armcarry.scene.build import PLATFORM, Scene, hang
 from armcarry.scene.crew import FREE_JOINTS
-from armcarry.scene.tree import WORLD, Tree
+from armcarry.scene.tree import WORLD
 from armcarry.timeline.carry import Clock
-from armcarry.timeline.moves import PlannedMove, Way
+from armcarry.timeline.moves import Way
 from armcarry.timeline.plan import steps_in_order, ways_of
-from armcarry.timeline.run import Event, Run, Shortfall
 from armcarry.timeline.translation import Pace, joint_positions, translate_path
 from armcarry.timeline.variants import plan_all
+from armcarry.timeline.walked import Hang, Moved, Walkthrough
 from armcarry.timeline.walks import climbing, grip
 
 #: a worker takes another posture in this time, s; an assumption
 POSTURE_S = 6.0
-
-
-@dataclass(frozen=True, eq=False)
-class Hang:
-    """A thing hangs from another link from some instant of a step on.
-
-    Attributes:
-        after_s: seconds after the step's start; None for its end.
-        event: what checks are told of it, its time to be set.
-    """
-
-    step: str
-    after_s: float | None
-    instance: str
-    parent: str
-    pose: Array
-    event: Event | None = None
-
-
-@dataclass(frozen=True, eq=False)
-class Moved:
-    """Joints a step moves: by a motion that begins with it, or by taking values at its start or end.
-
-    Attributes:
-        spread: the motion, given from 0 to 1 s, takes the whole step; else it keeps its own pace.
-        last: the motion ends with the step instead of beginning with it.
-        share: it takes no more than this share of the step, and is quickened if it must be.
-    """
-
-    step: str
-    columns: np.ndarray
-    motion: Motion | None = None
-    spread: bool = False
-    last: bool = False
-    share: float = 1.0
-    values: Array | None = None
-    at_end: bool = True
-
-
-@dataclass(eq=False)
-class Walkthrough:
-    """Where everything is so far, and what the steps came to."""
-
-    scene: Scene
-    day: Day
-    tree: Tree
-    position: Array
-    carries: dict[str, Run] = field(default_factory=dict)
-    flown: list[PlannedMove] = field(default_factory=list)
-    hangs: list[Hang] = field(default_factory=list)
-    moved: list[Moved] = field(default_factory=list)
-    steps: set[str] = field(default_factory=set)
-    shortfall: Shortfall | None = None
-
-    def slide(self, step: Step, joint: str, to: float) -> None:
-        """Move one joint over the whole step, from rest to rest (cubic)."""
-        column = np.array([self.scene.tree.column(joint)])
-        here = float(self.position[column[0]])
-        table = np.array([here, 0.0, 3.0 * (to - here), -2.0 * (to - here)]).reshape(1, 4, 1)
-        self.moved.append(Moved(step.name, column, Motion((joint,), np.array([0.0, 1.0]), table), spread=True))
-        self.put(column, to)
-
-    def jump(self, step: Step, columns: np.ndarray, values: Array, *, at_end: bool = True) -> None:
-        """Let joints take new values when a step begins or ends."""
-        self.moved.append(Moved(step.name, columns, values=values, at_end=at_end))
-        self.put(columns, values)
-
-    def put(self, columns: np.ndarray, values: Array | float) -> None:
-        """Set joints of the position so far."""
-        self.position = self.position.copy()
-        self.position[columns] = values
-
-    def rehang(self, step: Step, what: str, parent: str) -> None:
-        """Hang a thing from a link when a step ends, its meeting frame exactly on it, and note how far they were."""
-        gap = self.tree.pose_of(self.scene.meeting_frame(what, parent), self.position, relative_to=parent)
-        event = Event(
-            0.0, "detach" if parent.startswith(f"{PLATFORM}/") else "attach", what, parent,
-            float(np.linalg.norm(gap[:3, 3])), float(np.linalg.norm(poses.rotation_vector(gap))),
-        )
-        self.tree = hang(self.scene, self.tree, what, parent, self.position)
-        self.hangs.append(Hang(step.name, None, what, parent, self.tree.mounting(what).pose, event))
 
 
 def walk_through(
@@ -187,9 +105,11 @@ def free_columns(scene: Scene, worker: str) -> np.ndarray:
     return np.array([scene.tree.column(f"{worker}/{joint}") for joint in FREE_JOINTS])
 
 
-def _plate(scene: Scene) -> str:
-    restraint = scene.loaded.restraint
-    return scene.arm_tip if restraint is None else f"{RESTRAINT}/{restraint.document.plate}"
+def _plate(walk: Walkthrough, named: str | None = None) -> str:
+    """Return the plate of the restraint a step names, else of the one on the arm, else of the first there is."""
+    known = walk.scene.loaded.restraints
+    name = named or walk.scene.restraint_on_arm(walk.tree) or next(iter(known), None)
+    return walk.scene.arm_tip if name is None else walk.scene.plate(name)
 
 
 def _translate(walk: Walkthrough, step: Step) -> None:
@@ -206,7 +126,9 @@ def _translate(walk: Walkthrough, step: Step) -> None:
 
 def _leave(walk: Walkthrough, step: Step) -> None:
     for worker in _workers(walk, step):
-        plate = walk.tree.pose_of(_plate(walk.scene), walk.position)
+        stands = walk.tree.mounting(worker).parent
+        own = next((name for name in walk.scene.loaded.restraints if stands == walk.scene.plate(name)), None)
+        plate = walk.tree.pose_of(_plate(walk, own), walk.position)
         to = step.leave_restraint.to if step.leave_restraint is not None else None
         goal = plate if to is None else ways_of(walk.scene).stands[step.name, worker]
         ends = np.stack([plate, goal])
@@ -218,7 +140,7 @@ def _leave(walk: Walkthrough, step: Step) -> None:
 def _enter(walk: Walkthrough, step: Step) -> None:
     for worker in _workers(walk, step):
         boots = f"{worker}/{walk.scene.loaded.crew[worker].document.boots}"
-        plate = _plate(walk.scene)
+        plate = _plate(walk, step.enter_restraint.which if step.enter_restraint is not None else None)
         ends = np.stack([walk.tree.pose_of(link, walk.position) for link in (boots, plate)])
         _go(walk, step, worker, ends, _step_over(walk.scene, worker, ends))
         _take_posture(walk, step, worker, _working(walk.scene, worker), last=True)
@@ -284,7 +206,27 @@ def _stand(walk: Walkthrough, step: Step, worker: str, link: str) -> None:
 
 
 def _fit(walk: Walkthrough, step: Step) -> None:
-    walk.rehang(step, RESTRAINT, walk.scene.arm_tip)
+    named = step.fit_restraint.which if step.fit_restraint is not None else None
+    walk.rehang(step, named or next(iter(walk.scene.loaded.restraints)), walk.scene.arm_tip)
+
+
+def _set(walk: Walkthrough, step: Step) -> None:
+    """Turn a restraint to other settings over the step."""
+    if step.set_restraint is None:
+        return
+    name = step.set_restraint.which or next(iter(walk.scene.loaded.restraints))
+    known = walk.scene.loaded.restraints[name].document.settings
+    for setting, angle in step.set_restraint.settings.items():
+        walk.slide(step, f"{name}/{known[setting].joint}", angle)
+
+
+def _appendage(walk: Walkthrough, step: Step) -> None:
+    """Turn an appendage to another state in the time it takes, while everybody goes on with something else."""
+    if step.move_appendage is None:
+        return
+    appendage = walk.scene.loaded.platform.document.appendages[step.move_appendage.appendage]
+    for joint, value in appendage.states[step.move_appendage.state].items():
+        walk.slide(step, f"{PLATFORM}/{joint}", value)
 
 
 def _take(walk: Walkthrough, step: Step) -> None:
@@ -300,12 +242,15 @@ def _seat(walk: Walkthrough, step: Step) -> None:
     if step.seat is None:
         return
     platform = walk.scene.loaded.platform.document
-    frame = platform.seats[step.seat.into].frame
+    to = walk.scene.socket(step.seat.into)
+    if to is None:
+        return
+    frame = to.removeprefix(f"{PLATFORM}/")
     cart = next((cart for cart in platform.carts.values() if cart.body_frame == frame), None)
     if cart is not None and step.seat.station is not None:  # the empty place on the rail goes where it is set down
         column = np.array([walk.scene.tree.column(f"{PLATFORM}/{cart.joint}")])
         walk.jump(step, column, np.array([step.seat.station]))
-    walk.rehang(step, step.seat.what, f"{PLATFORM}/{frame}")
+    walk.rehang(step, step.seat.what, to)
 
 
 def _hands(scene: Scene, actor: str) -> str:
@@ -325,7 +270,8 @@ def _fasten(walk: Walkthrough, step: Step, make: str = "") -> None:
 
 _DO: dict[str, Callable[[Walkthrough, Step], None]] = {
     "carry": _carry, "move_base": _move_base, "move_cart": _move_cart, "translate": _translate,
-    "leave_restraint": _leave, "enter_restraint": _enter, "fit_restraint": _fit, "take": _take,
+    "leave_restraint": _leave, "enter_restraint": _enter, "fit_restraint": _fit, "set_restraint": _set,
+    "move_appendage": _appendage, "take": _take,
     "hand_over": _hand_over, "seat": _seat, "fold_cover": _fasten, "lock": partial(_fasten, make="closed"),
     "unlock": partial(_fasten, make="open"),
 }

@@ -12,7 +12,6 @@ from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.motion.forward import forward
 from armcarry.record.record import Record
-from armcarry.scene.build import RESTRAINT
 from armcarry.scene.tree import WORLD, Tree
 
 #: name of the group of everything that never moves
@@ -88,7 +87,7 @@ def body_kinds(record: Record) -> tuple[str, ...]:
             kinds.append("hardware")
         elif instance in scene.loaded.crew:
             kinds.append("rider" if "rider" in seen else "worker")
-        elif instance == RESTRAINT:
+        elif instance in scene.loaded.restraints:
             kinds.append("arm")
         else:
             kinds.append(sorted(seen)[0])

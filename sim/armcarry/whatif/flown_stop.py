@@ -25,7 +25,7 @@ from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
 from armcarry.motion.forward import forward
 from armcarry.record.record import Record
-from armcarry.scene.build import ARM, RESTRAINT
+from armcarry.scene.build import ARM
 from armcarry.scene.tree import WORLD
 from armcarry.whatif.faults import Side, sides, windows
 from armcarry.whatif.late_stop import run_outs
@@ -194,8 +194,7 @@ def _of_load(record: Record, time_s: float) -> list[Mass]:
     """Return the masses of restraint, riders and hardware that hang from the arm at an instant."""
     tree, loaded = record.phase_at(time_s).tree, record.scene.loaded
     files: dict[str, Path] = {}
-    if loaded.restraint is not None:
-        files[RESTRAINT] = loaded.restraint.path.parent / loaded.restraint.document.urdf
+    files |= {name: item.path.parent / item.document.urdf for name, item in loaded.restraints.items()}
     files |= {name: crew.path.parent / crew.size.urdf for name, crew in loaded.crew.items()}
     files |= {name: item.path.parent / item.document.urdf for name, item in loaded.hardware.items()}
     hanging = [(name, path) for name, path in files.items() if tree.hangs_from(name, ARM)]

@@ -14,7 +14,8 @@ instants between. End stops are not counted on: the joint may pass its travel.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -106,9 +107,17 @@ def _runaways(record: Record) -> Runaways:
     search = _Search(record, faults)
     parts: list[Swept] = []
     for side in sides(record):
-        parts += [part for window in windows(side) for part in search.window(window)]
+        parts += [part for window in windows(side) for one in powered(record, window) for part in search.window(one)]
         side.let_go()
     return Runaways(record, faults, tuple(parts), search.safe_s, search.ends_s)
+
+
+def powered(record: Record, window: Window) -> Iterator[Window]:
+    """Yield the stretches of a window in which the arm is not made safe: with its motors off nothing runs away."""
+    for start_s, end_s, mode in record.ledger.spans(lambda page: page.arm, record.duration_s):
+        first, last = max(start_s, window.start_s), min(end_s, window.end_s)
+        if mode != "safe" and last > first:
+            yield replace(window, asked=replace(window.asked, start_s=first, end_s=last))
 
 
 class _Search:

@@ -144,6 +144,9 @@ class HardwareDocument(Document):
         description="bodies of its holder that it touches when held",
         examples=[["glove_left", "glove_right"]],
     )
+    socket: UrdfName | None = Field(
+        default=None, description="frame that takes a restraint, if any", examples=["socket"]
+    )
     hold: Literal["one_hand", "two_hands"] = Field(
         default="two_hands", description="hands it takes to hold it", examples=["one_hand"]
     )

@@ -123,6 +123,20 @@ class WayHome(Part):
     go_in: Time = Field(description="from the hatch to inside", examples=["6 min"])
 
 
+class ArmSafe(Part):
+    """How long it takes to make the arm safe, brakes on and motors off, whenever it stands in a day.
+
+    Both times lengthen every move of the arm.
+    """
+
+    make_safe: Time = Field(
+        description="after a move: brakes on, motors off, checked, called", examples=["15 s"]
+    )
+    make_ready: Time = Field(
+        description="before a move: mode changed, checked, called, brakes off", examples=["20 s"]
+    )
+
+
 class RulesDocument(Document):
     """The rules of a rehearsal."""
 
@@ -178,6 +192,9 @@ class RulesDocument(Document):
         description="how fast a free worker may come towards the arm, for the protective separation; without it the "
         "1.6 m/s of a person walking",
         examples=["0.5 m/s"],
+    )
+    arm_safe: ArmSafe | None = Field(
+        default=None, description="how long it takes to make the arm safe and ready; left out, it is never made safe"
     )
     tethers: Tethers = Field(default_factory=Tethers, description="what is asked of tethers")
     unseen_extra: Clearance = Field(

@@ -101,6 +101,11 @@ class ScenarioDocument(Document):
         examples=[{"cart_1": "16.2 m"}],
     )
     restraint: Restraint | None = Field(default=None, description="the foot restraint; left out, there is none")
+    restraints: dict[Name, Restraint] = Field(
+        default_factory=dict,
+        description="further foot restraints, by name: on a cart, or carried to where it is needed",
+        examples=[{"second": {"at": "platform/bay_7_socket"}}],
+    )
     crew: dict[Name, CrewMember] = Field(default_factory=dict, description="who takes part, by name")
     hardware: dict[Name, HardwareItem] = Field(default_factory=dict, description="what is there to carry, by name")
     start: JointSettings = Field(
@@ -127,6 +132,12 @@ class ScenarioDocument(Document):
         default_factory=list, description="verdicts this scenario is expected to give, tested"
     )
 
+    @property
+    def all_restraints(self) -> dict[str, Restraint]:
+        """Every restraint by its name in the scene; the one under ``restraint`` is called so."""
+        first = {} if self.restraint is None else {"restraint": self.restraint}
+        return {**first, **self.restraints}
+
     @model_validator(mode="after")
     def _names_of_the_day(self) -> ScenarioDocument:
         earlier: list[str] = []
@@ -138,5 +149,5 @@ class ScenarioDocument(Document):
                 )
             earlier.append(carry.name)
         if self.day is not None:
-            self.day.check_names(self.crew, earlier, self.hardware)
+            self.day.check_names(self.crew, earlier, [*self.hardware, *self.all_restraints])
         return self

@@ -155,10 +155,9 @@ def carries(record: Record) -> tuple[Carry, ...]:
 
 def margins(record: Record, start_s: float = -np.inf, end_s: float = np.inf) -> Table:
     """Return the pairs kept to the rules whose least distance falls in a window, least left after uncertainty first."""
-    rules = record.scene.loaded.rules
     lines = []
     for row in _tightest_first(record, start_s, end_s, relaxed=False):
-        terms = terms_of(rules, row).values()
+        terms = terms_of(record, row).values()
         lines.append((
             *_pair(row), _millimetres(row), _millimetres(row, root_sum_square_m(terms)),
             _millimetres(row, worst_case_m(terms)),
@@ -180,8 +179,7 @@ def _tightest_first(record: Record, start_s: float, end_s: float, relaxed: bool)
         if judged(row) and start_s <= row.time_s <= end_s and (row.why != "rule") == relaxed
         and not (row.why == RESTS and row.margin_m > _RESTS_NEAR_M)
     ]
-    rules = record.scene.loaded.rules
-    return sorted(chosen, key=lambda row: (row.margin_m if relaxed else left_m(rules, row), row.upper_m))[:_PAIRS]
+    return sorted(chosen, key=lambda row: (row.margin_m if relaxed else left_m(record, row), row.upper_m))[:_PAIRS]
 
 
 def _pair(row: PairRow) -> tuple[str, ...]:
