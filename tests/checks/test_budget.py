@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from armcarry.checks.budget import PAIRS, TERMS, check
+from armcarry.checks.budget import PAIRS, TERMS, check, terms_of
 from armcarry.files.load import load_scenario
 from armcarry.record.finding import Verdict
 from armcarry.record.record import PairRow
@@ -122,3 +122,14 @@ def test_the_demo_rules_state_every_term():
     rules = load_scenario(root / "scenarios" / "pump_box_to_bay_7.yaml").rules
     assert set(TERMS) <= set(rules.budget)
     assert all(rules.budget[name].amount > 0 for name in TERMS)
+
+
+def test_where_structure_truly_stands_is_not_asked_of_who_holds_on_to_it(rider_scene, turning_record):
+    record = turning_record(rider_scene({}, rules={"budget": STATED}))
+    held = replace(row(0.02, a="worker"), body_a="ev1/glove", body_b="platform/rail", start_s=0.0)
+    assert terms_of(record, held) == {}
+    wing = replace(held, body_b="platform/wing", class_b="appendage")
+    inside = replace(record.ledger.start.people["ev1"], place="airlock")
+    kept = replace(record.ledger, start=replace(record.ledger.start, people={"ev1": inside}), acts=(), after=())
+    assert set(terms_of(replace(record, kept=kept), held)) == {"structure_placement", "thermal"}
+    assert terms_of(record, wing) == {}  # no term of these rules names appendages

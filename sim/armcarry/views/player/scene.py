@@ -15,6 +15,7 @@ from armcarry.record.record import Record
 from armcarry.views import palette
 from armcarry.views.actors import SceneActors
 from armcarry.views.closest import worded
+from armcarry.views.hooked import all_tethers, tether_ends_m
 from armcarry.views.player import layers, look, swept
 from armcarry.views.player.cameras import Cameras
 from armcarry.views.player.layers import Layer
@@ -73,9 +74,10 @@ class SceneView:
         plotter.render_window.SetNumberOfLayers(2)
         plotter.render_window.AddRenderer(self._above)
         self._line = Lines([palette.LIGHT], 5.0)
+        self._tethers = Lines([palette.YELLOW] * max(len(all_tethers(record)), 1), 3.0)
         self._value = words(" ", _VALUE_PX, bold=True)
         self._value.SetLayerNumber(1)  # over all other words
-        for item in (self._line.actor, self._value):
+        for item in (self._line.actor, self._value, self._tethers.actor):
             item.VisibilityOff()
             self._above.AddActor(item)
         self.tint = Tint(self.scene)
@@ -83,6 +85,7 @@ class SceneView:
         self._layers: dict[str, Layer] = {}
         self.shown: set[str] = set()
         self.time_s = self.scene.time_s
+        self._show_tethers()
         self.cameras.overview(self.time_s, self.aspect)
         self.plotter.camera.is_set = True
 
@@ -150,6 +153,7 @@ class SceneView:
         """Move everything to where it is at an instant."""
         self.scene.show(time_s)
         self.time_s = self.scene.time_s
+        self._show_tethers()
         if self.ghost is not None:
             self.ghost.show(time_s)
         for name in self.shown:
@@ -157,6 +161,12 @@ class SceneView:
             if follow is not None:
                 follow(self.time_s)
         self.cameras.update(self.time_s)
+
+    def _show_tethers(self) -> None:
+        """Draw a line along every tether that is hooked; one that is not has no length."""
+        if all_tethers(self.record):
+            self._tethers.actor.VisibilityOn()
+            self._tethers.move(np.nan_to_num(tether_ends_m(self.record, self.time_s)))
 
     def show_nearest(self, nearest: Nearest | None) -> None:
         """Draw the line between the closest pair with its value and what is required; None takes it away."""

@@ -16,7 +16,7 @@ from armcarry.views.player import look
 from armcarry.views.player.actions import actions
 from armcarry.views.player.canvas import canvas
 from armcarry.views.player.keys import ACTION_OF, KEY_OF, LAYER_OF
-from armcarry.views.player.lanes import day_lanes, run_lanes
+from armcarry.views.player.lanes import day_lanes, hands_lanes, run_lanes
 from armcarry.views.player.layout import Layout
 from armcarry.views.player.mouse import Mouse
 from armcarry.views.player.nearest import Closest, Nearest
@@ -56,7 +56,7 @@ class Window(QMainWindow):
         self.closest = Closest(run.record, self.scene.scene.groups)
         self.nearest = Nearest(None)
         self.on = {"show_closest": True, "show_other": other is not None}
-        self._lanes = [run_lanes(run.record)]
+        self._lanes = [run_lanes(run.record), hands_lanes(run.record)]
         day = day_lanes(run.record)
         if day is not None:
             self._lanes.insert(0, day)

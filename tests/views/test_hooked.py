@@ -1,0 +1,68 @@
+"""Who holds what and is hooked to what, as the views say and draw it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from armcarry.files.load import load_scenario
+from armcarry.ledger.state import PersonState
+from armcarry.record.record import Record
+from armcarry.scene.build import build_scene
+from armcarry.timeline.day_run import run_day
+from armcarry.views.hooked import all_tethers, holding_words, tether_ends_m
+from armcarry.views.player.lanes import hands_lanes
+
+SCRIPT = """
+format: armcarry scenario 1
+title: hooked
+purpose: to test what views say of hands and tethers
+platform: tern_yard
+arm: heron
+rules: tern_yard
+base: {mount: trolley, station: 11 m}
+crew: {ev1: {posture: carry, at: platform/bay_5_stand}}
+hardware: {blanket: {model: thermal_blanket, at: platform/bay_5_seat}}
+day:
+  steps:
+    - {name: safe, actors: [ev1], tether: {to: keel_port_5}, takes: 1 min}
+    - {name: hook, actors: [ev1], tether: {what: blanket}, takes: 1 min}
+    - {name: take, actors: [ev1], take: {what: blanket}, takes: 1 min}
+    - {name: put, actors: [ev1], seat: {what: blanket, into: bay_5_seat}, takes: 1 min}
+    - {name: free, actors: [ev1], untether: {what: blanket}, takes: 1 min}
+    - {name: rest, actors: [ev1], note: rest, takes: 1 min}
+"""
+
+
+@pytest.fixture(scope="module")
+def record(tmp_path_factory):
+    path = tmp_path_factory.mktemp("hooked") / "hooked.yaml"
+    path.write_text(SCRIPT)
+    scene = build_scene(load_scenario(path))
+    run = run_day(scene)
+    return Record(scene, run.phases, run.motion, run.moves, run.events, run.relaxed, kept=run.ledger)
+
+
+def test_hands_and_tethers_in_words():
+    assert holding_words(PersonState()) == ""
+    both = PersonState(left="pump_box", right="pump_box", restraint="restraint", tethers=frozenset({"porch_rail"}))
+    assert holding_words(both) == "pump box in both hands, in restraint, hooked to porch rail"
+    assert holding_words(PersonState(right="bag")) == "bag in the right hand"
+
+
+def test_lines_run_between_what_is_hooked_while_it_is(record):
+    assert all_tethers(record) == (("blanket", "ev1"), ("ev1", "keel_port_5"))
+    assert np.isnan(tether_ends_m(record, 330.0)[0]).all()
+    ends = tether_ends_m(record, 150.0)
+    assert np.linalg.norm(ends[0, 0] - ends[0, 1]) < 1.5
+    tree, links = record.link_poses(150.0)
+    np.testing.assert_allclose(ends[0, 0], links[tree.index("blanket/handhold"), :3, 3])
+
+
+def test_lanes_say_who_holds_what_and_what_the_arm_is(record):
+    lanes = {lane.name: [bar.words for bar in lane.bars] for lane in hands_lanes(record).lanes}
+    assert lanes == {
+        "arm": ["safe"],
+        "ev1": ["hooked to keel port 5", "blanket in the right hand, hooked to keel port 5", "hooked to keel port 5"],
+        "blanket": ["", "hooked to ev1", ""],
+    }
