@@ -277,13 +277,15 @@ def _loaded() -> SimpleNamespace:
         }
     )
     both = lambda document, model: SimpleNamespace(document=document, model=model, path=Path("x.yaml"))  # noqa: E731
+    foot = both(restraint, _restraint())
     return SimpleNamespace(
         scenario=scenario,
         path="small.yaml",
         platform=both(platform, _platform()),
         vehicle_model=None,
         arm=both(arm, _arm()),
-        restraint=both(restraint, _restraint()),
+        restraint=foot,
+        restraints={"restraint": foot},
         crew={"ev1": SimpleNamespace(document=crew, size=crew.sizes["medium"], model=_crew())},
         hardware={"pump_box": both(hardware, _box())},
         rules=rules,
