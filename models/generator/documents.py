@@ -133,6 +133,9 @@ def _worksites() -> dict[str, Any]:
         }
         if site.seat is not None:
             entry["seat"] = site.seat
+        for key, way in (("way_in", site.way_in), ("way_in_loaded", site.way_in_loaded)):
+            if way:
+                entry[key] = [[metres(value) for value in point] for point in way]
         found[site.name] = entry | _near(site.near)
     return found
 

@@ -43,6 +43,8 @@ class Site:
     two_hands: bool = True
     seat: str | None = None
     near: Sequence[NearPlan] = ()
+    way_in: Sequence[tuple[float, float, float]] = ()
+    way_in_loaded: Sequence[tuple[float, float, float]] = ()
 
     @property
     def stand(self) -> Array:
@@ -78,6 +80,8 @@ CAMERA_SEATS = {
     "bay_3_seat": axes((bay_middle(3), 1.90, 0.45), UP, STERN),
 }
 CART_X_M = {"rail_bow": 15.6, "rail_stern": -14.2}
+#: the box meets its seat 5 mm before the hands are where it was taken
+BOX_WAY = ((-0.9, 0.0, 0.0), (-0.005, 0.0, 0.0))
 MAST_STEM = "mast_tube_high|rail_mast_2|standoff_mast_3"
 BLANKET_SEATS = {
     "rack_b_seat": axes((bay_middle(10) + 0.6, SIDE_M + 0.34, 0.05), PORT, UP),
@@ -183,7 +187,8 @@ def _box_sites() -> list[Site]:
             NearPlan("forearms", f"{seat}_*", 0.45, "forearms follow the gloves"),
         ]
         found.append(
-            Site(name, title, hands_on(frame, "pump_box"), _socket(bay, sign), points, rail, False, seat, near)
+            Site(name, title, hands_on(frame, "pump_box"), _socket(bay, sign), points, rail, False, seat, near,
+                 way_in=BOX_WAY, way_in_loaded=BOX_WAY)
         )
     return found
 
@@ -209,10 +214,12 @@ def _camera_sites() -> list[Site]:
     return [
         Site("bay_3", "bay 3 port: new seat of the survey camera", hands_on(bay, "survey_camera"), _socket(3, 1),
              {"bay_3_locks": bay @ axes((0.42, 0.34, 0), PORT, UP)}, "keel_port_3", seat="bay_3_seat",
-             near=[NearPlan("whole|restraint", arm, 0.35, before)]),
+             near=[NearPlan("whole|restraint", arm, 0.35, before)],
+             way_in_loaded=((-1.6, 0.0, 0.6), (0.0, 0.0, 0.6), (0.0, 0.0, 0.005))),
         Site("mast_top", "top of the mast: old seat of the survey camera", hands_on(mast, "survey_camera"), None,
              {"mast_top_locks": mast @ axes((0.42, 0.34, 0), PORT, UP)}, "mast_2", seat="mast_top_seat",
-             near=[NearPlan("whole|restraint", head, 0.35, before)]),
+             near=[NearPlan("whole|restraint", head, 0.35, before)],
+             way_in_loaded=((-1.6, 0.0, 0.9), (0.0, 0.0, 0.9), (0.0, 0.0, 0.0))),
     ]
 
 

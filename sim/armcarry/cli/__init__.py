@@ -17,7 +17,7 @@ from armcarry.texts import printable
 #: commands as help and README list them: a run first, then what is done with it, then planning, then models
 ORDER = (
     "validate", "rehearse", "play", "brief", "compare", "envelope",
-    "restraint", "stations", "route", "disperse", "handfly", "inspect", "new", "examples", "explain",
+    "restraint", "stations", "route", "disperse", "handfly", "inspect", "new", "examples", "explain", "expand",
 )  # fmt: skip
 app.registered_commands.sort(key=lambda command: ORDER.index(getattr(command.callback, "__name__", "")))
 

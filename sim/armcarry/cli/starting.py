@@ -124,3 +124,30 @@ def explain(
         told.setdefault(tuple(lines), []).append(f"{one.document}: {one.spelled}")
     for words, places in told.items():
         typer.echo("\n".join([*places, *(f"  {line}" for line in words)]))
+
+
+@app.command()
+def expand(
+    scenario: Annotated[Path, typer.Argument(metavar="SCENARIO", help="Scenario file, or the name of an example.")],
+    out: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write it here; left out, it is printed.")
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Write a scenario with every move by intent spelled out.
+
+    Each stretch of moves says which line of the scenario it came from.
+
+    Exit code: 0 written, 2 bad input or usage.
+    """
+    from armcarry.files.atomic import write_text_atomic
+    from armcarry.files.expand_text import expanded_text
+    from armcarry.files.load import read_expanded
+
+    text = expanded_text(*read_expanded(scenario))
+    if out is not None:
+        write_text_atomic(out, text)
+    if as_json:
+        print_json({"scenario": text, "written": None if out is None else str(out)})
+    else:
+        typer.echo(text if out is None else f"written: {out}", nl=out is not None)

@@ -20,6 +20,7 @@ from armcarry.files.documents.bodies import CrewDocument, HardwareDocument, Rest
 from armcarry.files.documents.platform import PlatformDocument
 from armcarry.files.documents.rules import ARM_POSITIONING, RulesDocument
 from armcarry.files.documents.scenario import ScenarioDocument
+from armcarry.files.expand import expanded
 from armcarry.files.groups import groups_of, rules_spelled_out, script_spelled_out
 from armcarry.files.inputs import Inputs
 from armcarry.files.loaded import Assumption, InputFile, Loaded, LoadedCrew, LoadedScenario
@@ -45,13 +46,20 @@ def load_scenario(path: Path | str) -> LoadedScenario:
     Raises:
         InputError: a problem in one of the files; InputErrors when there are several.
     """
-    source = read_source(find_scenario(path), ScenarioDocument)
-    opened = _open_all(source)
+    written = read_source(find_scenario(path), ScenarioDocument)
+    opened = _open_all(written)
     problems: list[InputError] = []
-    check_sources(source, problems)
+    check_sources(written, problems)
+    source = expanded(written, opened.files)
     check_scenario(source, opened.files, problems)
     raise_all(sorted(problems, key=lambda problem: problem.line or 0))
-    return _assemble(source, opened)
+    return _assemble(source, written, opened)
+
+
+def read_expanded(path: Path | str) -> tuple[Source[ScenarioDocument], Source[ScenarioDocument]]:
+    """Read a scenario as it is written and as it is spelled out. Raises InputError, or InputErrors for several."""
+    written = read_source(find_scenario(path), ScenarioDocument)
+    return written, expanded(written, _open_all(written).files)
 
 
 @dataclass
@@ -101,7 +109,9 @@ def _open_all(source: Source[ScenarioDocument]) -> _Opened:
     return opened
 
 
-def _assemble(source: Source[ScenarioDocument], opened: _Opened) -> LoadedScenario:
+def _assemble(
+    source: Source[ScenarioDocument], written: Source[ScenarioDocument], opened: _Opened
+) -> LoadedScenario:
     files, groups = opened.files, groups_of(source.document, opened.files)
     script = script_spelled_out(source.document, groups)
     platform = files["platform",]
@@ -119,7 +129,7 @@ def _assemble(source: Source[ScenarioDocument], opened: _Opened) -> LoadedScenar
         hardware={name: _loaded(files["hardware", name, "model"]) for name in script.hardware},
         rules=_with_positioning(rules_spelled_out(files["rules",].document, groups), files["arm",].document),
         inputs=opened.inputs.all(),
-        assumptions=_assumptions(source, opened),
+        assumptions=_assumptions(written, opened),
         source=source,
     )
 

@@ -94,13 +94,13 @@ def read_source(path: Path, document: type[D]) -> Source[D]:
         raise InputError(
             "a file of another kind", file=path, line=yaml.line(("format",)), found=yaml.data["format"], accepted=wanted
         )
-    return Source(_validate(yaml, document), yaml)
+    return Source(validate(yaml, document), yaml)
 
 
 def read_any(path: Path) -> Source[Any]:
     """Read a document of the type that its key ``format`` names. Raises InputError or InputErrors."""
     yaml = read_yaml(path)
-    return Source(_validate(yaml, _format(yaml)), yaml)
+    return Source(validate(yaml, _format(yaml)), yaml)
 
 
 def _format(yaml: YamlText) -> type[Document]:
@@ -119,7 +119,8 @@ def _format(yaml: YamlText) -> type[Document]:
     return FORMATS[text]
 
 
-def _validate(yaml: YamlText, document: type[D]) -> D:
+def validate(yaml: YamlText, document: type[D]) -> D:
+    """Return the document that a YAML file holds. Raises InputError, or InputErrors with every problem."""
     try:
         # through JSON, where strict reading still takes lists for tuples but never "3" for 3
         return document.model_validate_json(json.dumps(all_shown(yaml.data)), strict=True)

@@ -18,6 +18,7 @@ from armcarry.files.documents.base import (
     Part,
     Quantity,
     Speed,
+    Time,
     UrdfName,
 )
 from armcarry.files.documents.zones import Groups, Near, Within
@@ -121,6 +122,14 @@ Condition = Annotated[
 ]
 
 
+class SeatTimes(Part):
+    """How long the work at a seat takes, all of it together."""
+
+    unfasten: Time = Field(default=300.0, description="bolts, connectors and covers before it is taken")
+    settle: Time = Field(default=20.0, description="held against its seat before it is let go")
+    fasten: Time = Field(default=300.0, description="bolts, connectors and covers after it is in")
+
+
 class HardwareDocument(Document):
     """A piece of hardware that is carried."""
 
@@ -159,6 +168,9 @@ class HardwareDocument(Document):
         default_factory=list,
         description="what must be so of it at the end of a day in which it was seated",
         examples=[["bolts tight", "connector joined", "untethered"]],
+    )
+    takes: SeatTimes = Field(
+        default_factory=lambda: SeatTimes(), description="times of the work at its seat, for moves by intent"
     )
     groups: Groups = Field(default_factory=dict)
     within: Within = Field(default=1.5, description="how far hands may be from its base for near to hold")

@@ -20,11 +20,14 @@ from armcarry.files.documents.base import (
     Text,
     Time,
 )
+from armcarry.files.documents.intents import Bring, Fetch, Place, Ride
 from armcarry.files.documents.relaxation import Relaxation
 
 MOVE_KINDS = (
     "to_joints", "to_pose", "to_worksite", "line", "one_joint", "hold", "attach", "detach", "appendage", "posture",
 )
+#: kinds from which moves follow when a script is read; none of them is left then
+INTENT_KINDS = ("ride", "fetch", "place", "bring")
 _POINT = "link to move; left out, the restraint's plate or the tip"
 
 
@@ -123,6 +126,11 @@ class Move(Part):
     )
     posture: PostureChange | None = Field(default=None, description="a crewmember takes another posture")
 
+    ride: Ride | None = Field(default=None, description="to a worksite by its way in")
+    fetch: Fetch | None = Field(default=None, description="an item is unfastened, taken and brought out of its seat")
+    place: Place | None = Field(default=None, description="an item in hand is put into a seat, fastened and left")
+    bring: Bring | None = Field(default=None, description="an item is fetched and placed somewhere else")
+
     name: Name | None = Field(default=None, description="name to speak of it by", examples=["push_in"])
     via: list[JointSettings] = Field(
         default_factory=list,
@@ -145,15 +153,16 @@ class Move(Part):
 
     @property
     def kind(self) -> str:
-        """Which of MOVE_KINDS this move is."""
-        return next(kind for kind in MOVE_KINDS if getattr(self, kind) is not None)
+        """Which of MOVE_KINDS or INTENT_KINDS this move is."""
+        return next(kind for kind in (*MOVE_KINDS, *INTENT_KINDS) if getattr(self, kind) is not None)
 
     @model_validator(mode="after")
     def _one_kind(self) -> Move:
-        given = [kind for kind in MOVE_KINDS if getattr(self, kind) is not None]
+        kinds = (*MOVE_KINDS, *INTENT_KINDS)
+        given = [kind for kind in kinds if getattr(self, kind) is not None]
         if len(given) != 1:
             found = ", ".join(given) or "none"
-            raise ValueError(f"a move needs exactly one of: {', '.join(MOVE_KINDS)}; found {found}")
+            raise ValueError(f"a move needs exactly one of: {', '.join(kinds)}; found {found}")
         if self.via and self.to_joints is None:
             raise ValueError(f"via points go with to_joints; found them with {given[0]}")
         return self

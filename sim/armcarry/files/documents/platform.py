@@ -7,7 +7,18 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from armcarry.files.documents.arm import Camera, JointSettings
-from armcarry.files.documents.base import Distance, Document, Name, NamePattern, Part, Text, Time, UrdfName
+from armcarry.files.documents.base import (
+    Distance,
+    Document,
+    Name,
+    NamePattern,
+    Part,
+    Position,
+    Share,
+    Text,
+    Time,
+    UrdfName,
+)
 from armcarry.files.documents.zones import Near, Within, Zone
 
 Count = Annotated[int, Field(ge=0, le=1000)]
@@ -69,6 +80,21 @@ class Worksite(Part):
     )
     seat: Name | None = Field(
         default=None, description="seat that hardware goes into or comes out of from here", examples=["bay_7_seat"]
+    )
+    way_in: list[Position] = Field(
+        default=[(-1.6, 0.0, 0.0), (0.0, 0.0, 0.0)],
+        min_length=2,
+        description="where the plate goes in the stand's frame on the way in, first where it waits clear of all, last "
+        "where work is done; backwards on the way out",
+        examples=[[["-1.6 m", "0 m", "0 m"], ["0 m", "0 m", "0 m"]]],
+    )
+    way_in_loaded: list[Position] = Field(
+        default_factory=list,
+        description="the same with what goes into or comes out of the seat in hand; left out, way_in",
+        examples=[[["-0.9 m", "0 m", "0 m"], ["-5 mm", "0 m", "0 m"]]],
+    )
+    last_rate: Share = Field(
+        default=0.5, description="share of the rates on the last stretch with something in hand", examples=[0.5]
     )
     within: Within = Field(default=1.5, description="how far the boots may be from the stand for near to hold")
     near: list[Near] = Field(
