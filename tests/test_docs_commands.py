@@ -49,6 +49,7 @@ CALLS = {
     ],
     "armcarry examples [NAME] [--to DIR]": ["armcarry examples", "armcarry examples change_places --to mine"],
     "armcarry explain KEY": ["armcarry explain moves.rate", "armcarry explain moves.rat # exit 2"],
+    "armcarry expand SCENARIO [--out FILE]": ["armcarry expand pump_box_in_short --out long.yaml"],
     "armcarry handfly SCENARIO": [f"armcarry handfly {SMALL} --write-keys keys.yaml"],
     "armcarry brief RUN": [
         "armcarry brief runs/small --part page --part gltf --part cards --paper Letter "
