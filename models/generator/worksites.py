@@ -117,13 +117,10 @@ def seats() -> list[SeatPlan]:
 
 def _near_box_seat(name: str) -> list[NearPlan]:
     bay = {"rack_a_seat": 11, "bay_7_seat": 7, "bay_10_seat": 10}[name]
-    near = [
+    return [
         NearPlan("whole", f"{name}_*", 0.0, "the box sits on it, its brackets beside it"),
         NearPlan("whole", f"keel_bay_{bay}_*", 0.2, "the keel stands behind the seat"),
     ]
-    if name == "rack_a_seat":
-        near.append(NearPlan("whole", "rack_a_locker", 0.5, "the locker stands beside the seat"))
-    return near
 
 
 #: what whoever works over the track may come near to, wherever a cart stands on it

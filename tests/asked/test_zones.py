@@ -14,8 +14,8 @@ from armcarry.motion.curve import Motion
 from armcarry.motion.forward import forward
 
 NEAR = {"who": "whole", "to": "wall", "at_least": "0.1 m", "why": "hands work"}
-WALL = Body("wall", "yard", poses.translation((3.0, 0.0, 0.0)), Sphere(0.1))
-LOAD = Body("box", "base", poses.identity(), Sphere(0.1))
+WALL = Body("wall", "yard", Sphere(0.1), poses.translation((3.0, 0.0, 0.0)))
+LOAD = Body("box", "base", Sphere(0.1), poses.identity())
 
 
 def _site(within="1.5 m", **near):

@@ -15,7 +15,7 @@ from armcarry.record.finding import Verdict
 @pytest.fixture
 def judged(rider_scene, turning_record):
     """Judge relaxations of a run in which the arm turns for 40 s and a second worker is outside."""
-    wall = Body("wall", "yard", poses.translation((9.0, 0.0, 0.0)), Sphere(0.1))
+    wall = Body("wall", "yard", Sphere(0.1), poses.translation((9.0, 0.0, 0.0)))
     scene = rider_scene({}, (wall,), worker_at="platform/there", frames={"there": poses.translation((8.0, 0.0, 0.0))})
 
     def judge(first, second, end_s=40.0, required_m=0.1):
@@ -55,7 +55,7 @@ PLACES = {"worksites": {"bench": {"title": "b", "stand": "stand", "within": "2 m
 @pytest.fixture
 def of_places(rider_scene, turning_record):
     """Judge what a place granted twice, under rules that allow it or not."""
-    wall = Body("wall", "yard", poses.translation((9.0, 0.0, 0.0)), Sphere(0.1))
+    wall = Body("wall", "yard", Sphere(0.1), poses.translation((9.0, 0.0, 0.0)))
 
     def judge(least="0 m", place_reach="2.5 m"):
         limits = {"longest": "1 min", "least": least, "reach": "1 m", "place_reach": place_reach}

@@ -97,7 +97,7 @@ def _plan(part: Stretch, bodies: np.ndarray) -> _Plan:
     placed = _with_probe(place_bodies(part.tree))
     start, end = interval(part.motion, part.start_s, part.end_s)
     pairs = np.stack([bodies, np.full(len(bodies), len(placed.frame) - 1)], axis=1)
-    Prover(part.tree, np.stack([bodies, bodies], axis=1))  # names a row that is not there
+    Prover(part.tree, np.stack([bodies, np.where(bodies == 0, 1, 0)], axis=1))  # names a row that is not there
     layout = placed.lay_out(pairs)
     plan = _Plan(part, layout, load(layout, part.motion, start, end), start, end, np.zeros(3), np.zeros(3))
     low, high = _box(plan, bodies)
