@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,6 +11,7 @@ from armcarry.files.load import load_scenario
 from armcarry.files.names import accepted
 from armcarry.files.places import data_folder, known_scenarios
 from armcarry.files.schemas import schema_name
+from armcarry.files.together import write_together
 from armcarry.files.validate import read_document
 from armcarry.files.yaml_text import read_yaml
 
@@ -75,10 +75,6 @@ def copy_example(name: str, folder: Path) -> list[Path]:
     kinds = {str(read_yaml(path).data["format"]) for path in files if path.suffix == ".yaml"}
     files += [root / "shared" / "schemas" / schema_name(form) for form in sorted(kinds)]
     targets = {path: folder / path.resolve().relative_to(root) for path in dict.fromkeys(files)}
-    for target in targets.values():
-        if target.exists():
-            raise InputError("something stands here already", file=target, accepted="another folder")
-    for path, target in targets.items():
-        target.parent.mkdir(parents=True, exist_ok=True)
-        shutil.copyfile(path, target)
+    content = {target.relative_to(folder).as_posix(): path.read_bytes() for path, target in targets.items()}
+    write_together(folder, content, targets[source].relative_to(folder).as_posix(), "another folder")
     return [targets[source], *(target for path, target in targets.items() if path != source)]

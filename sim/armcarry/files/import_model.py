@@ -18,6 +18,7 @@ from armcarry.files.arm_table import read_table, urdf_of
 from armcarry.files.import_mesh import READ, UNITS_M, import_mesh
 from armcarry.files.import_urdf import ImportedUrdf, import_urdf, obj_text
 from armcarry.files.meshes import MAX_TRIANGLES, SUFFIXES
+from armcarry.files.together import write_together
 from armcarry.files.urdf import read_urdf
 from armcarry.files.yaml_write import yaml_document
 from armcarry.geometry.model import Joint, Model
@@ -62,23 +63,22 @@ class Inspection:
         return max((mesh.pieces.error_m for _, mesh in self.imported.rows), default=0.0)
 
     def write(self, folder: Path, ignored: Mapping[tuple[str, str], str] | None = None) -> Path:
-        """Write a model folder: YAML document, URDF and meshes. Returns the YAML.
+        """Write a model folder, whole or not at all: YAML document, URDF and meshes. Returns the YAML.
 
         Args:
-            folder: new, or without a document.
+            folder: new, or without files of these names.
             ignored: pairs of bodies that an arm's document leaves unjudged, and why.
 
         Raises:
-            InputError: the document exists.
+            InputError: the document exists, or another file that would be written over.
+            RecordError: it cannot be written.
         """
-        target = folder / f"{folder.name}.yaml"
-        if target.exists():
-            raise InputError("this model exists already", file=target, accepted="a new folder")
-        self.imported.write(folder)
         name = folder.name
         document = _arm_document(self, name, ignored or {}) if self.is_arm else _platform_document(self, name)
-        target.write_text(yaml_document(document), encoding="utf-8")
-        return target
+        head = f"{name}.yaml"
+        files = {**self.imported.files(name), head: yaml_document(document).encode()}
+        write_together(folder, files, head, "a new folder")
+        return folder / head
 
 
 def inspect_file(
@@ -120,9 +120,10 @@ def inspect_file(
         accepted = f".urdf, {', '.join(TABLES)}, {', '.join(READ)}"
         raise InputError("a file of a kind that is not imported", file=path, found=path.suffix, accepted=accepted)
     with TemporaryDirectory() as folder:
-        written = imported.write(Path(folder) / "model")
+        written = Path(folder) / "model"
+        write_together(written, imported.files("model"), "model.urdf", "a new folder")
         try:
-            model = read_urdf(written)
+            model = read_urdf(written / "model.urdf")
         except InputError as error:
             # lines of the written URDF mean nothing to the user; joints and links are named in the words
             first = getattr(error, "problems", (error,))[0]

@@ -15,7 +15,6 @@ from xml.sax.saxutils import quoteattr
 import numpy as np
 
 from armcarry.errors import InputError, InputErrors
-from armcarry.files.atomic import write_text_atomic
 from armcarry.files.import_mesh import READ, ImportedMesh, import_mesh
 from armcarry.files.meshes import MAX_TRIANGLES
 from armcarry.files.places import is_file
@@ -48,16 +47,9 @@ class ImportedUrdf:
     notes: list[str] = field(default_factory=list)
     drivers: set[str] = field(default_factory=set)
 
-    def write(self, folder: Path) -> Path:
-        """Write the URDF and its meshes into a folder that may be new; return the URDF."""
-        for name, text in self.meshes.items():
-            path = folder / name
-            path.parent.mkdir(parents=True, exist_ok=True)
-            write_text_atomic(path, text)
-        folder.mkdir(parents=True, exist_ok=True)
-        path = folder / f"{folder.name}.urdf"
-        write_text_atomic(path, self.urdf)
-        return path
+    def files(self, name: str) -> dict[str, bytes]:
+        """Return the meshes and the URDF, which gets a name: path beside it -> content."""
+        return {path: text.encode() for path, text in {**self.meshes, f"{name}.urdf": self.urdf}.items()}
 
 
 def import_urdf(

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from armcarry.errors import InputError
-from armcarry.files.atomic import write_bytes_atomic, write_text_atomic
+from armcarry.files.atomic import write_text_atomic
 from armcarry.files.document_types import known_keys
 from armcarry.files.documents.arm import ArmDocument
 from armcarry.files.documents.base import Document
@@ -18,6 +18,7 @@ from armcarry.files.places import ModelKind, find_model, models_folder
 from armcarry.files.reference import Key, all_keys
 from armcarry.files.schemas import HINT, schema_name, schema_texts
 from armcarry.files.start_texts import ARM, ARM_URDF, HARDWARE, HARDWARE_URDF, PLATFORM, PLATFORM_URDF, RULES, SCENARIO
+from armcarry.files.together import write_together
 from armcarry.files.validate import FORMATS, read_source
 from armcarry.files.yaml_text import read_yaml
 from armcarry.files.yaml_write import flow, yaml_document
@@ -66,19 +67,12 @@ def write_new(kind: str, name: str, folder: Path, names: dict[str, str] | None =
     form = str(data["format"])
     schema = folder / "schemas" / schema_name(form)
     text = f"{HINT}{up}schemas/{schema.name}\n{commented(FORMATS[form], data)}"
-    for path in (document, *(home / other for other in files)):
-        if path.exists():
-            raise InputError("something stands here already", file=path, accepted="another name")
-    for path in (home, schema.parent):
-        path.mkdir(parents=True, exist_ok=True)
-    write_text_atomic(document, text)
-    written = [document]
-    for other, content in files.items():
-        (home / other).parent.mkdir(parents=True, exist_ok=True)
-        write_bytes_atomic(home / other, content)
-        written.append(home / other)
-    write_text_atomic(schema, schema_texts()[schema.name])
-    return [*written, schema]
+    if document.exists():
+        raise InputError("something stands here already", file=document, accepted="another name")
+    schema.parent.mkdir(parents=True, exist_ok=True)
+    write_text_atomic(schema, schema_texts()[schema.name])  # the same for all documents of its kind
+    write_together(home, {**files, document.name: text.encode()}, document.name, "another name")
+    return [document, *(home / other for other in files), schema]
 
 
 def _content(kind: str, name: str) -> tuple[dict[str, Any], dict[str, bytes]]:
