@@ -13,7 +13,7 @@ from armcarry.record.figures import at_least, near, up
 from armcarry.record.finding import ClearanceDetail, Finding
 from armcarry.record.maker import Maker
 from armcarry.record.record import Record
-from armcarry.whatif.cells import ENOUGH_M, states
+from armcarry.whatif.cells import ENOUGH_M
 from armcarry.whatif.late_stop import Braked, RunOuts, braking_arcs, run_outs
 from armcarry.whatif.witness import Witness, witness
 
@@ -76,7 +76,7 @@ def _look(part: Braked, leaf: int) -> tuple[Witness, float]:
 
 def _arc(part: Braked, leaf: int) -> Arcs:
     side, leaves = part.window.side, part.leaves
-    return braking_arcs(side, states(side.record.motion, leaves.start_s[[leaf]], leaves.end_s[[leaf]]))
+    return braking_arcs(side, leaves.start_s[[leaf]], leaves.end_s[[leaf]])
 
 
 def _failure(record: Record, found: RunOuts, short: _Short) -> Finding:

@@ -115,7 +115,8 @@ def _levers(book, m, n):
 def _pad(book, m, roots, slack, extra):
     """Return how far any point of mover m can be from where it is on the arc, metres.
 
-    Besides the slack, any one joint may be off by up to its ``extra``.
+    Besides the slack, any one joint may be off by up to its ``extra``. Moved off one after another from the base
+    outwards, each joint turns the body while the joints beyond it are still on the arc: its lever is that of the arc.
     """
     links, slides, ends, arm = whole1(book, LINKS), whole1(book, SLIDES), whole2(book, ENDS), real2(book, ARM)
     step, stray = real2(book, STEP), real2(book, STRAY)
@@ -131,12 +132,11 @@ def _pad(book, m, roots, slack, extra):
             arm[0, i - begin] = 0.0
         _levers(book, m, ends[c, 0])
         _levers(book, m, ends[c, 1])
-        spread, pad, one, aside = 0.0, 0.0, 0.0, 0.0
+        spread, pad, one = 0.0, 0.0, 0.0
         for i in range(end - 1, begin - 1, -1):  # from the body to the base
             f = links[i]
-            lever = 1.0 if slides[f] else arm[0, i - begin] + spread + aside
+            lever = 1.0 if slides[f] else arm[0, i - begin] + spread
             spread += (0.5 * abs(step[c, f]) + stray[c, f] + slack[f]) * lever
-            aside = max(aside, extra[f] * lever)
             reach = lever if slides[f] else lever + radius
             pad += slack[f] * reach
             one = max(one, extra[f] * reach)

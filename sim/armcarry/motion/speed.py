@@ -10,6 +10,7 @@ from armcarry.motion.bounds import taylor, tool_acceleration
 from armcarry.motion.chain import Chain
 from armcarry.motion.curve import Motion
 from armcarry.motion.jacobian import jacobian
+from armcarry.motion.refine import greatest
 
 
 def cell_bounds(
@@ -46,19 +47,16 @@ def tip_speed_maximum(
         MotionError: the motion lacks a joint of the chain.
     """
     part = chain_motion(chain, motion)
-    middles = (part.breaks_s[:-1] + part.breaks_s[1:]) / 2
-    halves = np.diff(part.breaks_s) / 2
-    lower, when, settled = 0.0, part.start_s, 0.0
-    while len(middles):
-        speed, _, most, _ = cell_bounds(chain, part, middles, halves, tool)
-        best = int(np.argmax(speed))
-        if speed[best] > lower:
-            lower, when = float(speed[best]), float(middles[best])
-        closed = most <= lower + tolerance_m_s
-        settled = max(settled, float(most[closed].max(initial=0.0)))
-        middles, halves = middles[~closed], halves[~closed] / 2
-        middles, halves = np.concatenate([middles - halves, middles + halves]), np.tile(halves, 2)
-    return lower, max(settled, lower), when
+
+    def bounds(starts: Array, ends: Array, *_more: Array) -> tuple[Array, Array]:
+        speed, _, most, _ = cell_bounds(chain, part, (starts + ends) / 2, (ends - starts) / 2, tool)
+        return speed[:, None], most[:, None]
+
+    found = greatest(
+        part.breaks_s[:-1], part.breaks_s[1:], bounds, so_far=np.zeros((1, 1)), enough=lambda best: best + tolerance_m_s
+    )
+    lower, when = found.reached.item(), found.time_s.item()
+    return lower, max(found.most.item(), lower), part.start_s if np.isnan(when) else when
 
 
 def chain_motion(chain: Chain, motion: Motion) -> Motion:
@@ -93,16 +91,15 @@ def path_speed_bound(
         (Z,) never too small.
     """
     part = chain_motion(chain, curve)
+
+    def bounds(starts: Array, ends: Array, *_more: Array) -> tuple[Array, Array]:
+        cells = cell_bounds(chain, part, (starts + ends) / 2, (ends - starts) / 2, tool)
+        value, most = (cells[1], cells[3]) if angular else (cells[0], cells[2])
+        return value[:, None], most[:, None]
+
     zones = np.arange(len(edges) - 1)
-    middles, halves = (edges[:-1] + edges[1:]) / 2, np.diff(edges) / 2
-    reached, bound = np.zeros(len(zones)), np.zeros(len(zones))
-    while len(middles):
-        bounds = cell_bounds(chain, part, middles, halves, tool)
-        value, most = (bounds[1], bounds[3]) if angular else (bounds[0], bounds[2])
-        np.maximum.at(reached, zones, value)
-        closed = most <= np.maximum(reached * (1 + excess), enough)[zones] + 1e-9
-        np.maximum.at(bound, zones[closed], most[closed])
-        zones, middles, halves = zones[~closed], middles[~closed], halves[~closed] / 2
-        middles, halves = np.concatenate([middles - halves, middles + halves]), np.tile(halves, 2)
-        zones = np.tile(zones, 2)
-    return bound
+    found = greatest(
+        edges[:-1], edges[1:], bounds, group=zones, so_far=np.zeros((len(zones), 1)),
+        enough=lambda best: np.maximum(best * (1 + excess), enough[:, None]) + 1e-9,
+    )
+    return found.most[:, 0]

@@ -20,6 +20,7 @@ from armcarry.clearance.sightline import sight_lines
 from armcarry.geometry.model import Body
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import bounding_radius_m
+from armcarry.motion.refine import settle
 from armcarry.record.record import MoveSpan, PairRow, Phase, Record
 from armcarry.scene.build import ARM
 from armcarry.scene.eyes import scene_cameras
@@ -179,22 +180,22 @@ class Gaps:
         if not len(starts):
             return None
         side = _Pair(watch(self.record, phase), self.record, row)
-        kept: list[_Cells] = []
-        while len(starts):
-            moved = side.moved(starts, ends)
-            starts, ends = starts[moved], ends[moved]
+
+        def look(starts: Array, ends: Array) -> tuple[np.ndarray, ...]:
+            """Settle cells in which the arm stands or the pair is surely farther too; they are no gap."""
+            count, moved = len(starts), np.flatnonzero(side.moved(starts, ends))
             middles = (starts + ends) / 2
-            found, drift = side.measure(middles), side.drift(middles, starts, ends)
-            lower = found.lower_m[:, 0] - drift
-            near = lower < within_m
-            again = near & (drift > STEP_M)
-            fine = near & ~again
-            columns = (middles, starts, ends, lower, found.point_a[:, 0], found.point_b[:, 0])
-            kept.append(_Cells(*(column[fine] for column in columns)))
-            starts, middles, ends = starts[again], middles[again], ends[again]
-            starts, ends = np.concatenate([starts, middles]), np.concatenate([middles, ends])
-        order = np.argsort(np.concatenate([item.time_s for item in kept]), kind="stable")
-        return _Cells(*(np.concatenate([item[k] for item in kept])[order] for k in range(6)))
+            lower, drift, points = np.full(count, np.inf), np.zeros(count), np.zeros((2, count, 3))
+            if len(moved):
+                some = middles[moved], starts[moved], ends[moved]
+                found, drift[moved] = side.measure(some[0]), side.drift(*some)
+                lower[moved] = found.lower_m[:, 0] - drift[moved]
+                points[:, moved] = found.point_a[:, 0], found.point_b[:, 0]
+            return (lower >= within_m) | (drift <= STEP_M), middles, lower, *points
+
+        starts, ends, middles, lower, *points = settle(starts, ends, look)
+        near = lower < within_m
+        return _Cells(*(column[near] for column in (middles, starts, ends, lower, *points)))
 
     def _near(
         self, row: PairRow, phase: Phase, start_s: float, end_s: float, within_m: float

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from armcarry.geometry.poses import Array
+from armcarry.motion.refine import settle
 from armcarry.record.record import Phase
 from armcarry.scene.camera import View, direction_off_axis_rad, head_pose, look
 from armcarry.scene.eyes import SceneCamera, scene_cameras, targets, whereabouts
@@ -98,20 +99,17 @@ def _visor_cells(
     turned = watch.drift.way(visor.link)[1]
     changes = (span.start_s for span in sun.spans if phase.start_s < span.start_s < phase.end_s)
     cuts = np.array(sorted({phase.start_s, phase.end_s, *changes}))
-    starts, ends = cuts[:-1], cuts[1:]
-    kept: list[tuple[Array, Array, Array, np.ndarray]] = []
-    while len(starts):
+
+    def look(starts: Array, ends: Array) -> tuple[np.ndarray, ...]:
         middles = (starts + ends) / 2
         pose = sun.record.link_path(visor.link, middles)
         angle = direction_off_axis_rad(pose, sun.sky.sun_direction(middles))
         turn = watch.drift.reach(turned, middles, starts, ends) + sun.turn_rate_rad_s * (ends - starts) / 2
         outside = (angle - turn > sun.limits.visor) | ~sun.up(middles)
         inside = (angle + turn <= sun.limits.visor) & (ends - starts <= SHADE_STEP_S)
-        done = outside | inside | (ends - starts <= _FINE_S)
-        kept.append((starts[done], ends[done], angle[done], ~outside[done]))
-        starts, middles, ends = starts[~done], middles[~done], ends[~done]
-        starts, ends = np.concatenate([starts, middles]), np.concatenate([middles, ends])
-    starts, ends, angle, inside = (np.concatenate([item[k] for item in kept]) for k in range(4))
+        return outside | inside, angle, ~outside
+
+    starts, ends, angle, inside = settle(cuts[:-1], cuts[1:], look, shortest_s=_FINE_S)
     shaded = np.zeros(len(starts), dtype=bool)
     if inside.any():
         middles = (starts[inside] + ends[inside]) / 2

@@ -22,6 +22,7 @@ from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import Sphere, bounding_radius_m
 from armcarry.motion.drift import Drift
+from armcarry.motion.refine import settle
 from armcarry.record.record import Phase, Record
 from armcarry.scene.camera import View, crossing_rad, head_pose, look
 from armcarry.scene.eyes import SceneCamera, scene_cameras, switched_on, targets
@@ -160,24 +161,19 @@ class Watch:
 
     def run(self, names: dict[str, int]) -> _Part:
         """Halve cells until what is seen is proven or they are short."""
-        starts, ends = self._first_cells()
-        kept: list[tuple[Array, Array, np.ndarray, np.ndarray, Array]] = []
-        while len(starts):
-            cells = [self._cells(*part) for part in batches(starts, ends)]
-            seen, glimpsed, crossing = (np.concatenate([item[k] for item in cells]) for k in range(3))
+
+        def look(starts: Array, ends: Array) -> tuple[np.ndarray, ...]:
+            seen, glimpsed, crossing = self._cells(starts, ends)
             wanted = np.minimum(glimpsed.sum(axis=1), 2)  # two cameras, so that their crossing is known
-            open_ = np.any(seen.sum(axis=1) < wanted, axis=1) & (ends - starts > FINE_S)
-            kept.append((starts[~open_], ends[~open_], seen[~open_], glimpsed[~open_], crossing[~open_]))
-            middles = (starts[open_] + ends[open_]) / 2
-            starts, ends = np.concatenate([starts[open_], middles]), np.concatenate([middles, ends[open_]])
-        starts, ends, *found = (np.concatenate([item[k] for item in kept]) for k in range(5))
-        order = np.argsort(starts, kind="stable")
+            return np.all(seen.sum(axis=1) >= wanted, axis=1), seen, glimpsed, crossing
+
+        starts, ends, *found = settle(*self._first_cells(), look, shortest_s=FINE_S, batch=_BATCH)
         places = np.array([names[target.name] for target in self.targets])
-        there = np.isin(np.arange(len(names)), places) & np.ones((len(order), 1), dtype=bool)
+        there = np.isin(np.arange(len(names)), places) & np.ones((len(starts), 1), dtype=bool)
         wide = [np.zeros((*item.shape[:-1], len(names)), dtype=item.dtype) for item in found]
         for item, result in zip(found, wide, strict=True):
-            result[..., places] = item[order]
-        return np.append(starts[order], ends[order][-1]), there, wide[0], wide[1], wide[2]
+            result[..., places] = item
+        return np.append(starts, ends[-1]), there, wide[0], wide[1], wide[2]
 
     def _first_cells(self) -> tuple[Array, Array]:
         """Cut a phase at its moves, and moves of the arm into coarse cells."""

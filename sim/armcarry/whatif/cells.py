@@ -1,4 +1,4 @@
-"""Cells of time that are halved until what is asked about every instant of them is known well enough."""
+"""Margins over cells of time: how faults are refined, and what is kept of every cell."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from armcarry.clearance.many import Lists, Margins
 from armcarry.geometry.poses import Array
 from armcarry.motion.bounds import taylor
 from armcarry.motion.curve import Motion
+from armcarry.motion.refine import settle
 
 #: a pair with this much to spare beyond what must be left is not measured further, m
 ENOUGH_M = 0.5
@@ -40,6 +41,17 @@ def states(motion: Motion, starts: Array, ends: Array) -> States:
     middles, halves = (starts + ends) / 2, (ends - starts) / 2
     position, rate, most_rate, most_change = taylor(motion, middles, halves)
     return States(position, rate, most_rate * halves[:, None], most_change * halves[:, None])
+
+
+def rates_ahead(motion: Motion, starts: Array, ends: Array, columns: np.ndarray) -> Array:
+    """Bound the rates of some joints over intervals (N,) that may run over several pieces, or past the end: (N, J)."""
+    middles, halves = (motion.breaks_s[1:] + motion.breaks_s[:-1]) / 2, np.diff(motion.breaks_s) / 2
+    most = taylor(motion, middles, halves)[2][:, columns]
+    if not most.any():
+        return np.zeros((len(starts), len(columns)))
+    first = np.clip(np.searchsorted(motion.breaks_s, starts, side="right") - 1, 0, len(most) - 1)
+    last = np.clip(np.searchsorted(motion.breaks_s, ends, side="left"), first + 1, len(most))
+    return np.stack([most[a:b].max(axis=0) for a, b in zip(first, last, strict=True)])
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,23 +135,18 @@ def refine(
     idle = roots.lists.counts[root] == 0
     enough, none = np.full(int(idle.sum()), ENOUGH_M), np.full(int(idle.sum()), -1)
     parts = [Leaves(starts[idle], ends[idle], fault[idle], enough, enough + np.inf, none, enough * np.nan)]
-    cells: tuple[np.ndarray, ...] = (starts[~idle], ends[~idle], fault[~idle], root[~idle])
-    while len(cells[0]):
-        found = measure(*cells)
-        width = cells[1] - cells[0]
+
+    def look(starts: Array, ends: Array, fault: np.ndarray, root: np.ndarray) -> tuple[np.ndarray, ...]:
+        found = measure(starts, ends, fault, root)
         close = found.reached_m - found.lower_m <= np.maximum(band_m, found.lower_m / 2)
         close |= found.pad_m == 0
         done = (found.lower_m >= ENOUGH_M) | ((found.lower_m >= 0) & close)
-        done |= (found.reached_m < 0) & ((width <= told_s) | (found.pad_m == 0))
-        done |= width <= SHORTEST_S
-        columns = (*cells[:3], found.lower_m, found.reached_m, found.pair, found.at)
-        parts.append(Leaves(*(column[done] for column in columns)))
-        cells = halved(*(column[~done] for column in cells))
+        done |= (found.reached_m < 0) & ((ends - starts <= told_s) | (found.pad_m == 0))
+        return done, found.lower_m, found.reached_m, found.pair, found.at
+
+    if not idle.all():
+        busy = (column[~idle] for column in (starts, ends, fault, root))
+        first, last = next(busy), next(busy)
+        begun, ended, whose, _, *told = settle(first, last, look, *busy, shortest_s=SHORTEST_S)
+        parts.append(Leaves(begun, ended, whose, *told))
     return Leaves.joined(parts)
-
-
-def halved(starts: np.ndarray, ends: np.ndarray, *others: np.ndarray) -> tuple[np.ndarray, ...]:
-    """Return both halves of every cell, with whatever else goes with it; halves lie side by side."""
-    middles = (starts + ends) / 2
-    both = np.stack([starts, middles], axis=1).ravel(), np.stack([middles, ends], axis=1).ravel()
-    return (*both, *(np.repeat(other, 2) for other in others))

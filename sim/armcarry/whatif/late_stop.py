@@ -18,7 +18,7 @@ from armcarry.motion.braking import braking
 from armcarry.motion.chain import Chain
 from armcarry.record.record import Record
 from armcarry.scene.tree import WORLD
-from armcarry.whatif.cells import ENOUGH_M, Leaves, Roots, States, pieces_of, refine, states
+from armcarry.whatif.cells import ENOUGH_M, Leaves, Roots, pieces_of, rates_ahead, refine, states
 from armcarry.whatif.faults import Side, Window, sides, windows
 
 #: gap between the proven and the measured clearance left where it is least, m
@@ -88,7 +88,7 @@ def _braked_side(side: Side) -> list[Braked]:
 def _braked(window: Window) -> tuple[Braked, Braked]:
     side, motion = window.side, window.side.record.motion
     starts, ends = pieces_of(motion, window.start_s, window.end_s)
-    arcs = braking_arcs(side, states(motion, starts, ends))
+    arcs = braking_arcs(side, starts, ends)
     lists = near_pairs(side.prover, arcs, window.left_m, np.zeros_like(arcs.slack), enough_m=ENOUGH_M)
     roots = Roots(starts, ends, lists)
 
@@ -96,7 +96,7 @@ def _braked(window: Window) -> tuple[Braked, Braked]:
         asked = window.asked_m(own)
 
         def measure(starts: Array, ends: Array, _fault: np.ndarray, root: np.ndarray) -> Margins:
-            arcs = braking_arcs(side, states(motion, starts, ends))
+            arcs = braking_arcs(side, starts, ends)
             return least_margins(side.prover, arcs, asked, enough_m=ENOUGH_M, lists=lists, which=root)
 
         return refine(roots, measure, band_m=BAND_M, told_s=TOLD_S)
@@ -104,22 +104,24 @@ def _braked(window: Window) -> tuple[Braked, Braked]:
     return Braked(window, False, leaves(False)), Braked(window, True, leaves(True))
 
 
-def braking_arcs(side: Side, state: States) -> Arcs:
+def braking_arcs(side: Side, starts: Array, ends: Array) -> Arcs:
     """Return the braking arcs begun at the middles of cells, with slack for those begun elsewhere in them.
 
     At the same time after braking began, an arc begun at another rate is off by the change of position, and by
     the change of rate times how long the joint brakes.
     """
-    columns = side.record.scene.arm_columns
+    motion, columns = side.record.motion, side.record.scene.arm_columns
+    state = states(motion, starts, ends)
     rate, change = state.rate[:, columns], state.change[:, columns]
     arc = braking(rate, side.brakes)
     table = arc.coefficients
     table[:, :, 0] += state.position[:, None, columns]
     slack = state.stray.copy()
     slack[:, columns] += change * (np.abs(rate) + change) / side.brakes
-    # what is not the arm goes on as commanded
+    # what is not the arm goes on as commanded until the last joint has stopped
     others = np.setdiff1d(np.arange(slack.shape[1]), columns)
-    slack[:, others] += (np.abs(state.rate) + state.change)[:, others] * arc.rest_s[:, None]
+    longest = ((np.abs(rate) + change) / side.brakes).max(axis=1)
+    slack[:, others] += rates_ahead(motion, starts, ends + longest, others) * longest[:, None]
     return Arcs(
         side.record.scene.arm_joints, state.position, arc.breaks_s, table, np.maximum(arc.breaks_s[:, -2], 1e-6), slack
     )

@@ -17,6 +17,7 @@ from armcarry.geometry.shapes import bounding_radius_m
 from armcarry.motion.bounds import taylor
 from armcarry.motion.chain import Chain
 from armcarry.motion.drift import Drift
+from armcarry.motion.refine import settle
 from armcarry.motion.speed import chain_motion
 from armcarry.record.record import Phase, Record
 from armcarry.scene.build import ARM
@@ -149,28 +150,24 @@ class _Side:
         """Halve cells until the least margin is known to the tolerance."""
         start, end = self.phase.start_s, self.phase.end_s
         edges = np.linspace(start, end, int(np.ceil((end - start) / _COARSE_S)) + 1)
-        starts, ends = edges[:-1], edges[1:]
-        best: Nearness | None = None
-        reached, fastest, nearest = np.inf, 0.0, np.inf
-        while len(starts):
-            cells = [self._cells(starts[a : a + _BATCH], ends[a : a + _BATCH]) for a in range(0, len(starts), _BATCH)]
-            lower, margin, upper, speed, drift = (np.concatenate([item[k] for item in cells]) for k in range(5))
+        reached = np.inf
+
+        def look(starts: Array, ends: Array) -> tuple[np.ndarray, ...]:
+            nonlocal reached
+            lower, margin, upper, speed, drift = self._cells(starts, ends)
             reached = min(reached, float(upper.min()))
-            moving = np.isfinite(margin)
-            closed = ~moving.any(axis=1) | (margin.min(axis=1) >= reached - TOLERANCE_M) | (drift <= _LEAST_DRIFT_M)
-            for n in np.flatnonzero(closed & moving.any(axis=1)):
-                m = int(margin[n].argmin())
-                nearest = min(nearest, float(lower[n][moving[n]].min()))
-                if best is None or margin[n, m] < best.margin_m:
-                    best = self._nearness(m, float(starts[n]), float(ends[n]), float(lower[n, m]))
-            fastest = max(fastest, float(speed[closed].max(initial=0.0)))
-            middles = (starts + ends) / 2
-            starts, ends = (
-                np.concatenate([starts[~closed], middles[~closed]]), np.concatenate([middles[~closed], ends[~closed]]),
-            )
-        if best is None:
+            return (margin.min(axis=1) >= reached - TOLERANCE_M) | (drift <= _LEAST_DRIFT_M), lower, margin, speed
+
+        starts, ends, lower, margin, speed = settle(edges[:-1], edges[1:], look, batch=_BATCH)
+        moving = np.isfinite(margin)
+        if not moving.any():
             return None
-        return replace(best, distance_m=max(best.distance_m, 0.0), relative_m_s=fastest, nearest_m=max(nearest, 0.0))
+        n, m = np.unravel_index(int(margin.argmin()), margin.shape)
+        least = self._nearness(int(m), float(starts[n]), float(ends[n]), float(lower[n, m]))
+        nearest = float(lower[moving].min())
+        return replace(
+            least, distance_m=max(least.distance_m, 0.0), relative_m_s=float(speed.max()), nearest_m=max(nearest, 0.0)
+        )
 
     def _cells(self, starts: Array, ends: Array) -> tuple[Array, Array, Array, Array, Array]:
         """Return lower bounds of distance and margin (N, M), a margin at the middle (N,), speed and drift (N,)."""

@@ -23,9 +23,10 @@ import numpy as np
 from armcarry.clearance.many import Arcs, Margins, free_until, least_margins, near_pairs
 from armcarry.geometry.poses import Array
 from armcarry.motion.braking import detection_that_keeps, runaway
+from armcarry.motion.refine import greatest
 from armcarry.record.record import Record
 from armcarry.scene.limits import runaway_rates
-from armcarry.whatif.cells import ENOUGH_M, SHORTEST_S, Leaves, Roots, halved, pieces_of, refine, states
+from armcarry.whatif.cells import ENOUGH_M, SHORTEST_S, Leaves, Roots, pieces_of, rates_ahead, refine, states
 from armcarry.whatif.faults import (
     LONGEST_DETECTION_S,
     Side,
@@ -165,32 +166,35 @@ class _Search:
         rates, brakes = worst_rates(side, near), side.brakes
         most = worst_excursion(side, near, LONGEST_DETECTION_S)
         lists = near_pairs(side.prover, still, window.left_m, _extra(side, most), enough_m=0.0)
-        cells: tuple[np.ndarray, ...] = (
-            np.tile(starts, count), np.tile(ends, count), np.repeat(np.arange(count), len(starts)),
-            np.tile(np.arange(len(starts)), count),
-        )
-        busy = lists.counts[cells[3]] > 0
-        cells = tuple(column[busy] for column in cells)
-        reached = self.safe_s.copy()
-        while len(cells[0]):
-            first, last, fault, root = cells
-            joint = self.joint[fault]
+        fault, root = np.repeat(np.arange(count), len(starts)), np.tile(np.arange(len(starts)), count)
+        busy = lists.counts[root] > 0
+        if not busy.any():
+            return
+
+        def bounds(
+            first: Array, last: Array, fault: np.ndarray, root: np.ndarray, so_far: Array
+        ) -> tuple[np.ndarray, ...]:
+            """Return detection times with their sign turned, so that the shortest is the greatest."""
+            joint, reached = self.joint[fault], -so_far[fault, 0]
             pace, brake = rates[root, joint], brakes[joint]
-            limit = np.asarray(runaway(pace, np.maximum(reached[fault], 0.0), brake).distance)
-            arcs = runaway_arcs(side, first, last, joint, self.sign[fault], limit)
             told = {"resolution": float(_RESOLUTION_S * pace.min()), "lists": lists}
+            limit = np.asarray(runaway(pace, np.maximum(reached, 0.0), brake).distance)
+            arcs = runaway_arcs(side, first, last, joint, self.sign[fault], limit)
             low = self._free_s(window, arcs, pace, brake, root, told)
-            short = np.flatnonzero(low < reached[fault] - TOLERANCE_S)
-            exact = arcs.take(short).without_slack()
-            np.minimum.at(
-                reached, fault[short],
-                self._free_s(window, exact, pace[short], brake[short], root[short], told),
-            )
-            done = (low >= reached[fault] - TOLERANCE_S) | (last - first <= SHORTEST_S)
-            for k in np.flatnonzero(done & (low < self.safe_s[fault])):
-                if low[k] < self.safe_s[fault[k]]:
-                    self.safe_s[fault[k]], self.ends_s[fault[k]] = low[k], (first[k] + last[k]) / 2
-            cells = halved(*(column[~done] for column in cells))
+            exact = np.full(len(low), np.inf)
+            short = np.flatnonzero(low < reached - TOLERANCE_S)
+            middle = arcs.take(short).without_slack()
+            exact[short] = self._free_s(window, middle, pace[short], brake[short], root[short], told)
+            return -exact[:, None], -low[:, None]
+
+        found = greatest(
+            starts[root[busy]], ends[root[busy]], bounds, root[busy], group=fault[busy], so_far=-self.safe_s[:, None],
+            enough=lambda best: best + TOLERANCE_S, shortest_s=SHORTEST_S,
+        )
+        first, last, fault, _, _, most = found.cells
+        for k in np.flatnonzero(-most[:, 0] < self.safe_s[fault]):
+            if -most[k, 0] < self.safe_s[fault[k]]:
+                self.safe_s[fault[k]], self.ends_s[fault[k]] = -most[k, 0], (first[k] + last[k]) / 2
 
     def _free_s(
         self, window: Window, arcs: Arcs, pace: Array, brake: Array, root: np.ndarray, told: dict[str, Any]
@@ -242,7 +246,8 @@ def runaway_arcs(
     if braking:  # what is not the arm goes on as commanded
         others = np.setdiff1d(np.arange(slack.shape[1]), columns)
         rates = runaway_rates(side.record.scene.loaded.arm.document, side.load)
-        slack[:, others] += (np.abs(state.rate) + state.change)[:, others] * (rates / side.brakes).max()
+        longest = float((np.maximum(np.abs(rate) + change, rates) / side.brakes).max())
+        slack[:, others] += rates_ahead(side.record.motion, starts, ends + longest, others) * longest
     table = np.zeros((len(rows), 1, 2, len(columns)))
     table[:, 0, 0] = base[:, columns]
     if joint is not None:

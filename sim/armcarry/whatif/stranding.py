@@ -17,6 +17,7 @@ from armcarry.files.documents.day import Day
 from armcarry.geometry.poses import Array
 from armcarry.motion.drift import Drift
 from armcarry.motion.forward import forward
+from armcarry.motion.refine import greatest
 from armcarry.record.record import Phase, Record
 from armcarry.scene.build import PLATFORM
 from armcarry.timeline.handrails import Rail, rails_of
@@ -127,19 +128,17 @@ class _Leg:
     def _look(self, home: WaysHome) -> None:
         """Halve cells of time until neither bound is above the worst seen by more than the tolerance."""
         edges = np.linspace(self.phase.start_s, self.phase.end_s, _LEAST_CELLS + 1)
-        starts, ends = edges[:-1], edges[1:]
-        worst_s = worst_gap = 0.0
-        tolerance_s = TOLERANCE_M / self.speed_m_s
-        while len(starts):
-            middles = (starts + ends) / 2
-            taking_s, gap, most_s, most_gap = self._cells(home, middles, starts, ends)
-            worst_s, worst_gap = max(worst_s, float(taking_s.max())), max(worst_gap, float(gap.max()))
-            closed = (most_s <= worst_s + tolerance_s) & (most_gap <= worst_gap + TOLERANCE_M)
-            closed |= ends - starts <= _CLOSE_S
-            self.most_s = max(self.most_s, float(most_s[closed].max(initial=0.0)))
-            self.most_gap_m = max(self.most_gap_m, float(most_gap[closed].max(initial=0.0)))
-            starts, middles, ends = starts[~closed], middles[~closed], ends[~closed]
-            starts, ends = np.concatenate([starts, middles]), np.concatenate([middles, ends])
+        tolerance = np.array([TOLERANCE_M / self.speed_m_s, TOLERANCE_M])
+
+        def bounds(starts: Array, ends: Array, *_: Array) -> tuple[Array, Array]:
+            taking_s, gap, most_s, most_gap = self._cells(home, (starts + ends) / 2, starts, ends)
+            return np.stack([taking_s, gap], axis=1), np.stack([most_s, most_gap], axis=1)
+
+        found = greatest(
+            edges[:-1], edges[1:], bounds, so_far=np.zeros((1, 2)), enough=lambda best: best + tolerance,
+            shortest_s=_CLOSE_S,
+        )
+        self.most_s, self.most_gap_m = np.maximum(found.most[0], 0.0).tolist()
 
     def _cells(self, home: WaysHome, middles: Array, starts: Array, ends: Array) -> tuple[Array, Array, Array, Array]:
         """Return time home and gap (N,) at the middles, then bounds of both over the cells.

@@ -1,0 +1,48 @@
+"""The slack of braking arcs covers the braking begun at every instant of their cell."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from armcarry.motion.braking import braking
+from armcarry.motion.curve import Motion
+from armcarry.whatif.late_stop import braking_arcs
+
+BRAKES = np.array([0.07, 0.05, 0.1])
+JOINTS = ("arm/a", "arm/b", "wing", "arm/c", "walk")  # three of the arm, between them two that are not
+COLUMNS = np.array([0, 1, 3])
+
+
+def _side(motion):
+    scene = SimpleNamespace(arm_columns=COLUMNS, arm_joints=tuple(JOINTS[k] for k in COLUMNS))
+    return SimpleNamespace(record=SimpleNamespace(scene=scene, motion=motion), brakes=BRAKES)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_braking_begun_anywhere_in_a_cell_stays_within_the_slack(seed):
+    rng = np.random.default_rng(seed)
+    powers = np.array([1.0, 0.05, 0.02, 0.002])[:, None]
+    motion = Motion(JOINTS, np.array([0.0, 8.0]), rng.normal(size=(1, 4, 5)) * powers)
+    starts = np.linspace(0.0, 7.0, 8)
+    ends = starts + 1.0
+    arcs = braking_arcs(_side(motion), starts, ends)
+    used = np.zeros(5)
+    for row, (start, end) in enumerate(zip(starts, ends, strict=True)):
+        middle = arcs.motion(row, JOINTS)
+        after = np.linspace(0.0, arcs.until[row], 25)
+        for begun in np.linspace(start, end, 9):
+            flown = motion.at(np.minimum(begun + after, motion.end_s))  # what is not the arm goes on
+            arc = braking(motion.at(begun, 1, side="left")[None, COLUMNS], BRAKES)
+            own = Motion(tuple("abc"), arc.breaks_s[0], arc.coefficients[0])
+            flown[:, COLUMNS] = motion.at(begun)[COLUMNS] + own.at(np.minimum(after, own.end_s))
+            off = np.abs(flown - middle.at(np.minimum(after, middle.end_s)))
+            assert np.all(off <= arcs.slack[row] + 1e-9)
+            used = np.maximum(used, (off / arcs.slack[row]).max(axis=0))
+    assert np.all(used > 0.3)  # and is not far more than it must be
+
+
+def test_a_cell_without_length_at_rest_has_no_slack():
+    motion = Motion(JOINTS, np.array([0.0, 8.0]), np.ones((1, 1, 5)))
+    arcs = braking_arcs(_side(motion), np.array([1.0]), np.array([2.0]))
+    assert np.all(arcs.slack == 0.0)

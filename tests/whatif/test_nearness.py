@@ -1,0 +1,49 @@
+"""What is asked of a cell of time counts what the arm does until it could have reacted."""
+
+import numpy as np
+import pytest
+
+from armcarry.geometry import poses
+from armcarry.motion.curve import Motion
+from armcarry.record.record import Record
+from armcarry.timeline.run import Phase
+from armcarry.whatif.nearness import _Side, nearness
+
+REACTION_S, STARTS_S = 0.5, 10.0  # of the arm of rider_scene; when it starts to turn
+
+
+@pytest.fixture
+def side(rider_scene):
+    """Stand a worker near an arm that rests, then turns."""
+    scene = rider_scene({})
+    boots = scene.tree.pose_of("ev1/boots", scene.position)
+    spot = poses.translation(boots[:3, 3] + (0.0, 0.0, 1.5))
+    scene = rider_scene({}, frames={"spot": spot}, worker_at="platform/spot")
+    table = np.zeros((2, 2, len(scene.position)))
+    table[:, 0] = scene.position
+    table[1, 1, scene.tree.column("arm/j1")] = 0.02
+    motion = Motion(scene.tree.joints, np.array([0.0, STARTS_S, 20.0]), table)
+    return _Side(Record(scene, (Phase(0.0, 20.0, scene.tree),), motion, ()), Phase(0.0, 20.0, scene.tree), "ev2")
+
+
+def test_a_cell_at_rest_is_asked_what_the_arm_does_before_it_could_have_reacted(side):
+    starts = STARTS_S - np.array([3.0, 0.6, 0.3])  # the last ends 0.2 s before the arm starts
+    lower, margin, upper, *_ = side._cells(starts, starts + 0.1)
+    assert np.all(np.isinf(margin[:2])) and np.all(np.isinf(upper[:2]))
+    moving = np.isfinite(margin[2])
+    assert moving.any()
+    later, asked, *_ = side._cells(np.array([STARTS_S + 1.0]), np.array([STARTS_S + 1.1]))
+    assert (lower[2] - margin[2])[moving] == pytest.approx((later - asked)[0][moving])  # what is asked of full speed
+
+
+def test_the_instants_of_the_plot_look_as_far_ahead(side):
+    distance, separation = side.instants(STARTS_S - np.array([0.6, 0.3]))
+    assert np.isnan(distance).tolist() == [True, False] and np.isnan(separation).tolist() == [True, False]
+
+
+def test_the_least_margin_of_a_run_is_that_of_its_worst_instant(side):
+    found = nearness(side.record, "ev2")
+    times = np.linspace(0.0, 20.0, 400)
+    distance, separation = side.instants(times)
+    assert found.margin_m <= np.nanmin(distance - separation) + 1e-9
+    assert found.margin_m >= np.nanmin(distance - separation) - 0.3
