@@ -13,18 +13,17 @@ VIEW = {"frame": "eye", "horizontal_view": "30 deg", "vertical_view": "40 deg", 
 
 
 @pytest.fixture(params=[False, True], ids=["out of view", "behind a wall"])
-def watched(rider_scene, turning_record, request):
+def phase(rider_scene, turning_record, request):
     """A camera past which the arm swings its rider: out of its view, or behind a wall."""
     chest = rider_scene({}).tree.pose_of("ev1/chest", rider_scene({}).position)[:3, 3]
     eye = poses.translation(np.add(chest, (0.0, 7.0, 1.0))) @ poses.rotation_about((0, 0, 1), -np.pi / 2)
     wall = [Body("wall", "yard", Box((0.5, 0.2, 3.0)), poses.translation(np.add(chest, (-0.2, 4.0, 0.5))))]
     scene = rider_scene({}, wall if request.param else [], frames={"eye": eye}, platform={"cameras": {"eye": VIEW}})
     record = turning_record(scene, rate_rad_s=0.04, turning_s=40.0)
-    return record, watch(record, record.phases[0])
+    return watch(record, record.phases[0])
 
 
-def test_what_is_seen_throughout_a_cell_is_seen_at_its_every_instant(watched):
-    record, phase = watched
+def test_what_is_seen_throughout_a_cell_is_seen_at_its_every_instant(phase):
     rng = np.random.default_rng(1)
     starts = rng.uniform(0.0, 36.0, 60)
     ends = starts + rng.uniform(0.2, 8.0, 60)
