@@ -11,7 +11,8 @@
     ├── RecordError               a run folder that is damaged, foreign or cannot be written
     └── MissingExtraError         an optional library is needed; says what to type
 
-A hazard found by a rehearsal is a Finding, never one of these.
+A hazard found by a rehearsal is a Finding, never one of these. RecomputedWarning is no error: it says that what is
+shown of an old run may differ from what was judged.
 """
 
 from __future__ import annotations
@@ -28,6 +29,10 @@ class ArmcarryError(Exception):
 
     def __init__(self, message: str = "") -> None:
         super().__init__(printable(message))
+
+
+class RecomputedWarning(UserWarning):
+    """Warn that a result is worked out anew, because the run folder lacks it or holds another version's."""
 
 
 class InputError(ArmcarryError):

@@ -264,7 +264,8 @@ def test_what_stands_between_two_bodies_is_nearer_to_both(passing):
 def test_who_sees_the_tightest_gap_of_a_move(passing):
     record, *_ = passing({"left": (0.0, 6.0, 1.5), "front": (7.0, 0.0, 1.0)})
     gaps = Gaps(record)
-    row, cameras = gaps.tightest(record.moves[0])
+    found = gaps.tightest(record.moves[0])
+    row, cameras = found.row, found.seen_by
     assert row is record.pairs[0]
     assert cameras == ("platform/left", "platform/front")
     assert gaps.tightest(record.moves[1]) is None

@@ -10,7 +10,7 @@ from armcarry.record.finding import Finding
 from armcarry.record.maker import Maker
 from armcarry.record.record import Record
 from armcarry.record.stops import Stop, riders, stops
-from armcarry.seeing.glare import LOOK_STEP_S, SHADE_STEP_S, Dazzle, clear_delay_s, dazzle, glare
+from armcarry.seeing.glare import LOOK_STEP_S, SHADE_STEP_S, Dazzle, Glare, clear_delay_s, hindered
 from armcarry.seeing.sight import sightings
 from armcarry.seeing.sunlight import Sun
 from armcarry.seeing.worklight import WorkLight, light_on
@@ -28,8 +28,9 @@ def check(record: Record) -> tuple[Finding, ...]:
         words = "the scenario does not say when it is and how the platform flies"
         return (_make.not_assessed("sun", words, "give the scenario an environment: start, orbit, attitude"),)
     sun = Sun(record)
-    visors = [finding for crew in record.scene.loaded.crew if (finding := _visor(sun, crew)) is not None]
-    cameras = [_cameras(item, sightings(record).cameras) for item in dazzle(sun, sightings(record))]
+    found = hindered(record)
+    visors = [_visor(sun, item) for item in found.visors]
+    cameras = [_cameras(item, sightings(record).cameras) for item in found.cameras]
     sites = [_site(sun, stop, crew) for stop in stops(record) for crew in riders(record, stop)]
     return (_day(sun), *visors, *cameras, *sites)
 
@@ -49,11 +50,8 @@ def _day(sun: Sun) -> Finding:
     )
 
 
-def _visor(sun: Sun, crew: str) -> Finding | None:
-    found = glare(sun, crew)
-    if found is None:
-        return None
-    limit = sun.limits.visor
+def _visor(sun: Sun, found: Glare) -> Finding:
+    crew, limit = found.crew, sun.limits.visor
     lasting = sum(end - start for start, end in found.stretches)
     if found.nearest_s is None:
         words = f"the sun is down all the time {crew} is outside"

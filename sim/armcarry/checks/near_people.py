@@ -16,7 +16,7 @@ from armcarry.record.maker import Maker
 from armcarry.record.record import Record
 from armcarry.scene.eyes import whereabouts
 from armcarry.scene.tree import WORLD
-from armcarry.whatif.nearness import Nearness, nearness, worker_speed_m_s
+from armcarry.whatif.nearness import NEARNESS, Nearness, nearness, worker_speed_m_s
 
 _make = Maker("near_people")
 
@@ -28,6 +28,7 @@ def check(record: Record) -> tuple[Finding, ...]:
     the protective separation of ISO/TS 15066, with the rules' ``worker_speed`` or a walking person's. A rider
     must not go faster at the tip than the rules allow; the fastest point of body and load is told beside it.
     """
+    record.result(NEARNESS)  # of every run, so that its plot has it too
     classes: dict[str, set[str]] = {}
     for phase in record.phases:
         if phase.end_s > phase.start_s:

@@ -13,7 +13,7 @@ from armcarry.record.finding import ClearanceDetail, Finding
 from armcarry.record.maker import Maker
 from armcarry.record.record import MoveSpan, PairRow, Record
 from armcarry.scene.eyes import scene_cameras
-from armcarry.seeing.gaps import CloseGap, Gaps, judged
+from armcarry.seeing.gaps import CloseGap, Gaps, watched_gaps
 from armcarry.seeing.sight import Sightings, sightings
 
 _make = Maker("seen")
@@ -132,9 +132,7 @@ def _least(moves: list[Watched]) -> str:
 
 
 def _gaps(record: Record, extra_m: float) -> list[Finding]:
-    close = [row for row in record.pairs if judged(row) and row.required_m is not None and 0 <= row.margin_m < extra_m]
-    gaps = Gaps(record)
-    found = gaps.close((row, row.lower_m - row.margin_m + extra_m) for row in close)
+    gaps, found = Gaps(record), watched_gaps(record).close
     blind = [gap for gap in found if not gap.seen.all()]
     if blind:
         told = [_blind(gap, gaps, extra_m) for gap in blind]

@@ -158,9 +158,14 @@ def _read(path: Path, folder: Path, most: int) -> bytes:
     return content
 
 
+def read_json(content: bytes) -> Any:
+    """Return what JSON says, every text fit to be shown, every number finite. Raises ValueError, RecursionError."""
+    return _checked(json.loads(content.decode("utf-8"), parse_constant=_refuse), 0)
+
+
 def _json(content: bytes, name: str, folder: Path) -> Any:
     try:
-        return _checked(json.loads(content.decode("utf-8"), parse_constant=_refuse), 0)
+        return read_json(content)
     except (ValueError, RecursionError) as error:
         raise RecordError(f"{folder} is damaged: {name} cannot be read ({shown(str(error), 200)})") from error
 

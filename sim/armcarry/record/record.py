@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import warnings
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from html import escape
@@ -13,12 +14,14 @@ from numpy.typing import ArrayLike
 
 from armcarry.asked.relaxed import Relaxed
 from armcarry.clearance.second_opinion import EngineAnswer
+from armcarry.errors import RecomputedWarning
 from armcarry.geometry.model import Body
 from armcarry.geometry.poses import Array
 from armcarry.ledger.book import Ledger
 from armcarry.motion.curve import Motion
 from armcarry.motion.forward import forward
 from armcarry.quantities import clock, rounded_down, show
+from armcarry.record.kept import Kept, Packed
 from armcarry.scene.displaced import Displaced
 from armcarry.scene.tree import Tree
 from armcarry.timeline.log_facts import Logged
@@ -98,6 +101,7 @@ class Record:
         engines: what other engines say of the tightest pairs; empty when they were not asked.
         logged: what is known of the log when the motion is a logged one; the carries are then not planned.
         log_data: bytes of that log.
+        judged: results as the run folder holds them, by name; None for a run that was not loaded.
         displaced: what stands beside its nominal place, in a perturbed run; ``phases`` and ``motion`` have it already.
         kept: the ledger as the run wrote it; ask ``ledger``.
     """
@@ -119,6 +123,7 @@ class Record:
     log_data: bytes = b""
     displaced: Displaced | None = None
     kept: Ledger | None = None
+    judged: Mapping[str, Packed] | None = None
 
     def __repr__(self) -> str:
         """Return what the run is, on a line."""
@@ -156,13 +161,43 @@ class Record:
         return plan_day(self.scene, day, flown_s(self.scene, self.moves), slip=self.slip, failed=self.failed)
 
     def once(self, make: Callable[[Record], T]) -> T:
-        """Return what a function makes of this record, worked out the first time and kept as long as the record."""
+        """Return what a function makes of this record, worked out the first time; working memory, never written."""
         if make not in self._made:
             self._made[make] = make(self)
         return cast(T, self._made[make])
 
+    def result(self, kept: Kept[T]) -> T:
+        """Return a result that is kept with the run: as it was judged, or worked out the first time.
+
+        Raises:
+            RecordError: the run folder holds it, but damaged.
+
+        Warns:
+            RecomputedWarning: the run was judged before, but its folder holds no such result, or another version's.
+        """
+        if kept not in self._made:
+            self._made[kept] = self._kept_or_made(kept)
+        return cast(T, self._made[kept])
+
+    def _kept_or_made(self, kept: Kept[T]) -> T:
+        if self.judged is None:
+            return kept.compute(self)
+        data = self.judged.get(kept.name)
+        found = None if data is None else kept.unpack(self, data)
+        if found is not None:
+            return found
+        lacking = "does not hold" if data is None else "holds in the form of another version"
+        words = f"the run folder {lacking} what was judged of '{kept.name}'"
+        warnings.warn(f"{words}; it is worked out anew and may differ from the findings", RecomputedWarning)
+        return kept.compute(self)
+
+    def results(self) -> dict[str, Packed]:
+        """Return the results that were worked out, and those that came with the run, packed, by name."""
+        made = {item.name: item.pack(self, value) for item, value in self._made.items() if isinstance(item, Kept)}
+        return {**(self.judged or {}), **made}
+
     @cached_property
-    def _made(self) -> dict[Callable[[Record], Any], Any]:
+    def _made(self) -> dict[Any, Any]:
         return {}
 
     def __getstate__(self) -> dict[str, Any]:

@@ -27,6 +27,7 @@ from armcarry.record.causes import causes
 from armcarry.record.consistent import check_hung, check_pose, check_record
 from armcarry.record.finding import ClearanceDetail, Finding, Verdict
 from armcarry.record.folder import Folder, open_folder
+from armcarry.record.kept import read_results, write_results
 from armcarry.record.ledger_file import ledger_dict, read_ledger
 from armcarry.record.record import Event, MoveSpan, Phase, Record, Shortfall
 from armcarry.record.tables import (
@@ -100,6 +101,7 @@ def _write(record: Record, findings: tuple[Finding, ...], folder: Path) -> dict[
     _dump(folder / "ledger.json", ledger_dict(record))
     if record.logged is not None:
         (folder / _log_name(record.logged)).write_bytes(record.log_data)
+    write_results(record.results(), folder)
     write_motion(record, folder)
     write_pairs(record.pairs, folder / "clearance.parquet")
     write_curves(record.curves, folder / "clearance_curve.parquet")
@@ -239,6 +241,7 @@ def _assemble(folder: Folder) -> tuple[Record, tuple[Finding, ...]]:
         log_data=b"" if logged is None else folder.read(_log_name(logged)),
         displaced=displaced,
         kept=_ledger(scene, folder.json("ledger.json")) if "ledger.json" in folder.summary["digests"] else None,
+        judged=read_results(folder),
     )
     return record, _typed(tuple[Finding, ...], [_finding(item) for item in folder.json("findings.json")])
 

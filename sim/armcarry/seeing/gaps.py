@@ -21,6 +21,7 @@ from armcarry.geometry.model import Body
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import bounding_radius_m
 from armcarry.motion.refine import settle
+from armcarry.record.kept import Kept
 from armcarry.record.record import MoveSpan, PairRow, Phase, Record
 from armcarry.scene.build import ARM
 from armcarry.scene.eyes import scene_cameras
@@ -55,6 +56,23 @@ class CloseGap:
     seen: np.ndarray
 
 
+@dataclass(frozen=True)
+class Tightest:
+    """The pair with the least margin of a move, and the cameras that see its gap."""
+
+    move: MoveSpan
+    row: PairRow
+    seen_by: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Watched:
+    """Gaps that must be seen since they are closer than the rules' ``unseen_extra`` allows, and those of moves."""
+
+    close: tuple[CloseGap, ...]
+    tightest: tuple[Tightest, ...]
+
+
 class _Grid(NamedTuple):
     """Coarse cells of a phase: edges (N+1,), where bodies are at the middles (N, B, 3), how far they go (B, N)."""
 
@@ -84,7 +102,7 @@ class Gaps:
         self._rows = {body.name: k for k, body in enumerate(record.bodies)}
         self._radii = np.array([bounding_radius_m(body.shape) for body in record.bodies])
 
-    def tightest(self, move: MoveSpan) -> tuple[PairRow, tuple[str, ...]] | None:
+    def tightest(self, move: MoveSpan) -> Tightest | None:
         """Return the pair with the least margin of a move, and the cameras that see its gap; None without any."""
         rows = [row for row in self.record.pairs if judged(row) and move.start_s <= row.time_s <= move.end_s]
         if not rows:
@@ -92,7 +110,7 @@ class Gaps:
         row = min(rows, key=lambda item: item.margin_m)
         middle = (np.array(row.point_a) + np.array(row.point_b)) / 2
         time_s = min(row.time_s, float(np.nextafter(move.end_s, -np.inf)))  # at a switch the phase before it
-        return row, self.seen_by(time_s, middle)
+        return Tightest(move, row, self.seen_by(time_s, middle))
 
     def seen_by(self, time_s: float, point_m: Array) -> tuple[str, ...]:
         """Return the cameras that see a point (3,) at an instant."""
@@ -278,3 +296,21 @@ def judged(row: PairRow) -> bool:
     """Tell whether a pair is one of something the arm moves and something it does not, under an unrelaxed rule."""
     apart = (row.class_a in MOVING) != (row.class_b in MOVING)
     return apart and row.required_m is not None and row.why == "rule" and row.status == "proven"
+
+
+def watched_gaps(record: Record) -> Watched:
+    """Return the close gaps of a run and the tightest of every move, as they were judged."""
+    return record.result(WATCHED)
+
+
+def _find(record: Record) -> Watched:
+    gaps, extra = Gaps(record), record.scene.loaded.rules.unseen_extra
+    close = [row for row in record.pairs if judged(row) and row.required_m is not None and 0 <= row.margin_m < extra]
+    tightest = (gaps.tightest(move) for move in record.moves if gaps.cameras)
+    return Watched(
+        gaps.close((row, row.lower_m - row.margin_m + extra) for row in close) if gaps.cameras else (),
+        tuple(item for item in tightest if item is not None),
+    )
+
+
+WATCHED = Kept("gaps", 1, _find, (Watched, CloseGap, Tightest))

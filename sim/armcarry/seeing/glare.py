@@ -8,10 +8,11 @@ import numpy as np
 
 from armcarry.geometry.poses import Array
 from armcarry.motion.refine import settle
-from armcarry.record.record import Phase
+from armcarry.record.kept import Kept
+from armcarry.record.record import Phase, Record
 from armcarry.scene.camera import View, direction_off_axis_rad, head_pose, look
 from armcarry.scene.eyes import SceneCamera, scene_cameras, targets, whereabouts
-from armcarry.seeing.sight import Sightings, Watch, stretches
+from armcarry.seeing.sight import Sightings, Watch, sightings, stretches
 from armcarry.seeing.sunlight import Sun, cut_s
 
 #: shade of a visor is looked at this often, s
@@ -60,6 +61,30 @@ class Dazzle:
         """Stretches in which the sun stands in every camera that sees the target."""
         left = self.seen & ~self.blinded
         return stretches(self.edges_s, self.seen.any(axis=1) & ~left.any(axis=1))
+
+
+@dataclass(frozen=True)
+class Hindered:
+    """Where the sun hinders sight: in visors, crewmember by crewmember, and in cameras, target by target."""
+
+    visors: tuple[Glare, ...]
+    cameras: tuple[Dazzle, ...]
+
+
+def hindered(record: Record) -> Hindered:
+    """Tell where the sun hinders sight over a run, as it was judged; nowhere without an environment."""
+    return record.result(HINDERED)
+
+
+def _find(record: Record) -> Hindered:
+    if record.scene.loaded.scenario.environment is None:
+        return Hindered((), ())
+    sun = Sun(record)
+    visors = (glare(sun, crew) for crew in record.scene.loaded.crew)
+    return Hindered(tuple(item for item in visors if item is not None), dazzle(sun, sightings(record)))
+
+
+HINDERED = Kept("glare", 1, _find, (Hindered, Glare, Dazzle))
 
 
 def glare(sun: Sun, crew: str) -> Glare | None:

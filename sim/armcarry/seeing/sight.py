@@ -23,6 +23,7 @@ from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import Sphere, bounding_radius_m
 from armcarry.motion.drift import Drift
 from armcarry.motion.refine import settle
+from armcarry.record.kept import Kept
 from armcarry.record.record import Phase, Record
 from armcarry.scene.camera import View, crossing_rad, head_pose, look
 from armcarry.scene.eyes import SceneCamera, scene_cameras, switched_on, targets
@@ -82,8 +83,8 @@ def stretches(edges_s: Array, chosen: np.ndarray) -> tuple[tuple[float, float], 
 
 
 def sightings(record: Record) -> Sightings:
-    """Find which cameras see what over a run; computed once for a record."""
-    return record.once(_find)
+    """Tell which cameras see what over a run, as it was judged."""
+    return record.result(SIGHTINGS)
 
 
 def _find(record: Record) -> Sightings:
@@ -101,6 +102,8 @@ def _find(record: Record) -> Sightings:
     there, seen, glimpsed, crossing = (np.concatenate([part[k] for part in parts]) for k in range(1, 5))
     return Sightings(tuple(camera.name for camera in cameras), tuple(names), edges, there, seen, glimpsed, crossing)
 
+
+SIGHTINGS = Kept("sight", 1, _find, (Sightings,))
 
 _Part = tuple[Array, np.ndarray, np.ndarray, np.ndarray, Array]
 

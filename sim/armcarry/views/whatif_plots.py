@@ -15,7 +15,7 @@ from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record
 from armcarry.record.stops import stops
 from armcarry.scene.words import plain
-from armcarry.seeing.glare import dazzle, glare
+from armcarry.seeing.glare import hindered
 from armcarry.seeing.sight import sightings, stretches
 from armcarry.seeing.sunlight import Sun
 from armcarry.views import palette
@@ -147,12 +147,10 @@ def light(record: Record, findings: Sequence[Finding] = ()) -> Figure:
         for kind, colour in _LIGHTS.items():
             spans = [(span.start_s, span.end_s) for span in sun.spans if span.light == kind]
             rows.append((f"day and night{_verdict(findings, 'light', 'sun', '')}", spans, colour))
-        for crew in record.scene.loaded.crew:
-            shine = glare(sun, crew)
-            if shine is not None:
-                title = f"visor of {crew}{_verdict(findings, 'light', crew, 'visor')}"
-                rows.append((title, list(shine.stretches), palette.VERMILLION))
-        for item in dazzle(sun, sightings(record)):
+        for shine in hindered(record).visors:
+            title = f"visor of {shine.crew}{_verdict(findings, 'light', shine.crew, 'visor')}"
+            rows.append((title, list(shine.stretches), palette.VERMILLION))
+        for item in hindered(record).cameras:
             title = f"cameras on {plain(item.target)}{_verdict(findings, 'light', item.target, 'cameras')}"
             rows.append((title, list(item.lost), palette.VERMILLION))
         for stop in stops(record):

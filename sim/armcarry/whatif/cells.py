@@ -43,17 +43,6 @@ def states(motion: Motion, starts: Array, ends: Array) -> States:
     return States(position, rate, most_rate * halves[:, None], most_change * halves[:, None])
 
 
-def rates_ahead(motion: Motion, starts: Array, ends: Array, columns: np.ndarray) -> Array:
-    """Bound the rates of some joints over intervals (N,) that may run over several pieces, or past the end: (N, J)."""
-    middles, halves = (motion.breaks_s[1:] + motion.breaks_s[:-1]) / 2, np.diff(motion.breaks_s) / 2
-    most = taylor(motion, middles, halves)[2][:, columns]
-    if not most.any():
-        return np.zeros((len(starts), len(columns)))
-    first = np.clip(np.searchsorted(motion.breaks_s, starts, side="right") - 1, 0, len(most) - 1)
-    last = np.clip(np.searchsorted(motion.breaks_s, ends, side="left"), first + 1, len(most))
-    return np.stack([most[a:b].max(axis=0) for a, b in zip(first, last, strict=True)])
-
-
 @dataclass(frozen=True, eq=False)
 class Leaves:
     """What was found in C cells of time; margins are distances beyond what must be left.

@@ -12,13 +12,15 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from armcarry.asked.requirement import Asked
 from armcarry.clearance.many import Arcs, Margins, least_margins, near_pairs
 from armcarry.geometry.poses import Array
 from armcarry.motion.braking import braking
 from armcarry.motion.chain import Chain
+from armcarry.record.kept import Kept
 from armcarry.record.record import Record
 from armcarry.scene.tree import WORLD
-from armcarry.whatif.cells import ENOUGH_M, Leaves, Roots, pieces_of, rates_ahead, refine, states
+from armcarry.whatif.cells import ENOUGH_M, Leaves, Roots, pieces_of, refine, states
 from armcarry.whatif.faults import Side, Window, sides, windows
 
 #: gap between the proven and the measured clearance left where it is least, m
@@ -67,8 +69,8 @@ class RunOuts:
 
 
 def run_outs(record: Record) -> RunOuts:
-    """Return the run-outs of a run, worked out once."""
-    return record.once(_run_outs)
+    """Return the run-outs of a run, as they were judged."""
+    return record.result(RUN_OUTS)
 
 
 def _run_outs(record: Record) -> RunOuts:
@@ -76,6 +78,9 @@ def _run_outs(record: Record) -> RunOuts:
     times, way, lasting = _tip_run_out(record)
     edges, lower = _by_command(record, parts)
     return RunOuts(parts, times, way, lasting, edges, lower, record.scene.loaded.rules.stop_remainder)
+
+
+RUN_OUTS = Kept("late_stop", 1, _run_outs, (RunOuts, Braked, Window, Side, Asked, Leaves))
 
 
 def _braked_side(side: Side) -> list[Braked]:
@@ -118,10 +123,9 @@ def braking_arcs(side: Side, starts: Array, ends: Array) -> Arcs:
     table[:, :, 0] += state.position[:, None, columns]
     slack = state.stray.copy()
     slack[:, columns] += change * (np.abs(rate) + change) / side.brakes
-    # what is not the arm goes on as commanded until the last joint has stopped
+    # what is not the arm goes on as commanded
     others = np.setdiff1d(np.arange(slack.shape[1]), columns)
-    longest = ((np.abs(rate) + change) / side.brakes).max(axis=1)
-    slack[:, others] += rates_ahead(motion, starts, ends + longest, others) * longest[:, None]
+    slack[:, others] += (np.abs(state.rate) + state.change)[:, others] * arc.rest_s[:, None]
     return Arcs(
         side.record.scene.arm_joints, state.position, arc.breaks_s, table, np.maximum(arc.breaks_s[:, -2], 1e-6), slack
     )

@@ -22,6 +22,7 @@ from armcarry.motion.avoid import avoiding_step
 from armcarry.motion.chain import Chain
 from armcarry.motion.inverse import pose_error
 from armcarry.motion.jacobian import pose_and_jacobian
+from armcarry.record.kept import Kept
 from armcarry.record.record import Record
 from armcarry.scene.build import PLATFORM
 from armcarry.scene.limits import joint_accelerations, joint_rates
@@ -72,8 +73,8 @@ class Escape:
 
 
 def escapes(record: Record) -> tuple[Escape, ...]:
-    """Return what is left to every rider when any joint locks at any instant of the rules' grid, worked out once."""
-    return record.once(_all_escapes)
+    """Return what is left to every rider when any joint locks at any instant of the rules' grid, as it was judged."""
+    return record.result(ESCAPES)
 
 
 def instants(record: Record) -> Array:
@@ -85,6 +86,9 @@ def instants(record: Record) -> Array:
 
 def _all_escapes(record: Record) -> tuple[Escape, ...]:
     return tuple(_escapes(record))
+
+
+ESCAPES = Kept("locked_joint", 1, _all_escapes, (Escape,))
 
 
 def _escapes(record: Record) -> Iterator[Escape]:

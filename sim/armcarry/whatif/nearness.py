@@ -19,6 +19,7 @@ from armcarry.motion.chain import Chain
 from armcarry.motion.drift import Drift
 from armcarry.motion.refine import settle
 from armcarry.motion.speed import chain_motion
+from armcarry.record.kept import Kept
 from armcarry.record.record import Phase, Record
 from armcarry.scene.build import ARM
 from armcarry.scene.limits import brake_decelerations
@@ -64,6 +65,10 @@ class Nearness:
 
 def nearness(record: Record, worker: str) -> Nearness | None:
     """Return the least margin of a crewmember as a free worker; None where the arm never moves meanwhile."""
+    return next((item for item in record.result(NEARNESS).least if item.worker == worker), None)
+
+
+def _least(record: Record, worker: str) -> Nearness | None:
     found = [
         result
         for phase in record.phases
@@ -257,8 +262,31 @@ class NearCurve:
     separation_m: Array
 
 
-def near_curve(record: Record, worker: str, count: int = 400) -> NearCurve | None:
+def near_curve(record: Record, worker: str) -> NearCurve | None:
     """Return a worker's distance and separation over the run; None where the arm never moves meanwhile."""
+    return next((item for item in record.result(NEARNESS).curves if item.worker == worker), None)
+
+
+@dataclass(frozen=True)
+class Near:
+    """Nearness and curve of every crewmember who is ever a free worker while the arm moves."""
+
+    least: tuple[Nearness, ...]
+    curves: tuple[NearCurve, ...]
+
+
+def _near(record: Record) -> Near:
+    crew = record.scene.loaded.crew
+    return Near(
+        tuple(item for name in crew if (item := _least(record, name)) is not None),
+        tuple(curve for name in crew if (curve := _curve(record, name)) is not None),
+    )
+
+
+NEARNESS = Kept("nearness", 1, _near, (Near, Nearness, NearCurve, Separation))
+
+
+def _curve(record: Record, worker: str, count: int = 400) -> NearCurve | None:
     columns: list[tuple[Array, Array, Array]] = []
     for phase in record.phases:
         if phase.end_s > phase.start_s and (side := _Side(record, phase, worker)).together:

@@ -20,13 +20,15 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from armcarry.asked.requirement import Asked
 from armcarry.clearance.many import Arcs, Margins, free_until, least_margins, near_pairs
 from armcarry.geometry.poses import Array
 from armcarry.motion.braking import detection_that_keeps, runaway
 from armcarry.motion.refine import greatest
+from armcarry.record.kept import Kept
 from armcarry.record.record import Record
 from armcarry.scene.limits import runaway_rates
-from armcarry.whatif.cells import ENOUGH_M, SHORTEST_S, Leaves, Roots, pieces_of, rates_ahead, refine, states
+from armcarry.whatif.cells import ENOUGH_M, SHORTEST_S, Leaves, Roots, pieces_of, refine, states
 from armcarry.whatif.faults import (
     LONGEST_DETECTION_S,
     Side,
@@ -58,18 +60,19 @@ class Fault(NamedTuple):
 class Swept:
     """Faults begun within one window, against what is around the arm or among its ``own`` parts.
 
-    ``near`` (R,) tells of every first cell of time whether the drives are held to reduced rates in it.
+    The window's first cells of time begin at ``roots_s`` (R,); ``near`` (R,) tells of each whether the drives are held
+    to reduced rates in it.
     """
 
     window: Window
     own: bool
-    roots: Roots
+    roots_s: Array
     near: np.ndarray
     leaves: Leaves
 
     def near_at(self, time_s: float) -> bool:
         """Tell whether the drives are held to reduced rates at an instant."""
-        root = int(np.searchsorted(self.roots.start_s, time_s, side="right")) - 1
+        root = int(np.searchsorted(self.roots_s, time_s, side="right")) - 1
         return bool(self.near[max(root, 0)])
 
 
@@ -98,8 +101,8 @@ class Runaways:
 
 
 def runaways(record: Record) -> Runaways:
-    """Return the runaways of a run, worked out once."""
-    return record.once(_runaways)
+    """Return the runaways of a run, as they were judged."""
+    return record.result(RUNAWAYS)
 
 
 def _runaways(record: Record) -> Runaways:
@@ -111,6 +114,9 @@ def _runaways(record: Record) -> Runaways:
         parts += [part for window in windows(side) for one in powered(record, window) for part in search.window(one)]
         side.let_go()
     return Runaways(record, faults, tuple(parts), search.safe_s, search.ends_s)
+
+
+RUNAWAYS = Kept("runaway_joint", 1, _runaways, (Runaways, Fault, Swept, Window, Side, Asked, Leaves))
 
 
 def powered(record: Record, window: Window) -> Iterator[Window]:
@@ -151,7 +157,7 @@ class _Search:
 
             return refine(roots, measure, len(self.faults), band_m=BAND_M, told_s=TOLD_S)
 
-        around, among = (Swept(window, own, roots, near, leaves(own)) for own in (False, True))
+        around, among = (Swept(window, own, starts, near, leaves(own)) for own in (False, True))
         self._detection(window, starts, ends, near, still)
         return around, among
 
@@ -246,8 +252,7 @@ def runaway_arcs(
     if braking:  # what is not the arm goes on as commanded
         others = np.setdiff1d(np.arange(slack.shape[1]), columns)
         rates = runaway_rates(side.record.scene.loaded.arm.document, side.load)
-        longest = float((np.maximum(np.abs(rate) + change, rates) / side.brakes).max())
-        slack[:, others] += rates_ahead(side.record.motion, starts, ends + longest, others) * longest
+        slack[:, others] += (np.abs(state.rate) + state.change)[:, others] * (rates / side.brakes).max()
     table = np.zeros((len(rows), 1, 2, len(columns)))
     table[:, 0, 0] = base[:, columns]
     if joint is not None:

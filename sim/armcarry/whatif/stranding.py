@@ -18,6 +18,7 @@ from armcarry.geometry.poses import Array
 from armcarry.motion.drift import Drift
 from armcarry.motion.forward import forward
 from armcarry.motion.refine import greatest
+from armcarry.record.kept import Kept
 from armcarry.record.record import Phase, Record
 from armcarry.scene.build import PLATFORM
 from armcarry.timeline.handrails import Rail, rails_of
@@ -64,7 +65,11 @@ class Stranding:
 
 
 def strandings(record: Record) -> tuple[Stranding, ...]:
-    """Return the stranding of every crewmember who ever rides, none without a hatch or handrails."""
+    """Return the stranding of every crewmember who ever rides, as it was judged; none without a hatch or handrails."""
+    return record.result(STRANDINGS)
+
+
+def _strandings(record: Record) -> tuple[Stranding, ...]:
     platform = record.scene.loaded.platform.document
     if platform.airlock is None or not platform.handrails:
         return ()
@@ -75,6 +80,9 @@ def strandings(record: Record) -> tuple[Stranding, ...]:
         if phases:
             found.append(_joined(record, crew, [_Leg(record, phase, crew, known) for phase in phases]))
     return tuple(found)
+
+
+STRANDINGS = Kept("stranding", 1, _strandings, (Stranding,))
 
 
 def _rides(record: Record, phase: Phase, crew: str) -> bool:

@@ -8,7 +8,7 @@ from armcarry.checks.seen import Watched, watched
 from armcarry.quantities import clock
 from armcarry.record.record import Record
 from armcarry.scene.words import plain
-from armcarry.seeing.gaps import Gaps
+from armcarry.seeing.gaps import watched_gaps
 from armcarry.seeing.sight import sightings
 from armcarry.views.brief.tables import Table
 from armcarry.whatif.faults import LONGEST_DETECTION_S
@@ -19,17 +19,15 @@ def cameras_table(record: Record) -> Table | None:
     """Return for every move which cameras see tip, riders and the tightest gap, and the best pair; None without any."""
     if not sightings(record).cameras:
         return None
-    gaps, rows = Gaps(record), []
-    told: set[int] = set()
+    tightest, rows = {item.move: item for item in watched_gaps(record).tightest}, []
     for item in watched(record):
         if item.move.kind in ("attach", "detach"):
             continue
         move = item.move
-        gap = gaps.tightest(move) if id(move) not in told else None
-        told.add(id(move))
+        gap = tightest.pop(move, None)
         rows.append((plain(move.title), clock(move.start_s), plain(item.target), _all_the_way(item), _pair(item)))
         if gap is not None:
-            row, names = gap
+            row, names = gap.row, gap.seen_by
             words = f"gap of {plain(row.body_a)} and {plain(row.body_b)} at {clock(row.time_s)}"
             rows.append((plain(move.title), clock(row.time_s), words, _named(names) or "none", "not asked"))
     return Table(("move", "at", "what is seen", "by", "best pair"), tuple(rows))
