@@ -1,13 +1,15 @@
 """What a first start says, where it says it, and what is refused before anything long begins."""
 
 import json
+import warnings
 
 import pytest
 from typer.testing import CliRunner
 
+from armcarry import cli
 from armcarry.clearance.ready import WORDS
 from armcarry.cli import app
-from armcarry.errors import ArmcarryError
+from armcarry.errors import ArmcarryError, RecomputedWarning
 from armcarry.files.places import scenarios_folder
 
 SCRIPT = str(scenarios_folder() / "pump_box_to_bay_7.yaml")
@@ -71,3 +73,14 @@ def test_a_rehearsal_says_whether_the_scenario_expected_it(tmp_path, monkeypatch
     every = CliRunner().invoke(app, ["rehearse", script, "--no-views", "--all"]).stdout
     assert every.count("\npass") + every.count("\nFAIL") + every.count("\nNOT ASSESSED") == len(told["findings"])
     assert "\nAs the scenario expects: " in every
+
+
+def test_a_result_that_is_worked_out_anew_is_told_in_one_line(monkeypatch, capsys):
+    monkeypatch.setattr(cli, "app", lambda **_: warnings.warn("worked out anew", RecomputedWarning))
+    with warnings.catch_warnings():
+        warnings.simplefilter("always")
+        cli.main()
+        warnings.warn("of others", UserWarning)
+    told = capsys.readouterr().err
+    assert told.startswith("armcarry: worked out anew\n")
+    assert "UserWarning: of others" in told

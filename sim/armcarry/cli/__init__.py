@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import os
 import sys
+import warnings
 from collections.abc import Sequence
+from typing import Any
 
 import typer
 
 from armcarry.cli import flying, models, planning, running, showing, starting
 from armcarry.cli.base import app
-from armcarry.errors import ArmcarryError
+from armcarry.errors import ArmcarryError, RecomputedWarning
 from armcarry.files.atomic import reason
 from armcarry.texts import printable
 
@@ -25,7 +27,16 @@ __all__ = ["app", "flying", "main", "models", "planning", "running", "showing", 
 
 
 def main() -> None:
-    """Run the command line; errors of ours become one message and exit code 2."""
+    """Run the command line; errors of ours become one message and exit code 2, warnings of ours one line."""
+    others = warnings.showwarning
+
+    def show(message: Warning | str, category: type[Warning], *place: Any, **more: Any) -> None:
+        if issubclass(category, RecomputedWarning):
+            typer.echo(f"armcarry: {message}", err=True)
+        else:
+            others(message, category, *place, **more)
+
+    warnings.showwarning = show
     try:
         app(standalone_mode=True)
     except SystemExit as ended:

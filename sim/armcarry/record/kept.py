@@ -2,8 +2,9 @@
 
 A result is made of frozen dataclasses, tuples, numbers, words and arrays. The values of its arrays, one array after
 another, are a Parquet table (float64 holds every number, flag and count of ours exactly); the rest is JSON, which
-says of every array where in the result it stands, its kind and its shape. What belongs to the record itself, such as a phase, is written as a reference to it; what
-occurs twice is written once. So a result comes back bit for bit, and made of the same objects.
+says of every array where in the result it stands, its kind and its shape. What belongs to the record itself, such as
+a phase, is written as a reference to it; what occurs twice is written once. So a result comes back bit for bit, and
+made of the same objects.
 
 Nothing that a file names is imported or called: a result says which classes it is made of.
 """
@@ -94,7 +95,7 @@ class Kept(Generic[T]):
             parts = np.split(values, np.cumsum([int(np.prod(shape)) for shape in shapes]))
             if len(parts[-1]):
                 raise ValueError("numbers that belong to no array")
-            arrays = [
+            arrays: list[np.ndarray] = [
                 part.reshape(shape).astype(_KINDS[array["kind"]])
                 for part, shape, array in zip(parts, shapes, said["arrays"], strict=False)
             ]

@@ -9,9 +9,10 @@ import numpy as np
 from armcarry.clearance import Prover
 from armcarry.clearance.many import Arcs, least_margins
 from armcarry.geometry.poses import Array
+from armcarry.motion.refine import settle
 from armcarry.record.record import Phase, Record
 from armcarry.timeline.near import NearPairs, pairs_near
-from armcarry.whatif.cells import halved, pieces_of, states
+from armcarry.whatif.cells import pieces_of, states
 from armcarry.whatif.faults import apart_m
 
 #: it is told to this when something comes near or leaves, s
@@ -43,18 +44,17 @@ def near_stretches(record: Record, phase: Phase, start_s: float, end_s: float) -
     if not len(pairs):
         return NearStretches((), (), judged)
     prover = Prover(phase.tree, pairs)
-    starts, ends = pieces_of(record.motion, start_s, end_s)
-    near: list[tuple[float, float]] = []
-    maybe: list[tuple[float, float]] = []
-    while len(starts):
+
+    def look(starts: Array, ends: Array) -> tuple[np.ndarray, ...]:
         inside, outside = near_cells(record, prover, starts, ends, band_m=BAND_M)
-        short = ~inside & ~outside & (ends - starts <= SHARP_S)
-        near += zip(starts[inside].tolist(), ends[inside].tolist(), strict=True)
-        maybe += zip(starts[short].tolist(), ends[short].tolist(), strict=True)
-        open_ = ~(inside | outside | short)
-        starts, ends = halved(starts[open_], ends[open_])
+        return inside | outside, inside, outside
+
+    starts, ends, inside, outside = settle(*pieces_of(record.motion, start_s, end_s), look, shortest_s=SHARP_S)
+    near, maybe = (
+        list(zip(starts[rows].tolist(), ends[rows].tolist(), strict=True)) for rows in (inside, ~inside & ~outside)
+    )
     prover.let_go()
-    return NearStretches(_joined(near), tuple(sorted(maybe)), judged)
+    return NearStretches(_joined(near), tuple(maybe), judged)
 
 
 def near_cells(
