@@ -8,7 +8,7 @@ import sys
 
 import pytest
 
-from armcarry.record.store import save
+from armcarry.record.store import load, save
 
 WORDS = "the disk is full"
 
@@ -60,7 +60,7 @@ def test_a_run_is_whole_or_not_there_on_a_disk_of_any_size(apart, short_run, tmp
     disk = tmp_path / "disk"
     disk.mkdir()
     save(*short_run, tmp_path / "run")
-    (tmp_path / "pickled").write_bytes(pickle.dumps(short_run))
+    (tmp_path / "pickled").write_bytes(pickle.dumps(load(tmp_path / "run")))  # with what was judged, as saved
     need_kb = sum(-(-path.stat().st_size // 4096) * 4 for path in (tmp_path / "run").rglob("*") if path.is_file())
     assert need_kb > 200
     shares = [0.02, 0.2, 0.4, 0.6, 0.8, 0.9, 0.97, 1.0]  # at 1.0 only the last file, summary.json, may miss its place

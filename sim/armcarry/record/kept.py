@@ -16,7 +16,7 @@ import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields, is_dataclass
 from pathlib import Path, PurePosixPath
-from typing import TYPE_CHECKING, Any, Generic, NamedTuple, TypeVar
+from typing import Any, Generic, NamedTuple, Protocol, TypeVar
 
 import numpy as np
 
@@ -25,13 +25,26 @@ from armcarry.files.parquet import Limits, read_table
 from armcarry.record.folder import Folder, read_json
 from armcarry.texts import shown
 
-if TYPE_CHECKING:
-    from armcarry.record.record import Record
-
 T = TypeVar("T")
 #: where they lie in a run folder
 _FOLDER = "judged"
 _LIMITS = Limits(rows=20_000_000, columns=2)
+
+
+class Run(Protocol):
+    """What of a record a result may refer to instead of holding it."""
+
+    @property
+    def phases(self) -> tuple[Any, ...]:
+        """Trees in time order."""
+
+    @property
+    def moves(self) -> tuple[Any, ...]:
+        """What is moved when."""
+
+    @property
+    def pairs(self) -> tuple[Any, ...]:
+        """Proven clearances."""
 
 
 class Packed(NamedTuple):
@@ -48,13 +61,13 @@ class Kept(Generic[T]):
     Attributes:
         name: of its file, a plain word.
         version: raised by whoever changes what the numbers mean; fields that come or go are noticed without it.
-        compute: makes it of a record.
+        compute: makes it of a Record.
         types: the dataclasses and named tuples that it is made of, those of the record left out.
     """
 
     name: str
     version: int
-    compute: Callable[[Record], T]
+    compute: Callable[[Any], T]
     types: tuple[type, ...]
 
     @property
@@ -62,7 +75,7 @@ class Kept(Generic[T]):
         """What a file must say so that it can be read: the version, and the fields of every class."""
         return {"version": self.version, "types": {kind.__name__: list(_names(kind)) for kind in self.types}}
 
-    def pack(self, record: Record, result: T) -> Packed:
+    def pack(self, record: Run, result: T) -> Packed:
         """Return a result as the two files that it becomes."""
         import pyarrow as pa
         import pyarrow.parquet as pq
@@ -80,7 +93,7 @@ class Kept(Generic[T]):
         pq.write_table(pa.table({"array": which, "value": np.concatenate([np.zeros(0), *flat])}), stream)
         return Packed(structure.encode(), stream.getvalue())
 
-    def unpack(self, record: Record, packed: Packed) -> T | None:
+    def unpack(self, record: Run, packed: Packed) -> T | None:
         """Return a result of a record from its files; None where another version wrote them.
 
         Raises:
@@ -113,7 +126,7 @@ def _names(kind: type) -> tuple[str, ...]:
     return tuple(field.name for field in fields(kind)) if is_dataclass(kind) else getattr(kind, "_fields", ())
 
 
-def _owned(record: Record) -> dict[str, tuple[Any, ...]]:
+def _owned(record: Run) -> dict[str, tuple[Any, ...]]:
     """Return what a result may refer to instead of holding it."""
     return {"record": (record,), "phase": record.phases, "move": record.moves, "pair": record.pairs}
 
@@ -136,7 +149,7 @@ def read_results(folder: Folder) -> dict[str, Packed]:
 class _Packer:
     """Takes a result apart into JSON and arrays."""
 
-    def __init__(self, record: Record, types: tuple[type, ...]) -> None:
+    def __init__(self, record: Run, types: tuple[type, ...]) -> None:
         self.types = types
         self.arrays: list[np.ndarray] = []
         self.places: list[str] = []
@@ -183,7 +196,7 @@ class _Packer:
 class _Unpacker:
     """Puts a result together again; counts what occurs in the order in which it was taken apart."""
 
-    def __init__(self, record: Record, types: tuple[type, ...], arrays: list[np.ndarray]) -> None:
+    def __init__(self, record: Run, types: tuple[type, ...], arrays: list[np.ndarray]) -> None:
         self.types, self.arrays, self.owned = types, arrays, _owned(record)
         self.seen: list[Any] = []
 
