@@ -53,6 +53,23 @@ def test_a_boom_that_may_go_through_another_is_judged_and_what_is_not_is_told(tm
     assert f"not judged: {told[0]}" in words.output.replace("\n", " ").replace("  ", " ")
 
 
+@pytest.mark.parametrize("limit", ['velocity="1e300"', 'velocity="3e6"', 'lower="2" upper="1e9"'])
+def test_a_limit_that_nothing_reaches_is_no_limit_and_the_model_can_be_written(tmp_path, limit):
+    path = folding_arm(tmp_path)
+    key = limit.partition("=")[0]
+    text = path.read_text()
+    old = 'velocity="1"' if key == "velocity" else 'lower="-3" upper="3"'
+    path.write_text(text.replace(old, limit))
+    said = CliRunner().invoke(app, ["inspect", str(path), "--no-draw", "--write-model", str(tmp_path / "own")])
+    assert said.exit_code == 0, said.output
+    document = read_yaml(tmp_path / "own" / "own.yaml").data
+    if key == "velocity":
+        assert document["loads"]["free"]["joint_rate"]["j0"] == "0.1 rad/s"  # 0.2 of what is assumed
+    else:
+        assert document["home"]["j0"] == "114.59155902616465 deg"  # the end of travel that is there
+    assert validate_files([tmp_path / "own" / "own.yaml"]) == []
+
+
 def test_names_of_collisions_are_kept(tmp_path):
     (tmp_path / "cube.obj").write_text(obj_text(ConvexMesh.hull_of(CUBE)))
     (tmp_path / "a.urdf").write_text(

@@ -169,6 +169,42 @@ def test_an_arm_whose_tip_hangs_elsewhere(change, world):
     assert f"{path}:{line}: link 'l1' does not hang from the base 'l3'" in [str(p) for p in validate_files([path])]
 
 
+def _follow(world, follower, followed, factor):
+    """Have a joint of the small arm follow another one."""
+    urdf = world / "models/arms/small/small.urdf"
+    before, name, after = urdf.read_text().partition(f'<joint name="{follower}"')
+    mimic = f'<mimic joint="{followed}" multiplier="{factor}"/></joint>'
+    urdf.write_text(before + name + after.replace("</joint>", mimic, 1))
+
+
+def test_an_arm_one_of_whose_joints_follows_another_is_refused_at_its_joints(world, change):
+    path, line = change(ARM, "joints: [turn", "joints: [turn")
+    _follow(world, "bend", "lift", 2.0)
+    assert [str(problem) for problem in validate_files([path])] == [
+        f"{path}:{line}: joint 'bend' follows 'lift', and a carry would move one without the other; accepted: an arm "
+        "none of whose joints follows or is followed; prove_arm takes it"
+    ]
+
+
+def test_the_home_of_a_joint_that_follows_is_where_following_puts_it(world, change):
+    """A gripper beside the chain: two fingers that stand still in a carry."""
+    urdf = world / "models/arms/small/small.urdf"
+    limit = '<limit lower="-2" upper="2" effort="1" velocity="1"/>'
+    fingers = "".join(
+        f'<link name="{name}"/><joint name="to_{name}" type="prismatic"><parent link="tip"/><child link="{name}"/>'
+        f'<axis xyz="0 1 0"/>{limit}</joint>'
+        for name in ("thumb", "finger")
+    )
+    urdf.write_text(urdf.read_text().replace("</robot>", f"{fingers}</robot>"))
+    _follow(world, "to_finger", "to_thumb", -1.0)
+    path, line = change(ARM, "roll: 0 deg}", "roll: 0 deg, to_thumb: 0.03 m, to_finger: 0.03 m}")
+    assert [str(problem) for problem in validate_files([path])] == [
+        f"{path}:{line}: home of 'to_finger' is not where following 'to_thumb' puts it; accepted: -0.03 rad or m"
+    ]
+    change(ARM, "to_finger: 0.03 m", "to_finger: -0.03 m")
+    assert validate_files([path]) == []
+
+
 def test_an_arm_needs_limits_for_every_load(change):
     path, _ = change(ARM, "  rider:", "  rider_and_hardware:")
     told = [str(problem) for problem in validate_files([path])]

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from armcarry.clearance.solids import pack, pose_rows
+from armcarry.errors import InputError
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import Shape
 
@@ -61,12 +62,24 @@ def distances(shapes: Sequence[Shape], T_world_body: Array, pairs: np.ndarray) -
 
     Returns:
         Distances with fields (N, P) and (N, P, 3).
+
+    Raises:
+        InputError: poses of another shape, or pairs that are not rows of shapes.
     """
+    from armcarry.clearance.arguments import asked_pairs
     from armcarry.clearance.rest import measure
 
+    given = np.asarray(T_world_body, dtype=float)
+    if given.ndim != 4 or given.shape[1:] != (len(shapes), 4, 4):  # the kernels read memory without asking
+        accepted = f"(N, {len(shapes)}, 4, 4), one configuration of all {len(shapes)} bodies a row"
+        found = f"an array of shape {given.shape}"
+        raise InputError("poses that do not fit the bodies", found=found, accepted=accepted)
+    pairs = np.ascontiguousarray(asked_pairs(pairs))
+    if np.any((pairs < 0) | (pairs >= len(shapes))):
+        found = str(sorted({*pairs.ravel().tolist()}))
+        raise InputError("a pair of no body", found=found, accepted=f"rows from 0 to {len(shapes) - 1}")
     solids = pack(shapes)
-    pose = np.ascontiguousarray(pose_rows(np.asarray(T_world_body, dtype=float), solids.centre))
-    pairs = np.ascontiguousarray(pairs, dtype=np.int64).reshape(-1, 2)
+    pose = np.ascontiguousarray(pose_rows(given, solids.centre))
     bounds, points = measure(solids.form, solids.size, solids.verts, pose, pairs, 0.1 * PAD_M)
     contact = bounds[..., 1] <= CONTACT_M
     lower = np.where(contact, -np.inf, np.maximum(bounds[..., 0] - PAD_M, 0.0))

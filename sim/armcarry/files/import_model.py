@@ -22,7 +22,7 @@ from armcarry.files.together import write_together
 from armcarry.files.urdf import read_urdf
 from armcarry.files.yaml_write import yaml_document
 from armcarry.geometry.model import Joint, Model
-from armcarry.quantities import write
+from armcarry.quantities import LARGEST, write
 
 #: an arm has at least this many movable joints from base to tip
 ARM_JOINTS = 5
@@ -199,10 +199,11 @@ def _odd_axes(model: Model, imported: ImportedUrdf) -> None:
 
 
 def home_of(joint: Joint) -> float:
-    """Return 0 where the travel has it, else its middle."""
+    """Return 0 where the travel has it, else its middle, or the end nearest 0 where the other has none."""
     if joint.lower <= 0 <= joint.upper:
         return 0.0
-    return (joint.lower + joint.upper) / 2
+    middle = (joint.lower + joint.upper) / 2
+    return middle if math.isfinite(middle) else min(joint.lower, joint.upper, key=abs)
 
 
 def _arm_document(seen: Inspection, name: str, ignored: Mapping[tuple[str, str], str]) -> dict[str, Any]:
@@ -248,7 +249,7 @@ def _arm_document(seen: Inspection, name: str, ignored: Mapping[tuple[str, str],
 def _reach(seen: Inspection) -> float:
     """Return the sum of the distances between joints, m: what the arm reaches when stretched, or a metre."""
     total = sum(float(np.linalg.norm(joint.origin[:3, 3])) for joint in seen.model.joints)
-    return total or 1.0
+    return min(total, LARGEST["speed"]) or 1.0  # rates are made of it too
 
 
 def _platform_document(seen: Inspection, name: str) -> dict[str, Any]:

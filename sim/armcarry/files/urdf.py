@@ -259,6 +259,7 @@ def _limits(part: Part, name: str, kind: str) -> tuple[float, float, float]:
     velocity = limit.numbers("velocity", 1, np.inf)[0]
     if velocity < 0:
         raise limit.refuse(f"joint '{name}': a negative velocity limit", found=velocity, accepted="0 or more")
+    velocity = np.inf if velocity > LARGEST else velocity  # as with travel below: a limit that nothing reaches
     if kind == "continuous":
         return -np.inf, np.inf, velocity
     lower, upper = (limit.numbers(end, 1, np.inf)[0] if end in given else 0.0 for end in ("lower", "upper"))

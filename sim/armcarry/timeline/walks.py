@@ -143,7 +143,7 @@ def _roomy(
     still = {PLATFORM, VEHICLE}
     still |= {name for name in scene.loaded.hardware if tree.mounting(name).parent.startswith(f"{PLATFORM}/")}
     bodies = tuple(body for body in tree.bodies if body.link.split("/", 1)[0] in still)
-    frames = np.stack([tree.pose_of(body.link, position) @ body.pose for body in bodies])
+    frames = np.array([tree.pose_of(body.link, position) @ body.pose for body in bodies]).reshape(-1, 4, 4)
     crew = scene.loaded.crew[worker].document
     head = tree.pose_of(f"{worker}/{crew.visor}", position, relative_to=f"{worker}/{crew.boots}")
     around = Surroundings(bodies, frames, grip(scene, worker), float(head[2, 3]))
