@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from armcarry.clearance.distance import PAD_M
+from armcarry.clearance.solids import PAD_M
 from armcarry.errors import InputError, MotionError
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion

@@ -7,13 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from armcarry.clearance.solids import pack, pose_rows
+from armcarry.clearance.arguments import asked_pairs
+from armcarry.clearance.solids import PAD_M, pack, pose_rows
 from armcarry.errors import InputError
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import Shape
 
-#: every bound is moved outward by this for rounding, metres
-PAD_M = 1e-6
 #: bodies this close or closer count as in contact: twice what rounding can hide, metres
 CONTACT_M = 2 * PAD_M
 
@@ -66,7 +65,6 @@ def distances(shapes: Sequence[Shape], T_world_body: Array, pairs: np.ndarray) -
     Raises:
         InputError: poses of another shape, or pairs that are not rows of shapes.
     """
-    from armcarry.clearance.arguments import asked_pairs
     from armcarry.clearance.rest import measure
 
     given = np.asarray(T_world_body, dtype=float)

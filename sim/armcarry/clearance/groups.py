@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from armcarry.clearance.arguments import interval
-from armcarry.clearance.distance import CONTACT_M, PAD_M
+from armcarry.clearance.distance import CONTACT_M
 from armcarry.clearance.polynomials import load
 from armcarry.clearance.prover import Prover
+from armcarry.clearance.solids import PAD_M
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 

@@ -14,10 +14,9 @@ from typing import Any
 
 import numpy as np
 
-from armcarry.clearance.distance import PAD_M
 from armcarry.clearance.gjk import gjk
 from armcarry.clearance.jit import entry, source_digest
-from armcarry.clearance.solids import pack, pose_rows
+from armcarry.clearance.solids import PAD_M, pack, pose_rows
 from armcarry.clearance.support import plane_gap
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import Shape

@@ -12,9 +12,9 @@ from typing import Any
 
 import numpy as np
 
-from armcarry.clearance.distance import PAD_M
 from armcarry.clearance.polynomials import Curves, bernstein_matrix
 from armcarry.clearance.prover import Prover
+from armcarry.clearance.solids import PAD_M
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 

@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 
 from armcarry.clearance.arguments import asked_pairs, asked_report, asked_tolerance, interval
-from armcarry.clearance.distance import PAD_M
 from armcarry.clearance.frames import Layout, lay_out
 from armcarry.clearance.polynomials import Curves, load
 from armcarry.clearance.pool import MOST_BYTES, Pool, most_nodes
+from armcarry.clearance.solids import PAD_M
 from armcarry.errors import MotionError
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion

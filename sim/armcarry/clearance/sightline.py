@@ -12,8 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from armcarry.clearance.distance import PAD_M
-from armcarry.clearance.solids import pack, pose_rows
+from armcarry.clearance.solids import PAD_M, pack, pose_rows
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import Capsule, Shape
 

@@ -10,6 +10,8 @@ import numpy as np
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import Box, Capsule, ConvexMesh, Cylinder, Shape, Sphere
 
+#: every bound is moved outward by this for rounding, metres
+PAD_M = 1e-6
 POINT, SEGMENT, BOX, CYLINDER, CLOUD = 0, 1, 2, 3, 4
 
 
