@@ -120,3 +120,18 @@ def test_a_second_worker_beside_where_a_carry_says_it_ends_is_no_conflict(record
         "name: on, actors: [ev2], enter_restraint: {}, takes: 5 min, swap_places: off",
     ]
     assert failures(record_of(body, steps)) == []
+
+
+@pytest.mark.parametrize(("at", "fails"), [("platform/den_top_seat", True), ("ev1/hands", False)])
+def test_a_tool_that_is_not_there_is_told(record_of, failures, at, fails):
+    body = ACROSS.replace("bay_5_stand", "bay_10_stand").replace(
+        "hardware: {", f"hardware: {{driver: {{model: thermal_blanket, at: {at}}}, "
+    )
+    steps = [
+        "name: loose, actors: [ev1], bolt: {what: pump_box, count: 1, each: 1 min, make: loose, tool: driver}",
+        "name: tight, actors: [ev1], bolt: {what: pump_box, count: 1, each: 1 min, make: tight}",
+        "name: hook, actors: [ev1], tether: {what: driver, to: keel_star_10}, takes: 1 min",
+    ]
+    found = failures(record_of(body, steps if not fails else steps[:2]))
+    assert [one[:2] for one in found] == ([("custody", "ev1")] if fails else [])
+    assert not fails or found[0][2].startswith("loose: ev1 has no driver for loose: it is ")

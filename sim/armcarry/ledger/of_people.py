@@ -113,6 +113,22 @@ def free_hand(change: Change) -> Iterator[Found]:
             yield Found(who, words, remedy=f"free a hand of {who} before {act.step}")
 
 
+def tool_there(change: Change) -> Iterator[Found]:
+    """The tool that a step names is in the hands of who uses it, hooked to them, or beside them."""
+    act = change.act
+    if not act.tool:
+        return
+    state = change.before.states[act.tool]
+    for who in change.people():
+        if who in state.hands or who in state.tethers:
+            continue
+        far = change.beyond(who, act.tool, *_when(change))
+        if state.where in ("inside", "adrift") or far is not None:
+            where = state.where if far is None else f"{far[0]:.2f} m away"
+            words = f"{who} has no {act.tool} for {act.step}: it is {where}"
+            yield Found(who, words, remedy=f"bring {act.tool} to {who} before {act.step}")
+
+
 def own_safety(change: Change) -> Iterator[Found]:
     """The new safety tether of a person is made before the old one is broken."""
     if change.item:

@@ -49,6 +49,7 @@ TRUTHS: tuple[Truth, ...] = (
     _truth("two_hands", "custody", ("take", "hand_over", "steady"), of_people.two_hands),
     _truth("one_untethered", "custody", ("take", "hand_over", "untether"), of_people.one_untethered),
     _truth("free_hand", "custody", (*of_people.HANDLING, *_CLIMB, "set_off"), of_people.free_hand),
+    _truth("tool_there", "custody", ("bolt",), of_people.tool_there),
     _truth("empty_when_moved", "custody", ("take", "seat", *_FIT), of_people.empty_when_moved),
     _truth("beside", "schedule", _PEOPLE, of_people.beside),
     _truth("receiver_beside", "schedule", ("hand_over",), of_people.receiver_beside),

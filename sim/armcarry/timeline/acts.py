@@ -140,6 +140,7 @@ def _act(step: Step, start: Page, slot: Slot) -> Act:
         make=make,
         count=getattr(detail, "count", 0),
         at=step.at or "",
+        tool=getattr(detail, "tool", None) or "",
         length_m=getattr(detail, "length", None) or 0.0,
         whose=step.move_cart.cart if step.move_cart is not None else getattr(detail, "which", None) or "",
         start_s=slot.start_s,

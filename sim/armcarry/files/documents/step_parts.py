@@ -136,6 +136,9 @@ class Bolt(Item):
     fastener: Name | None = Field(
         default=None, description="bolts of the item itself; left out, those of its seat", examples=["lid_bolts"]
     )
+    tool: Name | None = Field(
+        default=None, description="item of hardware it is done with; it must be there", examples=["driver"]
+    )
 
 
 class Connect(Item):
