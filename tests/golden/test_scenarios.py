@@ -8,7 +8,7 @@ from armcarry.comparing.expected import differences
 from armcarry.files.load import load_scenario
 from armcarry.record.finding import Verdict
 from armcarry.rehearsal import judge, rehearse
-from armcarry.views.brief.content import WHAT_IF
+from armcarry.views import whatifs
 
 FOLDER = Path(__file__).resolve().parents[2] / "scenarios"
 SCENARIOS = sorted(FOLDER.glob("*.yaml"))
@@ -39,7 +39,7 @@ def test_a_hazard_is_found_by_the_check_in_its_name_alone(path):
 
 def test_every_what_if_has_its_hazard():
     found = {path.stem.removeprefix("hazard_") for path in HAZARDS}
-    assert found >= {*WHAT_IF, "tip_speed"}
+    assert found >= {*whatifs.CHECKS, "tip_speed"}
 
 
 def test_scenarios_are_shipped():

@@ -23,6 +23,7 @@ from armcarry.views.brief.report import write_report
 from armcarry.views.brief.report_pdf import write_report_pdf
 from armcarry.views.brief.write import write_briefing
 from armcarry.views.movie import Cut, read_cut
+from armcarry.views.whatifs import WHAT_IFS
 
 SIZES = {"A4": (595.28, 841.89), "Letter": (612.0, 792.0)}  # points; ISO 216, ANSI Y14.1
 
@@ -225,9 +226,9 @@ def test_the_report_holds_everything_and_escapes_it(small_run, pictures, tmp_pat
         "Provenance",
     ):
         assert f"<h2>{heading}</h2>" in html
-    for check, title in content.WHAT_IF.items():  # a part for every check, its plot inside
-        part = html.split(f"<h3>{title}</h3>")[1].split("<h3>")[0]
-        for picture in pictures.of_check(check):
+    for item in WHAT_IFS:  # a part for every check, its plot inside
+        part = html.split(f"<h3>{item.title}</h3>")[1].split("<h3>")[0]
+        for picture in pictures.of_check(item.check):
             assert f'alt="{picture.words}"' in part
     # nobody can be stranded, near or in the sun in this run: their plots would be empty
     assert [picture.what_if for picture in pictures.what_ifs] == ["stopping", "runaway", "locked_joint", "seen"]
@@ -250,7 +251,7 @@ def test_the_report_holds_everything_and_escapes_it(small_run, pictures, tmp_pat
 def test_cameras_are_told_move_by_move(small_run, pictures, tmp_path):
     record, findings = small_run
     made = (*findings, *(Finding(check, Verdict.PASS, "arm", "looked at") for check in ("seen", "runaway")))
-    parts = {part.check: part.more for part in content.briefing(record, made).what_ifs}
+    parts = {part.asked.check: part.more for part in content.briefing(record, made).what_ifs}
     known = {(plain(item.move.title), plain(item.target)) for item in watched(record)
              if item.move.kind not in ("attach", "detach")}
     assert known and {(row[0], row[2]) for row in parts["seen"].rows if "gap of" not in row[2]} == known

@@ -9,7 +9,8 @@ from armcarry.checks import locked_joint, runaway, stopping
 from armcarry.record.finding import Finding, Verdict
 from armcarry.rehearsal import rehearse
 from armcarry.views import palette, sweep_plots
-from armcarry.views.brief.whatif import runaways_table
+from armcarry.views.whatif_tables import runaways_table
+from armcarry.views.whatifs import WHAT_IFS, write_plots
 from armcarry.whatif.late_stop import run_outs
 from armcarry.whatif.locked_joint import escapes
 from armcarry.whatif.runaway_joint import runaways
@@ -49,7 +50,7 @@ def words(figure):
 
 
 def test_every_plot_is_written_at_slide_size(judged, tmp_path):
-    written = sweep_plots.write_sweep_plots(*judged, tmp_path)
+    written = write_plots(WHAT_IFS[:3], *judged, tmp_path).values()
     assert [path.name for path in written] == ["stopping.png", "runaway.png", "locked_joint.png"]
     assert all(path.stat().st_size > 10_000 for path in written)
 

@@ -11,7 +11,9 @@ from armcarry.motion.curve import Motion
 from armcarry.record.record import MoveSpan, Record
 from armcarry.timeline.run import Phase
 from armcarry.views import whatif_plots
+from armcarry.views.whatifs import WHAT_IFS, write_plots
 
+HERE = [item for item in WHAT_IFS if item.plot.__module__ == whatif_plots.__name__]
 FIGURES = [whatif_plots.stranded, whatif_plots.cameras, whatif_plots.light, whatif_plots.near_people]
 ENVIRONMENT = {
     "start": "2031-03-20T19:41:00Z",
@@ -57,9 +59,9 @@ def _findings(record):
 
 
 def test_a_plot_with_nothing_in_it_is_not_written(run, bare, tmp_path):
-    full = [path.stem for path in whatif_plots.write_whatif_plots(run, _findings(run), tmp_path / "full")]
+    full = list(write_plots(HERE, run, _findings(run), tmp_path / "full"))
     assert full == ["stranded", "seen", "light", "near_people"]
-    empty = [path.stem for path in whatif_plots.write_whatif_plots(bare, (), tmp_path / "bare")]
+    empty = list(write_plots(HERE, bare, (), tmp_path / "bare"))
     assert "light" not in empty and "near_people" not in empty
     assert sorted(path.stem for path in (tmp_path / "bare").iterdir()) == sorted(empty)
 
@@ -69,7 +71,7 @@ def _titles(figure):
 
 
 def test_plots_are_written_into_a_new_folder(run, tmp_path):
-    paths = whatif_plots.write_whatif_plots(run, iter(_findings(run)), tmp_path / "plots")
+    paths = write_plots(HERE, run, iter(_findings(run)), tmp_path / "plots").values()
     assert [path.name for path in paths] == ["stranded.png", "seen.png", "light.png", "near_people.png"]
     assert all(Path(path).read_bytes().startswith(b"\x89PNG") for path in paths)
 

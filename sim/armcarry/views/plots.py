@@ -5,7 +5,7 @@ Figures are made without pyplot, so that nothing global is opened, changed or le
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,7 +17,6 @@ from armcarry.files.atomic import writing
 from armcarry.geometry.poses import Array
 from armcarry.quantities import clock
 from armcarry.record.figures import at_least
-from armcarry.record.finding import Finding
 from armcarry.record.record import Curve, PairRow, Record
 from armcarry.scene.limits import joint_rates
 from armcarry.scene.words import plain_joint
@@ -159,29 +158,6 @@ def save(figure: Figure, path: Path) -> Path:
 def save_if_drawn(figure: Figure, path: Path) -> list[Path]:
     """Write a figure as ``save`` does if there is anything in it but words, and return the paths written."""
     return [save(figure, path)] if any(axes.has_data() for axes in figure.axes) else []
-
-
-def write_makers(
-    makers: Mapping[str, Callable[[Record, Sequence[Finding]], Figure]], record: Record, findings: Iterable[Finding],
-    folder: Path, progress: Callable[[str, float], None] | None = None,
-) -> list[Path]:  # fmt: skip
-    """Write what-if plots as PNG, each named after its check; a plot that would be empty is left out.
-
-    Args:
-        makers: check -> what draws it.
-        record: the run.
-        findings: what was found; its verdicts stand in the titles.
-        folder: where; made when it is missing.
-        progress: told what is being drawn and the share done.
-    """
-    folder.mkdir(parents=True, exist_ok=True)
-    kept = tuple(findings)
-    written: list[Path] = []
-    for k, (name, make) in enumerate(makers.items()):
-        if progress is not None:
-            progress(f"plotting what if: {name.replace('_', ' ')}", k / len(makers))
-        written += save_if_drawn(make(record, kept), folder / f"{name}.png")
-    return written
 
 
 def _band(axes: Axes, curve: Curve, report_m: float, row: PairRow | None) -> None:

@@ -9,9 +9,7 @@ from armcarry.errors import ArmcarryError, RecordError
 from armcarry.files.atomic import inner_folder, write_text_atomic
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
-from armcarry.views import plots
-from armcarry.views.sweep_plots import write_sweep_plots
-from armcarry.views.whatif_plots import write_whatif_plots
+from armcarry.views import plots, whatifs
 
 Tell = Callable[[str, float], None]
 
@@ -50,8 +48,7 @@ def write_views(
         from armcarry.views.gantt import day_chart
 
         written.append(plots.save(day_chart(record.plan), folder / "day.png"))
-    for write, start in ((write_sweep_plots, 0.2), (write_whatif_plots, 0.4)):
-        written += write(record, kept, folder, _within(tell, start, 0.2))
+    written += whatifs.write_plots(whatifs.WHAT_IFS, record, kept, folder, _within(tell, 0.2, 0.4)).values()
     try:
         pictures = stills(record, tight=1, worksites=False, tell=_within(tell, 0.6, 0.4))
         written += [still.save(folder) for still in pictures]

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Sequence
 from itertools import pairwise
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,7 +16,7 @@ from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record
 from armcarry.scene.words import plain_joint
 from armcarry.views import palette
-from armcarry.views.plots import page, say, write_makers
+from armcarry.views.plots import page, say
 from armcarry.views.time_axis import MINUTE_S, time_axis
 from armcarry.views.words import worst_verdict
 from armcarry.whatif.cells import ENOUGH_M
@@ -30,25 +29,11 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-Tell = Callable[[str, float], None]
 #: columns of the map of runaways
 _COLUMNS = 160
 #: room beyond what must be left, m, and the shade of each step: the less room, the darker
 _STEPS = (0.0, 0.02, 0.05, 0.1, 0.2, ENOUGH_M)
 _SHADES = ("#08306B", "#2171B5", "#6BAED6", "#B5D3EA", "#E3EEF7")
-
-
-def write_sweep_plots(
-    record: Record, findings: Iterable[Finding], folder: Path, progress: Tell | None = None
-) -> list[Path]:
-    """Write the plots of late stops, runaway joints and locked joints as PNG, and return their paths.
-
-    A plot that would be empty is left out; the findings say why. Arguments as ``plots.write_makers``.
-    """
-    makers: dict[str, Callable[[Record, Sequence[Finding]], Figure]] = {
-        "stopping": stopping, "runaway": runaway, "locked_joint": locked_joint,
-    }
-    return write_makers(makers, record, findings, folder, progress)
 
 
 def stopping(record: Record, findings: Sequence[Finding] = ()) -> Figure:

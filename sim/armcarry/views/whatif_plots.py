@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
-from pathlib import Path
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,7 +18,7 @@ from armcarry.seeing.glare import hindered
 from armcarry.seeing.sight import sightings, stretches
 from armcarry.seeing.sunlight import Sun
 from armcarry.views import palette
-from armcarry.views.plots import page, say, write_makers
+from armcarry.views.plots import page, say
 from armcarry.views.time_axis import MINUTE_S, time_axis
 from armcarry.views.words import worst_verdict
 from armcarry.whatif.nearness import NearCurve, near_curve
@@ -28,23 +27,9 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-Tell = Callable[[str, float], None]
 _SIGN = {Verdict.PASS: "✓", Verdict.FAIL: "✕", Verdict.NOT_ASSESSED: "?"}
 _HEIGHT = 0.7  # of a bar, of the distance of two rows
 _LIGHTS = {"day": palette.YELLOW, "twilight": palette.ORANGE, "night": palette.INK}
-
-
-def write_whatif_plots(
-    record: Record, findings: Iterable[Finding], folder: Path, progress: Tell | None = None
-) -> list[Path]:
-    """Write the plots of stranding, cameras, light and people near the arm as PNG, and return their paths.
-
-    A plot that would be empty is left out; the findings say why. Arguments as ``plots.write_makers``.
-    """
-    makers: dict[str, Callable[[Record, Sequence[Finding]], Figure]] = {
-        "stranded": stranded, "seen": cameras, "light": light, "near_people": near_people,
-    }
-    return write_makers(makers, record, findings, folder, progress)
 
 
 def stranded(record: Record, findings: Sequence[Finding] = ()) -> Figure:

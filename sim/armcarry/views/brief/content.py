@@ -21,9 +21,9 @@ from armcarry.scene.words import plain
 from armcarry.version import VERSION
 from armcarry.views import palette
 from armcarry.views.brief.day import day_table
-from armcarry.views.brief.tables import Table as Table
-from armcarry.views.brief.whatif import TABLES
 from armcarry.views.closest import judged
+from armcarry.views.table import Table as Table
+from armcarry.views.whatifs import CHECKS, WHAT_IFS, WhatIf
 from armcarry.views.words import counted, verdict_word
 
 #: findings of one check that are told one by one, if they pass and if they do not
@@ -37,16 +37,6 @@ _LIBRARIES = ("numpy", "scipy", "numba", "pyvista", "vtk", "matplotlib", "pydant
 _WORST_FIRST = (Verdict.FAIL, Verdict.NOT_ASSESSED, Verdict.PASS)
 #: said of a carry in which no pair is tightest
 NONE_LEAST = "No pair comes nearest here: every one of them is nearer at another time of the run."
-#: checks that ask "what if", each with a part of the report of its own, and what they ask
-WHAT_IF = {
-    "stopping": "Told to stop late",
-    "runaway": "A joint runs away",
-    "locked_joint": "A joint locks",
-    "stranded": "The arm quits and its rider is stranded",
-    "seen": "What the cameras see",
-    "light": "In what light",
-    "near_people": "Loads and rates near people",
-}
 
 
 @dataclass(frozen=True)
@@ -66,12 +56,11 @@ class Carry:
         return f"{clock(self.start_s)} to {clock(self.end_s)}, {count} move{'s' if count != 1 else ''}"
 
 
-class WhatIf(NamedTuple):
-    """What one check that asks "what if" found: its name, what it asks, its findings, and what is told beside them."""
+class Answer(NamedTuple):
+    """A what-if, with the findings of its check, None where it was not made, and what is told beside them."""
 
-    check: str
-    title: str
-    findings: Table
+    asked: WhatIf
+    findings: Table | None
     more: Table | None
 
 
@@ -98,7 +87,7 @@ class Briefing:
     budget: Table
     budget_words: str
     findings: Table
-    what_ifs: tuple[WhatIf, ...]
+    what_ifs: tuple[Answer, ...]
     assumptions: tuple[tuple[str, Table], ...]
     assumed: int
     provenance: Table
@@ -122,16 +111,17 @@ def briefing(record: Record, findings: Sequence[Finding]) -> Briefing:
         relaxed=relaxed_margins(record),
         budget=_budget(record.scene.loaded.rules),
         budget_words=budget_words(record.scene.loaded.rules),
-        findings=findings_table([f for f in findings if f.check not in WHAT_IF]),
-        what_ifs=tuple(
-            WhatIf(check, title, findings_table(found), TABLES[check](record) if check in TABLES else None)
-            for check, title in WHAT_IF.items()
-            if (found := [f for f in findings if f.check == check])
-        ),
+        findings=findings_table([f for f in findings if f.check not in CHECKS]),
+        what_ifs=tuple(_answer(record, findings, item) for item in WHAT_IFS),
         assumptions=_assumptions(record),
         assumed=len(record.scene.loaded.assumptions),
         provenance=_provenance(record),
     )
+
+
+def _answer(record: Record, findings: Sequence[Finding], item: WhatIf) -> Answer:
+    found = [finding for finding in findings if finding.check == item.check]
+    return Answer(item, findings_table(found), item.table(record)) if found else Answer(item, None, None)
 
 
 def overall(findings: Sequence[Finding]) -> Verdict:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from armcarry.quantities import clock
 from armcarry.record.record import Record
 from armcarry.scene.words import plain
-from armcarry.views.brief.tables import Table
+from armcarry.views.table import Table
 
 
 def day_table(record: Record) -> Table | None:

@@ -10,24 +10,11 @@ from armcarry.errors import ArmcarryError, RecordError
 from armcarry.files.atomic import inner_folder
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
-from armcarry.views import plots
+from armcarry.views import plots, whatifs
 from armcarry.views.brief.content import Carry, carries
 from armcarry.views.stills import stills
-from armcarry.views.sweep_plots import write_sweep_plots
-from armcarry.views.whatif_plots import write_whatif_plots
 
 Tell = Callable[[str, float], None]
-
-
-_WHAT_IF = {
-    "stopping": "How far the arm runs out when told to stop, how long that takes and what clearance is left",
-    "runaway": "Room left when a joint runs away, joint by joint along the run",
-    "locked_joint": "Where the other joints bring the rider when one locks",
-    "stranded": "Way home of a stranded rider along the run",
-    "seen": "What the cameras see along the run",
-    "light": "Light along the run",
-    "near_people": "Distance of arm and hardware from people, and the separation asked for",
-}
 
 
 @dataclass(frozen=True)
@@ -91,10 +78,10 @@ def draw(record: Record, folder: Path, findings: Sequence[Finding] = (), tell: T
 
         charts.append(Picture(plots.save(day_chart(record.plan), folder / "day.png"), "The day: who does what when"))
     say("plotting what could go wrong", 0.1)
+    plotted = whatifs.write_plots(whatifs.WHAT_IFS, record, findings, folder)
     charts += [
-        Picture(path, _WHAT_IF[path.stem], what_if=path.stem)
-        for write in (write_sweep_plots, write_whatif_plots)
-        for path in write(record, findings, folder)
+        Picture(plotted[item.check], item.words, what_if=item.check)
+        for item in whatifs.WHAT_IFS if item.check in plotted
     ]
     views: list[Picture] = []
     try:

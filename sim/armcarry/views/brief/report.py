@@ -11,7 +11,7 @@ from armcarry.files.atomic import write_text_atomic
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.views import palette
-from armcarry.views.brief.content import NONE_LEAST, WHAT_IF, Briefing, Carry, briefing, margins, relaxed_margins
+from armcarry.views.brief.content import NONE_LEAST, Answer, Carry, briefing, margins, relaxed_margins
 from armcarry.views.brief.pictures import Picture, Pictures
 from armcarry.views.words import CAUTION, verdict_word
 
@@ -37,20 +37,19 @@ def write_report(record: Record, findings: Sequence[Finding], pictures: Pictures
         none_least=NONE_LEAST,
         views=[_inside(picture) for picture in pictures.views],
         day=[_inside(picture) for picture in pictures.day],
-        what_ifs=[_what_if(told, pictures, check) for check in WHAT_IF],
+        what_ifs=[_what_if(answer, pictures) for answer in told.what_ifs],
         sections=[_section(record, carry, pictures) for carry in told.carries],
     )
     write_text_atomic(path, html)
     return path
 
 
-def _what_if(told: Briefing, pictures: Pictures, check: str) -> dict[str, Any]:
-    found = next((part for part in told.what_ifs if part.check == check), None)
+def _what_if(answer: Answer, pictures: Pictures) -> dict[str, Any]:
     return {
-        "title": WHAT_IF[check],
-        "pictures": [_inside(picture) for picture in pictures.of_check(check)],
-        "findings": None if found is None else found.findings,
-        "more": None if found is None else found.more,
+        "title": answer.asked.title,
+        "pictures": [_inside(picture) for picture in pictures.of_check(answer.asked.check)],
+        "findings": answer.findings,
+        "more": answer.more,
     }
 
 

@@ -9,7 +9,6 @@ from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.views.brief.content import (
     NONE_LEAST,
-    WHAT_IF,
     Briefing,
     Carry,
     Table,
@@ -21,11 +20,6 @@ from armcarry.views.brief.paper import Paper, Size
 from armcarry.views.brief.pictures import Pictures
 from armcarry.views.words import CAUTION, verdict_word
 
-#: widths of the columns of what is told beside findings, by title
-_MORE_SHARES = {
-    "move": 2.2, "at": 1.0, "what is seen": 2.4, "by": 3.4, "best pair": 3.0, "joint and way": 3.0,
-    "longest safe detection time": 3.0, "set by": 3.0,
-}
 _MARGIN_SHARES = (3, 3, 1.2, 1.3, 1.3, 1.3, 1.7, 1.5)
 _RELAXED_SHARES = (*_MARGIN_SHARES[:6], 3.2)
 _FINDING_SHARES = (1.5, 1.6, 1.2, 6, 4)
@@ -94,16 +88,15 @@ def _tables(paper: Paper, told: Briefing, pictures: Pictures) -> None:
     paper.heading("Findings")
     _findings(paper, told.findings)
     paper.heading("What if", room=0.5)
-    made = {part.check: part for part in told.what_ifs}
-    for check, title in WHAT_IF.items():
-        paper.heading(title, 12, room=0.5 if pictures.of_check(check) else 0.15)
-        for picture in pictures.of_check(check):
+    for asked, findings, more in told.what_ifs:
+        shown = pictures.of_check(asked.check)
+        paper.heading(asked.title, 12, room=0.5 if shown else 0.15)
+        for picture in shown:
             paper.picture(picture.path, picture.words)
-        if check in made:
-            more = made[check].more
-            if more is not None:
-                paper.table(more, tuple(_MORE_SHARES[column] for column in more.columns), 7)
-            _findings(paper, made[check].findings)
+        if more is not None:
+            paper.table(more, asked.shares, 7)
+        if findings is not None:
+            _findings(paper, findings)
         else:
             paper.text("This check was not made of this run.")
     paper.heading("Assumptions", room=0.35)

@@ -10,7 +10,7 @@ from armcarry.record.record import Record
 from armcarry.scene.words import plain
 from armcarry.seeing.gaps import watched_gaps
 from armcarry.seeing.sight import sightings
-from armcarry.views.brief.tables import Table
+from armcarry.views.table import Table
 from armcarry.whatif.faults import LONGEST_DETECTION_S
 from armcarry.whatif.runaway_joint import runaways
 
@@ -59,7 +59,3 @@ def runaways_table(record: Record) -> Table | None:
         words = "none" if safe < 0 else f"{'at least ' if safe >= LONGEST_DETECTION_S else ''}{safe:.2f} s"
         rows.append((plain(found.name(k)), words, "nothing" if np.isnan(when) else f"the moment {clock(when)}"))
     return Table(("joint and way", "longest safe detection time", "set by"), tuple(rows))
-
-
-#: tables beside the findings of a check
-TABLES = {"seen": cameras_table, "runaway": runaways_table}
