@@ -11,10 +11,10 @@ from armcarry.files.loaded import Assumption, InputFile
 from armcarry.geometry import poses
 from armcarry.quantities import rounded_down
 from armcarry.record.finding import Verdict
-from armcarry.record.stays import stays
-from armcarry.record.stops import stops
 from armcarry.scene.assumed import is_assumed
 from armcarry.timeline.run import Shortfall
+from armcarry.working.stays import stays
+from armcarry.working.stops import stops
 
 # -- stops -------------------------------------------------------------------------------------------------
 

@@ -5,8 +5,8 @@ import dataclasses
 import numpy as np
 import pytest
 
+from armcarry.dispersion.influence import influence
 from armcarry.dispersion.problem import make_problem, prove_runs
-from armcarry.dispersion.reach import influence
 from armcarry.dispersion.terms import displacement, draw, drawn_numbers, moved
 from armcarry.errors import InputError
 from armcarry.geometry.poses import rotation_vector

@@ -36,7 +36,9 @@ def run(rider_scene):
     }
     platform = {"handrails": {"rail": {"start": "a", "end": "b"}}, "airlock": "hatch",
                 "cameras": {"eye": {"frame": "eye", **EYE}}}
-    scene = rider_scene({}, frames=frames, platform=platform, worker_at="platform/spot", rules={"tether_reach": "1 m"},
+    nothing = dict.fromkeys(("leave_restraint", "stow_held", "cross_gap", "go_in"), "0 s")
+    rules = {"tether_reach": "1 m", "way_home": nothing}
+    scene = rider_scene({}, frames=frames, platform=platform, worker_at="platform/spot", rules=rules,
                         script={"environment": ENVIRONMENT})
     table = np.zeros((1, 2, len(scene.position)))
     table[0, 0] = scene.position

@@ -12,11 +12,11 @@ from armcarry.record.figures import near
 from armcarry.record.finding import Finding
 from armcarry.record.maker import Maker
 from armcarry.record.record import Phase, Record
-from armcarry.record.stops import Stop, riders, stops
 from armcarry.scene.build import PLATFORM
 from armcarry.scene.reach import CrewFrames
 from armcarry.scene.tree import Tree
 from armcarry.scene.view import cone_directions
+from armcarry.working.stops import Stop, riders, stops
 
 #: lines of sight over the visor's cone of view for the share that is hidden
 LINES = 1500

@@ -9,11 +9,11 @@ from armcarry.record.figures import at_least, up
 from armcarry.record.finding import Finding
 from armcarry.record.maker import Maker
 from armcarry.record.record import Record
-from armcarry.record.stops import Stop, riders, stops
 from armcarry.seeing.glare import LOOK_STEP_S, SHADE_STEP_S, Dazzle, Glare, clear_delay_s, hindered
 from armcarry.seeing.sight import sightings
 from armcarry.seeing.sunlight import Sun
 from armcarry.seeing.worklight import WorkLight, light_on
+from armcarry.working.stops import Stop, riders, stops
 
 Stretch = tuple[float, float]
 _make = Maker("light")

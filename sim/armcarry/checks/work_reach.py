@@ -11,11 +11,11 @@ from armcarry.record.figures import at_least, near
 from armcarry.record.finding import Finding
 from armcarry.record.maker import Maker
 from armcarry.record.record import Record
-from armcarry.record.stays import Stay, stays
-from armcarry.record.stops import NEAR_M, NEAR_RAD, plate_gap
 from armcarry.scene.assumed import is_assumed
 from armcarry.scene.build import PLATFORM
 from armcarry.scene.reach import CrewFrames, hand_margins, sight_margin_m
+from armcarry.working.stays import Stay, stays
+from armcarry.working.stops import NEAR_M, NEAR_RAD, plate_gap
 
 _make = Maker("work_reach")
 

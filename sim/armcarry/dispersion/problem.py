@@ -13,7 +13,7 @@ from armcarry.asked.requirement import Asked, Requirement
 from armcarry.clearance.frames import Placed, place_bodies
 from armcarry.clearance.prover import FARTHER, Prover, prove_clearance
 from armcarry.clearance.solids import Solids
-from armcarry.dispersion.reach import Influence, influence
+from armcarry.dispersion.influence import Influence, influence
 from armcarry.dispersion.terms import Drawn, displacement, draw, drawn_numbers, moved
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion

@@ -12,7 +12,6 @@ from armcarry.geometry.poses import Array
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record
-from armcarry.record.stops import stops
 from armcarry.scene.words import plain
 from armcarry.seeing.glare import hindered
 from armcarry.seeing.sight import sightings, stretches
@@ -22,6 +21,7 @@ from armcarry.views.plots import page, say
 from armcarry.views.time_axis import MINUTE_S, time_axis
 from armcarry.views.words import worst_verdict
 from armcarry.whatif.nearness import NearCurve, near_curve
+from armcarry.working.stops import stops
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 
 from armcarry.files.documents.steps import Step
 from armcarry.record.record import Record
-from armcarry.record.stops import LAST_S, Stop, near_stops, riders, stops
 from armcarry.scene.build import PLATFORM
 from armcarry.timeline.slots import Slot
+from armcarry.working.stops import LAST_S, Stop, near_stops, riders, stops
 
 #: what hands do at a worksite; anything else counts as work only where the step says ``at`` which
 HAND_KINDS = (
