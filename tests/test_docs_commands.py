@@ -39,7 +39,8 @@ CALLS = {
         "armcarry route first.yaml --out new.yaml --carry swing --seed 2"
     ],
     "armcarry stations SCENARIO [WORKSITE...]": [f"armcarry stations {SMALL} mast_top --step '5 m' --picture map.png"],
-    "armcarry disperse SCENARIO --out DIR [--runs N] [--seed S] [--workers W] [--cluster ADDRESS]": [
+    "armcarry disperse SCENARIO --out DIR [--runs N] [--seed S] [--workers W] [--cluster ADDRESS --tls-ca PEM "
+    "--tls-cert PEM --tls-key PEM]": [
         "armcarry disperse first.yaml --out campaign --runs 4 --seed 2 --workers 2"
     ],
     "armcarry new KIND NAME [--to DIR]": [
@@ -85,6 +86,9 @@ ELSEWHERE = {
     "rehearse --second-opinion": "whatif/test_opinions.py",
     "rehearse --slip": "views/test_terminal_slip.py",
     "disperse --cluster": "dispersion/test_campaign.py",
+    "disperse --tls-ca": "dispersion/test_campaign.py",
+    "disperse --tls-cert": "dispersion/test_campaign.py",
+    "disperse --tls-key": "dispersion/test_campaign.py",
     "handfly --score": "handfly/test_command_line.py",
     "handfly --keep": "handfly/test_command_line.py",
 }
