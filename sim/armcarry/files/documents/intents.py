@@ -26,7 +26,9 @@ class Fetch(Part):
     EXAMPLE: ClassVar[dict[str, Any]] = {"what": "pump_box"}
 
     what: Name = Field(description="item of hardware that sits in a seat", examples=["pump_box"])
-    by: Name | None = Field(default=None, description="the rider whose hands do it; left out, the one aboard", examples=["ev1"])
+    by: Name | None = Field(
+        default=None, description="the rider whose hands do it; left out, the one aboard", examples=["ev1"]
+    )
     takes: Time | None = Field(
         default=None, description="time to unfasten it; left out, the hardware's own", examples=["330 s"]
     )
@@ -53,7 +55,9 @@ class Bring(Part):
 
     what: Name = Field(description="item of hardware that sits in a seat", examples=["pump_box"])
     to: Name = Field(description="worksite with a seat that accepts it", examples=["bay_7"])
-    by: Name | None = Field(default=None, description="the rider whose hands do it; left out, the one aboard", examples=["ev1"])
+    by: Name | None = Field(
+        default=None, description="the rider whose hands do it; left out, the one aboard", examples=["ev1"]
+    )
     along: list[tuple[Name, Position]] = Field(
         default_factory=list,
         description="points between, passed in straight lines: worksite and where the plate is in its stand's frame",
