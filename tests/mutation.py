@@ -21,7 +21,20 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
 #: files whose tests stand under another name, by room and file
-TESTS = {"checks/work_reach": ["tests/checks/test_work_reach.py"]}
+TESTS = {
+    "asked/places": ["tests/asked/test_places.py", "tests/asked/test_zones.py"],
+    "seeing/gaps": ["tests/checks/test_seen.py"],
+    "seeing/glare": ["tests/checks/test_light.py"],
+    "seeing/sight": ["tests/checks/test_seen.py", "tests/checks/test_light.py"],
+    "seeing/sunlight": ["tests/checks/test_light.py"],
+    "seeing/worklight": ["tests/checks/test_light.py"],
+    "whatif/cells": ["tests/whatif/test_faults.py"],
+    "whatif/late_stop": ["tests/checks/test_stopping.py", "tests/whatif/test_faults.py"],
+    "whatif/near_structure": ["tests/checks/test_slowing.py"],
+    "whatif/nearness": ["tests/checks/test_near_people.py"],
+    "whatif/runaway_joint": ["tests/checks/test_runaway.py", "tests/whatif/test_faults.py"],
+    "whatif/stranding": ["tests/checks/test_stranded.py"],
+}
 #: what counts as noticed; 'suspicious' and 'skipped' do not
 NOTICED = ("killed", "timeout", "segfault", "caught by type check")
 

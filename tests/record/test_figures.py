@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from armcarry.quantities import parse
-from armcarry.record.figures import at_least, at_most, down, near, rate_share, reaches, up, within
-from armcarry.record.finding import Verdict
+from armcarry.record.figures import Compared, at_least, at_most, down, near, of_finding, rate_share, reaches, up, within
+from armcarry.record.finding import Finding, Verdict
 
 FACTORS = {"m": 1.0, "mm": 1e3, "rad": math.degrees(1.0), "m/s": 1.0, "%": 100.0, "seconds": 1.0, "": 1.0}
 FIGURES = st.floats(-1e3, 1e3)
@@ -64,7 +64,9 @@ def test_a_rate_in_a_remedy_is_slow_enough(share):
     assert told >= 0.5 * share
 
 
-@pytest.mark.parametrize(("share", "words"), [(0.8799, "87 %"), (0.295, "29 %"), (0.00456, "0.45 %"), (1.0, "100 %")])
+@pytest.mark.parametrize(("share", "words"), [
+    (0.8799, "87 %"), (0.295, "29 %"), (0.0123, "1 %"), (0.00456, "0.45 %"), (0.000456, "0.045 %"), (1.0, "100 %"),
+])
 def test_a_rate_in_words(share, words):
     assert rate_share(share) == words
 
@@ -100,3 +102,45 @@ def test_there_is_no_minus_nothing():
 def test_times_are_rounded_the_safe_way_and_read_back(seconds):
     assert parse(down(seconds, "s"), "time") <= seconds + 1e-6
     assert parse(up(seconds, "s"), "time") >= seconds - 1e-6
+
+
+def test_a_caller_may_ask_for_more_digits():
+    least, most = at_least(0.31249, 0.3, "m", 4), at_most(0.31241, 0.5, "m", 4)
+    assert (least.said, least.asked, most.said, most.asked) == ("0.3124 m", "0.3000 m", "0.3125 m", "0.5000 m")
+    assert at_least(0.1, 0.30001, "m", 4).short == "0.2001 m"
+
+
+@pytest.mark.parametrize(("unit", "said"), [
+    ("m", "0.123 m"), ("mm", "123 mm"), ("rad", "7.0 deg"), ("rad/s", "7.072 deg/s"), ("rad/s^2", "7.072 deg/s^2"),
+    ("m/s", "0.1234 m/s"), ("m/s^2", "0.1234 m/s^2"), ("s", "0:00:00.1"), ("seconds", "0.12 s"), ("%", "12 %"),
+    ("", "0.1234"),
+])
+def test_every_unit_has_its_word_and_its_digits(unit, said):
+    assert down(0.12344, unit) == said
+
+
+def _finding(value, limit, unit="m", verdict=Verdict.PASS):
+    return Finding("own", verdict, "a", "words", value=value, limit=limit, unit=unit)
+
+
+@pytest.mark.parametrize(("value", "verdict", "lower"), [
+    (0.4, Verdict.PASS, True), (0.3, Verdict.PASS, True), (0.2, Verdict.PASS, False),
+    (0.2, Verdict.FAIL, True), (0.3, Verdict.FAIL, True), (0.4, Verdict.FAIL, False),
+])
+def test_the_verdict_of_a_finding_tells_which_way_its_limit_works(value, verdict, lower):
+    assert of_finding(_finding(value, 0.3, verdict=verdict)) == Compared(value, 0.3, "m", lower)
+
+
+def test_a_finding_without_two_numbers_or_a_verdict_compares_nothing():
+    assert of_finding(_finding(None, 0.3)) is None
+    assert of_finding(_finding(0.3, None)) is None
+    assert of_finding(_finding(0.3, 0.3, verdict=Verdict.NOT_ASSESSED)) is None
+
+
+@pytest.mark.parametrize(("value", "limit", "unit", "shown"), [
+    (3.0, 5.0, "birds", ""), (3.0, 5.0, "rad/s", "rad/s"), (3.0, 5.0, "m", "m"), (3.0, 5.0, "s", "seconds"),
+    (61.0, 5.0, "s", "s"), (3.0, 61.0, "s", "s"), (-61.0, 5.0, "s", "s"), (3.0, -61.0, "s", "s"),
+    (60.0, 5.0, "s", "s"), (59.9, 5.0, "s", "seconds"),
+])
+def test_what_counts_has_no_unit_and_short_times_are_told_in_seconds(value, limit, unit, shown):
+    assert of_finding(_finding(value, limit, unit)).unit == shown

@@ -2,13 +2,14 @@
 
 import math
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 import armcarry.checks
-from armcarry.record.figures import at_least
-from armcarry.record.finding import ClearanceDetail, Finding, Verdict
+from armcarry.record.figures import at_least, at_most
+from armcarry.record.finding import ClearanceDetail, Finding, Verdict, Way
 from armcarry.record.maker import Maker
 
 MAKE = Maker("own")
@@ -41,6 +42,33 @@ def test_the_three_plain_verdicts():
     assert MAKE.passed("a", "words").verdict is Verdict.PASS
     silent = MAKE.not_assessed("a", "words", "supply it")
     assert (silent.verdict, silent.remedy) == (Verdict.NOT_ASSESSED, "supply it")
+
+
+def test_everything_that_is_given_stands_in_the_finding():
+    detail = ClearanceDetail(0.0, 0.1, 0.2, 1.0, (0.0, 0.0, 0.0), (0.0, 0.0, 0.1))
+    ways = [Way(1.0, "stands", "here", 2.0, ())]
+    where = {"other": "b", "at": (1, 2)}
+    numbers = {"value": 3, "limit": 4, "unit": "m"}
+    seen = ("a", "words", "b", 1.0, 2.0, 3.0, 4.0, "m")
+    assert MAKE.passed("a", "words", **where, **numbers) == Finding("own", Verdict.PASS, *seen)
+    assert MAKE.not_assessed("a", "words", "supply it", **where, **numbers) == Finding(
+        "own", Verdict.NOT_ASSESSED, *seen, "supply it"
+    )
+    more = {"clearance": detail, "ways": ways}
+    whole = Finding("own", Verdict.FAIL, *seen, "do this", detail, tuple(ways))
+    assert MAKE.failed("a", "words", "do this", **where, **numbers, **more) == whole
+    assert MAKE.judged(at_most(3.5, 3.0, "m"), "a", "words", **where, remedy="do this", **more) == replace(
+        whole, value=3.5, limit=3.0
+    )
+
+
+def test_what_is_not_given_is_nothing():
+    for made in (
+        MAKE.passed("a", "words"), MAKE.failed("a", "words", ""), MAKE.not_assessed("a", "words", ""),
+        MAKE.judged(at_most(math.inf, math.nan, ""), "a", "words"),
+    ):
+        assert made == Finding("own", made.verdict, "a", "words")
+        assert all(isinstance(number, float) for number in (made.start_s, made.end_s))
 
 
 def test_every_check_makes_its_findings_here():
