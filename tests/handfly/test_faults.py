@@ -7,10 +7,11 @@ from armcarry.errors import MotionError
 from armcarry.handfly.alarm import alarm, margin_class
 from armcarry.handfly.calls import ways_off
 from armcarry.handfly.chance import BETWEEN_S, Chance
-from armcarry.handfly.cockpit import Cockpit
+from armcarry.handfly.cockpit import Cockpit, flown
 from armcarry.handfly.command import TICK_S, Command
 from armcarry.handfly.control import Fault
 from armcarry.handfly.flight import Flight
+from armcarry.handfly.score import score
 
 
 def test_a_joint_runs_away_until_the_brakes_bite_and_the_time_to_react_is_measured(course, tmp_path):
@@ -21,12 +22,37 @@ def test_a_joint_runs_away_until_the_brakes_bite_and_the_time_to_react_is_measur
         cockpit.tick(Command())
     assert pilot.rate[fault.joint] == pytest.approx(fault.rate, rel=0.05)
     assert ways_off(pilot, cockpit.flight.read())[0].startswith("brake: ")
-    assert cockpit.reactions == [("runaway", None)]
+    assert cockpit.reactions == (("runaway", None),)
     for _ in range(120):
         cockpit.tick(Command(brake=True))
     cockpit.close()
     assert pilot.resting
-    assert cockpit.reactions == [("runaway", pytest.approx(45 * TICK_S))]
+    assert cockpit.reactions == (("runaway", pytest.approx(45 * TICK_S)),)
+
+
+def test_every_fault_keeps_its_own_time_to_react_and_a_dark_camera_is_answered_by_another_view(course, tmp_path):
+    cockpit = Cockpit(course, tmp_path / "try_1", seed=None)
+
+    def wait(ticks, brake=False):
+        for _ in range(ticks):
+            cockpit.tick(Command(brake=brake))
+
+    cockpit.fail("late")
+    wait(30)
+    wait(90, brake=True)
+    cockpit.fail("camera")
+    wait(15)
+    cockpit.look()
+    cockpit.fail("late")
+    wait(12)
+    wait(90, brake=True)
+    cockpit.fail("runaway")
+    cockpit.close()
+    expected = (("late", 30 * TICK_S), ("camera", 15 * TICK_S), ("late", 12 * TICK_S), ("runaway", None))
+    assert [(kind, s if s is None else pytest.approx(s)) for kind, s in cockpit.reactions] == list(expected)
+    again = flown(tmp_path / "try_1", course)
+    assert again.reactions == cockpit.reactions
+    assert score(again).row("one")[-1] == "late 1.00 s, camera 0.50 s, late 0.40 s, runaway not yet"
 
 
 def test_a_late_stop_runs_on_for_as_much_longer(course):

@@ -380,7 +380,7 @@ def _pairs(scene, record: Record):
     curves = []
     for name, values in least.items():
         low, high = np.minimum(values[:-1], values[1:]), np.maximum(values[:-1], values[1:])
-        curves.append(Curve(f"{name} against structure", rule[name], times, low - 0.02, high))
+        curves.append(Curve(f"{name} to structure", rule[name], times, low - 0.02, high))
     return tuple(rows), tuple(curves)
 
 

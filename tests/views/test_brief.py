@@ -9,7 +9,7 @@ import pytest
 
 from armcarry.asked.requirement import RESTS
 from armcarry.checks.seen import watched
-from armcarry.errors import InputError, MissingExtraError
+from armcarry.errors import InputError, MissingExtraError, RecordError
 from armcarry.geometry import poses
 from armcarry.record.finding import Finding, Verdict
 from armcarry.scene.words import plain
@@ -104,9 +104,9 @@ def test_a_card_holds_the_ends_of_its_move(small_run):
     assert speed.max() <= swing.tip_speed_m_s <= speed.max() + 2e-3
     assert swing.allowed_m_s == pytest.approx(0.3)
     approach = cards[4]
-    assert approach.expected[0].group == "hardware against structure"
+    assert approach.expected[0].group == "hardware to structure"
     assert approach.nearest.words == "pump box case – bay 7 longeron 1 1"
-    assert approach.nearest.value.endswith("(0.30 m required)")
+    assert approach.nearest.value.endswith("(0.300 m required)")
     # the mast's camera turns no head and has 60 x 40 deg: it has the tip in view all through the swing
     assert swing.tip_seen_by == ()  # proven for no camera: the mast looks elsewhere for part of it
 
@@ -434,7 +434,7 @@ def test_what_the_command_does_not_know_is_refused(command, tmp_path):
 
 def test_a_place_that_cannot_be_written_is_told(small_run, command, tmp_path):
     (tmp_path / "taken").write_text("")
-    with pytest.raises(InputError, match=r"cannot write a briefing into .*taken: File exists"):
+    with pytest.raises(RecordError, match=r"cannot write .*taken: File exists"):
         write_briefing(*small_run, tmp_path / "taken", parts=("gltf",))
     (tmp_path / "views" / "run.glb").mkdir(parents=True)
     result = command(tmp_path, "--part", "gltf")

@@ -110,11 +110,11 @@ def test_letters_are_large_and_stay_in_their_bar(chart):
 def test_words_say_end_margin_chance_and_what_is_left_out(chart):
     plan, figure, _ = chart
     line = summary_line(plan)
-    assert "ends at 1:45" in line
-    assert "75 min before cut off" in line
+    assert "ends at 1:45:00.0" in line
+    assert "1:15:00.0 before cut off" in line
     assert "in time 100% of days" in line
     assert "left out: pictures" in line
     assert line in [text.get_text() for text in figure.texts]
     late = summary_line(Plan(slip={"bolts_tight": 6000.0}))
-    assert "✕ 25 min after cut off" in late
+    assert "✕ 0:25:00.0 after cut off" in late
     assert "slip: bolts_tight +1:40:00" in late

@@ -64,9 +64,9 @@ def test_clearance_shows_each_group_with_its_required_line_and_where_it_falls_sh
     record, _ = small_run
     panels = panels_with_title(plots.clearance(record))
     assert [p.get_title(loc="left").split(":")[0] for p in panels] == [
-        "hardware against structure",
-        "rider against structure",
-        "arm against structure",
+        "hardware to structure",
+        "rider to structure",
+        "arm to structure",
     ]
     hardware = next(c for c in record.curves if c.group.startswith("hardware"))
     assert line_at(panels[0], 0.3) and "✕ under 0.300 m" in panels[0].get_title(loc="left")

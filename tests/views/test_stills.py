@@ -92,8 +92,8 @@ def test_the_closest_pair_is_the_one_with_the_least_margin(small_run):
 
 def test_distances_are_worded_with_what_is_required(small_run):
     row = small_run[0].tightest
-    assert worded(row, 0.2331) == "0.233 m (0.30 m required)"
-    assert worded(row, -np.inf) == "contact (0.30 m required)"
+    assert worded(row, 0.2331) == "0.233 m (0.300 m required)"
+    assert worded(row, -np.inf) == "contact (0.300 m required)"
     assert worded(replace(row, required_m=None), 1.0) == "1.000 m"
 
 
@@ -207,7 +207,7 @@ def test_the_tight_moment_shows_both_bodies_and_the_gap(small_run):
     pictures = {still.name: still for still in stills(record, tight=2, size=(960, 540))}
     assert {"overview", "tightest", "tightest_2"} <= set(pictures)
     tight = pictures["tightest"]
-    assert tight.words == "pump box case and bay 7 longeron 1 1 at 0:07:38.0: 0.233 m (0.30 m required)"
+    assert tight.words == "pump box case and bay 7 longeron 1 1 at 0:07:38.0: 0.233 m (0.300 m required)"
     assert tight.title == "pump box case – bay 7 longeron 1 1"
     assert near(tight.pixels, palette.VERMILLION, 12).sum() > 100
     assert near(tight.pixels, palette.LIGHT, 60).sum() > 1000

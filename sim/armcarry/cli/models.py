@@ -44,9 +44,9 @@ def inspect(
         int, typer.Option(metavar="N", min=1, help="Triangles of one mesh at most; more take longer and more memory.")
     ] = 500_000,
     picture: Annotated[
-        Path | None, typer.Option(metavar="PNG", help="Where to draw; default <name>_inspected.png.")
+        Path | None, typer.Option(metavar="PNG", help="Where to draw; default <name>_inspected.png in --write-model.")
     ] = None,
-    draw: Annotated[bool, typer.Option(help="Draw what was understood.")] = True,
+    draw: Annotated[bool, typer.Option(help="Draw what was understood, where there is a place for it.")] = True,
     write_model: Annotated[
         Path | None,
         typer.Option(metavar="DIR", help="New model folder: YAML to fill in, URDF and convex meshes."),
@@ -70,9 +70,11 @@ def inspect(
     touching = always_touching(seen.model) if seen.is_arm else ()
     ignored = {(pair.body_a, pair.body_b): pair.reason for pair in touching}
     files = [] if write_model is None else [seen.write(write_model, ignored)]
-    if draw:
+    if picture is None and write_model is not None:
+        picture = write_model / f"{file.stem}_inspected.png"
+    if draw and picture is not None:
         try:
-            files.append(inspected.draw(seen, picture or Path(f"{file.stem}_inspected.png")))
+            files.append(inspected.draw(seen, picture))
         except ArmcarryError as error:
             typer.echo(f"no picture: {error}", err=True)
     if as_json:

@@ -49,7 +49,6 @@ class Cockpit:
     Attributes:
         flight, hands, writer: what is flown, by what, and where it is written.
         folder: where session, log, script and run of this try go.
-        reactions: kind of each practised fault and the seconds to the brake key; None while nobody braked.
     """
 
     def __init__(self, course: Course, folder: Path, seed: int | None = None) -> None:
@@ -69,7 +68,6 @@ class Cockpit:
         self.hands = Hands(len(scene.arm_joints))
         self.writer = Writer(folder / SESSION, scene, seed or 0)
         self.chance = Chance(seed)
-        self.reactions: list[tuple[str, float | None]] = []
 
     def tick(self, command: Command | None = None) -> None:
         """Let a tick pass, with the command of the hands or another."""
@@ -80,8 +78,16 @@ class Cockpit:
         asked = self.hands.command(pilot) if command is None else command
         self.writer.step(pilot, asked)
         self.flight.step(asked)
-        if self.reactions and self.reactions[-1][1] is None:
-            self.reactions[-1] = (self.reactions[-1][0], self.flight.reaction_s)
+
+    @property
+    def reactions(self) -> tuple[tuple[str, float | None], ...]:
+        """Kind of each practised fault and the seconds to its answer; None while there was none."""
+        return self.flight.reactions
+
+    def look(self) -> None:
+        """Note that another view was chosen."""
+        self.writer.view(self.flight.pilot)
+        self.flight.look()
 
     def act(self) -> str:
         """Do the script's next act; return why not, or nothing."""
@@ -97,7 +103,6 @@ class Cockpit:
         made = self.chance.draw(pilot, fault) if isinstance(fault, str) else fault
         self.writer.fault(pilot, made)
         self.flight.fail(made)
-        self.reactions.append((made.kind, None))
         return made
 
     def close(self) -> None:

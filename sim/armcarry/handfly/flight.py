@@ -20,7 +20,11 @@ LOOK_TICKS = 3
 
 @dataclass
 class Kept:
-    """What is kept of a flight, a row a tick: positions, tool points, least margins, legs; and corrections."""
+    """What is kept of a flight, a row a tick: positions, tool points, least margins, legs; and corrections.
+
+    ``faults`` is what went wrong in turn, ``braked`` and ``looked`` the ticks at which the brake key went down and
+    another view was chosen.
+    """
 
     q: list[Array] = field(default_factory=list)
     tool_m: list[Array] = field(default_factory=list)
@@ -29,6 +33,8 @@ class Kept:
     acts: list[tuple[int, int]] = field(default_factory=list)
     corrections: int = 0
     braked: list[int] = field(default_factory=list)
+    looked: list[int] = field(default_factory=list)
+    faults: list[Fault] = field(default_factory=list)
 
 
 class Flight:
@@ -38,7 +44,7 @@ class Flight:
         self.scene, self.course = scene, course
         self.pilot, self.watch = Pilot(scene, course), Watch(scene)
         self.kept = Kept()
-        self._last = Command()
+        self._last, self._braking = Command(), False
         self._seen: Closeness | None = None
         self._keep(self.watch.closeness(self.pilot).margin_m)
 
@@ -49,8 +55,9 @@ class Flight:
         closeness = self._seen
         if _reverses(self._last, command):
             self.kept.corrections += 1
-        if command.brake and not self._last.brake:
+        if command.brake and not self._braking:
             self.kept.braked.append(self.pilot.tick)
+        self._braking = command.brake
         if not command.idle:
             self._last = command
         self.pilot.step(command, closeness)
@@ -68,18 +75,24 @@ class Flight:
     def fail(self, fault: Fault) -> None:
         """Let something go wrong."""
         self.pilot.fail(fault)
+        self.kept.faults.append(fault)
+
+    def look(self) -> None:
+        """Note that the operator chose another view, which answers a camera that went dark."""
+        self.kept.looked.append(self.pilot.tick)
 
     def read(self) -> Readings:
         """Read everything now."""
         return self.watch.read(self.pilot)
 
     @property
-    def reaction_s(self) -> float | None:
-        """Time from the fault to the brake key; None without a fault or while nobody braked."""
-        fault = self.pilot.fault
-        if fault is None:
-            return None
-        after = [tick for tick in self.kept.braked if tick >= fault.tick]
+    def reactions(self) -> tuple[tuple[str, float | None], ...]:
+        """Kind of each fault and seconds to its answer, the brake key or another view; None while there was none."""
+        return tuple((fault.kind, self._answered_s(fault)) for fault in self.kept.faults)
+
+    def _answered_s(self, fault: Fault) -> float | None:
+        answers = self.kept.looked if fault.kind == "camera" else self.kept.braked
+        after = [tick for tick in answers if tick >= fault.tick]
         return (after[0] - fault.tick) * TICK_S if after else None
 
     def _keep(self, margin_m: float) -> None:

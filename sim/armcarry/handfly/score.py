@@ -35,7 +35,7 @@ class Score:
         corrections: how often a control was reversed.
         off_m, off_rad: from the end of the last leg that was flown.
         done: whether all acts of the script were done.
-        reaction_s: from a fault to the brake key.
+        reactions: kind of each fault in turn, and the seconds to its answer, the brake key or another view.
     """
 
     lasting_s: float
@@ -48,7 +48,7 @@ class Score:
     off_m: float
     off_rad: float
     done: bool
-    reaction_s: float | None
+    reactions: tuple[tuple[str, float | None], ...]
 
     def as_dict(self) -> dict[str, Any]:
         """Return it for JSON; the margin is None in contact, or where nothing was near."""
@@ -61,7 +61,7 @@ class Score:
             f"{self.way_m:.1f} m (script {self.script_m:.1f})",
             "contact" if self.least_margin_m == -np.inf else f"{self.least_margin_m:.3f} m", f"{self.short_s:.1f}",
             str(self.corrections), f"{self.off_m * 100:.1f} cm, {np.degrees(self.off_rad):.1f} deg",
-            "-" if self.reaction_s is None else f"{self.reaction_s:.2f} s",
+            ", ".join(f"{kind} {'not yet' if s is None else f'{s:.2f} s'}" for kind, s in self.reactions) or "-",
         ]  # fmt: skip
 
 
@@ -74,7 +74,7 @@ def score(flight: Flight) -> Score:
     return Score(
         pilot.time_s, sum(leg.span.end_s - leg.span.start_s for leg in legs), _way(np.array(kept.tool_m)),
         sum(_way(leg.way_m) for leg in legs), float(margins.min()), float((margins < 0).sum() * TICK_S),
-        kept.corrections, *off, len(kept.acts) == sum(leg.act for leg in course.legs), flight.reaction_s,
+        kept.corrections, *off, len(kept.acts) == sum(leg.act for leg in course.legs), flight.reactions,
     )  # fmt: skip
 
 

@@ -1,7 +1,8 @@
 """A session file: every command as it was given, written as it goes, so that a crash loses a second at most.
 
 One JSON document a line. The first says what was flown; ``c`` lines give the command from a tick on, ``act`` lines
-the acts, ``fault`` lines what went wrong, ``q`` lines the joint positions as a check. A last line that was cut off
+the acts, ``fault`` lines what went wrong, ``view`` lines that another view was chosen, ``q`` lines the joint
+positions as a check. A last line that was cut off
 is left out; any other damage is refused. Flying the commands again gives the same positions, bit for bit.
 """
 
@@ -72,6 +73,10 @@ class Writer:
     def fault(self, pilot: Pilot, fault: Fault) -> None:
         """Note what goes wrong."""
         self._write({"t": pilot.tick, "fault": asdict(fault)})
+
+    def view(self, pilot: Pilot) -> None:
+        """Note that another view was chosen."""
+        self._write({"t": pilot.tick, "view": True})
 
     def close(self, pilot: Pilot) -> None:
         """End the file."""
@@ -160,6 +165,8 @@ def _again(flight: Flight, content: dict[str, Any], command: Command) -> Command
             raise InputError(f"the act cannot be done again: {said}")
     elif "fault" in content:
         flight.fail(Fault(**content["fault"]))
+    elif "view" in content:
+        flight.look()
     elif "q" in content:
         noted = np.array([float.fromhex(value) for value in content["q"]])
         if not np.array_equal(noted, flight.pilot.q):

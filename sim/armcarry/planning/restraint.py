@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -164,7 +165,11 @@ class _Search:
         return self._choice(row, np.inf, -1)
 
     def best(self, limit: int) -> tuple[RestraintChoice, ...]:
-        """Return the choices with the widest margin, best first, at most ``limit``."""
+        """Return the choices with the widest margin, best first, at most ``limit``.
+
+        Of settings that come to the same (the worker stands the same, with the same margins to the millimetre) the one
+        with the fewest steps stands for all.
+        """
         bound, steps = _ranked(self.reach.least_m.ravel()), self.steps.ravel()
         rows = np.flatnonzero(self.reach.least_m.ravel() >= 0)
         rows = rows[np.lexsort((rows, steps[rows], -bound[rows]))]
@@ -174,10 +179,18 @@ class _Search:
             # no later one can be better than the first of this batch would be without any obstacle
             if len(found) >= limit and found[limit - 1][0] <= (-int(bound[batch[0]]), int(steps[batch[0]]), -1):
                 break
-            found.extend(self._clear(batch, steps))
-            found.sort(key=lambda item: item[0])
-            del found[limit:]
+            alike: dict[tuple[Any, ...], tuple[tuple[int, int, int], float, int]] = {}
+            for item in sorted([*found, *self._clear(batch, steps)], key=lambda item: item[0]):
+                alike.setdefault(self._outcome(*item), item)
+            found = list(alike.values())[:limit]
         return tuple(self._choice(key[2], clearance, pair) for key, clearance, pair in found)
+
+    def _outcome(self, key: tuple[int, int, int], clearance_m: float, pair: int) -> tuple[Any, ...]:
+        """Return what a choice comes to, the same for settings that nobody can tell apart by it."""
+        placement, posture = divmod(key[2], len(self.stance.postures))
+        where = (np.round(self.stance.T_stand_plate[placement], 6) + 0.0).tobytes()
+        reach = (margins[placement, posture].min() for margins in (self.reach.hand_m, self.reach.sight_m))
+        return (posture, where, key[0], pair, *_ranked(np.minimum([*reach, clearance_m], 1e3)).tolist())
 
     def _clear(self, rows: np.ndarray, steps: np.ndarray) -> list[tuple[tuple[int, int, int], float, int]]:
         placement, posture = np.divmod(rows, len(self.stance.postures))

@@ -22,6 +22,7 @@ from armcarry.motion.curve import Motion
 from armcarry.motion.forward import forward
 from armcarry.quantities import clock, rounded_down, show
 from armcarry.record.kept import Kept, Packed
+from armcarry.record.matters import own, weight
 from armcarry.scene.displaced import Displaced
 from armcarry.scene.tree import Tree
 from armcarry.timeline.log_facts import Logged
@@ -66,6 +67,16 @@ class PairRow:
         """Proven distance beyond what is required; -inf in contact or unresolved, +inf without a rule."""
         return float("inf") if self.required_m is None else self.lower_m - self.required_m
 
+    @property
+    def own(self) -> bool:
+        """Whether both bodies are the arm's."""
+        return own(self.class_a, self.class_b)
+
+    @property
+    def weight(self) -> float:
+        """How much it matters over its window, the least first (see ``record.matters``)."""
+        return float("inf") if self.required_m is None else float(weight(self.lower_m, self.required_m, self.own))
+
 
 @dataclass(frozen=True, eq=False)
 class Curve:
@@ -76,6 +87,11 @@ class Curve:
     times_s: Array
     lower_m: Array
     upper_m: Array
+
+    def covers(self, row: PairRow) -> bool:
+        """Tell whether a row of the table is one of the pairs of this group."""
+        classes = " to ".join(sorted((row.class_a, row.class_b)))
+        return row.required_m == self.required_m and self.group.split(", ", 1)[0] == classes
 
 
 @dataclass(frozen=True, eq=False)
@@ -211,20 +227,16 @@ class Record:
 
     @cached_property
     def tightest(self) -> PairRow | None:
-        """The row with the least margin over what is required of it; None when no pair has a rule."""
+        """The row that matters most (see ``record.matters``); None when no pair has a rule."""
         rows = [row for row in self.pairs if row.required_m is not None and row.status != "intended"]
-        return min(rows, key=lambda row: (row.margin_m, row.upper_m), default=None)
+        return min(rows, key=lambda row: (row.weight, row.margin_m, row.upper_m), default=None)
 
     def least_of(self, curve: Curve) -> PairRow | None:
         """Return the row that says how near the bodies of a curve come, and when; None where no row is of them.
 
         The curve bounds whole cells of time; what is told of its least is what the table of pairs proves.
         """
-        rows = [
-            row for row in self.pairs
-            if row.required_m == curve.required_m and row.status != "intended"
-            and curve.group.split(", ", 1)[0] == " to ".join(sorted((row.class_a, row.class_b)))
-        ]
+        rows = [row for row in self.pairs if row.status != "intended" and curve.covers(row)]
         return min(rows, key=lambda row: (row.lower_m, row.upper_m), default=None)
 
     def phase_at(self, time_s: float) -> Phase:

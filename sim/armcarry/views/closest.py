@@ -1,4 +1,4 @@
-"""The closest pair at chosen instants: what the line in every 3-D view shows.
+"""The pair that matters most at chosen instants: what the line in every 3-D view shows, as the closest pair.
 
 The values come from our own distance of bodies at rest, never from what a viewer draws. The proven least
 value over a stretch of time stands in the record; this says which pair it is, and where, in between.
@@ -14,7 +14,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from armcarry.clearance.distance import distances
 from armcarry.geometry.poses import Array
-from armcarry.quantities import rounded_down
+from armcarry.record.figures import Compared, at_least
+from armcarry.record.matters import weight
 from armcarry.record.record import PairRow, Record
 
 #: pairs measured at once
@@ -23,7 +24,7 @@ _BLOCK = 120
 
 @dataclass(frozen=True, eq=False)
 class Track:
-    """The pair with the least margin at each of T instants.
+    """The pair that matters most (see ``record.matters``) at each of T instants.
 
     Attributes:
         times_s: (T,).
@@ -41,7 +42,7 @@ class Track:
 
 
 def closest_track(record: Record, times_s: ArrayLike, only: Callable[[PairRow], bool] = lambda row: True) -> Track:
-    """Find the pair with the least margin over what is required of it at instants times_s (T,).
+    """Find the pair that matters most (see ``record.matters``) at instants times_s (T,).
 
     Args:
         record: the run.
@@ -55,12 +56,13 @@ def closest_track(record: Record, times_s: ArrayLike, only: Callable[[PairRow], 
         np.full((count, 3), np.nan), np.full((count, 3), np.nan),
     )
     rows = np.array([k for k, row in enumerate(record.pairs) if judged(row) and only(row)], dtype=np.int64)
-    least = np.array([record.pairs[k].margin_m for k in rows])
-    rows, best = rows[np.argsort(least)], np.full(count, np.inf)
+    least = np.array([record.pairs[k].weight for k in rows])
+    order = np.argsort(least, kind="stable")
+    rows, least, best = rows[order], least[order], np.full(count, np.inf)
     # a pair is nowhere nearer than its proven least: once that is beyond the best found, no later pair counts
     for start in range(0, len(rows), _BLOCK):
         block = rows[start : start + _BLOCK]
-        at = np.flatnonzero(best > record.pairs[block[0]].margin_m)
+        at = np.flatnonzero(best > least[start])
         if not at.size:
             break
         _fill(record, track, best, at, block)
@@ -73,7 +75,7 @@ def judged(row: PairRow) -> bool:
 
 
 def _fill(record: Record, track: Track, best: Array, at: NDArray[np.int64], rows: NDArray[np.int64]) -> None:
-    """Measure the pairs of ``rows`` at the instants ``at``, and keep those with less margin than ``best``."""
+    """Measure the pairs of ``rows`` at the instants ``at``, and keep those that matter more than ``best``."""
     where = {body.name: k for k, body in enumerate(record.bodies)}
     pairs = np.array([(where[record.pairs[k].body_a], where[record.pairs[k].body_b]) for k in rows])
     used, renumbered = np.unique(pairs, return_inverse=True)
@@ -88,19 +90,40 @@ def _fill(record: Record, track: Track, best: Array, at: NDArray[np.int64], rows
     switches = np.isin(times, [phase.start_s for phase in record.phases[1:]])
     counts &= ~(switches[:, None] & (times[:, None] == windows[:, 1]))
     counts &= found.lower_m <= record.scene.loaded.rules.report_distance
-    margin = np.where(counts, found.lower_m - required, np.inf)
+    own = np.array([record.pairs[k].own for k in rows])
+    heavy = np.where(counts, weight(found.lower_m, required, own), np.inf)
     # of several pairs in contact the deepest is unknown: the one that asks most is shown
-    pick = np.lexsort((-np.broadcast_to(required, margin.shape), margin), axis=1)[:, 0]
+    pick = np.lexsort((-np.broadcast_to(required, heavy.shape), heavy), axis=1)[:, 0]
     line = np.arange(len(at))
-    nearer = counts[line, pick] & (margin[line, pick] < best[at])
+    nearer = counts[line, pick] & (heavy[line, pick] < best[at])
     at, line, pick = at[nearer], line[nearer], pick[nearer]
-    best[at] = margin[line, pick]
+    best[at] = heavy[line, pick]
     track.row[at] = rows[pick]
     track.lower_m[at], track.upper_m[at] = found.lower_m[line, pick], found.upper_m[line, pick]
     track.point_a[at], track.point_b[at] = found.point_a[line, pick], found.point_b[line, pick]
 
 
+def compared(row: PairRow, value_m: float) -> Compared:
+    """Return a distance of two bodies beside what is required of them, to be told as findings tell it."""
+    return at_least(max(value_m, 0.0) if np.isfinite(value_m) else value_m, row.required_m or 0.0, "m")
+
+
+def kept(row: PairRow, value_m: float) -> bool:
+    """Tell whether a distance of two bodies keeps what is required of them."""
+    return bool(value_m >= 0.0 and compared(row, value_m).kept)
+
+
+def said(row: PairRow, value_m: float) -> str:
+    """Write a distance as findings do, rounded down."""
+    return "contact" if value_m == -np.inf else compared(row, value_m).said
+
+
+def asked(row: PairRow, value_m: float) -> str:
+    """Write what is required of two bodies: ``0.300 m required``; nothing where no rule covers them."""
+    return "" if row.required_m is None else f"{compared(row, value_m).asked} required"
+
+
 def worded(row: PairRow, value_m: float) -> str:
-    """Write a distance beside what is required: ``0.214 m (0.30 m required)``."""
-    shown = "contact" if value_m == -np.inf else f"{rounded_down(max(value_m, 0.0)):.3f} m"
-    return shown if row.required_m is None else f"{shown} ({row.required_m:.2f} m required)"
+    """Write a distance beside what is required: ``0.214 m (0.300 m required)``."""
+    required = asked(row, value_m)
+    return f"{said(row, value_m)} ({required})" if required else said(row, value_m)

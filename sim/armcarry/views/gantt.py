@@ -93,9 +93,9 @@ def _frame(axes: Axes, plan: DayPlan, actors: Sequence[str]) -> None:
     axes.set_yticks([k + 0.5 for k in range(len(actors))], actors, fontsize=18, fontweight="bold")
     axes.tick_params(axis="y", length=0)
     axes.xaxis.set_major_locator(MultipleLocator(0.5))
-    axes.xaxis.set_major_formatter(FuncFormatter(lambda hours, _: _hours(hours * _HOUR_S)))
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda hours, _: clock(hours * _HOUR_S, 0)))
     axes.tick_params(axis="x", labelsize=13)
-    axes.set_xlabel("hours since the start", fontsize=14)
+    axes.set_xlabel("hours:minutes:seconds from the start", fontsize=14)
     axes.grid(axis="x", color=palette.GRID, linewidth=0.8)
     axes.set_axisbelow(True)
     for k in range(1, len(actors)):
@@ -105,14 +105,9 @@ def _frame(axes: Axes, plan: DayPlan, actors: Sequence[str]) -> None:
     if plan.day.start:
         above = axes.secondary_xaxis("top")
         above.xaxis.set_major_locator(MultipleLocator(1.0))
-        above.xaxis.set_major_formatter(FuncFormatter(lambda h, _: _hours(h * _HOUR_S + plan.day.start)))
+        above.xaxis.set_major_formatter(FuncFormatter(lambda hours, _: clock(hours * _HOUR_S + plan.day.start, 0)))
         above.tick_params(labelsize=12, length=3, labelcolor=palette.FAINT_INK)
         above.spines["top"].set_visible(False)
-
-
-def _hours(seconds: float) -> str:
-    minutes = round(seconds / 60.0)
-    return f"{minutes // 60}:{minutes % 60:02d}"
 
 
 def _bar(axes: Axes, plan: DayPlan, slot: Slot, lane: int) -> None:
@@ -138,9 +133,9 @@ def _bar(axes: Axes, plan: DayPlan, slot: Slot, lane: int) -> None:
         late = (slot.end_s + slot.free_slack_s) / _HOUR_S
         axes.plot([end, late], [below, below], color=palette.BLUE, linewidth=2, zorder=2, solid_capstyle="butt")
         axes.plot([late, late], [below - 0.05, below + 0.05], color=palette.BLUE, linewidth=2, zorder=2)
-        minutes = f"{slot.free_slack_s / 60:.0f} min"
+        free = clock(slot.free_slack_s)
         room = (late - end) * _hour_in(axes)
-        words = next((words for words in (f"{minutes} free", minutes) if len(words) * _LETTER_IN <= room), "")
+        words = next((words for words in (f"{free} free", free) if len(words) * _LETTER_IN <= room), "")
         axes.text((end + late) / 2, below - 0.045, words, fontsize=_SMALL_PT, ha="center", va="bottom",
                   color=palette.BLUE, zorder=5)
     _label(axes, step, start, end, lane)
@@ -210,12 +205,12 @@ def _words(figure: Figure, plan: DayPlan) -> None:
 
 def summary_line(plan: DayPlan) -> str:
     """Return when the day ends, what is left to its tightest limit, how likely that is met, and what is left out."""
-    words = [f"ends at {_hours(plan.schedule.end_s)}"]
+    words = [f"ends at {clock(plan.schedule.end_s)}"]
     if plan.schedule.limits:
         tightest = min(plan.schedule.limits, key=lambda use: use.margin_s)
         name = tightest.limit.name.replace("_", " ")
-        margin = tightest.margin_s / 60.0
-        words.append(f"{margin:.0f} min before {name}" if margin >= 0 else f"✕ {-margin:.0f} min after {name}")
+        late = tightest.margin_s < 0
+        words.append(f"{'✕ ' if late else ''}{clock(abs(tightest.margin_s))} {'after' if late else 'before'} {name}")
         classic, sampled = estimates(plan)
         limit = tightest.limit.lasts_s
         if tightest.limit.since is None:

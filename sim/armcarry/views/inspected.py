@@ -19,6 +19,8 @@ from armcarry.views.annotate import Sheet
 from armcarry.views.meshes import triangles
 
 SIZE = (1600, 900)
+#: kept free for the words above and below the drawing, pixels
+_ABOVE_PX, _BELOW_PX = 90, 100
 JOINT_HEADINGS = ("Joint", "Kind", "From", "To", "Rate", "Moves")
 MESH_HEADINGS = ("Link", "Mesh", "Triangles", "Size", "Pieces", "Sticks out at most", "Closed")
 
@@ -86,7 +88,8 @@ def draw(seen: Inspection, path: Path) -> Path:
 
     tree = Tree().place("it", seen.model)
     at = forward(tree, np.array([home_of(joint) for joint in seen.model.movable()]))
-    plotter: Any = pyvista.Plotter(off_screen=True, window_size=list(SIZE), shape=(1, 2), border=False)
+    size_px = [SIZE[0], SIZE[1] - _ABOVE_PX - _BELOW_PX]
+    plotter: Any = pyvista.Plotter(off_screen=True, window_size=size_px, shape=(1, 2), border=False)
     corners = _add_bodies(plotter, seen, tree, at)
     low, high = corners.min(axis=0), corners.max(axis=0)
     length = 0.12 * float(np.linalg.norm(high - low))
@@ -101,8 +104,12 @@ def draw(seen: Inspection, path: Path) -> Path:
         plotter.camera_position = [tuple(middle + np.array(direction) * 6 * length), tuple(middle), up]
         plotter.enable_parallel_projection()
         plotter.reset_camera()
-    sheet = Sheet(np.asarray(plotter.screenshot(return_img=True), dtype=np.uint8))
+    drawn = np.asarray(plotter.screenshot(return_img=True), dtype=np.uint8)
     plotter.close()
+    picture = np.empty((SIZE[1], SIZE[0], 3), dtype=np.uint8)
+    picture[:] = np.round(255 * np.array(palette.channels(palette.ROOM)))
+    picture[_ABOVE_PX : SIZE[1] - _BELOW_PX] = drawn
+    sheet = Sheet(picture)
     what = f"{len(seen.chain)} joints from {seen.model.root} to {seen.tip}" if seen.is_arm else "platform"
     size = " x ".join(f"{value:.3g}" for value in high - low)
     sheet.title(f"{seen.name}: {what}", f"{len(seen.model.bodies)} convex bodies, {size} m; the home position")

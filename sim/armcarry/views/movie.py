@@ -24,7 +24,7 @@ from armcarry.scene.build import PLATFORM, VEHICLE
 from armcarry.scene.words import plain
 from armcarry.views import palette
 from armcarry.views.annotate import Pixels, Sheet
-from armcarry.views.closest import Track, closest_track, worded
+from armcarry.views.closest import Track, closest_track, kept, worded
 from armcarry.views.doing import doing_at
 from armcarry.views.eyes import eyes
 from armcarry.views.stage import Stage
@@ -202,7 +202,7 @@ def _gap(record: Record, stage: Stage, sheet: Sheet, track: Track, k: int) -> No
         return
     row = record.pairs[track.row[k]]
     ends = np.stack([track.point_a[k], track.point_b[k]])
-    short = row.required_m is not None and track.lower_m[k] < row.required_m
+    short = not kept(row, float(track.lower_m[k]))
     colour = palette.VERMILLION if short else palette.BLUISH_GREEN
     if np.all(stage.in_view(list(ends))):
         (a, b), _ = stage.pixels(ends)

@@ -16,7 +16,7 @@ from armcarry.scene.build import PLATFORM
 from armcarry.scene.words import plain
 from armcarry.views import palette
 from armcarry.views.annotate import Pixels, Sheet
-from armcarry.views.closest import judged, worded
+from armcarry.views.closest import judged, kept, worded
 from armcarry.views.stage import SIZE, Stage
 from armcarry.views.viewpoint import Viewpoint, body_corners, hiding, overview, towards_gap, towards_place
 
@@ -72,9 +72,9 @@ def stills(
 
 
 def tightest_rows(record: Record, count: int) -> list[PairRow]:
-    """Return the rows with the least margin, each two things (instance and class) at most once."""
+    """Return the rows that matter most (see ``record.matters``), each two things (instance and class) at most once."""
     found: dict[tuple[str, ...], PairRow] = {}
-    for row in sorted(filter(judged, record.pairs), key=lambda row: (row.margin_m, row.upper_m)):
+    for row in sorted(filter(judged, record.pairs), key=lambda row: (row.weight, row.margin_m, row.upper_m)):
         pair = tuple(name.split("/", 1)[0] for name in (row.body_a, row.body_b))
         found.setdefault((*pair, row.class_a, row.class_b), row)
     return list(found.values())[:count]
@@ -95,7 +95,7 @@ def visited_worksites(record: Record) -> list[tuple[str, float]]:
 
 def moment(record: Record, stage: Stage, row: PairRow, name: str) -> Still:
     """Draw two bodies at the time of their least distance, with the gap between them measured."""
-    short = row.margin_m < 0
+    short = not kept(row, row.lower_m)
     colour = palette.VERMILLION if short else palette.BLUISH_GREEN
     stage.scene.show(row.time_s)
     stage.mark({row.body_a: palette.LIGHT, row.body_b: palette.LIGHT})

@@ -12,8 +12,8 @@ from rich.text import Text
 
 from armcarry.quantities import clock
 from armcarry.record.causes import causes, worst_s
-from armcarry.record.figures import of_finding
 from armcarry.record.finding import Cause, Finding, Verdict
+from armcarry.views.words import figure
 
 #: word and style of each verdict; the word carries the meaning, the colour only helps
 WORDS = {
@@ -71,7 +71,7 @@ def _row(same: list[Finding]) -> tuple[str, str, str, str]:
     names = " to ".join(filter(None, (tightest.subject, tightest.other)))
     more = f" (and {len(same) - 1} more)" if len(same) > 1 else ""
     when = worst_s(tightest)
-    return tightest.check, _figure(tightest), clock(when) if when > 0 else "", names + more
+    return tightest.check, figure(tightest), clock(when) if when > 0 else "", names + more
 
 
 def _room(finding: Finding) -> float:
@@ -79,17 +79,6 @@ def _room(finding: Finding) -> float:
     if finding.value is None or finding.limit is None:
         return float("inf")
     return abs(finding.value - finding.limit) / (1.0 if finding.unit == "m" else max(abs(finding.limit), 1e-9))
-
-
-def _figure(finding: Finding) -> str:
-    found = of_finding(finding)
-    if found is None:
-        return ""
-    if finding.unit and not found.unit:  # a count of things, or a share of something
-        return f"{found.value:g} {finding.unit}"
-    if found.value == found.limit:
-        return f"{found.said}, the limit"
-    return f"{found.said} ({'>=' if found.at_least else '<='} {found.asked})"
 
 
 def _cause(key: Cause | int, same: list[Finding]) -> Group:

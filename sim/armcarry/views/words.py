@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 
+from armcarry.record.figures import of_finding
 from armcarry.record.finding import Finding, Verdict
 from armcarry.views import palette
 
@@ -35,3 +36,15 @@ def counted(findings: Iterable[Finding]) -> str:
     """Write how many findings have each verdict: ``1 fail, 2 not assessed, 9 pass``."""
     count = Counter(finding.verdict for finding in findings)
     return ", ".join(f"{count[v]} {_WORDS[v]}" for v in (Verdict.FAIL, Verdict.NOT_ASSESSED, Verdict.PASS))
+
+
+def figure(finding: Finding) -> str:
+    """Write what a finding found beside its limit: ``0.214 m (>= 0.300 m)``; nothing where it has no two numbers."""
+    found = of_finding(finding)
+    if found is None:
+        return ""
+    if finding.unit and not found.unit:  # a count of things, or a share of something
+        return f"{found.value:g} {finding.unit}"
+    if found.value == found.limit:
+        return f"{found.said}, the limit"
+    return f"{found.said} ({'>=' if found.at_least else '<='} {found.asked})"

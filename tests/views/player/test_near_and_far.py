@@ -9,6 +9,7 @@ from armcarry.asked.relaxed import Relaxed
 from armcarry.clearance.distance import distance
 from armcarry.geometry import poses
 from armcarry.geometry.shapes import Box, Capsule, ConvexMesh, Cylinder, Sphere
+from armcarry.quantities import rounded_down
 from armcarry.views.closest import closest_track, judged
 from armcarry.views.groups import rigid_groups
 from armcarry.views.player.lanes import day_lanes, run_lanes
@@ -29,8 +30,8 @@ def test_the_quick_search_finds_what_measuring_every_pair_finds(small_run):
                 assert near.row is None
                 continue
             found += 1
-            truth = track.lower_m[k] - record.pairs[track.row[k]].required_m
-            assert near.margin == pytest.approx(truth, abs=1e-5)
+            assert near.row is record.pairs[track.row[k]]
+            assert near.lower_m == pytest.approx(track.lower_m[k], abs=1e-5)
             assert np.linalg.norm(near.point_a - near.point_b) == pytest.approx(near.upper_m, abs=1e-5)
     assert found > 60
 
@@ -58,7 +59,7 @@ def test_nothing_is_near_without_pairs_or_outside_their_windows(small_run):
     assert Closest(replace(record, pairs=())).at(10.0).row is None
     early = tuple(replace(row, start_s=0.0, end_s=1.0) for row in record.pairs)
     near = Closest(replace(record, pairs=early)).at(300.0, parts=True)
-    assert near.row is None and near.margin == np.inf and near.margin_m == {}
+    assert near.row is None and near.kept and near.margin_m == {}
 
 
 CUBE = ConvexMesh.hull_of(np.array([[x, y, z] for x in (-1, 1) for y in (-0.5, 0.5) for z in (-0.3, 0.3)], dtype=float))
@@ -118,7 +119,8 @@ def test_clearance_lines_hold_the_proven_band(small_run):
     middle = (curve.times_s[k] + curve.times_s[k + 1]) / 2
     inside = (series[0].times_s >= curve.times_s[k]) & (series[0].times_s <= curve.times_s[k + 1])
     assert np.min(series[0].values[inside]) <= max(curve.lower_m[k], 0)
-    assert series[0].now(middle) in (f"{curve.lower_m[k]:.2f} … {curve.upper_m[k]:.2f}", "contact", "> 3")
+    low, high = rounded_down(curve.lower_m[k], 2), -rounded_down(-curve.upper_m[k], 2)
+    assert series[0].now(middle) == f"{low:.2f} … {high:.2f}"
     assert series[0].bad.any() == bool((curve.lower_m < curve.required_m).any())
 
 
@@ -152,3 +154,34 @@ def test_where_no_pair_of_a_group_is_there_no_line_is_drawn(small_run):
     assert np.array_equal(np.flatnonzero(np.isnan(series.values)), np.arange(6, 12))
     assert series.now(float(curve.times_s[4])) == "not there"
     assert series.now(float(curve.times_s[0])) != "not there"
+
+
+def test_before_its_curve_begins_and_after_it_ends_a_group_has_no_value(small_run):
+    record, _ = small_run
+    curve = record.curves[0]
+    part = replace(curve, times_s=curve.times_s[20:41], lower_m=curve.lower_m[20:40], upper_m=curve.upper_m[20:40])
+    (series,) = clearance_series(replace(record, curves=(part,)))
+    first, last = float(part.times_s[0]), float(part.times_s[-1])
+    assert [series.now(t) for t in (0.0, first - 0.1, last + 0.1, record.duration_s)] == ["not there"] * 4
+    assert "not there" not in (series.now(first), series.now(last))
+
+
+def test_pairs_of_the_arm_with_itself_are_the_headline_only_while_they_fail(small_run):
+    record, _ = small_run
+    where = {body.name: k for k, body in enumerate(record.bodies)}
+    a, b, time_s = "arm/boom_1", "arm/wrist", 200.0
+    pose = record.body_poses(time_s)[0]
+    apart = distance(*(x for name in (a, b) for x in (record.bodies[where[name]].shape, pose[where[name]]))).lower_m
+    plain = Closest(record).at(time_s).row
+
+    def headlines(required_m):
+        own = replace(record.pairs[0], body_a=a, body_b=b, class_a="arm", class_b="arm", status="proven", lower_m=0.0,
+                      upper_m=0.001, required_m=required_m)
+        run = replace(record, pairs=(*record.pairs, own))
+        track = closest_track(run, [time_s])
+        return own, [Closest(run).at(time_s, parts).row for parts in (False, True)] + [run.pairs[track.row[0]]]
+
+    _, kept = headlines(apart - 0.001)
+    assert all(row is plain for row in kept)
+    own, failing = headlines(2 * apart + 1.0)
+    assert all(row is own for row in failing)

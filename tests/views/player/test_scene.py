@@ -122,8 +122,8 @@ def test_the_line_of_the_closest_pair_is_where_it_is_and_says_its_value(scene, s
     scene.show_nearest(nearest)
     data = scene._line.actor.GetMapper().GetInput()
     assert np.allclose([data.GetPoint(0), data.GetPoint(1)], [nearest.point_a, nearest.point_b], atol=1e-4)
-    assert scene._value.GetInput() == f"{rounded_down(nearest.lower_m):.3f} m (0.30 m required)"
-    assert nearest.margin < 0
+    assert scene._value.GetInput() == f"{rounded_down(nearest.lower_m):.3f} m (0.300 m required)"
+    assert not nearest.kept
     assert near(capture.pixels(scene), look.FAIL_TEXT).sum() > 20
     scene.show_nearest(Nearest(None))
     assert near(capture.pixels(scene), look.FAIL_TEXT).sum() == 0

@@ -4,16 +4,17 @@ import numpy as np
 import pytest
 
 from armcarry.errors import QuantityError
+from armcarry.record.causes import worst_s
 from armcarry.record.record import MoveSpan
+from armcarry.views.folded import folded
 from armcarry.views.player.session import (
     FRAME_S,
     SPEEDS,
     Session,
     captions,
-    finding_gap,
-    finding_time_s,
     read_instant,
 )
+from armcarry.views.pointed import gap_of
 
 
 @pytest.fixture
@@ -96,11 +97,13 @@ def test_the_tightest_moment_is_that_of_the_record(session):
 
 def test_findings_follow_one_another_round_both_ends(session):
     count = len(session.findings)
-    assert session.next_finding(-1) is session.findings[-1]
+    in_order = [k for fold in folded(session.findings) for k in fold.rows]
+    assert in_order == [0, 5, 1, 2, 3, 4]  # what failed, what was not assessed, what passed
+    assert session.next_finding(-1) is session.findings[4]
     assert session.next_finding(1) is session.findings[0]
     assert session.time_s == session.findings[0].clearance.time_s
     session.to_finding(count + 4)
-    assert session.finding == 4 and session.time_s == finding_time_s(session.findings[4]) == 60.0
+    assert session.finding == 4 and session.time_s == worst_s(session.findings[4]) == 60.0
     bare = Session(session.record, ())
     assert bare.next_finding() is None
     with pytest.raises(IndexError, match="no findings"):
@@ -155,10 +158,12 @@ def test_a_run_without_moves_can_be_stepped_through(small_run):
 
 def test_a_finding_about_a_pair_is_shown_where_the_table_says(small_run):
     record, findings = small_run
-    told = finding_gap(record, findings[0])
+    told = gap_of(record, findings[0])
     assert told.time_s == findings[0].clearance.time_s and told.bodies == (findings[0].subject, findings[0].other)
-    bare = replace(findings[0], clearance=None, subject=findings[0].other, other=findings[0].subject)
-    found = finding_gap(record, bare)
+    turned = {"subject": findings[0].other, "other": findings[0].subject}
+    bare = replace(findings[0], clearance=None, start_s=findings[0].clearance.time_s, **turned)
+    found = gap_of(record, bare)
     assert (found.time_s, found.point_a) == (told.time_s, told.point_a)
-    assert finding_gap(record, findings[4]) is None
-    assert finding_gap(replace(record, pairs=()), bare) is None
+    assert gap_of(record, findings[4]) is None
+    assert gap_of(replace(record, pairs=()), bare) is None
+    assert gap_of(record, replace(bare, start_s=bare.start_s + 1.0)) is None

@@ -15,13 +15,15 @@ from armcarry.asked.requirement import RESTS
 from armcarry.checks.budget import left_m, root_sum_square_m, terms_of, worst_case_m
 from armcarry.files.documents.rules import RulesDocument
 from armcarry.quantities import clock, rounded_down, show
+from armcarry.record.causes import worst_s
+from armcarry.record.figures import down, near
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import MoveSpan, PairRow, Record
 from armcarry.scene.words import plain
 from armcarry.version import VERSION
 from armcarry.views import palette
 from armcarry.views.brief.day import day_table
-from armcarry.views.closest import judged
+from armcarry.views.closest import asked, judged, said
 from armcarry.views.table import Table as Table
 from armcarry.views.whatifs import CHECKS, WHAT_IFS, WhatIf
 from armcarry.views.words import counted, verdict_word
@@ -173,8 +175,10 @@ def _tightest_first(record: Record, start_s: float, end_s: float, relaxed: bool)
 
 
 def _pair(row: PairRow) -> tuple[str, ...]:
-    least = "contact" if row.lower_m == -np.inf else f"{rounded_down(row.lower_m):.3f}"
-    return plain(row.body_a), plain(row.body_b), clock(row.time_s), least, f"{row.required_m:.3f}"
+    least, required = (words.removesuffix(" required").removesuffix(" m") for words in (
+        said(row, row.lower_m), asked(row, row.lower_m)
+    ))  # fmt: skip
+    return plain(row.body_a), plain(row.body_b), clock(row.time_s), least, required
 
 
 def _millimetres(row: PairRow, off_m: float = 0.0) -> str:
@@ -219,7 +223,7 @@ def findings_table(findings: Sequence[Finding]) -> Table:
                              plain(finding.check), "", more, ""))
             continue
         verdict = f"{palette.VERDICTS[finding.verdict][1]} {verdict_word(finding.verdict)}"
-        rows.append((verdict, plain(finding.check), clock(finding.start_s), finding.message, finding.remedy))
+        rows.append((verdict, plain(finding.check), clock(worst_s(finding)), finding.message, finding.remedy))
     columns = ("verdict", "check", "at", "what was found", "what to change")
     if not any(row[-1] for row in rows):
         return Table(columns[:-1], tuple(row[:-1] for row in rows))
@@ -232,10 +236,11 @@ def _tightest(record: Record) -> str:
         return "No pair of bodies has a required clearance."
     pair = f"{plain(row.body_a)} and {plain(row.body_b)}"
     if row.lower_m == -np.inf:
-        return f"Tightest clearance: {pair} touch at {clock(row.time_s)}; {row.required_m:.2f} m is required."
+        required = near(row.required_m or 0.0, "m")
+        return f"Tightest clearance: {pair} touch at {clock(row.time_s)}; {required} is required."
     return (
-        f"Tightest clearance: {pair} keep {rounded_down(row.lower_m):.3f} m at {clock(row.time_s)}; "
-        f"{row.required_m:.2f} m is required ({rounded_down(row.margin_m * 1e3, 0):+.0f} mm)."
+        f"Tightest clearance: {pair} keep {said(row, row.lower_m)} at {clock(row.time_s)}; "
+        f"{asked(row, row.lower_m).replace(' required', ' is required')} ({down(row.margin_m, 'mm')} to spare)."
     )
 
 

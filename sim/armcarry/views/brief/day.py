@@ -20,7 +20,7 @@ def day_table(record: Record) -> Table | None:
     for slot in sorted(plan.schedule.slots, key=lambda slot: (slot.start_s, slot.end_s)):
         step = plan.step(slot.name)
         place = "" if step.at is None else plain(step.at)
-        spare = "none" if slot.critical else f"{slot.total_slack_s / 60.0:.0f} min"
+        spare = "none" if slot.critical else clock(slot.total_slack_s)
         rows.append((
             clock(slot.start_s), clock(slot.end_s), ", ".join(map(plain, slot.actors)),
             step.title or plain(step.name), place, spare,

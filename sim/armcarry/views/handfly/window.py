@@ -220,6 +220,7 @@ class HandWindow(QMainWindow):
     def _next_view(self) -> None:
         """Look from the next place; a camera that went dark is left behind."""
         self.dark.hide()
+        self.cockpit.look()
         cameras = self.live.view.cameras
         names = [name for name, _ in cameras.choices]
         cameras.choose(names[(names.index(cameras.mode) + 1) % len(names)], 0.0)

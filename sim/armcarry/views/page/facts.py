@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from armcarry.geometry.poses import Array
+from armcarry.quantities import clock
+from armcarry.record.causes import worst_s
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Curve, PairRow, Record
 from armcarry.scene.words import plain
 from armcarry.views import palette
-from armcarry.views.closest import closest_track, judged
+from armcarry.views.closest import Track, asked, closest_track, kept, said
 from armcarry.views.curves import thinned
 from armcarry.views.doing import doings
 from armcarry.views.eyes import eyes
+from armcarry.views.folded import folded
 from armcarry.views.groups import leaders
 from armcarry.views.plots import top_m
+from armcarry.views.pointed import Gap, gap_at, gap_of, label_words, look_at, shown_first, value_words
 from armcarry.views.viewpoint import Viewpoint, overview, towards_gap, whole
 from armcarry.views.words import CAUTION, counted, verdict_word
 
@@ -26,18 +30,19 @@ _SPEEDS = (0.25, 0.5, 1, 2, 5, 10, 20, 30, 60, 120, 300)
 _PASSES_S = 20.0
 _CURVE_CELLS = 1200
 _TRACK_STEPS = 1500
-#: so many clearance findings get a camera of their own, the tightest first
-_VIEWS = 16
-#: instants nearer than this are one, s
-_SAME_S = 1e-6
+#: so many findings that did not fail get a camera of their own, the tightest first; each that failed gets one, to a
+#: number that nobody looks at one by one
+_VIEWS, _FAILED_VIEWS = 16, 120
 
 
 def page_facts(record: Record, findings: Sequence[Finding]) -> dict[str, Any]:
     """Return everything the page shows but the scene itself."""
     track, pairs = _track(record)
     loaded = record.scene.loaded
-    shown = [_finding(record, finding, k < _VIEWS) for k, finding in enumerate(_tight_first(findings))]
-    order = {id(finding): k for k, finding in enumerate(_tight_first(findings))}
+    curves = sorted(record.curves, key=_least_margin_m)
+    folds = folded(findings)
+    ordered = [findings[k] for fold in folds for k in fold.rows]
+    seen = _with_views(record, ordered)
     return {
         "title": loaded.scenario.title,
         "counts": counted(findings),
@@ -52,12 +57,11 @@ def page_facts(record: Record, findings: Sequence[Finding]) -> dict[str, Any]:
             for move in record.moves
         ],
         "doings": [{"start": each.start_s, "end": each.end_s, "words": each.words} for each in doings(record)],
-        "curves": [
-            _curve(curve, loaded.rules.report_distance) for curve in sorted(record.curves, key=_least_margin_m)
-        ],
+        "curves": [_curve(record, curve) for curve in curves],
         "track": track,
         "pairs": pairs,
-        "findings": [shown[order[id(finding)]] for finding in findings],
+        "findings": [_finding(record, finding, curves, k in seen) for k, finding in enumerate(ordered)],
+        "folds": [{"words": fold.words, "verdict": str(fold.verdict), "count": len(fold.rows)} for fold in folds],
         "tightest": _tightest(record),
         "cameras": [{"name": eye.name, "title": eye.title} for eye in eyes(record)],
         "follow": f"group {leaders(record)[record.scene.tool(record.phases[0].tree)]}",
@@ -79,10 +83,20 @@ def _least_margin_m(curve: Curve) -> float:
     return float(np.min(curve.lower_m, initial=np.inf)) - curve.required_m
 
 
-def _curve(curve: Curve, report_m: float) -> dict[str, Any]:
-    short = thinned(curve, _CURVE_CELLS)
+def _with_views(record: Record, findings: Sequence[Finding]) -> set[int]:
+    """Return which findings get a camera of their own."""
+    order = sorted(range(len(findings)), key=lambda k: shown_first(record, findings[k]))
+    failed = [k for k in order if findings[k].verdict is Verdict.FAIL]
+    others = [k for k in order if findings[k].verdict is not Verdict.FAIL and gap_of(record, findings[k]) is not None]
+    return {*failed[:_FAILED_VIEWS], *others[:_VIEWS]}
+
+
+def _curve(record: Record, curve: Curve) -> dict[str, Any]:
+    short, report_m = thinned(curve, _CURVE_CELLS), record.scene.loaded.rules.report_distance
+    row = record.least_of(curve)
     return {
         "group": curve.group, "required": curve.required_m, "top": top_m(curve, report_m),
+        "least": "" if row is None else f"{said(row, row.lower_m)} at {clock(row.time_s)}",
         "times": _rounded(short.times_s, 2),
         # below 0 in contact, None where no pair of the group is there; an upper None is beyond the axis
         "lower": _rounded(np.maximum(short.lower_m, -1.0)), "upper": _rounded(np.maximum(short.upper_m, 0.0)),
@@ -97,20 +111,33 @@ def _track(record: Record) -> tuple[dict[str, Any], list[dict[str, Any]]]:
     compact = np.full(len(times), -1)
     compact[track.row >= 0] = row
     table = {
-        "times": _rounded(times, 3), "row": compact.tolist(), "lower": _rounded(track.lower_m),
+        "times": _rounded(times, 3), "row": compact.tolist(), **_told(record, track),
         "a": _rounded(np.nan_to_num(track.point_a).ravel()), "b": _rounded(np.nan_to_num(track.point_b).ravel()),
     }
     return table, [_pair(record.pairs[k]) for k in used]
 
 
+def _told(record: Record, track: Track) -> dict[str, list[Any]]:
+    """Return the words for the closest pair of each instant, and where it is less than required."""
+    rows = [None if k < 0 else record.pairs[k] for k in track.row]
+    values = [float(value) for value in track.lower_m]
+    return {
+        "words": ["" if row is None else said(row, value) for row, value in zip(rows, values, strict=True)],
+        "needed": ["" if row is None else asked(row, value) for row, value in zip(rows, values, strict=True)],
+        "short": [int(row is not None and not kept(row, value)) for row, value in zip(rows, values, strict=True)],
+    }
+
+
 def _pair(row: PairRow) -> dict[str, Any]:
-    return {"a": row.body_a, "b": row.body_b, "a_words": plain(row.body_a), "b_words": plain(row.body_b),
-            "required": row.required_m}
+    return {"a": row.body_a, "b": row.body_b, "a_words": plain(row.body_a), "b_words": plain(row.body_b)}
 
 
-def _gap(row: PairRow) -> dict[str, Any]:
-    return {"pair": _pair(row), "value": _rounded(np.array([row.lower_m]))[0],
-            "a": [round(v, 4) for v in row.point_a], "b": [round(v, 4) for v in row.point_b]}
+def _gap(gap: Gap) -> dict[str, Any]:
+    """Return two bodies and their nearest points; what is said of them stands beside it."""
+    return {
+        "pair": _pair(gap.row), "value": _rounded(np.array([gap.lower_m]))[0], "required": gap.row.required_m,
+        "a": [round(v, 4) for v in gap.point_a], "b": [round(v, 4) for v in gap.point_b],
+    }
 
 
 def _tightest(record: Record) -> dict[str, Any] | None:
@@ -118,49 +145,27 @@ def _tightest(record: Record) -> dict[str, Any] | None:
     if row is None or row.status == "farther":
         return None
     view = towards_gap(record, row.time_s, (row.body_a, row.body_b), row.point_a, row.point_b)
-    return {"time": row.time_s, "gap": _gap(row), "view": _view(view)}
-
-
-def _finding(record: Record, finding: Finding, with_view: bool) -> dict[str, Any]:
-    sign = palette.VERDICTS[finding.verdict][1]
-    told: dict[str, Any] = {
-        "verdict": str(finding.verdict), "sign": sign, "word": verdict_word(finding.verdict), "time": finding.start_s,
-        "message": finding.message, "remedy": finding.remedy, "check": finding.check, "gap": None, "view": None,
+    verdict = Verdict.PASS if kept(row, row.lower_m) else Verdict.FAIL
+    value, needed = f"{palette.VERDICTS[verdict][1]} {said(row, row.lower_m)}", asked(row, row.lower_m)
+    return {
+        "time": row.time_s, "gap": _gap(gap_at(row)), "view": _view(view), "verdict": str(verdict),
+        "value": value, "needed": needed, "label": f"{value} ({needed})", "curve": None,
     }
-    row = _row_of(record, finding)
-    if row is not None:
-        told |= {"time": row.time_s, "gap": _gap(row)}
-        if with_view:
-            view = towards_gap(record, row.time_s, (row.body_a, row.body_b), row.point_a, row.point_b)
-            told["view"] = _view(view)
-    return told
 
 
-def _row_of(record: Record, finding: Finding) -> PairRow | None:
-    """Return the row of the table that a finding about two bodies speaks of, None where there is none."""
-    rows = record.once(_rows_by_pair).get(frozenset((finding.subject, finding.other)), [])
-    detail = finding.clearance
-    if detail is not None:
-        return next((row for row in rows if row.time_s == detail.time_s), None)
-    return next((row for row in rows if abs(row.time_s - finding.start_s) < _SAME_S and judged(row)), None)
-
-
-def _rows_by_pair(record: Record) -> dict[frozenset[str], list[PairRow]]:
-    found: dict[frozenset[str], list[PairRow]] = {}
-    for row in record.pairs:
-        found.setdefault(frozenset((row.body_a, row.body_b)), []).append(row)
-    return found
-
-
-def _tight_first(findings: Iterable[Finding]) -> list[Finding]:
-    """Return findings in the order in which they get a camera: failed first, then by what is left."""
-
-    def key(finding: Finding) -> tuple[bool, bool, float]:
-        detail = finding.clearance
-        left = detail.lower_m - detail.required_m if detail is not None else np.inf
-        return detail is None, finding.verdict is not Verdict.FAIL, left
-
-    return sorted(findings, key=key)
+def _finding(record: Record, finding: Finding, curves: Sequence[Curve], with_view: bool) -> dict[str, Any]:
+    """Return a finding as the page shows it: failed or not is its own verdict, whatever its gap has to spare."""
+    gap = gap_of(record, finding)
+    value, needed = value_words(finding, gap)
+    time_s = worst_s(finding)
+    return {
+        "verdict": str(finding.verdict), "sign": palette.VERDICTS[finding.verdict][1],
+        "word": verdict_word(finding.verdict), "time": time_s, "when": clock(time_s), "message": finding.message,
+        "remedy": finding.remedy, "check": plain(finding.check), "value": value, "needed": needed,
+        "label": label_words(finding, gap), "gap": None if gap is None else _gap(gap),
+        "curve": None if gap is None else next((k for k, c in enumerate(curves) if c.covers(gap.row)), None),
+        "view": _view(look_at(record, finding)) if with_view else None,
+    }
 
 
 def _view(view: Viewpoint) -> dict[str, Any]:

@@ -127,4 +127,5 @@ def _even(picture: Pixels) -> Pixels:
 
 
 def _at(time_s: float) -> str:
-    return f"{int(time_s) // 60:02d}m{int(time_s) % 60:02d}s"
+    """Return an instant as it stands in file names: no colon, which some file systems refuse."""
+    return clock(time_s, 0).replace(":", "-")

@@ -1,4 +1,7 @@
-"""The list of findings: filtered by verdict, one line each, the chosen one in full below; choosing one jumps."""
+"""The list of findings: failures first and by their cause, one line each, the chosen one in full below.
+
+A line over the findings of one cause, or of one check that passed, folds them away and open; choosing one jumps.
+"""
 
 from __future__ import annotations
 
@@ -21,14 +24,19 @@ from PySide6.QtWidgets import (
 )
 
 from armcarry.quantities import clock
+from armcarry.record.causes import worst_s
 from armcarry.record.finding import Finding, Verdict
+from armcarry.record.record import Record
 from armcarry.views import palette
+from armcarry.views.folded import Fold, folded
 from armcarry.views.player import look
-from armcarry.views.player.session import finding_time_s
+from armcarry.views.pointed import gap_of, label_words
 from armcarry.views.words import verdict_word
 
-_COLOUR = {Verdict.PASS: look.PASS_TEXT, Verdict.FAIL: look.FAIL_TEXT, Verdict.NOT_ASSESSED: look.OPEN_TEXT}
+#: row of a finding, or -1 - k for the line of fold k
 _ROW = Qt.ItemDataRole.UserRole
+#: a fold of more passes than this is shut at first
+_FEW = 8
 
 
 class Findings(QWidget):
@@ -37,9 +45,11 @@ class Findings(QWidget):
     #: row of a finding that was chosen by hand
     asked = Signal(int)
 
-    def __init__(self, findings: Sequence[Finding]) -> None:
+    def __init__(self, record: Record, findings: Sequence[Finding]) -> None:
         super().__init__()
-        self.findings = tuple(findings)
+        self.record, self.findings = record, tuple(findings)
+        self.folds = folded(self.findings)
+        self.shut = {k for k, fold in enumerate(self.folds) if fold.verdict is Verdict.PASS and len(fold.rows) > _FEW}
         self.filters = QButtonGroup(self)
         filters = QHBoxLayout()
         filters.setSpacing(4)
@@ -51,7 +61,7 @@ class Findings(QWidget):
             button.setFocusPolicy(Qt.FocusPolicy.TabFocus)
             self.filters.addButton(button, k)
             filters.addWidget(button)
-        self.filters.idClicked.connect(self._filter)
+        self.filters.idClicked.connect(lambda _: self._fill())
         self.table = self._table()
         self.detail = QLabel("choose a finding, or press n")
         self.detail.setWordWrap(True)
@@ -69,13 +79,16 @@ class Findings(QWidget):
         layout.addLayout(filters)
         layout.addWidget(self.table, 1)
         layout.addWidget(detail)
-        self._filter(0)
+        self._fill()
 
     def choose(self, k: int) -> None:
-        """Show finding k as chosen, without asking to jump; takes the filter off where it hides it."""
-        if not self._row_of(k) >= 0:
+        """Show finding k as chosen, without asking to jump; takes filter and fold off where they hide it."""
+        if self._row_of(k) < 0:
+            self.shut -= {number for number, fold in enumerate(self.folds) if k in fold.rows}
+            self._fill()
+        if self._row_of(k) < 0:
             self.filters.button(0).setChecked(True)
-            self._filter(0)
+            self._fill()
         self.table.blockSignals(True)
         self.table.setCurrentCell(self._row_of(k), 0)
         self.table.blockSignals(False)
@@ -88,39 +101,64 @@ class Findings(QWidget):
                 return row
         return -1
 
-    def _filter(self, number: int) -> None:
-        verdict = self.filters.button(number).property("verdict")
-        shown = [k for k, finding in enumerate(self.findings) if verdict in ("", str(finding.verdict))]
+    def _fill(self) -> None:
+        """Write the lines that filter and folds leave."""
+        verdict = self.filters.button(self.filters.checkedId()).property("verdict")
+        lines: list[tuple[int, str, str, str, Verdict]] = []
+        for number, fold in enumerate(self.folds):
+            if verdict not in ("", str(fold.verdict)):
+                continue
+            if len(fold.rows) > 1:
+                lines.append(self._head(number, fold))
+            if number not in self.shut or len(fold.rows) == 1:
+                lines += [self._line(k) for k in fold.rows]
         self.table.blockSignals(True)
         self.table.clearSelection()
         self.table.setCurrentCell(-1, -1)
-        self.table.setRowCount(len(shown))
-        for row, k in enumerate(shown):
-            finding = self.findings[k]
-            sign = palette.VERDICTS[finding.verdict][1]
-            texts = (f"{sign} {clock(finding_time_s(finding))}",
-                     f"{finding.check.replace('_', ' ')}: {finding.message}")
-            for column, text in enumerate(texts):
+        self.table.setRowCount(len(lines))
+        for row, (data, first, second, tip, kind) in enumerate(lines):
+            for column, text in enumerate((first, second)):
                 item = QTableWidgetItem(text)
-                item.setData(_ROW, k)
-                item.setToolTip(look.tip_text(f"{verdict_word(finding.verdict)}: {finding.message}"))
-                if column == 0:
-                    item.setForeground(QColor(_COLOUR[finding.verdict]))
+                item.setData(_ROW, data)
+                item.setToolTip(look.tip_text(tip))
+                if column == 0 or data < 0:
+                    item.setForeground(QColor(look.TEXT_OF[kind]))
                 self.table.setItem(row, column, item)
         self.table.blockSignals(False)
 
+    def _head(self, number: int, fold: Fold) -> tuple[int, str, str, str, Verdict]:
+        mark = "▸" if number in self.shut else "▾"
+        return -1 - number, mark, fold.words, "fold away or open", fold.verdict
+
+    def _line(self, k: int) -> tuple[int, str, str, str, Verdict]:
+        finding = self.findings[k]
+        at = f"{palette.VERDICTS[finding.verdict][1]} {clock(worst_s(finding))}"
+        words = f"{finding.check.replace('_', ' ')}: {finding.message}"
+        return k, at, words, f"{verdict_word(finding.verdict)}: {finding.message}", finding.verdict
+
     def _chosen(self, row: int) -> None:
         item = self.table.item(row, 0)
-        if item is not None:
-            k = int(item.data(_ROW))
+        if item is None:
+            return
+        k = int(item.data(_ROW))
+        if k >= 0:
             self._describe(k)
             self.asked.emit(k)
+
+    def _pressed(self, row: int) -> None:
+        """Fold away or open what stands under a line of several findings."""
+        item = self.table.item(row, 0)
+        if item is not None and (k := int(item.data(_ROW))) < 0:
+            self.shut ^= {-1 - k}
+            self._fill()
 
     def _describe(self, k: int) -> None:
         finding = self.findings[k]
         sign, word = palette.VERDICTS[finding.verdict][1], verdict_word(finding.verdict)
         remedy = f"\nWhat helps: {finding.remedy}" if finding.remedy else ""
-        self.detail.setText(f"{sign} {word}, {finding.check.replace('_', ' ')}: {finding.message}{remedy}")
+        label = label_words(finding, gap_of(self.record, finding)).removeprefix(sign).strip()
+        head = f"{sign} {word}, {finding.check.replace('_', ' ')}: {finding.message}"
+        self.detail.setText(f"{head}{remedy}\n{label}")
 
     def _table(self) -> QTableWidget:
         table = QTableWidget(0, 2)
@@ -138,6 +176,8 @@ class Findings(QWidget):
         header.setStretchLastSection(True)
         table.setColumnWidth(0, 94)
         table.currentCellChanged.connect(lambda row, *_: self._chosen(row))
+        table.cellClicked.connect(lambda row, _: self._pressed(row))
+        table.cellActivated.connect(lambda row, _: self._pressed(row))
         return table
 
 

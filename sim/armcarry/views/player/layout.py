@@ -31,7 +31,7 @@ class Layout:
     def __init__(self, window: Window, lanes: Lanes) -> None:
         self.panels, self.briefing, self.helping = True, False, False
         run, other = window.run, window.other
-        self.findings = Findings(run.findings)
+        self.findings = Findings(run.record, run.findings)
         self.side = Side(self.findings, _offered(window))
         self.plots = Plots(run.record, None if other is None else other.record)
         self.timeline = Timeline(lanes)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 
+from armcarry.record.finding import Verdict
 from armcarry.views import palette
 
 #: lines between things, and edges of buttons: 3 or more against the panel
@@ -13,6 +14,7 @@ CHOSEN = palette.SKY_BLUE
 CHOSEN_TEXT = palette.ROOM
 #: vermillion and green of verdicts lightened so that text in them keeps 4.5 on the panel
 FAIL_TEXT, PASS_TEXT, OPEN_TEXT = "#FF8A3D", "#3FCFA5", palette.ORANGE
+TEXT_OF = {Verdict.PASS: PASS_TEXT, Verdict.FAIL: FAIL_TEXT, Verdict.NOT_ASSESSED: OPEN_TEXT}
 CAPTION = palette.LIGHT
 
 #: what is written in what on what, and the contrast it needs; a test measures them

@@ -9,11 +9,11 @@ from pathlib import Path
 from armcarry.errors import ArmcarryError, RecordError
 from armcarry.files.atomic import reason
 from armcarry.quantities import clock
+from armcarry.record.causes import worst_s
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.record.store import load
 from armcarry.rehearsal import judge, rehearse
-from armcarry.views.player.session import finding_time_s
 
 Tell = Callable[[str, float], None]
 
@@ -84,7 +84,7 @@ def _problem(record: Record, findings: tuple[Finding, ...]) -> str | None:
         if len(curve.times_s) != len(curve.lower_m) + 1 or len(curve.lower_m) < 1:
             return f"its clearance curve '{curve.group}' has no cells"
     for finding in findings:
-        clock(finding_time_s(finding))
+        clock(worst_s(finding))
         "".join((finding.check, finding.message, finding.remedy))
     for time_s in (record.motion.start_s, record.motion.end_s, *(phase.start_s for phase in record.phases)):
         record.body_poses(time_s)

@@ -22,7 +22,7 @@ from PySide6.QtWidgets import (
 )
 
 from armcarry.quantities import clock
-from armcarry.record.record import Record
+from armcarry.record.record import PairRow, Record
 from armcarry.views import palette
 from armcarry.views.player import look
 from armcarry.views.player.series import Series, clearance_series, joint_series, rate_series
@@ -35,11 +35,11 @@ _NOTHING = "no clearance curve in this run"
 
 
 class TimeAxis(pg.AxisItem):  # type: ignore[misc] # pyqtgraph has no types
-    """Writes seconds as minutes and seconds."""
+    """Writes times as findings do, to the second."""
 
     def tickStrings(self, values: list[float], scale: float, spacing: float) -> list[str]:
         """Return the words at ticks."""
-        return [clock(value).split(".")[0] for value in values]
+        return [clock(value, 0) for value in values]
 
     def tickSpacing(self, low: float, high: float, size: float) -> list[tuple[float, float]]:
         """Return round spacings of minutes and hours."""
@@ -56,6 +56,7 @@ class Plots(QWidget):
 
     def __init__(self, record: Record, other: Record | None = None) -> None:
         super().__init__()
+        self.record = record
         self._series = {name: make(record) for name, make in _MAKERS.items()}
         self._other = {} if other is None else {name: make(other) for name, make in _MAKERS.items()}
         self._chosen = dict.fromkeys(TABS, 0)
@@ -117,6 +118,16 @@ class Plots(QWidget):
             text = series.now(self._time_s)
             if item is not None and item.text() != text:
                 item.setText(text)
+
+    def show_group(self, row: PairRow) -> None:
+        """Show the clearance of the group that two bodies belong to; nothing changes where no curve is of them."""
+        names = [curve.group for curve in self.record.curves if curve.covers(row)]
+        for k, series in enumerate(self._series["Clearance"]):
+            if series.name in names:
+                self._chosen["Clearance"] = k
+                self.tabs.setCurrentIndex(TABS.index("Clearance"))
+                self._fill()
+                return
 
     # -- drawing ------------------------------------------------------------------------------
 

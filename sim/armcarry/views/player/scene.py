@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from armcarry.geometry.shapes import Capsule, Cylinder, Shape, Sphere
+from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.views import palette
 from armcarry.views.actors import SceneActors
@@ -22,6 +23,7 @@ from armcarry.views.player.layers import Layer
 from armcarry.views.player.marks import Lines, place, words
 from armcarry.views.player.nearest import Nearest
 from armcarry.views.player.tint import Tint
+from armcarry.views.pointed import gap_of, label_words
 from armcarry.views.stage import add_lights
 
 SHARP, QUICK = 4, 0
@@ -171,20 +173,31 @@ class SceneView:
     def show_nearest(self, nearest: Nearest | None) -> None:
         """Draw the line between the closest pair with its value and what is required; None takes it away."""
         row = None if nearest is None else nearest.row
-        self._line.actor.SetVisibility(row is not None)
-        self._value.SetVisibility(row is not None)
         if nearest is None or row is None:
+            self._show_gap(None)
             return
-        colour = gap_colour(nearest.margin)
-        self._line.move([nearest.point_a, nearest.point_b])
+        colour = look.PASS_TEXT if nearest.kept else look.FAIL_TEXT
+        self._show_gap((nearest.point_a, nearest.point_b), worded(row, nearest.lower_m), colour)
+
+    def show_finding(self, finding: Finding) -> None:
+        """Draw the gap a finding is about with its figures, coloured by its own verdict; no line where it has none."""
+        gap = gap_of(self.record, finding)
+        ends = None if gap is None else (np.asarray(gap.point_a), np.asarray(gap.point_b))
+        self._show_gap(ends, label_words(finding, gap), look.TEXT_OF[finding.verdict])
+
+    def _show_gap(self, ends: tuple[np.ndarray, np.ndarray] | None, text: str = "", colour: str = "") -> None:
+        self._line.actor.SetVisibility(ends is not None)
+        self._value.SetVisibility(ends is not None)
+        if ends is None:
+            return
+        self._line.move(list(ends))
         self._line.paint([colour])
-        text = worded(row, nearest.lower_m)
         if self._value.GetInput() != text:
             self._value.SetInput(text)
         style = self._value.GetTextProperty()
         style.SetColor(*palette.channels(colour))
         style.SetFontSize(max(_VALUE_PX, round(_VALUE_SHARE * self.plotter.render_window.GetSize()[1])))
-        place(self._value, self._beside((nearest.point_a + nearest.point_b) / 2))
+        place(self._value, self._beside((ends[0] + ends[1]) / 2))
 
     def _beside(self, point: np.ndarray) -> np.ndarray:
         """Return a point a little above another as the camera sees it, so that the words do not hide the gap."""
@@ -219,8 +232,3 @@ class SceneView:
         """Width over height of the view."""
         wide, tall = self.plotter.render_window.GetSize()
         return wide / tall if wide > 0 and tall > 0 else 16 / 9
-
-
-def gap_colour(margin_m: float) -> str:
-    """Return the colour of the closest pair's line: below what is required or not."""
-    return look.FAIL_TEXT if margin_m < 0 else look.PASS_TEXT

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from armcarry.geometry.poses import Array
+from armcarry.quantities import rounded_down
+from armcarry.record.figures import at_least
 from armcarry.record.record import Curve, Record
 from armcarry.scene.words import plain_joint
 from armcarry.views.plots import rate_limits
@@ -47,10 +49,10 @@ def clearance_series(record: Record) -> tuple[Series, ...]:
     """Return the clearance of each group of classes, the one with least to spare first."""
     ordered = sorted(record.curves, key=lambda curve: float(np.min(curve.lower_m, initial=np.inf)) - curve.required_m)
     report = record.scene.loaded.rules.report_distance
-    return tuple(_clearance(curve, report) for curve in ordered)
+    return tuple(_clearance(record, curve, report) for curve in ordered)
 
 
-def _clearance(curve: Curve, report_m: float) -> Series:
+def _clearance(record: Record, curve: Curve, report_m: float) -> Series:
     top = max(report_m, 1.6 * curve.required_m)
     times = np.repeat(curve.times_s, 2)[1:-1]
     nobody = np.isposinf(curve.lower_m)  # no pair of the group is there: no line, not a far one
@@ -58,10 +60,14 @@ def _clearance(curve: Curve, report_m: float) -> Series:
         np.repeat(np.where(nobody, np.nan, np.clip(np.nan_to_num(b, neginf=0.0, posinf=top), 0.0, top)), 2)
         for b in (curve.lower_m, curve.upper_m)
     )
-    least = float(np.min(curve.lower_m, initial=np.inf))
-    word = "contact" if least == -np.inf else f"> {top:g}" if least > top else f"{least:.3f}"
+    row = record.least_of(curve)
+    least = float(np.min(curve.lower_m, initial=np.inf)) if row is None else row.lower_m
+    found = at_least(least, curve.required_m, "m")
+    word = "contact" if least == -np.inf else f"> {top:g}" if least > top else found.said
 
     def now(time_s: float) -> str:
+        if not curve.times_s[0] <= time_s <= curve.times_s[-1]:
+            return "not there"  # no pair of the group is, before its curve begins and after it ends
         k = int(np.clip(np.searchsorted(curve.times_s, time_s, side="right") - 1, 0, len(curve.lower_m) - 1))
         lower, upper = float(curve.lower_m[k]), float(curve.upper_m[k])
         if lower == -np.inf:
@@ -70,12 +76,13 @@ def _clearance(curve: Curve, report_m: float) -> Series:
             return "not there"
         if lower >= top:
             return f"> {top:g}"
-        return f"{lower:.2f} … {upper:.2f}" if np.isfinite(upper) else f"≥ {lower:.2f}"
+        low = f"{rounded_down(lower, 2):.2f}"
+        return f"{low} … {-rounded_down(-upper, 2):.2f}" if np.isfinite(upper) else f"≥ {low}"
 
     ends = np.array([curve.times_s[0], curve.times_s[-1]])
     return Series(
         curve.group, "m", times, low, high, ((ends, np.full(2, curve.required_m)),), now,
-        f"{word} (≥ {curve.required_m:g})", np.repeat(curve.lower_m < curve.required_m, 2), top,
+        f"{word} (≥ {found.asked})", np.repeat(curve.lower_m < curve.required_m, 2), top,
     )
 
 

@@ -7,20 +7,22 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 from armcarry.quantities import parse
+from armcarry.record.causes import worst_s
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
-from armcarry.views.closest import judged
 from armcarry.views.doing import doing_at
+from armcarry.views.folded import listed
 
 SPEEDS = (0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 30.0, 60.0)
 #: a frame is this long on the wall; stepping one moves the run by this times the speed
 FRAME_S = 1.0 / 30.0
 #: going back a move returns to the start of the present one when it is farther away than this on the wall
 _BACK_S = 0.7
+#: instants nearer than this are one, s
+_SAME_S = 1e-6
 #: what is said at an instant stays for so long, but at most half of what follows
 _INSTANT_S = 8.0
 
@@ -40,6 +42,7 @@ class Session:
         self.time_s = self.start_s
         self.playing = False
         self.finding: int | None = None
+        self._listed = listed(self.findings)
         self._speed = SPEEDS.index(1.0)
         self.stops_s = tuple(sorted({self.start_s, *(self._inside(move.start_s) for move in record.moves), self.end_s}))
         self.captions = captions(record)
@@ -133,15 +136,21 @@ class Session:
         self.finding = k % len(self.findings)
         found = self.findings[self.finding]
         self.pause()
-        self.seek(finding_time_s(found))
+        self.seek(worst_s(found))
         return found
 
     def next_finding(self, count: int = 1) -> Finding | None:
         """Go on by so many findings in the order of the list; None when there is none."""
         if not self.findings:
             return None
-        first = 0 if count > 0 else -1
-        return self.to_finding(first if self.finding is None else self.finding + count)
+        at = (-1 if count > 0 else 0) if self.finding is None else self._listed.index(self.finding)
+        return self.to_finding(self._listed[(at + count) % len(self._listed)])
+
+    @property
+    def chosen(self) -> Finding | None:
+        """The finding jumped to, as long as its instant is the one shown."""
+        found = None if self.finding is None else self.findings[self.finding]
+        return found if found is not None and abs(worst_s(found) - self.time_s) < _SAME_S else None
 
     # -- words --------------------------------------------------------------------------------
 
@@ -165,31 +174,6 @@ class Session:
         return "" if move is None else move.title.replace("_", " ")
 
 
-@dataclass(frozen=True)
-class Gap:
-    """Two bodies and their nearest points in the world at an instant: what a finding about a pair is to show."""
-
-    time_s: float
-    bodies: tuple[str, str]
-    point_a: tuple[float, float, float]
-    point_b: tuple[float, float, float]
-
-
-def finding_gap(record: Record, finding: Finding) -> Gap | None:
-    """Return the gap a finding is about, from itself or from the clearance table; None when it is about no pair."""
-    names = {body.name for body in record.bodies}
-    if not {finding.subject, finding.other} <= names:
-        return None
-    detail = finding.clearance
-    if detail is not None:
-        return Gap(detail.time_s, (finding.subject, finding.other), detail.point_a, detail.point_b)
-    rows = [row for row in record.pairs if {row.body_a, row.body_b} == {finding.subject, finding.other} and judged(row)]
-    if not rows:
-        return None
-    row = min(rows, key=lambda row: (abs(row.time_s - finding.start_s), row.margin_m))
-    return Gap(row.time_s, (row.body_a, row.body_b), row.point_a, row.point_b)
-
-
 def read_instant(text: str) -> float:
     """Read an instant of the run as it is shown: ``90``, ``12:30`` (min:s), ``1:02:30`` (h:min:s), or ``5 min``.
 
@@ -201,11 +185,6 @@ def read_instant(text: str) -> float:
         return parse(text, "time")
     hours, minutes, seconds = (float(part or 0.0) for part in match.groups())
     return 3600.0 * hours + 60.0 * minutes + seconds
-
-
-def finding_time_s(finding: Finding) -> float:
-    """Return the instant that shows a finding best: of the least distance, else its beginning."""
-    return finding.start_s if finding.clearance is None else finding.clearance.time_s
 
 
 def captions(record: Record) -> tuple[tuple[float, str], ...]:

@@ -9,16 +9,18 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QGridLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
 from armcarry.quantities import clock
-from armcarry.record.finding import Verdict
-from armcarry.record.record import PairRow
+from armcarry.record.figures import up
+from armcarry.record.finding import Finding, Verdict
+from armcarry.record.record import PairRow, Record
 from armcarry.scene.words import plain
 from armcarry.views import palette
-from armcarry.views.closest import worded
+from armcarry.views.closest import said, worded
 from armcarry.views.player import look
 from armcarry.views.player.findings import Findings
 from armcarry.views.player.keys import KEY_OF, tip
 from armcarry.views.player.nearest import Nearest
 from armcarry.views.player.swept import MAP_BANDS_M
+from armcarry.views.pointed import gap_of, label_words
 
 #: words on the buttons of what can be shown, by action
 TOGGLES = {
@@ -67,9 +69,9 @@ class Side(QWidget):
             column.addWidget(legend)
         column.addWidget(findings, 1)
 
-    def show_nearest(self, nearest: Nearest, report_m: float) -> None:
-        """Write the closest pair, its distance now, and its proven least distance over the run."""
-        pair, value, least, colour = nearest_words(nearest, report_m)
+    def show_headline(self, nearest: Nearest, chosen: Finding | None, record: Record) -> None:
+        """Write the chosen finding with its own verdict, else the closest pair, its distance now and over the run."""
+        pair, value, least, colour = headline(nearest, chosen, record)
         for label, text in ((self.pair, pair), (self.value, value), (self.least, least)):
             if label.text() != text:
                 label.setText(text)
@@ -101,20 +103,38 @@ def _squares(bands: Iterable[tuple[str, float]]) -> str:
     return "&nbsp; ".join(f"<span style='color:{colour}'>■</span>&nbsp;&lt;&nbsp;{limit:g}" for colour, limit in bands)
 
 
+def headline(nearest: Nearest, chosen: Finding | None, record: Record) -> tuple[str, str, str, str]:
+    """Return what is told first: pair, figures, least over the run, and the colour of the figures."""
+    if chosen is not None:
+        return finding_words(record, chosen)
+    return nearest_words(nearest, record.scene.loaded.rules.report_distance)
+
+
 def nearest_words(nearest: Nearest, report_m: float) -> tuple[str, str, str, str]:
     """Return the pair, its distance now, the proven least distance of it, and the colour of the distance."""
     row = nearest.row
     if row is None:
         return "Closest pair", f"farther than {report_m:g} m", "no pair with a rule is nearer at this instant", \
             palette.LIGHT
-    sign = palette.VERDICTS[Verdict.FAIL if nearest.margin < 0 else Verdict.PASS][1]
-    colour = look.FAIL_TEXT if nearest.margin < 0 else look.PASS_TEXT
-    pair, value = f"{plain(row.body_a)} – {plain(row.body_b)}", f"{sign} {worded(row, nearest.lower_m)}"
-    return pair, value, least_words(row), colour
+    verdict = Verdict.PASS if nearest.kept else Verdict.FAIL
+    pair, value = _pair(row), f"{palette.VERDICTS[verdict][1]} {worded(row, nearest.lower_m)}"
+    return pair, value, least_words(row), look.TEXT_OF[verdict]
+
+
+def finding_words(record: Record, finding: Finding) -> tuple[str, str, str, str]:
+    """Return the two bodies of a finding or its check, its figures, the least distance of its pair, and its colour."""
+    gap = gap_of(record, finding)
+    names = plain(finding.check) if gap is None else _pair(gap.row)
+    least = "" if gap is None else least_words(gap.row)
+    return names, label_words(finding, gap), least, look.TEXT_OF[finding.verdict]
+
+
+def _pair(row: PairRow) -> str:
+    return f"{plain(row.body_a)} – {plain(row.body_b)}"
 
 
 def least_words(row: PairRow) -> str:
     """Return the proven least distance of a pair over its window, and when."""
     if row.lower_m == -np.inf:
         return f"least, proven: contact at {clock(row.time_s)}"
-    return f"least, proven: {max(row.lower_m, 0):.3f} to {row.upper_m:.3f} m at {clock(row.time_s)}; {row.why}"
+    return f"least, proven: {said(row, row.lower_m)} to {up(row.upper_m, 'm')} at {clock(row.time_s)}; {row.why}"

@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QApplication, QLineEdit, QMainWindow, QWidget
 
 from armcarry.errors import ArmcarryError
 from armcarry.quantities import clock
-from armcarry.record.finding import Finding
+from armcarry.record.finding import Finding, Verdict
 from armcarry.views.player import look
 from armcarry.views.player.actions import actions
 from armcarry.views.player.canvas import canvas
@@ -23,8 +23,9 @@ from armcarry.views.player.nearest import Closest, Nearest
 from armcarry.views.player.opening import OpenedRun
 from armcarry.views.player.pressed import key_name
 from armcarry.views.player.scene import QUICK, SHARP, SceneView
-from armcarry.views.player.session import Session, finding_gap
-from armcarry.views.player.side import nearest_words
+from armcarry.views.player.session import Session
+from armcarry.views.player.side import headline
+from armcarry.views.pointed import gap_of, look_at
 from armcarry.views.viewpoint import towards_gap
 
 #: least time between two updates of words and cursors, and of tables, seconds
@@ -120,7 +121,11 @@ class Window(QMainWindow):
         self.scene.show(self.session.time_s)
         tinted = self.on.get("show_margin", False)
         self.nearest = self.closest.at(self.session.time_s, parts=tinted)
-        self.scene.show_nearest(self.nearest if self.on.get("show_closest") else None)
+        chosen = self.session.chosen if self.on.get("show_closest") else None
+        if chosen is None:
+            self.scene.show_nearest(self.nearest if self.on.get("show_closest") else None)
+        else:
+            self.scene.show_finding(chosen)
         if tinted:
             self.scene.tint.show(self.nearest.margin_m)
         self.scene.render()
@@ -131,10 +136,10 @@ class Window(QMainWindow):
 
     def _write(self, tables: bool) -> None:
         parts = self.layout_
-        report = self.run.record.scene.loaded.rules.report_distance
+        record, chosen = self.run.record, self.session.chosen
         parts.caption.setText(self.session.caption or self.run.record.scene.loaded.scenario.title)
         if parts.briefing:
-            value = nearest_words(self.nearest, report)[1]
+            value = headline(self.nearest, chosen, record)[1]
             parts.figures.setText("   ·   ".join(
                 (clock(self.session.time_s), f"{self.session.speed:g} x", value, self.scene.cameras.title)
             ))
@@ -145,7 +150,7 @@ class Window(QMainWindow):
             parts.plots.show_time(self.session.time_s)
             if tables:
                 self._tables_at = time.perf_counter()
-                parts.side.show_nearest(self.nearest, report)
+                parts.side.show_headline(self.nearest, chosen, record)
                 parts.plots.show_values()
 
     def show_state(self) -> None:
@@ -202,10 +207,11 @@ class Window(QMainWindow):
             self.say("this run has no findings")
             return
         self.layout_.findings.choose(self.session.finding)
-        gap = finding_gap(self.run.record, finding)
+        gap = gap_of(self.run.record, finding)
         if gap is not None:
-            self.session.seek(gap.time_s)
-            self.scene.cameras.look(towards_gap(self.run.record, gap.time_s, gap.bodies, gap.point_a, gap.point_b))
+            self.layout_.plots.show_group(gap.row)
+        if gap is not None or finding.verdict is Verdict.FAIL:
+            self.scene.cameras.look(look_at(self.run.record, finding))
         self.settle()
         if self.layout_.briefing:
             self.layout_.caption.setText(finding.message)

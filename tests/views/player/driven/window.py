@@ -13,10 +13,12 @@ from PySide6.QtGui import QGuiApplication, QImage, QMouseEvent, QWheelEvent
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QAbstractButton, QApplication, QLabel, QLineEdit
 
+from armcarry.record.finding import Finding, Verdict
 from armcarry.views import palette
 from armcarry.views.player import display, look
 from armcarry.views.player.keys import KEYS, LAYER_OF
 from armcarry.views.player.opening import OpenedRun
+from armcarry.views.player.side import finding_words
 
 display.prepare()
 
@@ -189,7 +191,7 @@ def test_the_tightest_moment_is_shown_with_its_line(window):
     row = window.run.record.tightest
     assert window.session.time_s == row.time_s
     assert window.nearest.row is row
-    assert "0.30 m required" in window.layout_.side.value.text() and "✕" in window.layout_.side.value.text()
+    assert "0.300 m required" in window.layout_.side.value.text() and "✕" in window.layout_.side.value.text()
     assert near(screen(window, window.view), look.FAIL_TEXT, 25).sum() > 60
     QTest.keyClicks(window.view, "l")
     assert near(screen(window, window.view), look.FAIL_TEXT, 25).sum() < 20
@@ -203,7 +205,7 @@ def test_findings_jump_by_key_and_click(window):
     assert window.session.time_s == findings[0].clearance.time_s
     assert table.currentRow() == 0 and findings[0].message in window.layout_.findings.detail.text()
     eye = window.scene.renderer.GetActiveCamera().GetPosition()
-    click(table.viewport(), table.visualItemRect(table.item(4, 1)).center())
+    click(table.viewport(), table.visualItemRect(table.item(window.layout_.findings._row_of(4), 1)).center())
     assert window.session.time_s == 60.0 and window.session.finding == 4
     QTest.keyClicks(window.view, "N")
     assert window.session.finding == 3
@@ -217,7 +219,31 @@ def test_findings_are_filtered_by_verdict(window):
     assert table.rowCount() == 1 and "no camera was asked for <b>here</b>" in table.item(0, 1).text()
     window.session.finding = None
     QTest.keyClicks(window.view, "n")  # the first finding is hidden by the filter, which gives way
-    assert table.rowCount() == len(window.run.findings)
+    assert table.rowCount() == len(window.run.findings) + 1  # and the line that folds three passes of a check
+
+
+def test_findings_of_one_cause_fold_away_and_open_for_the_chosen(window):
+    findings, table = window.layout_.findings, window.layout_.findings.table
+    head = next(row for row in range(table.rowCount()) if "clearance: 3" in table.item(row, 1).text())
+    lines = table.rowCount()
+    click(table.viewport(), table.visualItemRect(table.item(head, 1)).center())
+    assert table.rowCount() == lines - 3 and findings._row_of(2) == -1
+    window.session.to_finding(2)
+    window.jump(window.session.findings[2])
+    assert table.rowCount() == lines and table.currentRow() == findings._row_of(2) > head
+
+
+def test_a_finding_keeps_its_own_verdict_where_its_gap_has_room(window):
+    record = window.run.record
+    row = next(row for row in record.pairs if row.status == "proven" and row.margin_m > 0.05)
+    failing = Finding("budget", Verdict.FAIL, row.body_a, "uncertainty takes it all", other=row.body_b,
+                      start_s=row.time_s, end_s=row.time_s, value=-0.01, limit=0.0, unit="m")
+    window.seek(row.time_s)
+    window.scene.show_finding(failing)
+    window.scene.render()
+    assert window.scene._value.GetInput() == "✕ -0.010 m (>= 0.000 m), budget"
+    assert near(screen(window, window.view), look.FAIL_TEXT, 25).sum() > 20
+    assert finding_words(record, failing)[1].startswith("✕") and finding_words(record, failing)[3] == look.FAIL_TEXT
 
 
 @pytest.mark.parametrize("name", ["show_margin", "show_shell", "show_rails", "show_sites", "show_frames", "show_other"])
@@ -383,7 +409,7 @@ def test_a_movie_is_stopped_by_escape(window, run):
     QTimer.singleShot(300, lambda: QTest.keyClick(window.view, KEY.Key_Escape))
     key(window, KEY.Key_M, CONTROL)
     assert said(window) == "movie stopped; nothing was kept"
-    assert not list(run.folder.glob("movie_00m00s*")) and not list(run.folder.glob(".movie*"))
+    assert not list(run.folder.glob("movie_0-00-00*")) and not list(run.folder.glob(".movie*"))
 
 
 def test_what_goes_wrong_is_said_and_does_not_end_the_window(window, run, monkeypatch):

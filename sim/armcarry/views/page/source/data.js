@@ -23,17 +23,17 @@ export function rowAt(times, time) {
   return low;
 }
 
-export function clock(seconds) {
-  const tenths = Math.round(Math.max(seconds, 0) * 10);
-  if (tenths >= 36000) {
-    const whole = Math.round(tenths / 10);
-    const two = (n) => String(n).padStart(2, "0");
-    return `${Math.floor(whole / 3600)}:${two(Math.floor(whole / 60) % 60)}:${two(whole % 60)}`;
-  }
-  return `${Math.floor(tenths / 600)}:${((tenths % 600) / 10).toFixed(1).padStart(4, "0")}`;
+// A time as findings write it, h:mm:ss.s; digits 0 for the axis.
+export function clock(seconds, digits = 1) {
+  const share = 10 ** digits;
+  const parts = Math.round(Math.max(seconds, 0) * share);
+  const whole = Math.floor(parts / share);
+  const two = (n) => String(n).padStart(2, "0");
+  const text = `${Math.floor(whole / 3600)}:${two(Math.floor(whole / 60) % 60)}:${two(whole % 60)}`;
+  return digits ? `${text}.${String(parts % share).padStart(digits, "0")}` : text;
 }
 
-// The closest pair at a time, from the table: {pair, value, a, b} in the run's own axes, or null.
+// The closest pair at a time, from the table, in the run's own axes and with the words of findings; or null.
 export function closestAt(time) {
   const track = data.track;
   if (!track.times.length) return null;
@@ -45,17 +45,10 @@ export function closestAt(time) {
     const from = list[3 * k + i];
     return last ? from : from + share * (list[3 * k + 3 + i] - from);
   });
-  return { pair: data.pairs[track.row[k]], value: track.lower[k], a: point(track.a), b: point(track.b) };
-}
-
-export const valueWords = (value) => (value === null ? "contact" : `${value.toFixed(3)} m`);
-
-export const neededWords = (required) => (required === null ? "" : `${required.toFixed(2)} m required`);
-
-export function distanceWords(value, required) {
-  return required === null ? valueWords(value) : `${valueWords(value)} (${neededWords(required)})`;
-}
-
-export function short(value, required) {
-  return required !== null && (value === null || value < required);
+  const bad = Boolean(track.short[k]);
+  return {
+    gap: { pair: data.pairs[track.row[k]], a: point(track.a), b: point(track.b) }, verdict: bad ? "fail" : "pass",
+    value: `${bad ? "✕" : "✓"} ${track.words[k]}`, needed: track.needed[k],
+    label: `${bad ? "✕" : "✓"} ${track.words[k]} (${track.needed[k]})`,
+  };
 }

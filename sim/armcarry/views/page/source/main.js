@@ -1,13 +1,14 @@
 // The page that plays a run: clock, controls, captions, findings. Text from the run is set as text, never as markup.
 
-import { clock, closestAt, data, distanceWords, neededWords, short, valueWords } from "./data.js";
+import { clock, closestAt, data } from "./data.js";
 import { Plot } from "./plot.js";
 import { View } from "./scene.js";
 
 const $ = (id) => document.getElementById(id);
 const STEP_S = 5;
+const PAGE_S = 60;
 const FEW = 8; // passes of one check that are shown unfolded
-const groups = new Map();
+const TURN_RAD = Math.PI / 24;
 
 const state = { time: data.start_s, playing: false, speed: 10, finding: null, last: 0 };
 const view = new View($("scene"));
@@ -32,6 +33,7 @@ function refresh() {
   plot.draw(state.time);
   $("clock").textContent = `${clock(state.time - data.start_s)} / ${clock(data.end_s - data.start_s)}`;
   $("scrub").value = String(state.time);
+  $("scrub").setAttribute("aria-valuetext", clock(state.time - data.start_s));
   caption();
   closest();
 }
@@ -44,24 +46,24 @@ function caption() {
   $("move").textContent = doing.join(" · ") || (move ? `${move.carry}: ${move.title}` : "");
 }
 
+// What is shown of clearance now: the chosen finding by its own verdict, else the pair that matters most.
 function closest() {
-  const found = state.finding && state.finding.gap ? state.finding.gap : closestAt(state.time);
-  const key = found ? `${found.pair.a}|${found.pair.b}` : "";
-  const bad = Boolean(found) && short(found.value, found.pair.required);
-  const colour = bad ? data.colours.fail : data.colours.pass;
-  view.gap(found, colour);
+  const shown = state.finding ?? closestAt(state.time);
+  const gap = shown ? shown.gap : null;
+  const key = gap ? `${gap.pair.a}|${gap.pair.b}` : "";
+  const kind = { fail: "bad", pass: "good" }[shown ? shown.verdict : "pass"] ?? "open";
+  view.gap(gap, { bad: data.colours.fail, good: data.colours.pass, open: data.colours.orange }[kind]);
   if (state.pair !== key) {
     state.pair = key;
-    view.highlight(found ? [found.pair.a, found.pair.b] : [], [data.colours.one, data.colours.other]);
+    view.highlight(gap ? [gap.pair.a, gap.pair.b] : [], [data.colours.one, data.colours.other]);
   }
-  const words = found ? distanceWords(found.value, found.pair.required) : `farther than ${data.report_m} m`;
-  const [shown, needed] = found ? [valueWords(found.value), neededWords(found.pair.required)] : [words, ""];
-  $("pair").textContent = found ? `${found.pair.a_words} – ${found.pair.b_words}` : "no pair within reach";
-  $("value").textContent = `${found ? (bad ? "✕ " : "✓ ") : ""}${shown}`;
-  $("needed").textContent = needed;
-  $("value").className = bad ? "bad" : "good";
-  $("label").textContent = words;
-  $("label").className = bad ? "bad" : "good";
+  $("head").textContent = state.finding && state.finding.check ? `Chosen: ${state.finding.check}` : "Closest pair";
+  if (gap) $("pair").textContent = `${gap.pair.a_words} – ${gap.pair.b_words}`;
+  else $("pair").textContent = shown ? "no two bodies to show" : "no pair within reach";
+  $("value").textContent = shown ? shown.value : `farther than ${data.report_m} m`;
+  $("needed").textContent = shown ? shown.needed : "";
+  $("label").textContent = shown ? shown.label : "";
+  for (const name of ["value", "label"]) $(name).className = kind;
 }
 
 function choose(finding) {
@@ -81,6 +83,10 @@ function jump(finding) {
     use("free");
     view.place(finding.view);
   }
+  if (finding.curve !== null) {
+    $("group").value = String(finding.curve);
+    plot.choose(finding.curve);
+  }
   choose(finding);
   seek(finding.time);
 }
@@ -97,46 +103,49 @@ function option(select, value, text) {
   select.append(item);
 }
 
+// Failures first and by their cause, as the terminal tells them; what passed by its check: a day has hundreds.
 function listFindings() {
-  data.findings.forEach((finding, number) => {
-    finding.number = number;
-    const item = document.createElement("button");
-    item.type = "button";
-    item.dataset.number = String(number);
-    item.className = finding.verdict;
-    const found = `${finding.sign} ${finding.word}: ${finding.check.replaceAll("_", " ")}`;
-    const parts = [["sign", found], ["when", clock(finding.time - data.start_s)],
-      ["message", finding.message], ["remedy", finding.remedy]];
-    for (const [name, text] of parts) {
-      if (!text) continue;
-      const part = document.createElement("span");
-      part.className = name;
-      part.textContent = text;
-      item.append(part);
+  let number = 0;
+  for (const fold of data.folds) {
+    const group = document.createElement("details");
+    group.dataset.verdict = fold.verdict;
+    const head = document.createElement("summary");
+    head.textContent = fold.words;
+    group.append(head);
+    for (let k = 0; k < fold.count; k += 1) {
+      group.append(itemOf(data.findings[number], number));
+      number += 1;
     }
-    item.addEventListener("click", () => jump(finding));
-    groupOf(finding).append(item);
-  });
-  for (const group of groups.values()) {
-    const count = group.querySelectorAll("button").length;
-    group.firstChild.textContent += `: ${count}`;
-    group.open = group.dataset.verdict !== "pass" || count <= FEW;
+    group.open = fold.verdict !== "pass" || fold.count <= FEW;
+    $("findings").append(group);
   }
 }
 
-// Findings of one check with one verdict fold away together: a day has hundreds.
-function groupOf(finding) {
-  const key = `${finding.verdict} ${finding.check}`;
-  if (!groups.has(key)) {
-    const group = document.createElement("details");
-    group.dataset.verdict = finding.verdict;
-    const head = document.createElement("summary");
-    head.textContent = `${finding.sign} ${finding.check.replaceAll("_", " ")}`;
-    group.append(head);
-    groups.set(key, group);
-    $("findings").append(group);
+function itemOf(finding, number) {
+  finding.number = number;
+  const item = document.createElement("button");
+  item.type = "button";
+  item.dataset.number = String(number);
+  item.className = finding.verdict;
+  const parts = [["sign", `${finding.sign} ${finding.word}: ${finding.check}`], ["when", finding.when],
+    ["message", finding.message], ["remedy", finding.remedy]];
+  for (const [name, text] of parts) {
+    if (!text) continue;
+    const part = document.createElement("span");
+    part.className = name;
+    part.textContent = text;
+    item.append(part);
   }
-  return groups.get(key);
+  item.addEventListener("click", () => jump(finding));
+  return item;
+}
+
+// Paper shows every finding, whatever is folded away on the screen.
+function printing(on) {
+  for (const group of document.querySelectorAll("#findings details")) {
+    if (on) group.dataset.open = String(group.open);
+    group.open = on || group.dataset.open === "true";
+  }
 }
 
 function fill() {
@@ -172,11 +181,35 @@ function connect() {
   document.addEventListener("keydown", press);
   // after a click with the mouse the keys are the page's again, not the button's
   document.addEventListener("click", (event) => { if (event.detail > 0 && event.target.closest("button")) document.activeElement.blur(); });
+  // the mouse works the canvas without taking the keys from the page
+  for (const name of ["scene", "plot"]) $(name).addEventListener("mousedown", (event) => event.preventDefault());
   window.addEventListener("resize", fit);
+  window.addEventListener("beforeprint", () => printing(true));
+  window.addEventListener("afterprint", () => printing(false));
+}
+
+// Keys of what has the focus: the view turns, the slider and the plot go through time.
+function keysOf(target) {
+  if (target === $("scene")) {
+    return {
+      ArrowLeft: () => turn(TURN_RAD, 0), ArrowRight: () => turn(-TURN_RAD, 0), ArrowUp: () => turn(0, -TURN_RAD),
+      ArrowDown: () => turn(0, TURN_RAD), PageUp: () => turn(0, 0, 1 / 1.15), PageDown: () => turn(0, 0, 1.15),
+    };
+  }
+  if (target !== $("scrub") && target !== $("plot")) return {};
+  return {
+    ArrowDown: () => seek(state.time - STEP_S), ArrowUp: () => seek(state.time + STEP_S),
+    PageDown: () => seek(state.time - PAGE_S), PageUp: () => seek(state.time + PAGE_S),
+  };
+}
+
+function turn(aside, up, far = 1) {
+  if (view.camera !== view.free) use("free");
+  view.turn(aside, up, far);
 }
 
 function press(event) {
-  const typing = ["SELECT", "INPUT"].includes(event.target.tagName) && event.key !== "?";
+  const typing = ["SELECT", "INPUT"].includes(event.target.tagName) && event.target !== $("scrub") && event.key !== "?";
   if (event.ctrlKey || event.altKey || event.metaKey || typing || $("keys").open) return;
   const actions = {
     " ": () => play(!state.playing),
@@ -192,6 +225,7 @@ function press(event) {
     c: () => nextCamera(),
     o: () => { use("free"); view.home(); refresh(); },
     "?": () => $("keys").showModal(),
+    ...keysOf(event.target),
   };
   const action = actions[event.key];
   if (!action || (event.key === " " && event.target.tagName === "BUTTON")) return;

@@ -78,6 +78,9 @@ export class Plot {
     this.top = this.curve.top;
     this.axes(pen);
     this.band(pen);
+    pen.fillStyle = data.colours.light;
+    pen.textAlign = "left";
+    if (this.curve.least) pen.fillText(`least: ${this.curve.least}`, LEFT, TOP - 10);
     return sheet;
   }
 
@@ -104,7 +107,7 @@ export class Plot {
       pen.moveTo(this.x(data.start_s + t), TOP);
       pen.lineTo(this.x(data.start_s + t), this.tall - BOTTOM);
       pen.stroke();
-      if (t + every / 4 < length || t === 0) pen.fillText(clock(t).replace(/\.0$/, ""), this.x(data.start_s + t), this.tall - 9);
+      if (t + every / 4 < length || t === 0) pen.fillText(clock(t, 0), this.x(data.start_s + t), this.tall - 9);
     }
   }
 

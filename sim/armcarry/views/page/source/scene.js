@@ -2,7 +2,7 @@
 
 import {
   AmbientLight, AnimationMixer, BoxGeometry, Color, CylinderGeometry, DirectionalLight, LoopOnce, Mesh,
-  MeshBasicMaterial, MeshStandardMaterial, PerspectiveCamera, Quaternion, Scene, Vector3, WebGLRenderer,
+  MeshBasicMaterial, MeshStandardMaterial, PerspectiveCamera, Quaternion, Scene, Spherical, Vector3, WebGLRenderer,
 } from "three";
 import { OrbitControls } from "three/examples/jsm/controls/OrbitControls.js";
 import { GLTFLoader } from "three/examples/jsm/loaders/GLTFLoader.js";
@@ -98,6 +98,15 @@ export class View {
     const wide = Math.max((16 / 9) / (this.canvas.clientWidth / Math.max(this.canvas.clientHeight, 1)), 1);
     this.free.position.copy(toPage(view.eye).sub(focus).multiplyScalar(wide).add(focus));
     this.controls.target.copy(focus);
+    this.controls.update();
+    this.dirty = true;
+  }
+
+  // Turn the free view about what it looks at, and go nearer or farther.
+  turn(aside, up, far) {
+    const off = new Spherical().setFromVector3(this.free.position.clone().sub(this.controls.target));
+    off.set(off.radius * far, off.phi + up, off.theta + aside).makeSafe();
+    this.free.position.setFromSpherical(off).add(this.controls.target);
     this.controls.update();
     this.dirty = true;
   }

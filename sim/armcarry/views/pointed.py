@@ -1,0 +1,110 @@
+"""What a finding points at: its gap, the words on its label and where to look from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from armcarry.geometry.poses import Array
+from armcarry.record.causes import worst_s
+from armcarry.record.finding import Finding, Verdict
+from armcarry.record.record import PairRow, Record
+from armcarry.scene.build import PLATFORM
+from armcarry.scene.words import plain
+from armcarry.views import palette
+from armcarry.views.closest import asked, judged, said
+from armcarry.views.viewpoint import Viewpoint, overview, towards_gap, towards_place, whole
+from armcarry.views.words import figure, verdict_word
+
+#: instants nearer than this are one, s
+_SAME_S = 1e-6
+#: what has no gap is looked at from so far, m
+_AWAY_M = 9.0
+
+
+@dataclass(frozen=True)
+class Gap:
+    """Two bodies, their distance and nearest points in the world at an instant, as the table of pairs proves them."""
+
+    row: PairRow
+    bodies: tuple[str, str]
+    time_s: float
+    lower_m: float
+    point_a: tuple[float, float, float]
+    point_b: tuple[float, float, float]
+
+
+def gap_of(record: Record, finding: Finding) -> Gap | None:
+    """Return the gap a finding is about; None when it is about no pair, or the pair is nearest at another time."""
+    rows = record.once(_rows_by_pair).get(frozenset((finding.subject, finding.other)), [])
+    found = [
+        row for row in rows
+        if abs(row.time_s - worst_s(finding)) <= _SAME_S and (finding.clearance is not None or judged(row))
+    ]
+    row = min(found, key=lambda row: (row.margin_m, row.upper_m), default=None)
+    return None if row is None else gap_at(row)
+
+
+def gap_at(row: PairRow) -> Gap:
+    """Return the gap of a row of the table."""
+    return Gap(row, (row.body_a, row.body_b), row.time_s, row.lower_m, row.point_a, row.point_b)
+
+
+def _rows_by_pair(record: Record) -> dict[frozenset[str], list[PairRow]]:
+    found: dict[frozenset[str], list[PairRow]] = {}
+    for row in record.pairs:
+        found.setdefault(frozenset((row.body_a, row.body_b)), []).append(row)
+    return found
+
+
+def value_words(finding: Finding, gap: Gap | None) -> tuple[str, str]:
+    """Return what a finding found and what was asked of it, as short as a label: its own figures, its own verdict."""
+    sign = palette.VERDICTS[finding.verdict][1]
+    if gap is not None and finding.clearance is not None:
+        return f"{sign} {said(gap.row, gap.lower_m)}", asked(gap.row, gap.lower_m)
+    numbers = figure(finding)
+    return f"{sign} {numbers or verdict_word(finding.verdict)}", plain(finding.check)
+
+
+def label_words(finding: Finding, gap: Gap | None) -> str:
+    """Return what stands beside the gap of a finding: its sign and figures."""
+    value, of = value_words(finding, gap)
+    if gap is not None and finding.clearance is not None:
+        return f"{value} ({of})" if of else value
+    return f"{value}, {of}"
+
+
+def look_at(record: Record, finding: Finding) -> Viewpoint:
+    """Return where to see a finding from: its gap, else what it is about, else the whole scene."""
+    gap = gap_of(record, finding)
+    if gap is not None:
+        return towards_gap(record, gap.time_s, gap.bodies, gap.point_a, gap.point_b)
+    spots = [spot for name in (finding.subject, finding.other) if (spot := _spot(record, finding, name)) is not None]
+    if not spots:
+        return overview(whole(record), 16 / 9)
+    points = np.stack(spots)
+    apart = float(np.linalg.norm(points.max(axis=0) - points.min(axis=0)))
+    return towards_place(record, worst_s(finding), points, max(_AWAY_M, 2.0 * apart))
+
+
+def _spot(record: Record, finding: Finding, name: str) -> Array | None:
+    """Return where (3,) a body, link, joint, or all bodies of a crewmember or thing are at a finding's instant."""
+    time_s = worst_s(finding)
+    poses = record.body_poses(time_s)[0]
+    exact = [k for k, body in enumerate(record.bodies) if body.name == name]
+    tree, links = record.link_poses(time_s)
+    if not exact and name in tree.joints:
+        return np.asarray(links[int(np.flatnonzero(tree.columns == tree.column(name))[0]), :3, 3])
+    if not exact and name in tree.links:
+        return np.asarray(links[tree.index(name), :3, 3])
+    owned = [] if name == PLATFORM else [k for k, body in enumerate(record.bodies) if body.name.startswith(f"{name}/")]
+    rows = exact or owned
+    return np.asarray(poses[rows, :3, 3].mean(axis=0)) if rows else None
+
+
+def shown_first(record: Record, finding: Finding) -> tuple[bool, bool, float]:
+    """Return the key of the order in which findings get a camera: failed first, then by the share that is kept."""
+    gap = gap_of(record, finding)
+    left = np.inf if gap is None or gap.row.required_m is None else gap.row.weight
+    return finding.verdict is not Verdict.FAIL, gap is None, float(left)
