@@ -114,7 +114,7 @@ def test_failures_come_first_each_with_a_camera_a_plot_and_its_own_verdict(small
     assert all(item["view"] is not None and item["value"].startswith("✕") for item in failed)
     shown = next(item for item in failed if item["check"] == "budget")
     assert shown["gap"] is not None and shown["curve"] is not None and shown["time"] == row.time_s
-    assert shown["label"] == "✕ -0.020 m (>= 0.000 m), budget"
+    assert shown["label"] == "✕ -0.020 m (>= 0.000 m, budget)"
     elbow = look_at(record, joint).focus_m
     tree, links = record.link_poses(60.0)
     joint_row = next(k for k, name in enumerate(tree.links) if name == "arm/elbow_link")

@@ -63,16 +63,15 @@ def value_words(finding: Finding, gap: Gap | None) -> tuple[str, str]:
     sign = palette.VERDICTS[finding.verdict][1]
     if gap is not None and finding.clearance is not None:
         return f"{sign} {said(gap.row, gap.lower_m)}", asked(gap.row, gap.lower_m)
-    numbers = figure(finding)
-    return f"{sign} {numbers or verdict_word(finding.verdict)}", plain(finding.check)
+    found, _, limit = figure(finding).partition(" (")
+    check = plain(finding.check)
+    return f"{sign} {found or verdict_word(finding.verdict)}", f"{limit.rstrip(')')}, {check}" if limit else check
 
 
 def label_words(finding: Finding, gap: Gap | None) -> str:
     """Return what stands beside the gap of a finding: its sign and figures."""
     value, of = value_words(finding, gap)
-    if gap is not None and finding.clearance is not None:
-        return f"{value} ({of})" if of else value
-    return f"{value}, {of}"
+    return f"{value} ({of})" if of else value
 
 
 def look_at(record: Record, finding: Finding) -> Viewpoint:

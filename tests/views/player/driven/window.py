@@ -241,7 +241,7 @@ def test_a_finding_keeps_its_own_verdict_where_its_gap_has_room(window):
     window.seek(row.time_s)
     window.scene.show_finding(failing)
     window.scene.render()
-    assert window.scene._value.GetInput() == "✕ -0.010 m (>= 0.000 m), budget"
+    assert window.scene._value.GetInput() == "✕ -0.010 m (>= 0.000 m, budget)"
     assert near(screen(window, window.view), look.FAIL_TEXT, 25).sum() > 20
     assert finding_words(record, failing)[1].startswith("✕") and finding_words(record, failing)[3] == look.FAIL_TEXT
 
