@@ -70,6 +70,19 @@ def test_a_limit_that_nothing_reaches_is_no_limit_and_the_model_can_be_written(t
     assert validate_files([tmp_path / "own" / "own.yaml"]) == []
 
 
+def test_a_picture_is_drawn_beside_the_model_or_where_it_is_asked_for_and_nowhere_else(tmp_path, monkeypatch):
+    arm = folding_arm(tmp_path)
+    here = tmp_path / "here"
+    here.mkdir()
+    monkeypatch.chdir(here)
+    drawn = []
+    monkeypatch.setattr("armcarry.views.inspected.draw", lambda seen, path: drawn.append(path) or path)
+    for options in ([], ["--write-model", str(tmp_path / "own")], ["--picture", str(tmp_path / "it.png")]):
+        assert CliRunner().invoke(app, ["inspect", str(arm), *options]).exit_code == 0
+    assert drawn == [tmp_path / "own" / "folding_inspected.png", tmp_path / "it.png"]
+    assert list(here.iterdir()) == []
+
+
 def test_names_of_collisions_are_kept(tmp_path):
     (tmp_path / "cube.obj").write_text(obj_text(ConvexMesh.hull_of(CUBE)))
     (tmp_path / "a.urdf").write_text(

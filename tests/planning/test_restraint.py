@@ -146,7 +146,7 @@ def test_every_choice_is_that_of_a_plain_loop(rider_scene, place, hands):
         held=[Body("case", "base", Box((0.1, 0.2, 0.1)), poses.translation((0.0, 0.0, -0.2)))],
     )
     plain = {key: value for key, value in _plain(scene, clearance_m=0.03, place=place).items() if value is not None}
-    found = find_settings(scene, "site", place=place, clearance_m=0.03, limit=1000)
+    found = find_settings(scene, "site", place=place, clearance_m=0.03, limit=1000, once=False)
     assert found.tried == 5**3 * 2
     got = {(*choice.detents.values(), choice.posture): choice.margin_m for choice in found.choices}
     assert 0 < len(got) < found.in_sight  # some are refused for their clearance
@@ -173,12 +173,20 @@ def test_a_short_list_is_the_beginning_of_the_long_one(rider_scene):
 
 def test_among_equal_margins_the_fewest_steps_come_first(rider_scene):
     scene = rider_scene({"work": _before(0.5, 0.0, 0.45)}, stand=STAND)
-    found = find_settings(scene, "site", postures=["upright"], limit=7)
+    found = find_settings(scene, "site", postures=["upright"], limit=7, once=False)
     assert [choice.steps for choice in found.choices] == [0, 1, 1, 1, 1, 1, 1]
     assert found.choices[0].detents == {"roll": 0, "pitch": 0, "yaw": 0}
     assert found.choices[0].nearest == ()
     assert found.place == "stand"
     np.testing.assert_allclose(found.choices[0].T_stand_plate, np.eye(4), atol=1e-12)
+
+
+def test_settings_that_come_to_the_same_are_ranked_once(rider_scene):
+    scene = rider_scene({"work": _before(0.5, 0.0, 0.45)}, stand=STAND)
+    (only,) = find_settings(scene, "site", postures=["upright"], limit=10).choices
+    assert only.steps == 0  # on the stand the worker stands the same whatever the settings are
+    tilted = find_settings(scene, "site", place="tip", postures=["upright"], limit=10).choices
+    assert len({choice.T_stand_plate.round(6).tobytes() for choice in tilted}) == len(tilted) == 10
 
 
 def test_turning_the_stand_turns_the_rider_to_work_at_the_side(rider_scene):

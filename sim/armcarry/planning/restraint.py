@@ -41,6 +41,7 @@ def find_settings(
     turn_counts: Sequence[int] = (0,),
     turn_step_rad: float = TURN_STEP_RAD,
     limit: int = 10,
+    once: bool = True,
 ) -> RestraintSearch:
     """Find the settings and postures with the widest margin at a worksite; every combination is tried.
 
@@ -61,6 +62,7 @@ def find_settings(
         clearance_m: least distance of crewmember, restraint and what they hold to anything that stands.
         turn_counts, turn_step_rad: turns of the stand about its normal to try, in steps; 0 as it is.
         limit: how many choices to return.
+        once: return of settings that come to the same only the one with the fewest steps.
 
     Raises:
         FrameError: no such worksite, crewmember or posture.
@@ -84,7 +86,7 @@ def find_settings(
     stance = take_stance(scene, who, postures, turn_counts, turn_step_rad, within_m)
     reach = _Reach.of(stance, points, member.size.reach, member.document, hands)
     search = _Search(stance, reach, tuple(who.site.work_points), clearance_m)
-    choices = search.best(limit)
+    choices = search.best(limit, once)
     return RestraintSearch(
         worksite=worksite,
         crew=who.crew,
@@ -164,11 +166,11 @@ class _Search:
         row = int(np.lexsort((self.steps.ravel(), -_ranked(self.reach.least_m.ravel())))[0])
         return self._choice(row, np.inf, -1)
 
-    def best(self, limit: int) -> tuple[RestraintChoice, ...]:
+    def best(self, limit: int, once: bool) -> tuple[RestraintChoice, ...]:
         """Return the choices with the widest margin, best first, at most ``limit``.
 
-        Of settings that come to the same (the worker stands the same, with the same margins to the millimetre) the one
-        with the fewest steps stands for all.
+        With ``once``, of settings that come to the same (the worker stands the same, with the same margins to the
+        millimetre) the one with the fewest steps stands for all.
         """
         bound, steps = _ranked(self.reach.least_m.ravel()), self.steps.ravel()
         rows = np.flatnonzero(self.reach.least_m.ravel() >= 0)
@@ -181,7 +183,7 @@ class _Search:
                 break
             alike: dict[tuple[Any, ...], tuple[tuple[int, int, int], float, int]] = {}
             for item in sorted([*found, *self._clear(batch, steps)], key=lambda item: item[0]):
-                alike.setdefault(self._outcome(*item), item)
+                alike.setdefault(self._outcome(*item) if once else item[0], item)
             found = list(alike.values())[:limit]
         return tuple(self._choice(key[2], clearance, pair) for key, clearance, pair in found)
 

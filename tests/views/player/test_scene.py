@@ -240,7 +240,7 @@ def test_a_picture_has_its_caption_and_a_free_name(scene, small_run, tmp_path):
     session.seek(200.0)
     one = capture.save_picture(scene, session, tmp_path / "new")
     two = capture.save_picture(scene, session, tmp_path / "new")
-    assert (one.name, two.name) == ("picture_03m20s.png", "picture_03m20s_2.png")
+    assert (one.name, two.name) == ("picture_0-03-20.png", "picture_0-03-20_2.png")
     with Image.open(one) as image:
         pixels = np.asarray(image)
     assert pixels.shape == (720, 1280, 3)  # a small view is drawn at twice its size
@@ -271,7 +271,7 @@ def test_a_movie_shows_the_stretch_and_stops_when_told(scene, small_run, tmp_pat
     told = []
     path = capture.save_movie(scene, session, tmp_path, (300.0, 330.0), scene.show,
                               lambda done, total: told.append((done, total)) or True)
-    assert told[-1] == (13, 13) and path.name == "movie_05m00s_05m30s.mp4"
+    assert told[-1] == (13, 13) and path.name == "movie_0-05-00_0-05-30.mp4"
     command = [ffmpeg.get_ffmpeg_exe(), "-loglevel", "error", "-i", str(path), "-f", "rawvideo", "-pix_fmt", "rgb24"]
     raw = subprocess.run([*command, "-"], capture_output=True, check=True).stdout
     pictures = np.frombuffer(raw, dtype=np.uint8).reshape(-1, 360, 640, 3)
@@ -279,7 +279,7 @@ def test_a_movie_shows_the_stretch_and_stops_when_told(scene, small_run, tmp_pat
     assert all(len(np.unique(picture.reshape(-1, 3), axis=0)) > 50 for picture in pictures)
     assert np.abs(pictures[0].astype(int) - pictures[-1]).max() > 60
     assert capture.save_movie(scene, session, tmp_path, (0.0, 30.0), scene.show, lambda done, total: done < 3) is None
-    assert [p.name for p in tmp_path.iterdir()] == ["movie_05m00s_05m30s.mp4"]
+    assert [p.name for p in tmp_path.iterdir()] == ["movie_0-05-00_0-05-30.mp4"]
 
 
 def test_cameras_of_a_run_without_eyes(small_run):

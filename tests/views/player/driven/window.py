@@ -395,11 +395,11 @@ def test_everything_has_a_name_for_those_who_cannot_see_it(window):
 def test_pictures_and_movies_of_the_view(window, run):
     window.seek(535.0)
     key(window, KEY.Key_S, CONTROL)
-    assert said(window).startswith("picture: ") and (run.folder / "picture_08m55s.png").stat().st_size > 5000
+    assert said(window).startswith("picture: ") and (run.folder / "picture_0-08-55.png").stat().st_size > 5000
     window.session.set_speed(10)
     key(window, KEY.Key_M, CONTROL)
-    assert said(window) == f"movie: {run.folder / 'movie_08m55s_09m00s.mp4'}"
-    assert (run.folder / "movie_08m55s_09m00s.mp4").stat().st_size > 5000
+    assert said(window) == f"movie: {run.folder / 'movie_0-08-55_0-09-00.mp4'}"
+    assert (run.folder / "movie_0-08-55_0-09-00.mp4").stat().st_size > 5000
 
 
 def test_a_movie_is_stopped_by_escape(window, run):
