@@ -79,7 +79,7 @@ def test_a_group_taken_at_a_switch_shows_either_side(small_run):
     assert np.linalg.norm(before[0, 0, :3, 3] - after[0, 0, :3, 3]) > 0.5
 
 
-def test_the_closest_pair_is_the_one_with_the_least_margin(small_run):
+def test_the_closest_pair_is_the_one_that_keeps_the_least_share(small_run):
     record, _ = small_run
     track = closest_track(record, np.array([0.0, record.tightest.time_s]))
     row = record.pairs[track.row[1]]
@@ -212,7 +212,7 @@ def test_the_tight_moment_shows_both_bodies_and_the_gap(small_run):
     assert near(tight.pixels, palette.VERMILLION, 12).sum() > 100
     assert near(tight.pixels, palette.LIGHT, 60).sum() > 1000
     rows = tightest_rows(record, 9)
-    assert [row.margin_m for row in rows] == sorted(row.margin_m for row in rows)
+    assert [row.weight for row in rows] == sorted(row.weight for row in rows)
     assert len({(r.body_a.split("/")[0], r.body_b.split("/")[0]) for r in rows}) == len(rows)
 
 
@@ -321,8 +321,8 @@ def test_the_closest_pair_is_the_same_as_by_measuring_all(small_run, monkeypatch
     where = {body.name: k for k, body in enumerate(record.bodies)}
     pairs = np.array([(where[row.body_a], where[row.body_b]) for row in rows])
     found = distances([body.shape for body in record.bodies], record.body_poses(times), pairs)
-    margin = found.lower_m - np.array([row.required_m for row in rows])
-    assert np.allclose(track.lower_m, found.lower_m[np.arange(40), margin.argmin(axis=1)], atol=1e-9)
+    share = found.lower_m / np.array([row.required_m for row in rows])
+    assert np.allclose(track.lower_m, found.lower_m[np.arange(40), share.argmin(axis=1)], atol=1e-9)
 
 
 def test_a_view_of_the_whole_run_holds_the_arm_at_every_instant(carry):

@@ -239,11 +239,8 @@ class Window(QMainWindow):
         self.settle()
 
     def next_lanes(self) -> None:
-        """Show the other timeline, if there is one."""
-        if len(self._lanes) < 2:
-            self.say("this run belongs to no day, so there is one timeline")
-            return
-        self._lanes.reverse()
+        """Show the next timeline: the day by its steps if there is one, the moves, what hands hold."""
+        self._lanes.append(self._lanes.pop(0))
         self.layout_.timeline.set_lanes(self._lanes[0])
         self.say(self._lanes[0].title)
 

@@ -17,6 +17,7 @@ from armcarry.record.finding import Finding, Verdict
 from armcarry.views import palette
 from armcarry.views.player import display, look
 from armcarry.views.player.keys import KEYS, LAYER_OF
+from armcarry.views.player.lanes import hands_lanes, run_lanes
 from armcarry.views.player.opening import OpenedRun
 from armcarry.views.player.side import finding_words
 
@@ -444,7 +445,7 @@ def test_every_action_works_in_a_run_with_nothing_in_it(window, small_run, tmp_p
         "tightest": "no clearance was measured in this run", "finding_on": "this run has no findings",
         "gap": "no pair with a rule is near at this instant",
         "show_other": "no second run was opened; type: armcarry play RUN --over OTHER",
-        "day": "this run belongs to no day, so there is one timeline",
+        "day": hands_lanes(other.run.record).title,
     }
     assert "farther than 3 m" in other.layout_.side.value.text()
     other.act("quit")
@@ -502,8 +503,10 @@ def test_keys_of_views_windows_and_lines_do_what_the_help_says(window):
     QTest.keyClicks(window.view, "[")
     assert window.layout_.plots.table.currentRow() == row
     QTest.keyClicks(window.view, "jj")
-    QTest.keyClicks(window.view, "y")
-    assert said(window) == "this run belongs to no day, so there is one timeline"
+    record = window.run.record
+    for lanes in (hands_lanes(record), run_lanes(record)):  # round both, and back where it was
+        QTest.keyClicks(window.view, "y")
+        assert said(window) == lanes.title and window.layout_.timeline.lanes.title == lanes.title
     press(window, "F1")
     assert window.layout_.helping
     press(window, "Escape")
