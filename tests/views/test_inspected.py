@@ -10,7 +10,8 @@ from armcarry.views.inspected import SIZE, draw
 
 #: links one upon the other, so that the lowest is at the lower edge of whatever is drawn
 _LINK = (
-    '<link name="l{0}"><collision><origin xyz="0 0 0.5"/><geometry><box size="0.6 0.6 1"/></geometry></collision></link>'
+    '<link name="l{0}"><collision><origin xyz="0 0 0.5"/><geometry><box size="0.6 0.6 1"/></geometry></collision>'
+    "</link>"
 )
 _JOINT = (
     '<joint name="j{0}" type="revolute"><parent link="l{0}"/><child link="l{1}"/><origin xyz="0 0 1"/>'

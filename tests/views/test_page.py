@@ -416,7 +416,7 @@ def test_a_telephone_shows_the_title_and_reaches_every_finding(browser, telephon
     assert min(height for height in heights if height) >= 44
     for item in browser.find_elements("css selector", "#findings button"):
         browser.execute_script("armcarryPage.seek(0); arguments[0].parentElement.open = true", item)
-        browser.execute_script("arguments[0].scrollIntoView({ block: 'center' })", item)
+        browser.execute_script("arguments[0].scrollIntoView({ block: 'nearest' })", item)
         on_top = browser.execute_script(
             "const b = arguments[0].getBoundingClientRect(); const y = b.bottom - 12;"
             "return arguments[0].contains(document.elementFromPoint(b.left + b.width / 2, y))", item)
