@@ -71,7 +71,7 @@ KEYS = (
     Key("plot_on", ("j",), "clearance, joints or rates", "show"),
     Key("row_on", ("]",), "next line of the plot's table", "show"),
     Key("row_back", ("[",), "line before", "show"),
-    Key("day", ("y",), "next timeline: moves, hands, steps of the day", "show"),
+    Key("day", ("y",), "next timeline: moves, hands, the day", "show"),
     Key("briefing", ("b",), "briefing mode: full screen, large captions", "room"),
     Key("full_screen", ("F11",), "full screen", "room"),
     Key("picture", ("Ctrl+S",), "save a picture of this view", "room"),

@@ -445,7 +445,7 @@ def test_every_action_works_in_a_run_with_nothing_in_it(window, small_run, tmp_p
         "tightest": "no clearance was measured in this run", "finding_on": "this run has no findings",
         "gap": "no pair with a rule is near at this instant",
         "show_other": "no second run was opened; type: armcarry play RUN --over OTHER",
-        "day": hands_lanes(other.run.record).title,
+        "day": run_lanes(other.run.record).title,  # was gone on by one above
     }
     assert "farther than 3 m" in other.layout_.side.value.text()
     other.act("quit")
