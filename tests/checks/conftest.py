@@ -5,6 +5,8 @@ import pytest
 
 from armcarry.geometry import poses
 from armcarry.motion.curve import Motion
+from armcarry.record import maker
+from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import MoveSpan, Record
 from armcarry.timeline.run import Phase
 

@@ -1,5 +1,7 @@
 """The sun in visors and cameras and on the work: against directions worked out by hand, and the words."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
@@ -64,6 +66,8 @@ def test_the_sun_straight_ahead_is_in_the_visor(lit):
     visor = next(finding for finding in light.check(record) if finding.other == "visor")
     assert visor.verdict is Verdict.FAIL
     assert visor.value < np.radians(1.0)
+    assert (visor.subject, visor.start_s, visor.end_s) == ("ev1", 0.0, 60.0)
+    assert (visor.limit, visor.unit) == (pytest.approx(np.radians(30.0)), "rad")
     assert visor.message.startswith(
         "the sun stands in the visor of ev1 for 0:01:00.0, longest from 0:00:00.0 to 0:01:00.0, "
         "0.0 deg from the axis at 0:"
@@ -79,6 +83,7 @@ def test_the_sun_beside_the_visor_passes(lit):
     visor = next(finding for finding in light.check(lit(45.0)) if finding.other == "visor")
     assert visor.verdict is Verdict.PASS
     assert visor.value == pytest.approx(np.radians(45.0), abs=np.radians(0.6))
+    assert (visor.subject, visor.limit, visor.unit) == ("ev1", pytest.approx(np.radians(30.0)), "rad")
     assert visor.message.startswith(
         "the sun never shines within 30.0 deg of the axis of the visor of ev1, at no instant; nearest 44.9 deg"
     )
@@ -116,6 +121,22 @@ def test_no_glare_by_night(rider_scene, turning_record):
     assert findings[0].value == pytest.approx(60.0)
     visor = next(finding for finding in findings if finding.other == "visor")
     assert (visor.verdict, visor.message) == (Verdict.PASS, "the sun is down all the time ev1 is outside")
+    assert (visor.value, visor.limit, visor.unit) == (None, pytest.approx(np.radians(30.0)), "rad")
+
+
+def test_nights_are_summed_and_many_spans_are_cut_short():
+    lights = ["day", "night"] * 4 + ["day"]
+    spans = tuple(SimpleNamespace(light=name, start_s=10.0 * k, end_s=10.0 * k + 4.0) for k, name in enumerate(lights))
+    orbit = SimpleNamespace(beta_rad=lambda time_s: 0.1 + time_s)
+    sun = SimpleNamespace(spans=spans, record=SimpleNamespace(duration_s=90.0), sky=SimpleNamespace(orbit=orbit))
+    found = light._day(sun)
+    assert (found.value, found.unit, found.start_s, found.end_s) == (16.0, "s of night", 0.0, 90.0)
+    assert found.message.startswith("day 0:00:00.0 to 0:00:04.0, night 0:00:10.0 to 0:00:14.0, day 0:00:20.0")
+    assert found.message.endswith("day 0:01:00.0 to 0:01:04.0 and 2 more; the sun stands 6 deg out of the orbit's plane")
+    sun.spans = spans[:7]
+    assert "more" not in light._day(sun).message
+    stay = SimpleNamespace(start_s=12.0, end_s=31.0)
+    assert light._overlap(sun, stay) == 3.0
 
 
 def test_a_later_start_that_is_promised_keeps_the_sun_out(lit):
@@ -137,6 +158,7 @@ def test_a_camera_that_looks_into_the_sun_is_lost(lit):
     camera = next(f for f in light.check(record) if f.other == "cameras" and f.subject == "ev1")
     assert camera.verdict is Verdict.FAIL
     assert camera.value == pytest.approx(60.0)
+    assert (camera.limit, camera.unit, camera.start_s, camera.end_s) == (0.0, "s", 0.0, 60.0)
     assert camera.message == (
         "for 0:01:00.0, longest from 0:00:00.0 to 0:01:00.0, the sun stands in every camera that sees ev1: "
         "platform/behind for 0:01:00.0 (looked at every 10 s)"
@@ -163,6 +185,7 @@ def test_no_camera_looks_into_the_sun(lit):
     record = lit(cameras={"left": (-0.5, 6.0, 0.0)})
     camera = next(f for f in light.check(record) if f.other == "cameras" and f.subject == "ev1")
     assert camera.message == "the sun stands in no camera that sees ev1 (looked at every 10 s)"
+    assert (camera.value, camera.limit, camera.unit) == (0.0, 0.0, "s")
 
 
 def test_how_far_a_direction_is_out_of_view():
@@ -200,6 +223,9 @@ def test_a_worksite_without_light_fails_only_where_it_is_needed(lit, rider_scene
         record = lit(points={"dark": POINTS["dark"]}, bodies=[SHADE], stand=plate, work_needs_light=needed)
         site = next(finding for finding in light.check(record) if finding.other == "site")
         assert site.verdict is verdict
+        assert (site.subject, site.start_s, site.end_s) == ("ev1", pytest.approx(40.0), pytest.approx(60.0))
+        wanted = (0.0, 1.0 if verdict is Verdict.FAIL else None, "of the stay in sunlight")
+        assert (site.value, site.limit, site.unit) == wanted
         assert site.message.startswith(
             "work at site from 0:00:40.0 to 0:01:00.0: night for 0:00:00.0; the sun lights dark for 0 % of the stay, "
             "least of all, shaded by platform/shade_0"

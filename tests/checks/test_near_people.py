@@ -88,6 +88,9 @@ def test_a_walking_person_needs_more_room_than_there_is(passing):
     worker = next(f for f in near_people.check(passing(0.5)) if f.subject == "ev2")
     assert worker.verdict is Verdict.FAIL
     assert worker.value < worker.limit
+    found = nearness(passing(0.5), "ev2")
+    assert (worker.other, worker.unit, worker.start_s) == (found.body, "m", found.time_s)
+    assert (worker.value, worker.limit) == (found.distance_m, found.separation.total_m)
     assert "ev2 coming at 1.6 m/s as a person walks, is " in worker.message
     assert "(ISO/TS 15066:2016, 5.5.4 (formula from memory))" in worker.message
     assert "nearer than 3 m to arm, rider or hardware they move against each other at " in worker.message

@@ -87,6 +87,7 @@ def test_a_rider_seen_all_the_time_passes_with_the_best_pair(rider_scene, turnin
     record = turning_record(scene, rate_rad_s=0.0)
     rider = next(finding for finding in seen.check(record) if finding.subject == "ev1")
     assert rider.verdict is Verdict.PASS
+    assert (rider.value, rider.limit, rider.unit, rider.start_s, rider.end_s) == (0.0, None, "s", 0.0, 60.0)
     assert rider.message.startswith("at every instant a camera sees ev1; the best pair fixes it least well in swing: ")
     (item,) = {item.pair for item in seen.watched(record) if item.target == "ev1"}
     assert set(item) == {"platform/left", "platform/front"}
@@ -117,6 +118,7 @@ def test_a_rider_behind_a_wall_is_unseen(rider_scene, turning_record, extra, ver
         "for 0:01:00.0 no camera is proven to see ev1, longest from 0:00:00.0 to 0:01:00.0 in swing" + words
     )
     assert rider.value == pytest.approx(60.0)
+    assert (rider.limit, rider.unit, rider.start_s, rider.end_s) == (None, "s", 0.0, 60.0)
     assert rider.remedy == (
         "" if verdict is Verdict.PASS else "turn or add a camera that sees ev1 from 0:00:00.0 to 0:01:00.0"
     )

@@ -100,6 +100,7 @@ def test_a_rider_in_reach_all_the_time_passes(run):
     assert [finding.verdict for finding in findings] == [Verdict.PASS, Verdict.PASS]
     home, rail = findings
     assert (home.subject, home.other, rail.other) == ("ev1", "airlock", "handrail")
+    assert (home.limit, home.unit, rail.subject) == (1800.0, "s", "ev1")
     # 0.5 m to the rail, then 2.6 + 3.3 + gap 0.5 + 2.5 + 0.4 m
     assert home.value == pytest.approx((0.5 + 2.6 + 3.3 + 0.5 + 2.5 + 0.4) / 0.1)
     assert home.message.startswith(
@@ -113,7 +114,8 @@ def test_a_rider_in_reach_all_the_time_passes(run):
 def test_a_way_too_long_fails_and_says_by_how_much(run):
     home, _ = stranded.check(run(rate_rad_s=0.0, rules={"safe_return": "90 s"}))
     assert home.verdict is Verdict.FAIL
-    assert home.limit == 90.0
+    assert (home.subject, home.other, home.limit, home.unit) == ("ev1", "airlock", 90.0, "s")
+    assert home.value == pytest.approx(98.0)
     assert home.remedy == (
         "lead the carry from 0:00:00.2 to 0:00:59.8 over handrails 0.8 m nearer to the hatch, "
         "or add handrails that shorten it"
@@ -133,6 +135,9 @@ def test_a_gap_is_judged_by_the_tether(run, reach, verdict, words):
     assert gap.verdict is verdict
     assert words in gap.message
     assert "no handrail is in reach of ev1" in gap.message
+    assert (gap.subject, gap.other, gap.unit) == ("ev1", "handrail", "m")
+    assert gap.limit == (None if reach is None else float(reach.split()[0]))
+    assert gap.value > 0.2
     assert ("have a second worker wait there" in gap.remedy) == (verdict is not Verdict.PASS)
 
 
