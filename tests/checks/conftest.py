@@ -11,6 +11,26 @@ from armcarry.record.record import MoveSpan, Record
 from armcarry.timeline.run import Phase
 
 
+@pytest.fixture(autouse=True)
+def whole_findings(monkeypatch):
+    """Hold every finding that a check makes here to what every finding must have."""
+
+    def held(*words, **more):
+        made = Finding(*words, **more)
+        if not isinstance(made.verdict, Verdict):  # made wrong on purpose
+            return made
+        texts = (made.check, made.subject, made.message, made.other, made.unit, made.remedy)
+        assert all(isinstance(text, str) for text in texts), made
+        assert made.subject and made.message, made
+        assert made.start_s <= made.end_s, made
+        assert made.unit == made.unit.lower(), made
+        assert (made.remedy == "") is (made.verdict is Verdict.PASS), made
+        assert not {"nan", "inf"} & set(made.message.split()), made
+        return made
+
+    monkeypatch.setattr(maker, "Finding", held)
+
+
 @pytest.fixture
 def moving_record():
     """Build a record of one move from the coefficients of joints: each {joint: (c1, c2, ...)}, powers of seconds."""

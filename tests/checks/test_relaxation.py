@@ -95,7 +95,8 @@ def of_places(rider_scene, turning_record):
         limits = {"longest": "1 min", "least": least, "reach": "1 m", "place_reach": place_reach}
         scene = rider_scene({}, (wall,), platform=PLACES, rules={"relaxation": limits})
         granted = tuple(
-            Relaxed("ev1/*", "platform/wall", asked, *span, "hands work", "bench") for asked in required for span in spans
+            Relaxed("ev1/*", "platform/wall", asked, *span, "hands work", "bench")
+            for asked in required for span in spans
         )
         return relaxation.check(turning_record(scene, relaxed=granted))
 

@@ -47,7 +47,8 @@ def test_disagreement_fails_and_names_the_pair_and_both_values():
 
 
 def _stop(time_s, spare_m, theirs_m=0.1, off=0.01, joint="arm/j1", bodies=("arm/a", "platform/b")):
-    return StopOpinion("pybullet", time_s, theirs_m, theirs_m + 0.02, 1.0 + off, 2.0 + off, joint, off, spare_m, *bodies)
+    lasting = (1.0 + off, 2.0 + off)
+    return StopOpinion("pybullet", time_s, theirs_m, theirs_m + 0.02, *lasting, joint, off, spare_m, *bodies)
 
 
 def _stops(*stops):
@@ -87,4 +88,4 @@ def test_a_disagreement_is_a_failure_of_that_pair_alone():
     assert (found.verdict, found.subject, found.other) == (Verdict.FAIL, "arm/a", "platform/b")
     assert (found.start_s, found.end_s, found.limit, found.unit) == (61.5, 61.5, BANDS_M["coal"], "m")
     assert found.value == pytest.approx(0.1)
-    assert found.message.startswith("coal puts arm/a and platform/b 600.000 mm apart at 0:01:01.5, we 700.000 mm to 701")
+    assert "coal puts arm/a and platform/b 600.000 mm apart at 0:01:01.5, we 700.000 mm to 701.000" in found.message
