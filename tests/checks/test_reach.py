@@ -1,5 +1,7 @@
 """Moves that cannot be made are told, each; else all of them are said to be possible."""
 
+from dataclasses import replace
+
 import pytest
 
 from armcarry.checks import reach
@@ -16,6 +18,18 @@ def test_all_moves_can_be_made(judged):
     (found,) = judged()
     assert (found.verdict, found.message) == (Verdict.PASS, "all 1 moves can be made")
     assert (found.subject, found.start_s, found.end_s) == ("arm", 0.0, 10.0)
+
+
+def test_what_the_spare_joint_did_is_said_where_it_is_not_the_plain_way(rider_scene, moving_record):
+    record = moving_record(rider_scene({}), {})
+    (move,) = record.moves
+    ways = ("arm/j2 held", "kept near where the line began", "arm/j2 held", "", "kept near where the lines that close began")
+    moves = tuple(replace(move, name=f"side_{k}", spare=way) for k, way in enumerate(ways))
+    (found,) = reach.check(replace(record, moves=moves))
+    assert found.message == (
+        "all 5 moves can be made; spare joint j2 held in side_0, side_2; kept near where the lines that close began in "
+        "side_4"
+    )
 
 
 def test_each_move_that_cannot_be_made_fails(judged):

@@ -16,7 +16,7 @@ from armcarry.planning.route import find_routes
 from armcarry.planning.space import ArmSpace
 from armcarry.planning.ways import standing
 from armcarry.scene.tree import WORLD
-from armcarry.timeline.moves import Way
+from armcarry.timeline.planned import Way
 from armcarry.timeline.variants import plan_all
 
 REQUIRED = [{"between": [a, "structure"], "distance": "0.1 m"} for a in ("arm", "rider")]

@@ -10,7 +10,7 @@ from armcarry.files.documents.carries import Carry
 from armcarry.files.load import load_scenario
 from armcarry.motion.curve import Motion
 from armcarry.scene.build import build_scene
-from armcarry.timeline.moves import Way
+from armcarry.timeline.planned import Way
 from armcarry.timeline.variants import plan_all, renamed, repeated, reversed_motion
 
 SCRIPT = """

@@ -8,7 +8,7 @@ from armcarry.files.load import load_scenario
 from armcarry.motion.path import rounded
 from armcarry.scene.build import build_scene
 from armcarry.timeline.carry import run_carries
-from armcarry.timeline.moves import Way
+from armcarry.timeline.planned import Way
 from armcarry.timeline.variants import plan_all
 
 SCRIPT = """

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from armcarry.motion.path import NEAR_START
 from armcarry.record.finding import Finding
 from armcarry.record.maker import Maker
 from armcarry.record.record import Record
@@ -26,4 +27,15 @@ def check(record: Record) -> tuple[Finding, ...]:
     )
     if failed:
         return failed
-    return (_make.passed("arm", f"all {len(record.moves)} moves can be made", at=(0.0, record.duration_s)),)
+    words = f"all {len(record.moves)} moves can be made{_spare_joint(record)}"
+    return (_make.passed("arm", words, at=(0.0, record.duration_s)),)
+
+
+def _spare_joint(record: Record) -> str:
+    """Say which way the spare joint took in straight lines: move by move where it is not the plain one."""
+    ways: dict[str, list[str]] = {}
+    for move in record.moves:
+        if move.spare:
+            ways.setdefault(move.spare.replace("arm/", ""), []).append(move.title)
+    told = [f"{way} in {', '.join(moves)}" for way, moves in ways.items() if way != NEAR_START]
+    return f"; spare joint {'; '.join(told)}" if told else ""

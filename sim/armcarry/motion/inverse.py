@@ -56,6 +56,7 @@ def solve(
     pinned: Mapping[str, float] | None = None,
     tolerance: Tolerance | None = None,
     limited: bool = True,
+    turned: bool = True,
     rounds: int = 80,
 ) -> Attempts:
     """Bring the tool to a pose from every seed.
@@ -68,6 +69,7 @@ def solve(
         pinned: joints held at a value, by name: the explicit redundancy parameter.
         tolerance: how exactly the pose is met.
         limited: keep the joints in their travel.
+        turned: meet the orientation too, not the position alone.
         rounds: most steps taken.
     """
     tolerance = tolerance or Tolerance()
@@ -84,6 +86,8 @@ def solve(
     for round_ in range(rounds + 1):
         pose, columns = pose_and_jacobian(chain, q[active], tool)
         error = pose_error(pose, goals[active])
+        if not turned:
+            error[:, 3:] = columns[:, 3:] = 0.0
         metres, radians = np.linalg.norm(error[:, :3], axis=1), np.linalg.norm(error[:, 3:], axis=1)
         worth = np.hypot(metres / length, radians)
         better = worth < best[active]
@@ -245,11 +249,23 @@ def _unreached(
         )
         reason = f"stopped by the end of travel of {names}" if stops else "stopped by the travel of its joints"
     else:
-        distance = float(np.linalg.norm(goal[:3, 3] - chain.hats(attempts.q[best])[0, 0, :, 3]))
-        reason = f"out of reach: {distance:.3f} m from the first joint, the arm is {_span(chain, tool):.3f} m long"
-        if pinned:
-            reason += f" with {', '.join(pinned)} pinned"
+        reason = _not_by_travel(chain, goal, starts, tool, pinned, attempts.q[best])
     return ReachError(what, reason, short_m=short_m, short_rad=short_rad, stopped_by=stops)
+
+
+def _not_by_travel(
+    chain: Chain, goal: Array, starts: Array, tool: Array | None, pinned: Mapping[str, float] | None, q: Array
+) -> str:
+    """Say what keeps the arm from a pose that it cannot take with longer travel either: its length, or the turn."""
+    distance, span = float(np.linalg.norm(goal[:3, 3] - chain.hats(q)[0, 0, :, 3])), _span(chain, tool)
+    held = f" with {', '.join(pinned)} pinned" if pinned else ""
+    if distance > span:
+        return f"out of reach: {distance:.3f} m from the first joint, the arm is {span:.3f} m long{held}"
+    if solve(chain, goal, starts, tool=tool, pinned=pinned, turned=False).met.any():
+        free = chain.size - len(pinned or {})
+        why = f"; {free} joints cannot turn it every way" if free < 6 else ""
+        return f"within reach, but not turned like that: the point gets there turned otherwise{held}{why}"
+    return f"out of reach, though nearer than the arm is long: no joint positions bring the point there{held}"
 
 
 def _span(chain: Chain, tool: Array | None) -> float:

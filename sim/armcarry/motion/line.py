@@ -8,7 +8,7 @@ reference is the start (or runs from the start to a given end), so a closed path
 from __future__ import annotations
 
 import contextlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -18,12 +18,13 @@ from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
 from armcarry.motion.curve import Motion
 from armcarry.motion.inverse import solutions
-from armcarry.motion.path import Path, clamped_spline
+from armcarry.motion.path import NEAR_START, Path, clamped_spline
 from armcarry.motion.sweep import joint_vectors
-from armcarry.motion.tracker import Line, Tracker, deviation, line_between
+from armcarry.motion.tracker import ANY, AXES, Line, Tracker, deviation, line_between
 
 __all__ = ["Line", "deviation", "straight_line"]
 
+TOLERANCES = (5e-3, np.deg2rad(0.1))  # m, rad that a line is left by at most, if nothing else is asked
 STEP = 0.35  # rad or m: a joint that moves more than this between two knots gets a knot in between
 
 
@@ -34,11 +35,12 @@ def straight_line(
     *,
     tool: Array | None = None,
     pinned: tuple[str, ...] = (),
+    free: str = "",
     end: ArrayLike | None = None,
     near: ArrayLike | None = None,
     fallback: bool = True,
-    tolerance_m: float = 5e-3,
-    tolerance_rad: float = np.deg2rad(0.1),
+    tolerance_m: float = TOLERANCES[0],
+    tolerance_rad: float = TOLERANCES[1],
 ) -> Path:
     """Lead a point of the tool along a straight line.
 
@@ -49,6 +51,8 @@ def straight_line(
             position (3,) in the base frame: orientation is held.
         tool: T_tip_tool (4, 4); its origin is the point that runs straight.
         pinned: joints that keep their place (or run evenly to their place in ``end``).
+        free: axis of the tool (x, y, z) about which it may turn as it likes, ``any`` for all turning; an arm of
+            fewer than six joints cannot hold all of it but by chance, or in the plane of its motion.
         end: joint positions (n,) wanted at the end of the line, if one of its solutions is.
         near: joint positions (n,) a spare joint keeps near, ``start`` when left out (running evenly to
             ``end`` if that is given). Lines that share one ``near`` close: a loop of them ends at the joint
@@ -66,39 +70,65 @@ def straight_line(
         FrameError: a pinned joint is not in the chain.
     """
     q = joint_vectors(start, chain.size)
-    line = line_between(chain, q, np.asarray(goal, dtype=float), tool)
+    line = line_between(chain, q, np.asarray(goal, dtype=float), tool, free)
     last = None if end is None else joint_vectors(end, chain.size)
     reference = q if near is None else joint_vectors(near, chain.size)
     change = np.zeros(chain.size) if last is None or near is not None else last - q
     pins = tuple(chain.column(name) for name in pinned)
+    first = Tracker(chain, tool, line, reference, change, pins)
     try:
-        return _follow(Tracker(chain, tool, line, reference, change, pins), q, last, tolerance_m, tolerance_rad)
+        path = _follow(first, q, last, tolerance_m, tolerance_rad)
+        return replace(path, spare=_spare(first, near is not None))
     except ReachError as error:
         if not fallback:
             raise
         # nearness may lead into a fold where one pinned joint still passes
-        spare = not pinned and near is None and chain.size > 6
+        spare = not pinned and near is None and chain.size > first.asked
         trackers = [Tracker(chain, tool, line, reference, change, (joint,)) for joint in range(chain.size) if spare]
         trackers.sort(key=lambda tracker: -tracker.least_singular_value(q))
         for tracker in trackers[:3]:
             with contextlib.suppress(ReachError):
-                return _follow(tracker, q, last, tolerance_m, tolerance_rad)
-        raise _explained(error, chain, line, tool) from error
+                return replace(_follow(tracker, q, last, tolerance_m, tolerance_rad), spare=_spare(tracker, False))
+        hint = _freed(first, q) if first.over else _farther(error, chain, line, tool)
+        raise ReachError(
+            error.what, f"{error.reason}{hint}", short_m=error.short_m, short_rad=error.short_rad,
+            stopped_by=error.stopped_by, at_m=error.at_m,
+        ) from error
 
 
-def _explained(error: ReachError, chain: Chain, line: Line, tool: Array | None) -> ReachError:
-    """Return the error with a word on whether the pose a little farther (5 % of the line) can be taken at all."""
+def _spare(tracker: Tracker, shared: bool) -> str:
+    """Say what became of the freedom that the line leaves the joints."""
+    chain, pins = tracker.chain, tracker.pins
+    if pins:
+        return f"{', '.join(chain.joints[pin] for pin in pins)} {'runs evenly' if np.any(tracker.change) else 'held'}"
+    if tracker.asked >= chain.size:
+        return ""
+    return "kept near where the lines that close began" if shared else NEAR_START
+
+
+def _freed(tracker: Tracker, q: Array) -> str:
+    """Say which turning has to be free for joints too few to follow the line from q (n,)."""
+    line, found = tracker.line, []
+    for free in (*AXES, ANY) if not line.free else (ANY,):
+        other = replace(line, free=free, turn=np.zeros(3) if free == ANY else line.turn)
+        looser = Tracker(tracker.chain, tracker.tool, other, tracker.first, tracker.change, tracker.pins)
+        with contextlib.suppress(ReachError):
+            _follow(looser, q, None, *TOLERANCES)
+            found.append(f"free: {free}")
+    return f"; it can be flown with {' or '.join(found)}" if found else "; freeing its turning does not help"
+
+
+def _farther(error: ReachError, chain: Chain, line: Line, tool: Array | None) -> str:
+    """Say whether the pose a little farther (5 % of the line) can be taken at all."""
+    if line.free:
+        return ""
     left = error.short_m / line.length_m if line.length_m > 0 else error.short_rad / line.turn_rad
     beyond = line.at(min(1.0, 1.0 - left + 0.05))
     try:
         solutions(chain, beyond, tool=tool)
-        hint = "a pose a little farther can be taken only from another branch"
+        return "; a pose a little farther can be taken only from another branch"
     except ReachError as farther:
-        hint = f"a pose a little farther is {farther.reason}"
-    return ReachError(
-        error.what, f"{error.reason}; {hint}", short_m=error.short_m, short_rad=error.short_rad,
-        stopped_by=error.stopped_by, at_m=error.at_m,
-    )
+        return f"; a pose a little farther is {farther.reason}"
 
 
 @dataclass
@@ -158,12 +188,17 @@ def _advance(tracker: Tracker, knot: _Knot, s: float) -> list[_Knot]:
 
 def _stopped(tracker: Tracker, knot: _Knot, reason: str | None) -> ReachError:
     chain, line = tracker.chain, tracker.line
-    least = tracker.least_singular_value(knot.q)
+    least = tracker.least_singular_value(knot.q, knot.s)
     margins = chain.margins(knot.q)
     stops = tuple(name for name, margin in zip(chain.joints, margins, strict=True) if margin <= 0)
     at_m = knot.s * line.length_m
     if reason is None:
-        if least < 0.01:
+        if tracker.over:
+            joints = chain.size - len(tracker.pins)
+            held = f"all its turning but that about {line.free}" if line.free else "all its turning"
+            reason = f"its {joints} joints{_with(tracker)} cannot move the point so and hold {held}"
+            reason = "no joint can move the point so" if line.free == ANY else reason
+        elif least < 0.01:
             reason = f"a direction of motion is lost (smallest singular value {least:.4f}{_with(tracker)})"
         elif stops:
             reason = f"past the end of travel of {', '.join(stops)}"

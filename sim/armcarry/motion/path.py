@@ -14,6 +14,9 @@ from armcarry.motion.chain import Chain
 from armcarry.motion.curve import Motion
 from armcarry.motion.sweep import joint_vectors
 
+#: of the spare joint in a straight line, where nothing else is asked
+NEAR_START = "kept near where the line began"
+
 
 @dataclass(frozen=True, eq=False)
 class Path:
@@ -26,6 +29,7 @@ class Path:
         turn_rad: angle turned along it.
         deviation_m, deviation_rad: proven bounds of how far the tool leaves the line, in position and
             angle, at equal s.
+        spare: what the joints did with the freedom that the line leaves them, in words; empty without any.
     """
 
     curve: Motion
@@ -35,6 +39,7 @@ class Path:
     turn_rad: float | None = None
     deviation_m: float = 0.0
     deviation_rad: float = 0.0
+    spare: str = ""
 
     @property
     def joints(self) -> tuple[str, ...]:

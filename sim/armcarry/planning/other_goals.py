@@ -13,7 +13,8 @@ from armcarry.planning.space import ArmSpace
 from armcarry.planning.ways import standing
 from armcarry.scene.build import Scene
 from armcarry.scene.tree import WORLD
-from armcarry.timeline.moves import PlannedMove, Way, goal_of, plan_carries
+from armcarry.timeline.moves import goal_of, plan_carries
+from armcarry.timeline.planned import PlannedMove, Way
 from armcarry.timeline.widen import widened
 
 #: branches with the largest margin whose sequel is planned

@@ -26,7 +26,8 @@ from armcarry.planning.ways import standing
 from armcarry.scene.build import RESTRAINT, Scene
 from armcarry.scene.tree import WORLD, Tree
 from armcarry.timeline.carry import timed
-from armcarry.timeline.moves import PlannedMove, Way, goal_of
+from armcarry.timeline.moves import goal_of
+from armcarry.timeline.planned import PlannedMove, Way
 from armcarry.timeline.variants import plan_all
 
 Tell = Callable[[str, float], None]

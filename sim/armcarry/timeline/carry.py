@@ -17,8 +17,8 @@ from armcarry.motion.timing import RateLimits, compose, smooth, time_path
 from armcarry.scene.build import Scene
 from armcarry.scene.limits import joint_accelerations, joint_rates
 from armcarry.scene.tree import WORLD, Tree
-from armcarry.timeline.moves import PlannedMove, Way
 from armcarry.timeline.near import near_zones
+from armcarry.timeline.planned import PlannedMove, Way
 from armcarry.timeline.run import Event, MoveSpan, Phase, Run, Shortfall
 from armcarry.timeline.variants import plan_all
 from armcarry.timeline.widen import widened
@@ -84,7 +84,7 @@ class Clock:
         self.moves.append(
             MoveSpan(
                 planned.carry, planned.number, move.name or "", move.kind, start_s, self.now_s, load, move.say,
-                planned.words, share,
+                planned.words, share, "" if planned.path is None else planned.path.spare,
             )
         )
         self.relaxations.extend((item, start_s, self.now_s, len(self.moves)) for item in move.relax)

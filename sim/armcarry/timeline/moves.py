@@ -8,7 +8,7 @@ at one waypoint is one from which the straight lines behind it can be flown too.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -25,6 +25,7 @@ from armcarry.scene.build import PLATFORM, Scene, hang
 from armcarry.scene.limits import joint_rates
 from armcarry.scene.tree import WORLD, Tree
 from armcarry.timeline.describe import describe
+from armcarry.timeline.planned import PlannedMove, Way
 from armcarry.timeline.run import Event, Shortfall
 from armcarry.timeline.widen import widened
 
@@ -36,38 +37,6 @@ MEASURED = 8
 TIGHT_COST = 30.0
 #: joint positions nearer than this are one way
 _SAME = 1e-3
-
-
-@dataclass(frozen=True, eq=False)
-class PlannedMove:
-    """One move with its path and the trees before and behind it.
-
-    ``path`` is None when the arm stands still. ``targets`` are other joints that end elsewhere (appendage,
-    posture) and ``lasting_s`` how long that, or a hold, takes.
-    """
-
-    carry: str
-    number: int
-    move: Move
-    words: str
-    tree: Tree
-    after: Tree
-    start: Array
-    end: Array
-    tool: str
-    path: Path | None = None
-    lasting_s: float = 0.0
-    event: Event | None = None
-
-
-@dataclass(frozen=True, eq=False)
-class Way:
-    """Moves planned so far, where they end, and what they cost (rad-like, smaller is better)."""
-
-    tree: Tree
-    position: Array
-    moves: tuple[PlannedMove, ...] = ()
-    cost: float = 0.0
 
 
 def plan_carries(
@@ -248,8 +217,22 @@ def _along_line(scene: Scene, way: Way, planned: PlannedMove) -> PlannedMove:
     if np.linalg.norm(goal[:3, 3] - here[:3, 3]) < 1e-9 and np.linalg.norm(goal - here) < 1e-9:
         return replace(planned, tool=point)
     pinned = tuple(f"arm/{joint}" for joint in planned.move.pin)
-    path = straight_line(chain, way.position[scene.arm_columns], goal, pinned=pinned)
+    start = way.position[scene.arm_columns]
+    near = _began(way, planned, line)[scene.arm_columns] if line.closes else None
+    path = straight_line(chain, start, goal, pinned=pinned, free=line.free or "", near=near)
     return replace(planned, tool=point, path=path, end=_spread(way.position, scene.arm_columns, path.end))
+
+
+def _began(way: Way, planned: PlannedMove, line: Line) -> Array:
+    """Return where the lines in a row began that close with this one: alike in what is held, the arm still between."""
+    begun, pins = planned.start, planned.move.pin.keys()
+    for earlier in reversed(way.moves):
+        other = earlier.move.line
+        alike = other is not None and other.closes and other.free == line.free and earlier.move.pin.keys() == pins
+        if earlier.carry != planned.carry or (earlier.path is not None and not alike):
+            break
+        begun = earlier.start if alike else begun
+    return begun
 
 
 # -- moves in which the arm stands still ------------------------------------------------------------------

@@ -34,6 +34,7 @@ class MoveSpan:
     say: str = ""
     words: str = ""
     near_share: float = 1.0
+    spare: str = ""
 
     @property
     def title(self) -> str:

@@ -15,7 +15,8 @@ from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 from armcarry.motion.path import Path, joint_segment
 from armcarry.scene.build import PLATFORM, Scene
-from armcarry.timeline.moves import PlannedMove, Way, plan_carries, switch
+from armcarry.timeline.moves import plan_carries, switch
+from armcarry.timeline.planned import PlannedMove, Way
 from armcarry.timeline.run import Shortfall
 
 #: joint positions nearer than this are the same, rad

@@ -13,7 +13,7 @@ from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 from armcarry.scene.build import PLATFORM, Scene, hang
 from armcarry.scene.tree import Tree
-from armcarry.timeline.moves import PlannedMove
+from armcarry.timeline.planned import PlannedMove
 from armcarry.timeline.run import Event, Run, Shortfall
 
 

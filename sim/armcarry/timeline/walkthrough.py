@@ -19,8 +19,8 @@ from armcarry.scene.build import PLATFORM, Scene, hang
 from armcarry.scene.crew import FREE_JOINTS
 from armcarry.scene.tree import WORLD
 from armcarry.timeline.carry import Clock
-from armcarry.timeline.moves import Way
 from armcarry.timeline.plan import steps_in_order, ways_of
+from armcarry.timeline.planned import Way
 from armcarry.timeline.translation import Pace, joint_positions, translate_path
 from armcarry.timeline.variants import plan_all
 from armcarry.timeline.walked import Hang, Moved, Walkthrough

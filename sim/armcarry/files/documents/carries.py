@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, ClassVar
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import Field, model_validator
 
@@ -49,9 +49,23 @@ class Line(Part):
         description="roll, pitch, yaw to end with; left out, held as it is",
         examples=[["0 deg", "0 deg", "90 deg"]],
     )
+    free: Literal["x", "y", "z", "any"] | None = Field(
+        default=None,
+        description="axis of the point about which it may turn as the arm needs, or any for all turning, which an arm "
+        "of fewer than six joints cannot hold; left out, all is held",
+        examples=["z"],
+    )
+    closes: bool = Field(
+        default=False,
+        description="whether lines in a row that say so share where the spare joint stays near, so that a way round "
+        "and back ends at the joint positions where it began; else each line stays near its own start",
+        examples=[True],
+    )
 
     @model_validator(mode="after")
     def _one_goal(self) -> Line:
+        if self.free == "any" and self.rotation is not None:
+            raise ValueError("a line that may turn about any axis (free: any) ends with no rotation")
         if (self.to is None) == (self.by is None):
             raise ValueError("a line needs exactly one of: to, by")
         return self
