@@ -23,7 +23,8 @@ def test_all_moves_can_be_made(judged):
 def test_what_the_spare_joint_did_is_said_where_it_is_not_the_plain_way(rider_scene, moving_record):
     record = moving_record(rider_scene({}), {})
     (move,) = record.moves
-    ways = ("arm/j2 held", "kept near where the line began", "arm/j2 held", "", "kept near where the lines that close began")
+    closing = "kept near where the lines that close began"
+    ways = ("arm/j2 held", "kept near where the line began", "arm/j2 held", "", closing)
     moves = tuple(replace(move, name=f"side_{k}", spare=way) for k, way in enumerate(ways))
     (found,) = reach.check(replace(record, moves=moves))
     assert found.message == (

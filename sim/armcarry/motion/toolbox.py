@@ -15,6 +15,8 @@ from armcarry.files.model_files import open_model
 from armcarry.files.places import find_model
 from armcarry.files.validate import raise_all, read_source
 from armcarry.geometry import poses
+from armcarry.geometry.poses import Array
+from armcarry.motion.redundancy import pose_error
 from armcarry.motion.sweep import z_onto
 
 if TYPE_CHECKING:
@@ -54,6 +56,36 @@ def toolbox(arm: Loaded[ArmDocument] | Path | str) -> Robot:
         limits = np.array([joint.lower, joint.upper])
         steps = steps * ET.SE3(turned) * make(qlim=limits) * ET.SE3(poses.inverse(turned))
     return Robot(steps, name=arm.model.name)
+
+
+def taken(
+    arm: Loaded[ArmDocument], T_base_point: Array, T_tip_point: Array, *, turned: bool = True, seeds: int = 100
+) -> Array | None:
+    """Ask roboticstoolbox's own solver for joint positions (n,), within their travel, that bring a point to a pose.
+
+    Args:
+        arm: an arm that was read.
+        T_base_point: the pose wanted (4, 4), in the arm's base.
+        T_tip_point: the point that is brought there (4, 4), at the arm's tip.
+        turned: whether the orientation counts, not the position alone.
+        seeds: how many joint positions to start from, the same each time.
+
+    Returns:
+        The first found, whose pose was checked to a micrometre and a microradian, or None.
+    """
+    from roboticstoolbox import ET
+
+    steps = toolbox(arm).ets() * ET.SE3(T_tip_point)
+    low, high = steps.qlim
+    low, high = np.where(np.isfinite(low), low, -np.pi), np.where(np.isfinite(high), high, np.pi)
+    mask = np.array([1.0, 1.0, 1.0, *([1.0 if turned else 0.0] * 3)])
+    for q0 in np.random.default_rng(0).uniform(low, high, (seeds, len(low))):
+        # its own draws obey no seed: one search from each of ours; its tolerance is on half the squared error
+        found = steps.ik_LM(T_base_point, q0=q0, ilimit=100, slimit=1, tol=1e-14, mask=mask, joint_limits=True)
+        left = pose_error(np.asarray(steps.eval(found.q)), T_base_point)
+        if found.success and np.abs(left[: 6 if turned else 3]).max() < 1e-6:
+            return np.asarray(found.q, dtype=float)
+    return None
 
 
 def _read(arm: Path | str) -> Loaded[ArmDocument]:

@@ -20,6 +20,7 @@ from armcarry.scene.tree import WORLD, Tree
 from armcarry.timeline.near import near_zones
 from armcarry.timeline.planned import PlannedMove, Way
 from armcarry.timeline.run import Event, MoveSpan, Phase, Run, Shortfall
+from armcarry.timeline.second_make import asked_again
 from armcarry.timeline.variants import plan_all
 from armcarry.timeline.widen import widened
 from armcarry.timeline.written import ledger_of
@@ -43,6 +44,8 @@ def run_carries(scene: Scene, tell: Tell | None = None) -> Run:
     way, shortfall = plan_all(
         scene, carries, start, lambda done, total: say(f"planning move {done} of {total}", 0.1 + 0.3 * done / total)
     )
+    if shortfall is not None:
+        shortfall = asked_again(scene, carries, way, shortfall)
     clock = Clock(scene, scene.tree, scene.position)
     for count, planned in enumerate(way.moves, start=1):
         say(f"timing move {count} of {len(way.moves)}", 0.4 + 0.2 * count / len(way.moves))

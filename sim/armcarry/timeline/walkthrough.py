@@ -21,6 +21,7 @@ from armcarry.scene.tree import WORLD
 from armcarry.timeline.carry import Clock
 from armcarry.timeline.plan import steps_in_order, ways_of
 from armcarry.timeline.planned import Way
+from armcarry.timeline.second_make import asked_again
 from armcarry.timeline.translation import Pace, joint_positions, translate_path
 from armcarry.timeline.variants import plan_all
 from armcarry.timeline.walked import Hang, Moved, Walkthrough
@@ -68,6 +69,8 @@ def _carry(walk: Walkthrough, step: Step) -> None:
     carry = next(c for c in scene.loaded.scenario.carries if c.name == step.carry)
     clock = Clock(scene, walk.tree, walk.position)
     way, walk.shortfall = plan_all(scene, (carry,), Way(walk.tree, walk.position), flown=walk.flown)
+    if walk.shortfall is not None:
+        walk.shortfall = asked_again(scene, (carry,), way, walk.shortfall)
     for planned in way.moves:
         clock.add(planned)
     run = clock.run()
