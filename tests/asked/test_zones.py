@@ -153,3 +153,17 @@ def test_what_needs_the_arm_to_stand_is_not_granted_here_while_it_moves(rider_sc
     here = Here(scene, scene.tree)
     assert here.at(scene.position)
     assert not here.at(scene.position, still=False)
+
+
+def test_a_restraint_that_is_there_is_granted_what_is_said_of_it(rider_scene):
+    scene = _at_the_stand(rider_scene, platform=_site(who="restraint"))
+    assert [item.pattern_a for item in _run(scene, _moving(scene, 0.0))] == ["restraint/*"]
+
+
+def test_a_thing_in_somebodys_hands_grants_them_nothing(rider_scene):
+    held = {"hardware": {"load": {"model": "load", "at": "ev2/hands"}}}
+    scene = _scene(
+        rider_scene, worker_at="platform/there", held=(LOAD,), script=held, load={"near": [NEAR], "within": "1 m"}
+    )
+    assert "load" in {place.name for place in places_of(scene)}
+    assert "load" not in {item.place for item in _run(scene, _moving(scene, 0.0))}

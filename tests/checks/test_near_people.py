@@ -13,7 +13,7 @@ from armcarry.record.finding import Verdict
 from armcarry.record.record import MoveSpan, Record
 from armcarry.timeline.run import Phase
 from armcarry.timeline.separation import protective_separation
-from armcarry.whatif.nearness import TOLERANCE_M, near_curve, nearness
+from armcarry.whatif.nearness import TOLERANCE_M, _Side, near_curve, nearness
 
 REACTION_S, BRAKE = 0.5, np.radians(4.0)  # of the arm in conftest
 RATE = 0.02
@@ -157,6 +157,20 @@ def test_a_worker_who_moves_is_followed(rider_scene):
     _, gaps, names, _ = _dense(record)
     assert gaps[:, names.index(found.body)].min() - 3 * TOLERANCE_M <= found.distance_m <= gaps.min() + 0.5
     assert found.nearest_m <= gaps.min() + 1e-9
+
+
+@pytest.mark.parametrize(("start_s", "end_s", "moves"), [(0.0, 9.4, False), (9.0, 9.6, True), (9.6, 9.9, True)])
+def test_what_the_arm_does_within_its_reaction_time_counts_before_it_is_done(rider_scene, start_s, end_s, moves):
+    scene = _scene(rider_scene, 1.0)
+    table = np.zeros((2, 2, len(scene.position)))
+    table[:, 0] = scene.position
+    table[1, 1, scene.tree.column("arm/j1")] = RATE
+    motion = Motion(scene.tree.joints, np.array([0.0, 10.0, 50.0]), table)
+    phase = Phase(0.0, 50.0, scene.tree)
+    side = _Side(Record(scene, (phase,), motion, ()), phase, "ev2")
+    _, margin, _, speed, _ = side._cells(np.array([start_s]), np.array([end_s]))
+    assert bool(speed[0] > 0.0) is moves
+    assert bool(np.isfinite(margin).any()) is moves
 
 
 # -- riders ------------------------------------------------------------------------------------------------
