@@ -11,6 +11,8 @@ from armcarry.geometry.model import Body
 from armcarry.geometry.shapes import Sphere
 from armcarry.motion.forward import forward
 from armcarry.record.finding import Verdict
+from armcarry.whatif.faults import Side
+from armcarry.whatif.late_stop import braking_arcs
 
 RATE, LASTS_S, REACTION_S = 0.02, 10.0, 0.5
 BEYOND = RATE**2 / (2 * np.radians(4.0))  # what braking from the rate takes
@@ -107,3 +109,18 @@ def test_a_relaxation_lowers_what_must_be_left(before_post):
     assert [item.verdict for item in found] == [Verdict.PASS]
     (blamed,) = stopping.check(before_post(stopped + 0.01))
     assert blamed.other == "restraint/slab"
+
+
+def test_arcs_begun_elsewhere_in_a_cell_stay_within_the_slack(rider_scene, moving_record):
+    # the arm speeds up while the rider leans: both are elsewhere when braking begins at another instant of the cell
+    record = moving_record(rider_scene({}), {"arm/j1": [0.0, 0.02], "ev1/hips": [0.01]}, LASTS_S)
+    side = Side.of(record, record.phases[0])
+    arcs = braking_arcs(side, np.array([4.0]), np.array([6.0]))
+    turns, leans = (record.scene.tree.column(name) for name in ("arm/j1", "ev1/hips"))
+    brake = np.radians(4.0)
+    begun = np.linspace(4.0, 6.0, 21)
+    rests = 0.02 * begun**2 + (0.04 * begun) ** 2 / (2 * brake)
+    middle = 0.02 * 25.0 + 0.2**2 / (2 * brake)
+    assert np.abs(rests - middle).max() <= arcs.slack[0, turns] + 1e-12
+    # as commanded until the arm stands
+    assert 0.01 * (1.0 + 0.2 / brake) <= arcs.slack[0, leans] + 1e-12
