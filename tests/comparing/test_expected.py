@@ -1,4 +1,4 @@
-from armcarry.comparing.expected import differences, outcome
+from armcarry.comparing.expected import Outcome, differences, outcome
 from armcarry.files.documents.scenario import Expectation
 from armcarry.record.finding import Finding, Verdict
 
@@ -45,3 +45,10 @@ def test_the_reader_is_told_in_one_line():
     both = outcome((stated,), (Finding("reach", Verdict.FAIL, "arm", "too far"),))
     assert both.line.endswith("found none (and 1 more)")
     assert both.as_dict() == {"met": False, "stated": 1, "differences": list(both.differences)}
+
+
+def test_a_scenario_that_states_nothing_is_not_told_what_it_expected():
+    assert Outcome(0, ("unexpected fail of check 'reach' on arm: short",)).line == (
+        "The scenario states nothing under expect, so all was to pass: 1 finding did not"
+    )
+    assert Outcome(0, ("a", "b")).line.endswith("2 findings did not")

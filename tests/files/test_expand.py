@@ -62,7 +62,10 @@ def test_an_item_is_brought_by_way_in_hands_and_way_out(told):
 
 def test_fetch_and_place_are_a_bring_and_times_may_be_said(told):
     apart = told("fetch: {what: pump_box}", "place: {what: pump_box, at: bay_7}")
-    assert apart.scenario.carries == told("bring: {what: pump_box, to: bay_7}").scenario.carries
+    whole = told("bring: {what: pump_box, to: bay_7}")
+    moves = [[move.model_copy(update={"name": None}) for move in one.scenario.carries[0].moves]
+             for one in (apart, whole)]
+    assert moves[0] == moves[1]
     said = told("fetch: {what: pump_box, takes: 10 s}", "place: {what: pump_box, at: bay_7, takes: 11 s}")
     assert [move.hold for move in said.scenario.carries[0].moves if move.hold is not None] == [60.0, 10.0, 20.0, 11.0]
 
@@ -92,6 +95,8 @@ def test_name_caption_and_pin_go_to_the_moves(told):
     assert (first.name, second.name, first.say) == ("over_1", "over_2", "Now over.")
     assert first.pin == pytest.approx({"shoulder_turn": 0.3490658503988659})
     assert second.pin == {}
+    unnamed = told("ride: {to: bay_3}", "bring: {what: pump_box, to: bay_7}").scenario.carries[0].moves
+    assert [move.name for move in unnamed[1:4]] == ["ride_bay_3_2", "ride_bay_3_3", "bring_pump_box_4"]
 
 
 @pytest.mark.parametrize(
@@ -117,7 +122,7 @@ def test_what_cannot_be_meant_is_told_with_file_and_line(told, move, words):
 
 
 def test_an_item_fetched_twice_is_in_no_seat_the_second_time(told):
-    with pytest.raises(InputError, match="'pump_box' is in no seat by then"):
+    with pytest.raises(InputError, match="'pump_box' is in no seat by then; it starts at platform/rack_a_seat"):
         told("fetch: {what: pump_box}", "fetch: {what: pump_box}")
 
 

@@ -54,6 +54,17 @@ def test_a_run_of_nothing_but_new_files_passes(tmp_path):
     assert [finding.message for finding in findings if finding.verdict == "fail"] == []
 
 
+def test_a_scenario_of_own_models_gets_rules_of_its_own_and_passes(tmp_path):
+    write_new("arm", "reach", tmp_path)
+    write_new("platform", "deck", tmp_path)
+    script, *written = write_new("scenario", "trial", tmp_path, {"platform": "deck", "arm": "reach"})
+    assert tmp_path / "models" / "rules" / "trial" / "trial.yaml" in written
+    findings = rehearsal.judge(rehearsal.rehearse(script))
+    assert [finding.message for finding in findings if finding.verdict == "fail"] == []
+    second = write_new("scenario", "second", tmp_path, {"arm": "reach", "platform": "deck"})[0]
+    assert "rules: second" in second.read_text()
+
+
 def test_a_new_scenario_fits_the_models_it_is_given(tmp_path):
     script = write_new("scenario", "demo", tmp_path)[0]
     data = read_yaml(script).data

@@ -60,6 +60,9 @@ class Outcome:
         wanted = f"{self.stated} verdict{'s' if self.stated != 1 else ''} stated under expect" if self.stated else ""
         if self.met:
             return f"As the scenario expects: {wanted or 'everything passes'}"
+        if not self.stated:
+            others = "1 finding did" if len(self.differences) == 1 else f"{len(self.differences)} findings did"
+            return f"The scenario states nothing under expect, so all was to pass: {others} not"
         more = f" (and {len(self.differences) - 1} more)" if len(self.differences) > 1 else ""
         return f"Not as the scenario expects: {self.differences[0]}{more}"
 

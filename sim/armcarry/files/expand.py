@@ -52,7 +52,7 @@ def expanded(
         text, moves = source.yaml.data["carries"][k], list[dict[str, Any]]()
         for n, move in enumerate(carry.moves):
             here: YamlPath = ("carries", k, "moves", n)
-            new = spelled.moves(here, move)
+            new = spelled.moves(here, move, len(moves) + 1)
             for number in range(len(moves), len(moves) + len(new or [0])):
                 lines["carries", k, "moves", number] = source.yaml.line(here)
             if new is None:
@@ -86,8 +86,8 @@ class _Speller:
     def tell(self, path: YamlPath, problem: str, accepted: str | None = None) -> None:
         self.problems.append(self.source.problem(path, problem, accepted=accepted))
 
-    def moves(self, path: YamlPath, move: Move) -> Moves | None:
-        """Return the moves that an intent becomes; None for a move that is none."""
+    def moves(self, path: YamlPath, move: Move, first: int) -> Moves | None:
+        """Return the moves that an intent becomes, numbered on from ``first`` in the carry; None for a plain move."""
         if move.kind not in INTENT_KINDS:
             self._follow(move)
             return None
@@ -105,7 +105,7 @@ class _Speller:
                 found = self._bring((*path, "bring"), bring, move)
             case _:
                 raise AssertionError(f"unreachable: {move.kind} is an intent without moves")
-        return list(_named(found, move))
+        return list(_named(found, move, first))
 
     def _follow(self, move: Move) -> None:
         """Keep account of a plain move: where arm and items are is no longer known, or known anew."""
@@ -129,7 +129,9 @@ class _Speller:
         if thing is None or rider is None:
             return []
         if seat is None:
-            self.tell((*path, "what"), f"'{fetch.what}' is in no seat by then", "an item that sits in a seat")
+            at = self.source.document.hardware[fetch.what].at
+            self.tell((*path, "what"), f"'{fetch.what}' is in no seat by then; it starts at {at}",
+                      f"a seat of the platform for it: {self._seats_for(fetch.what)}")  # fmt: skip
             return []
         sites = [name for name, site in self.platform.worksites.items() if site.seat == seat]
         if not sites:
@@ -239,6 +241,11 @@ class _Speller:
         self.tell(path, whom, ", ".join(self.riders) or "a crewmember with at: arm")
         return None
 
+    def _seats_for(self, item: str) -> str:
+        fits = {item, self.source.document.hardware[item].model}
+        frames = (f"platform/{seat.frame}" for seat in self.platform.seats.values() if fits & set(seat.accepts))
+        return ", ".join(frames) or "none takes it"
+
     def _that_take(self, fits: set[str]) -> str:
         seats = {name for name, seat in self.platform.seats.items() if fits & set(seat.accepts)}
         return ", ".join(name for name, site in self.platform.worksites.items() if site.seat in seats) or "none does"
@@ -260,8 +267,10 @@ def _words(name: str) -> str:
     return name.replace("_", " ")
 
 
-def _named(moves: Moves, move: Move) -> Iterator[dict[str, Any]]:
-    """Give moves the name and the caption of what was meant: the caption of the first of them, a number each name."""
-    for number, one in enumerate(moves, start=1):
-        given = {"name": f"{move.name}_{number}"} if move.name is not None else {}
-        yield {**one, **given, **({"say": move.say} if move.say and number == 1 else {})}
+def _named(moves: Moves, move: Move, first: int) -> Iterator[dict[str, Any]]:
+    """Give moves a name that says what was meant and the caption, which goes to the first of them."""
+    meant = getattr(move, move.kind)
+    what = meant.to if isinstance(meant, Ride) else meant.what
+    for number, one in enumerate(moves):
+        name = f"{move.name}_{number + 1}" if move.name is not None else f"{move.kind}_{what}_{first + number}"
+        yield {**one, "name": name[:48], **({"say": move.say} if move.say and number == 0 else {})}

@@ -45,7 +45,8 @@ def write_new(kind: str, name: str, folder: Path, names: dict[str, str] | None =
         kind: a key of FOLDERS.
         name: lower case, digits, underscores.
         folder: where models/ and schemas/ are, or are made.
-        names: for a scenario, key -> model it is to name instead of the demo's: platform, arm, rules.
+        names: for a scenario, key -> model it is to name instead of the demo's: platform, arm, rules. With a platform
+            or an arm and no rules, new rules of the scenario's name are written too: the demo's speak of its bodies.
 
     Returns:
         The paths written, the document first.
@@ -62,8 +63,13 @@ def write_new(kind: str, name: str, folder: Path, names: dict[str, str] | None =
     document = home / f"{name}.yaml"
     up = "" if place is None else "../../../"
     data, files = _content(kind, name)
+    names, beside = dict(names or {}), list[Path]()
+    if kind == "scenario" and names and "rules" not in names:
+        names["rules"] = name
+        if not (folder / "models" / "rules" / name).exists():
+            beside = write_new("rules", name, folder)
     if kind == "scenario":
-        data |= _scenario({key: str((names or {}).get(key, data[key])) for key in NAMED}, document)
+        data |= _scenario({key: str(names.get(key, data[key])) for key in NAMED}, document)
     form = str(data["format"])
     schema = folder / "schemas" / schema_name(form)
     text = f"{HINT}{up}schemas/{schema.name}\n{commented(FORMATS[form], data)}"
@@ -72,7 +78,7 @@ def write_new(kind: str, name: str, folder: Path, names: dict[str, str] | None =
     schema.parent.mkdir(parents=True, exist_ok=True)
     write_text_atomic(schema, schema_texts()[schema.name])  # the same for all documents of its kind
     write_together(home, {**files, document.name: text.encode()}, document.name, "another name")
-    return [document, *(home / other for other in files), schema]
+    return [document, *(home / other for other in files), schema, *beside]
 
 
 def _content(kind: str, name: str) -> tuple[dict[str, Any], dict[str, bytes]]:
