@@ -1,13 +1,16 @@
 """Late stops and runaway joints of a short run, against faults drawn at random and flown in another way."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
 from armcarry.clearance import distances
 from armcarry.motion.braking import run_out, runaway
 from armcarry.motion.forward import forward
+from armcarry.scene.limits import runaway_rates
 from armcarry.whatif.cells import ENOUGH_M
-from armcarry.whatif.faults import sides, windows, worst_rates
+from armcarry.whatif.faults import Side, sides, windows, worst_rates
 from armcarry.whatif.late_stop import run_outs
 from armcarry.whatif.runaway_joint import runaways
 
@@ -164,3 +167,15 @@ def test_working_memory_is_given_back_phase_by_phase(short_run):
     runaways(record)
     assert sides(record)
     assert not any(side.prover._pools for side in sides(record))
+
+
+def test_a_joint_runs_away_near_structure_at_the_rate_for_there(rider_scene, turning_record):
+    record = turning_record(rider_scene({}))
+    side = SimpleNamespace(record=record, load=Side.of(record, record.phases[0]).load.model_copy(
+        update={"runaway_near": 0.5, "near_structure": 0.4}
+    ))  # fmt: skip
+    there, away = worst_rates(side, np.array([True, False]))
+    arm = record.scene.loaded.arm.document
+    np.testing.assert_array_equal(there, runaway_rates(arm, side.load, True))
+    np.testing.assert_array_equal(away, runaway_rates(arm, side.load, False))
+    assert np.all(there < away)
