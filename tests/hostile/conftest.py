@@ -326,6 +326,16 @@ def watch():
 
 
 @pytest.fixture(scope="session")
+def room(short_run, short_path, tmp_path_factory):
+    """A folder with something to work on, where commands are run and killed: see ``writers.Room``."""
+    from writers import Room
+
+    made = Room(tmp_path_factory.mktemp("writers"), short_run, short_path)
+    yield made
+    made.close()
+
+
+@pytest.fixture(scope="session")
 def kit():
     """The functions of this file, for tests: they cannot import it."""
     return sys.modules[__name__]

@@ -4,12 +4,15 @@
 
 A line of JSON in, one out. In: ``words`` of a command, or ``["fly", FOLDER]`` for a try flown by hand; ``act``: killed
 before its so manyeth act on files (one that is opened to be written, made, renamed or removed); ``after_s``: killed
-then. Out: whether it was killed, its exit code, how many acts it did, how long it took, what it said.
+then; ``disk``: see ``on_disk``. Out: whether it was killed, its exit code, how many acts it did, how long it took,
+what it said.
 """
 
 import json
 import os
+import shutil
 import signal
+import subprocess
 import sys
 import time
 import traceback
@@ -97,6 +100,22 @@ def run(words, act=0, after_s=None):
     return answer
 
 
+def on_disk(words, kb, good):
+    """Run a command that writes into disk/, a file system of so many kB with a copy of ``good``; leave it as after/."""
+    disk, after = Path("disk"), Path("after")
+    disk.mkdir(exist_ok=True)
+    mount = ["mount", "-t", "tmpfs", "-o", f"size={kb}k,nr_inodes=4096", "tmpfs", str(disk)]
+    subprocess.run(mount, check=True, stdout=sys.stderr)
+    try:
+        shutil.copytree(good, disk, dirs_exist_ok=True)
+        answer = run(words)
+        shutil.rmtree(after, ignore_errors=True)
+        shutil.copytree(disk, after)
+    finally:
+        subprocess.run(["umount", str(disk)], check=True, stdout=sys.stderr)
+    return answer
+
+
 def main():
     os.chdir(sys.argv[1])
     from armcarry import cli, rehearsal
@@ -111,7 +130,9 @@ def main():
     assert all((cli, rehearsal, campaign, results, cockpit, passing, store, write, swept))  # loaded before the forks
     make_ready()
     for line in sys.stdin:
-        print(json.dumps(run(**json.loads(line))), flush=True)
+        asked = json.loads(line)
+        disk = asked.pop("disk", None)
+        print(json.dumps(run(**asked) if disk is None else on_disk(asked["words"], **disk)), flush=True)
 
 
 if __name__ == "__main__":
