@@ -7,6 +7,7 @@ import pytest
 
 from armcarry.motion.braking import braking
 from armcarry.motion.curve import Motion
+from armcarry.whatif import runaway_joint
 from armcarry.whatif.late_stop import braking_arcs
 
 BRAKES = np.array([0.07, 0.05, 0.1])
@@ -48,3 +49,47 @@ def test_a_cell_without_length_at_rest_has_no_slack():
     motion = Motion(JOINTS, np.array([0.0, 8.0]), np.ones((1, 1, 5)))
     arcs = braking_arcs(_side(motion), np.array([1.0]), np.array([2.0]))
     assert np.all(arcs.slack == 0.0)
+
+
+RUNS_AWAY = np.array([0.3, 0.1, 0.2])  # rates at which the three of the arm run away
+OTHERS = np.array([2, 4])
+
+
+def _commanded(seed):
+    """Return a motion of three pieces in which what is not the arm stands first, then goes ever faster."""
+    rng = np.random.default_rng(seed)
+    table = rng.normal(size=(3, 4, 5)) * np.array([1.0, 0.05, 0.02, 0.002])[:, None]
+    table[0, 1:, OTHERS] = 0.0
+    table[1:, 1, OTHERS] = 0.0
+    for piece in (1, 2):  # joined without a jump
+        lasting = 3.0
+        table[piece, 0] = (table[piece - 1] * lasting ** np.arange(4)[:, None]).sum(axis=0)
+    return Motion(JOINTS, np.array([0.0, 3.0, 6.0, 9.0]), table)
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("runs", [None, 0, 2], ids=["stopped late", "first runs away", "last runs away"])
+def test_what_is_not_the_arm_is_covered_until_the_last_joint_stands(seed, runs, monkeypatch):
+    monkeypatch.setattr(runaway_joint, "runaway_rates", lambda *_: RUNS_AWAY)
+    motion = _commanded(seed)
+    side = _side(motion)
+    side.load, side.record.scene.loaded = None, SimpleNamespace(arm=SimpleNamespace(document=None))
+    starts = np.arange(0.0, 9.0, 0.5)
+    ends = starts + 0.5
+    if runs is None:
+        arcs = braking_arcs(side, starts, ends)
+    else:
+        one = np.full(len(starts), runs)
+        arcs = runaway_joint.runaway_arcs(side, starts, ends, one, np.ones(len(one)), np.full(len(one), 0.4))
+    used = np.zeros(2)
+    for row, (start, end) in enumerate(zip(starts, ends, strict=True)):
+        middle = motion.at((start + end) / 2)[OTHERS]
+        for begun in np.linspace(start, end, 9):
+            rate = np.abs(motion.at(begun, 1, side="left" if begun == end else "right")[COLUMNS])
+            if runs is not None:
+                rate[runs] = RUNS_AWAY[runs]
+            flown = motion.at(np.linspace(begun, begun + (rate / BRAKES).max(), 50))[:, OTHERS]
+            off, slack = np.abs(flown - middle).max(axis=0), arcs.slack[row, OTHERS]
+            assert np.all(off <= slack + 1e-9)
+            used = np.maximum(used, off / np.maximum(slack, 1e-9))
+    assert np.all(used > 0.7)  # and is not far more than it must be

@@ -19,6 +19,8 @@ ENOUGH_M = 0.5
 ROOT_S = 4.0
 #: cells of time are not halved below this, s
 SHORTEST_S = 0.02
+#: the time in which the arm brakes is looked at in so many parts
+_PARTS = 8
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,6 +43,42 @@ def states(motion: Motion, starts: Array, ends: Array) -> States:
     middles, halves = (starts + ends) / 2, (ends - starts) / 2
     position, rate, most_rate, most_change = taylor(motion, middles, halves)
     return States(position, rate, most_rate * halves[:, None], most_change * halves[:, None])
+
+
+def cover_others(slack: Array, motion: Motion, starts: Array, ends: Array, lasting_s: Array, arm: np.ndarray) -> None:
+    """Widen the slack (C, n) of cells where the arm brakes, so that it covers what is not the arm until it stands.
+
+    That goes on as commanded, at whatever rates it then has: from the beginning of a cell to the braking time (C,)
+    after its end.
+    """
+    others = np.setdiff1d(np.arange(slack.shape[1]), arm)
+    table = motion.coefficients[:, :, others]
+    others = others[np.any(table[:, 1:] != 0.0, axis=(0, 1)) | (np.ptp(table[:, 0], axis=0) > 0.0)]
+    if len(others):
+        slack[:, others] = np.maximum(slack[:, others], _off_middle(motion, starts, ends, ends + lasting_s, others))
+
+
+def _off_middle(motion: Motion, starts: Array, ends: Array, until_s: Array, columns: np.ndarray) -> Array:
+    """Bound how far some joints get, from their starts until later, from where they are at the middle of cells (C, J).
+
+    The time is cut where pieces of the motion meet, and each part into _PARTS, as bounds over long parts are loose.
+    """
+    middles, edges = motion.at((starts + ends) / 2)[:, columns], motion.breaks_s
+    first = np.maximum(np.searchsorted(edges, starts, side="right") - 1, 0)
+    last = np.clip(np.searchsorted(edges, until_s, side="left"), first + 1, len(edges) - 1)
+    moves = np.any(motion.coefficients[:, 1:, columns] != 0.0, axis=(1, 2))
+    off = np.zeros((len(starts), len(columns)))
+    for piece in range(int(first.min()), int(last.max())):
+        rows = np.flatnonzero((first <= piece) & (piece < last))
+        if len(rows):
+            low, high = np.maximum(starts[rows], edges[piece]), np.minimum(until_s[rows], edges[piece + 1])
+            parts = _PARTS if moves[piece] else 1
+            half = np.maximum(high - low, 0.0) / (2 * parts)
+            for part in range(parts):
+                position, _, most_rate, _ = taylor(motion, low + (2 * part + 1) * half, half)
+                there = np.abs(position[:, columns] - middles[rows]) + most_rate[:, columns] * half[:, None]
+                off[rows] = np.maximum(off[rows], there)
+    return off
 
 
 @dataclass(frozen=True, eq=False)

@@ -20,7 +20,7 @@ from armcarry.motion.chain import Chain
 from armcarry.record.kept import Kept
 from armcarry.record.record import Record
 from armcarry.scene.tree import WORLD
-from armcarry.whatif.cells import ENOUGH_M, Leaves, Roots, pieces_of, refine, states
+from armcarry.whatif.cells import ENOUGH_M, Leaves, Roots, cover_others, pieces_of, refine, states
 from armcarry.whatif.faults import Side, Window, sides, windows
 
 #: gap between the proven and the measured clearance left where it is least, m
@@ -123,9 +123,8 @@ def braking_arcs(side: Side, starts: Array, ends: Array) -> Arcs:
     table[:, :, 0] += state.position[:, None, columns]
     slack = state.stray.copy()
     slack[:, columns] += change * (np.abs(rate) + change) / side.brakes
-    # what is not the arm goes on as commanded
-    others = np.setdiff1d(np.arange(slack.shape[1]), columns)
-    slack[:, others] += (np.abs(state.rate) + state.change)[:, others] * arc.rest_s[:, None]
+    longest = ((np.abs(rate) + change) / side.brakes).max(axis=1)
+    cover_others(slack, motion, starts, ends, longest, columns)
     return Arcs(
         side.record.scene.arm_joints, state.position, arc.breaks_s, table, np.maximum(arc.breaks_s[:, -2], 1e-6), slack
     )

@@ -28,7 +28,7 @@ from armcarry.motion.refine import greatest
 from armcarry.record.kept import Kept
 from armcarry.record.record import Record
 from armcarry.scene.limits import runaway_rates
-from armcarry.whatif.cells import ENOUGH_M, SHORTEST_S, Leaves, Roots, pieces_of, refine, states
+from armcarry.whatif.cells import ENOUGH_M, SHORTEST_S, Leaves, Roots, cover_others, pieces_of, refine, states
 from armcarry.whatif.faults import (
     LONGEST_DETECTION_S,
     Side,
@@ -249,10 +249,12 @@ def runaway_arcs(
     base, slack = state.position.copy(), state.stray.copy()
     base[:, columns] += half
     slack[:, columns] += looser
-    if braking:  # what is not the arm goes on as commanded
-        others = np.setdiff1d(np.arange(slack.shape[1]), columns)
+    if braking:
         rates = runaway_rates(side.record.scene.loaded.arm.document, side.load)
-        slack[:, others] += (np.abs(state.rate) + state.change)[:, others] * (rates / side.brakes).max()
+        fastest = np.abs(rate) + change
+        runs = slice(None) if joint is None else (rows, joint)
+        fastest[runs] = np.maximum(fastest, rates)[runs]
+        cover_others(slack, side.record.motion, starts, ends, (fastest / side.brakes).max(axis=1), columns)
     table = np.zeros((len(rows), 1, 2, len(columns)))
     table[:, 0, 0] = base[:, columns]
     if joint is not None:
