@@ -140,7 +140,7 @@ ONE_MISTAKE = [
         "hold: 10 s",
         "say: hello",
         "13: carries[0].moves[0]: a move needs exactly one of: to_joints, to_pose, to_worksite, line, one_joint, hold, "
-        "attach, detach, appendage, posture; found none",
+        "attach, detach, appendage, posture, ride, fetch, place, bring; found none",
     ),
     ("hold: 10 s", "line: {frame: a/b}", "13: carries[0].moves[0].line: a line needs exactly one of: to, by"),
     ("hold: 10 s", "line: {frame: a/b, by: [1 m, 2 m]}", "13: carries[0].moves[0].line.by[2]: key 2 is missing"),

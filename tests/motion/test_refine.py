@@ -13,6 +13,8 @@ EDGES = np.linspace(0.0, END_S, 6)
 hidden = st.one_of(st.sampled_from([0.0, END_S, *EDGES.tolist(), 4.0, 20.0, 8.0 / 3.0]), st.floats(0.0, END_S))
 spikes = st.lists(st.tuples(hidden, st.floats(1e-4, 3.0), st.floats(0.5, 2.0)), min_size=1, max_size=6)
 quick = settings(max_examples=150, deadline=None)
+#: for laws of many cells at once, which take a tenth of a second each
+few = settings(max_examples=25, deadline=None)
 
 
 class Spikes:
@@ -82,7 +84,7 @@ def test_what_was_reached_before_spares_the_search():
     assert found.reached.item() == 2.0 and np.isnan(found.time_s.item())
 
 
-@quick
+@few
 @given(spikes, spikes, st.integers(1, 7))
 def test_groups_and_values_are_bounded_each_for_itself_in_batches_too(one, other, batch):
     both = [Spikes(*one), Spikes(*other)]
@@ -103,7 +105,7 @@ def test_groups_and_values_are_bounded_each_for_itself_in_batches_too(one, other
     assert np.all(found.most <= found.reached + TOLERANCE)
 
 
-@quick
+@few
 @given(spikes, st.one_of(st.none(), st.integers(1, 5)))
 def test_settled_cells_cover_the_run_once_and_inherit_what_goes_with_them(drawn, batch):
     made = Spikes(*drawn)
