@@ -328,6 +328,10 @@ REFUSED = [
         "3 <parent> has no attribute 'link'",
     ),
     (
+        robot(LINK_A, '<joint name="j" type="fixed"><parent link="a"/><child link=""/></joint>'),
+        "3 <child> needs a link; found ''; accepted: 1 to 64 letters, digits",
+    ),
+    (
         robot('<link name="arm"/>', '<joint name="j" type="fixed"><parent link="arm"/><child link="amr"/></joint>'),
         "3 joint 'j': child link 'amr' does not exist; accepted: arm",
     ),

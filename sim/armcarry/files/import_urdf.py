@@ -216,7 +216,7 @@ class _Reader:
     def joint_lines(self, part: Part) -> list[str]:
         name, kind = part.name(levels=True), part.element.attributes.get("type", "")
         self.passed_over(part, ("origin", "parent", "child", "axis", "limit", "mimic"))
-        ends = [part.need(tag).element.attributes.get("link", "") for tag in ("parent", "child")]
+        ends = [part.need(tag).name("link", levels=True) for tag in ("parent", "child")]
         if part.one("mimic") is not None:
             return self.held(part, name, kind, ends)
         lines = [

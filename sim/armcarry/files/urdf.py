@@ -212,7 +212,7 @@ def _joint(part: Part, name: str) -> Joint:
     for tag in ("parent", "child"):
         end = part.need(tag)
         end.attributes(("link",))
-        ends.append(end.element.attributes["link"])
+        ends.append(end.name("link", levels=True))
     lower, upper, velocity = _limits(part, name, kind)
     axis = _axis(part, name) if kind != "fixed" else np.array([1.0, 0.0, 0.0])
     follows = _follows(part) if kind != "fixed" else None

@@ -87,12 +87,12 @@ class Part:
             raise self.refuse(f"<{self.tag}> has no <{tag}>")
         return part
 
-    def name(self, *, levels: bool = False) -> str:
-        """Return the attribute ``name``, checked; of a link or joint it may have levels. Raises InputError."""
-        name = self.element.attributes.get("name", "")
+    def name(self, attribute: str = "name", *, levels: bool = False) -> str:
+        """Return an attribute that is a name, checked; of a link or joint it may have levels. Raises InputError."""
+        name = self.element.attributes.get(attribute, "")
         if not (_LEVELS if levels else _NAME).fullmatch(name):
             accepted = f"1 to 64 letters, digits, underscores, dots, hyphens{', slashes between' if levels else ''}"
-            raise self.refuse(f"<{self.tag}> needs a name", found=name, accepted=accepted)
+            raise self.refuse(f"<{self.tag}> needs a {attribute}", found=name, accepted=accepted)
         return name
 
     def numbers(self, attribute: str, count: int, largest: float = LARGEST) -> tuple[float, ...]:
