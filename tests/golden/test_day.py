@@ -49,7 +49,7 @@ def test_its_smaller_clearances_are_all_granted_by_places_to_whoever_is_there(re
 
 
 def test_a_slip_leaves_out_what_time_does_not_permit(record):
-    slipped = replace(record, slip={"blanket_snaps": 3900.0}).plan.schedule
+    slipped = replace(record, slip={"blanket_snaps": 3600.0}).plan.schedule
     assert {d.name for d in slipped.dropped} == {"look_at_rails", "photograph"}
     assert all(use.margin_s >= 0 for use in slipped.limits)
     late = replace(record, slip={"cart_1_clamps": 3600.0})

@@ -95,9 +95,10 @@ def test_covers_carts_and_trolley_follow_their_steps(scene, run, plan):
         ("platform/cart_1_slide", "push", 16.2, 16.6), ("platform/trolley_slide", "roll", 11.0, 10.0),
     ):
         slot, column = plan.schedule.slot(step), scene.tree.column(joint)
-        half = (slot.start_s + slot.end_s) / 2
-        values = run.motion.at([slot.start_s, half, slot.end_s])[:, column]
-        assert values == pytest.approx([before, (before + after) / 2, after])
+        ready_s, safe_s = (12.0, 10.0) if step == "roll" else (0.0, 0.0)  # the base waits for the arm, as the rules say
+        first_s, last_s = slot.start_s + ready_s, slot.end_s - safe_s
+        values = run.motion.at([slot.start_s, first_s, (first_s + last_s) / 2, last_s, slot.end_s])[:, column]
+        assert values == pytest.approx([before, before, (before + after) / 2, after, after])
         assert run.motion.at([slot.start_s, slot.end_s], order=1, side="left")[1, column] == pytest.approx(0, abs=1e-9)
 
 

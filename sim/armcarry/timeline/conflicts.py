@@ -9,7 +9,12 @@ from armcarry.timeline.schedule import SAME_S, Schedule
 
 @dataclass(frozen=True)
 class Conflict:
-    """Something in a day that cannot be. ``kind`` is two_places, or rail."""
+    """Something in a day that cannot be.
+
+    Attributes:
+        kind: two_places, asked_twice or rail.
+        other: the step that ``step`` is at odds with, if it is one.
+    """
 
     kind: str
     step: str
@@ -18,6 +23,7 @@ class Conflict:
     remedy: str
     start_s: float
     end_s: float
+    other: str = ""
 
 
 def two_places(schedule: Schedule) -> tuple[Conflict, ...]:
@@ -35,6 +41,7 @@ def two_places(schedule: Schedule) -> tuple[Conflict, ...]:
                             "two_places", second.name, actor,
                             f"{actor} does {first.name} and {second.name} at the same time",
                             f"take {actor} off one of them, or let {second.name} come after {first.name}", start, end,
+                            first.name,
                         )
                     )
     return tuple(found)

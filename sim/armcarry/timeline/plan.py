@@ -59,10 +59,12 @@ class DayPlan:
 
     @cached_property
     def conflicts(self) -> tuple[Conflict, ...]:
-        """What the schedule and the rail do not allow."""
+        """What the schedule and the rail do not allow; what links tell is not told by the clock once more."""
         rail = rail_conflicts(self.scene.loaded, self.day, self.schedule, self.ledger.start)
         twice = asked_twice({step.name: step for step in self.day.steps}, self.schedule)
-        found = (*two_places(self.schedule), *rail, *twice)
+        told = {(conflict.actor, frozenset({conflict.step, conflict.other})) for conflict in twice}
+        places = (c for c in two_places(self.schedule) if (c.actor, frozenset({c.step, c.other})) not in told)
+        found = (*places, *rail, *twice)
         return tuple(sorted(found, key=lambda conflict: (conflict.start_s, conflict.step)))
 
     def step(self, name: str) -> Step:

@@ -27,5 +27,6 @@ def asked_twice(steps: Mapping[str, Step], schedule: Schedule) -> list[Conflict]
                 if actor in steps[first].actors:
                     message = f"{actor} is asked by {first} and by {second}, which begin together"
                     remedy = f"take {actor} off one of them, or let {second} come after {first}"
-                    found.append(Conflict("asked_twice", second, actor, message, remedy, slot.start_s, slot.end_s))
+                    span = slot.start_s, slot.end_s
+                    found.append(Conflict("asked_twice", second, actor, message, remedy, *span, first))
     return found
