@@ -142,4 +142,5 @@ def test_cards_agree_with_the_table_of_pairs(demo, told):
         least = float(card.nearest.value.split()[0])
         proven = min(row.lower_m for row in record.pairs
                      if f"{plain(row.body_a)} – {plain(row.body_b)}" == card.nearest.words)
-        assert least >= proven - 5e-4
+        # a card measures at instants, to 1e-6 m, and rounds down what it shows
+        assert least >= rounded_down(proven - 1e-6)
