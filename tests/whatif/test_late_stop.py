@@ -93,3 +93,26 @@ def test_what_is_not_the_arm_is_covered_until_the_last_joint_stands(seed, runs, 
             assert np.all(off <= slack + 1e-9)
             used = np.maximum(used, off / np.maximum(slack, 1e-9))
     assert np.all(used > 0.7)  # and is not far more than it must be
+
+
+@pytest.mark.parametrize("runs", [None, 0], ids=["stopped late", "runs away"])
+def test_what_is_hung_from_another_link_is_covered_as_if_its_joints_did_not_begin_anew(runs, monkeypatch):
+    monkeypatch.setattr(runaway_joint, "runaway_rates", lambda *_: RUNS_AWAY)
+    starts = np.arange(0.0, 9.0, 0.5)
+    found = []
+    for by in (0.0, 40.0):
+        motion = _commanded(1)
+        motion.coefficients[1:, 0, OTHERS] += by  # where the first piece ends
+        motion.coefficients[2:, 0, OTHERS] -= 3 * by
+        side = _side(motion)
+        side.load, side.record.scene.loaded = None, SimpleNamespace(arm=SimpleNamespace(document=None))
+        if runs is None:
+            arcs = braking_arcs(side, starts, starts + 0.5)
+        else:
+            one = np.full(len(starts), runs)
+            arcs = runaway_joint.runaway_arcs(
+                side, starts, starts + 0.5, one, np.ones(len(one)), np.full(len(one), 0.4)
+            )
+        found.append(arcs.slack)
+    assert found[0][:, OTHERS].max() > 0.0
+    assert found[1] == pytest.approx(found[0], abs=1e-9)

@@ -49,11 +49,11 @@ def cover_others(slack: Array, motion: Motion, starts: Array, ends: Array, lasti
     """Widen the slack (C, n) of cells where the arm brakes, so that it covers what is not the arm until it stands.
 
     That goes on as commanded, at whatever rates it then has: from the beginning of a cell to the braking time (C,)
-    after its end.
+    after its end. Values jump where a thing is hung from another link, and only there; the thing itself stays where
+    it is, so what counts is how far its joints get before and after that.
     """
     others = np.setdiff1d(np.arange(slack.shape[1]), arm)
-    table = motion.coefficients[:, :, others]
-    others = others[np.any(table[:, 1:] != 0.0, axis=(0, 1)) | (np.ptp(table[:, 0], axis=0) > 0.0)]
+    others = others[np.any(motion.coefficients[:, 1:, others] != 0.0, axis=(0, 1))]
     if len(others):
         slack[:, others] = np.maximum(slack[:, others], _off_middle(motion, starts, ends, ends + lasting_s, others))
 
@@ -61,12 +61,15 @@ def cover_others(slack: Array, motion: Motion, starts: Array, ends: Array, lasti
 def _off_middle(motion: Motion, starts: Array, ends: Array, until_s: Array, columns: np.ndarray) -> Array:
     """Bound how far some joints get, from their starts until later, from where they are at the middle of cells (C, J).
 
-    The time is cut where pieces of the motion meet, and each part into _PARTS, as bounds over long parts are loose.
+    Each cell is inside one piece of the motion; by how much values jump where later pieces begin is left out. The
+    time is cut where pieces meet, and each part into _PARTS, as bounds over long parts are loose.
     """
     middles, edges = motion.at((starts + ends) / 2)[:, columns], motion.breaks_s
     first = np.maximum(np.searchsorted(edges, starts, side="right") - 1, 0)
     last = np.clip(np.searchsorted(edges, until_s, side="left"), first + 1, len(edges) - 1)
     moves = np.any(motion.coefficients[:, 1:, columns] != 0.0, axis=(1, 2))
+    jumps = motion.at(edges[1:-1])[:, columns] - motion.at(edges[1:-1], side="left")[:, columns]
+    jumped = np.concatenate([np.zeros((1, len(columns))), np.cumsum(jumps, axis=0)])  # by the beginning of each piece
     off = np.zeros((len(starts), len(columns)))
     for piece in range(int(first.min()), int(last.max())):
         rows = np.flatnonzero((first <= piece) & (piece < last))
@@ -74,9 +77,10 @@ def _off_middle(motion: Motion, starts: Array, ends: Array, until_s: Array, colu
             low, high = np.maximum(starts[rows], edges[piece]), np.minimum(until_s[rows], edges[piece + 1])
             parts = _PARTS if moves[piece] else 1
             half = np.maximum(high - low, 0.0) / (2 * parts)
+            here = middles[rows] + jumped[piece] - jumped[first[rows]]
             for part in range(parts):
                 position, _, most_rate, _ = taylor(motion, low + (2 * part + 1) * half, half)
-                there = np.abs(position[:, columns] - middles[rows]) + most_rate[:, columns] * half[:, None]
+                there = np.abs(position[:, columns] - here) + most_rate[:, columns] * half[:, None]
                 off[rows] = np.maximum(off[rows], there)
     return off
 
