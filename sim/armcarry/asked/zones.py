@@ -19,6 +19,7 @@ from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 from armcarry.motion.drift import Drift
 from armcarry.motion.forward import forward
+from armcarry.motion.refine import settle
 from armcarry.scene.build import ARM, PLATFORM, RESTRAINT, Scene
 from armcarry.scene.tree import Tree
 
@@ -190,17 +191,16 @@ def _there(drift: Drift, place: Place, subject: _Subject) -> list[Span]:
         way = way + drift.way(place.other_end, seen_from=place.frame)[0]
     count = 1 if way[-1] == 0.0 else int(np.ceil((end_s - start_s) / _COARSE_S))
     edges = np.linspace(start_s, end_s, count + 1)
-    starts, ends = edges[:-1], edges[1:]
-    inside: list[tuple[Array, Array]] = []
-    while len(starts):
+    within_m = place.within_m
+
+    def look(starts: Array, ends: Array) -> tuple[np.ndarray, np.ndarray]:
         middles = (starts + ends) / 2
         apart, moved = _apart(drift.tree, drift.part.at(middles), place, point), drift.reach(way, middles, starts, ends)
-        in_, out = apart + moved <= place.within_m, apart - moved > place.within_m
-        inside.append((starts[in_], ends[in_]))
-        again = ~in_ & ~out & (ends - starts > _SHORTEST_S)
-        starts, middles, ends = starts[again], middles[again], ends[again]
-        starts, ends = np.concatenate([starts, middles]), np.concatenate([middles, ends])
-    return _chained(np.concatenate([a for a, _ in inside]), np.concatenate([b for _, b in inside]))
+        inside = apart + moved <= within_m
+        return inside | (apart - moved > within_m), inside
+
+    starts, ends, inside = settle(edges[:-1], edges[1:], look, shortest_s=_SHORTEST_S)
+    return _chained(starts[inside], ends[inside])
 
 
 def _apart(tree: Tree, positions: Array, place: Place, point: str) -> Array:

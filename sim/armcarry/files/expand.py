@@ -78,9 +78,10 @@ class _Speller:
 
     def __post_init__(self) -> None:
         self.platform = self.files["platform",].document
-        frames = {f"platform/{seat.frame}": name for name, seat in self.platform.seats.items()}
+        #: frame by its full name -> seat there
+        self.seat_at = {f"platform/{seat.frame}": name for name, seat in self.platform.seats.items()}
         #: item -> seat it is in, None in hands
-        self.seats = {name: frames.get(item.at) for name, item in self.source.document.hardware.items()}
+        self.seats = {name: self.seat_at.get(item.at) for name, item in self.source.document.hardware.items()}
         self.riders = [name for name, member in self.source.document.crew.items() if member.at == "arm"]
 
     def tell(self, path: YamlPath, problem: str, accepted: str | None = None) -> None:
@@ -112,8 +113,7 @@ class _Speller:
         if move.attach is not None and move.attach.what in self.seats:
             self.seats[move.attach.what] = None
         elif move.detach is not None and move.detach.what in self.seats:
-            frames = {f"platform/{seat.frame}": name for name, seat in self.platform.seats.items()}
-            self.seats[move.detach.what] = frames.get(move.detach.to)
+            self.seats[move.detach.what] = self.seat_at.get(move.detach.to)
         elif move.kind not in ("hold", "attach", "detach", "appendage", "posture"):
             self.at = None
 
