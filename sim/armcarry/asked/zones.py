@@ -216,10 +216,9 @@ def _apart(tree: Tree, positions: Array, place: Place, point: str) -> Array:
 
 
 def _chained(starts: Array, ends: Array) -> list[Span]:
-    """Return spans joined where one ends as the next begins."""
-    order = np.argsort(starts, kind="stable")
+    """Return spans, given in the order of time, joined where one ends as the next begins."""
     spans: list[Span] = []
-    for first, last in zip(starts[order].tolist(), ends[order].tolist(), strict=True):
+    for first, last in zip(starts.tolist(), ends.tolist(), strict=True):
         if spans and first <= spans[-1][1]:
             spans[-1] = (spans[-1][0], max(last, spans[-1][1]))
         else:
