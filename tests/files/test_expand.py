@@ -1,6 +1,7 @@
 """What is meant becomes moves of the arm: which, in which order, and known by the line that meant them."""
 
 import json
+import shutil
 
 import pytest
 from typer.testing import CliRunner
@@ -9,7 +10,7 @@ from armcarry.cli import app
 from armcarry.errors import InputError
 from armcarry.files.expand_text import expanded_text
 from armcarry.files.load import load_scenario, read_expanded
-from armcarry.files.places import scenarios_folder
+from armcarry.files.places import models_folder, scenarios_folder
 
 SHORT = (scenarios_folder() / "pump_box_in_short.yaml").read_text()
 HEAD = SHORT[: SHORT.index("      - bring:")]
@@ -87,6 +88,12 @@ def test_a_loaded_way_in_is_the_worksites_own(told):
     lines = [move.line.to for move in loaded.scenario.carries[0].moves if move.line is not None]
     assert lines[1:3] == [(0.0, 0.0, 0.9), (-1.6, 0.0, 0.9)]
     assert lines[3:5] == [(0.0, 0.0, 0.6), (0.0, 0.0, 0.005)]
+
+
+def test_an_item_whose_model_is_a_file_fits_the_seat_by_the_files_name(told, tmp_path):
+    shutil.copytree(models_folder() / "hardware" / "pump_box", tmp_path / "own")
+    own = told("bring: {what: pump_box, to: bay_7}", old="model: pump_box", new="model: own/pump_box.yaml")
+    assert own.scenario.carries == told("bring: {what: pump_box, to: bay_7}").scenario.carries
 
 
 def test_name_caption_and_pin_go_to_the_moves(told):

@@ -99,7 +99,7 @@ def seating_pairs(scene: Scene, tree: Tree, pairs: np.ndarray) -> np.ndarray:
     result = np.zeros(len(pairs), dtype=bool)
     for seat in scene.loaded.platform.document.seats.values():
         for name, item in scene.loaded.hardware.items():
-            if {name, scene.loaded.scenario.hardware[name].model, item.path.stem} & set(seat.accepts):
+            if seat.takes(name, scene.loaded.scenario.hardware[name].model, item.path.stem):
                 for touched in seat.touches:
                     result |= pairs_that_fit(tree, (f"{name}/*", f"platform/{touched}"), *pairs.T)
     return result

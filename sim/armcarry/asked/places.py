@@ -66,7 +66,7 @@ def _all(scene: Scene) -> Iterator[Place]:
         accepts = tuple(
             item
             for item, thing in loaded.hardware.items()
-            if {item, loaded.scenario.hardware[item].model, thing.path.stem} & set(seat.accepts)
+            if seat.takes(item, loaded.scenario.hardware[item].model, thing.path.stem)
         )
         yield Place(name, on(seat.frame), None, seat.within, "item", accepts, PLATFORM, tuple(seat.near))
     if loaded.restraint is not None:

@@ -152,8 +152,8 @@ class _Speller:
         thing, site = self._thing((*path[:-1], "what"), place.what), self._site(path, place.at)
         if thing is None or site is None:
             return []
-        fits = {place.what, self.source.document.hardware[place.what].model}
-        if site.seat is None or not fits & set(self.platform.seats[site.seat].accepts):
+        fits = self._names_of(place.what)
+        if site.seat is None or not self.platform.seats[site.seat].takes(*fits):
             self.tell(path, f"'{place.at}' has no seat that takes '{place.what}'", self._that_take(fits))
             return []
         moves = self._in(place.at, site, loaded=True, straight=place.straight, move=move)
@@ -242,12 +242,15 @@ class _Speller:
         return None
 
     def _seats_for(self, item: str) -> str:
-        fits = {item, self.source.document.hardware[item].model}
-        frames = (f"platform/{seat.frame}" for seat in self.platform.seats.values() if fits & set(seat.accepts))
+        fits = self._names_of(item)
+        frames = (f"platform/{seat.frame}" for seat in self.platform.seats.values() if seat.takes(*fits))
         return ", ".join(frames) or "none takes it"
 
-    def _that_take(self, fits: set[str]) -> str:
-        seats = {name for name, seat in self.platform.seats.items() if fits & set(seat.accepts)}
+    def _names_of(self, item: str) -> tuple[str, str, str]:
+        return item, self.source.document.hardware[item].model, self.files["hardware", item, "model"].path.stem
+
+    def _that_take(self, fits: tuple[str, ...]) -> str:
+        seats = {name for name, seat in self.platform.seats.items() if seat.takes(*fits)}
         return ", ".join(name for name, site in self.platform.worksites.items() if site.seat in seats) or "none does"
 
 

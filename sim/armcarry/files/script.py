@@ -107,7 +107,7 @@ class Script:
         if item is None or frame not in seats:
             return
         title, seat = seats[frame]
-        if not {name, item.model, self.files["hardware", name, "model"].path.stem} & set(seat.accepts):
+        if not seat.takes(name, item.model, self.files["hardware", name, "model"].path.stem):
             self.tell(path, f"seat '{title}' does not accept '{name}'", accepted=", ".join(seat.accepts) or "nothing")
 
     def patterns(self, path: YamlPath, bodies: Iterable[str]) -> None:

@@ -129,6 +129,10 @@ class Seat(Part):
         examples=[[{"who": "whole", "to": "keel_bay_7_*", "at_least": "0.2 m", "why": "the keel is behind it"}]],
     )
 
+    def takes(self, *names: str) -> bool:
+        """Tell whether it accepts an item by any of its names: its own, its model's, that of the model's file."""
+        return not set(names).isdisjoint(self.accepts)
+
 
 class Handrail(Part):
     """A straight rail for gloves, from one frame to another."""
