@@ -1,4 +1,4 @@
-"""The public names: light to import, those the README lists, found by type checkers and by entry points."""
+"""The public names: light to import, those the reference lists, found by type checkers and by entry points."""
 
 import importlib.metadata
 import re
@@ -15,8 +15,9 @@ from armcarry.record.finding import Finding, Verdict
 ROOT = Path(__file__).resolve().parents[1]
 
 
-def test_the_readme_lists_the_public_names_and_no_others():
-    section = (ROOT / "README.md").read_text().split("\n## Python\n")[1].split("\n## ")[0]
+def test_the_reference_lists_the_public_names_and_no_others():
+    page = (ROOT / "shared" / "reference" / "python.md").read_text()
+    section = page.split("\n## Names\n")[1].split("\n## ")[0]
     rows = re.findall(r"^\| (`.+?) \|", section, re.MULTILINE)
     listed = [name for row in rows for name in re.findall(r"`(\w+)`", row)]
     assert sorted(listed) == sorted(armcarry.__all__)

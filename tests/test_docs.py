@@ -1,6 +1,6 @@
-"""Commands and Python blocks of the tutorial, and Python blocks of README and DEVELOPERS, run as they stand there.
+"""Commands and Python blocks of the tutorial, and Python blocks of README, reference and DEVELOPERS, run as they stand there.
 
-Shell commands of README and DEVELOPERS: test_docs_commands.py.
+Shell commands of README, reference and DEVELOPERS: test_docs_commands.py.
 """
 
 import re
@@ -76,17 +76,26 @@ def checkout(tmp_path_factory):
     return folder
 
 
-@pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md"])
-def test_python_blocks_run(name, checkout):
+@pytest.mark.parametrize(
+    ("name", "least"), [("README.md", 1), ("shared/reference/python.md", 1), ("DEVELOPERS.md", 0)]
+)
+def test_python_blocks_run(name, least, checkout):
     blocks = [block for block in _indented((ROOT / name).read_text()) if re.match(r"(import|from) \w+", block)]
-    assert len(blocks) >= (2 if name == "README.md" else 0)
+    assert len(blocks) >= least
     for block in blocks:
         _run([sys.executable, "-c", block], checkout)
 
 
-def test_every_command_of_the_readme_is_known_with_its_options():
-    known = get_command(app)
+def test_the_readme_is_short_and_leads_to_every_command():
     text = (ROOT / "README.md").read_text()
+    assert len(text.splitlines()) < 150
+    told = set(re.findall(r"`armcarry (\w+)", text)) | set(re.findall(r"&& armcarry (\w+)", text))
+    assert told == set(get_command(app).commands)
+
+
+def test_every_command_of_the_reference_is_known_with_its_options():
+    known = get_command(app)
+    text = (ROOT / "shared" / "reference" / "commands.md").read_text()
     rows = re.findall(r"^\| `armcarry (\w+)([^`]*)` \|(.*)\|$", text, re.MULTILINE)
     assert [row[0] for row in rows] == list(known.commands), "a row each, in the order of armcarry --help"
     for command, usage, words in rows:

@@ -1,4 +1,4 @@
-"""Shell commands of README and DEVELOPERS, run as a reader would in a copy of the checkout."""
+"""Shell commands of README, DEVELOPERS and the pages of the reference, run as a reader would in a copy of the checkout."""
 
 import os
 import re
@@ -11,7 +11,10 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
-TEXTS = {name: (ROOT / name).read_text() for name in ("README.md", "DEVELOPERS.md")}
+PAGES = ("commands", "run_folder", "python", "day")
+NAMES = ("README.md", "DEVELOPERS.md", *(f"shared/reference/{page}.md" for page in PAGES))
+TEXTS = {name: (ROOT / name).read_text() for name in NAMES}
+COMMANDS = TEXTS["shared/reference/commands.md"]
 TUTORIAL = (ROOT / "shared" / "tutorial.md").read_text()
 SHELL = re.compile(r"(?:armcarry|bash|pip|python -m|apt) \S")
 PLACEHOLDER = re.compile(r"\b[A-Z]{3,}\b|\[--|\.\.\.")
@@ -174,7 +177,7 @@ def test_the_readme_shows_what_its_first_command_prints(checkout):
 
 
 def test_every_option_that_the_table_of_commands_tells_of_is_used():
-    for command, usage, words in re.findall(r"^\| `armcarry (\w+)([^`]*)` \|(.*)\|$", TEXTS["README.md"], re.MULTILINE):
+    for command, usage, words in re.findall(r"^\| `armcarry (\w+)([^`]*)` \|(.*)\|$", COMMANDS, re.MULTILINE):
         calls = " ".join([*CALLS.get(f"armcarry {command}{usage}", []), *WRITES.values()])
         for option in set(re.findall(r"--[a-z-]+", usage + words)) - set(re.findall(r"--[a-z-]+", calls)):
             test = (ROOT / "tests" / ELSEWHERE[f"{command} {option}"]).read_text()

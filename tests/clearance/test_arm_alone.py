@@ -1,4 +1,4 @@
-"""The proof for any arm from a URDF: as the README shows it, and against pinocchio and coal on arms of others."""
+"""The proof for any arm from a URDF: as the reference shows it, and against pinocchio and coal on arms of others."""
 
 import runpy
 from pathlib import Path
@@ -34,14 +34,15 @@ AROUND = (
 )
 
 
-def readme_example() -> str:
-    section = (ROOT / "README.md").read_text().split("\n## Any arm, without scenario files\n")[1].split("\n## ")[0]
+def shown_example() -> str:
+    page = (ROOT / "shared" / "reference" / "python.md").read_text()
+    section = page.split("\n## Any arm, without scenario files\n")[1].split("\n## ")[0]
     return "\n".join(line[4:] for line in section.splitlines() if line.startswith("    ") or not line.strip())
 
 
-def test_the_example_of_the_readme_runs_as_it_stands(monkeypatch, capsys, tmp_path):
+def test_the_example_of_the_reference_runs_as_it_stands(monkeypatch, capsys, tmp_path):
     monkeypatch.chdir(ROOT)
-    (tmp_path / "example.py").write_text(readme_example())
+    (tmp_path / "example.py").write_text(shown_example())
     kept = runpy.run_path(str(tmp_path / "example.py"))
     rows = capsys.readouterr().out.split("\n")
     assert len(rows) == 4

@@ -24,8 +24,12 @@ def test_the_published_pages_are_those_of_the_schemas(name):
     assert (places.shared_folder() / "reference" / name).read_text() == pages()[name]
 
 
+#: pages written by hand, held to what they tell of by the tests of the documents
+BY_HAND = {"commands.md", "day.md", "python.md", "run_folder.md"}
+
+
 def test_nothing_else_lies_among_the_pages():
-    assert {path.name for path in (places.shared_folder() / "reference").iterdir()} == set(pages())
+    assert {path.name for path in (places.shared_folder() / "reference").iterdir()} == {*pages(), *BY_HAND}
 
 
 def test_every_key_of_every_schema_has_a_description_and_an_example():

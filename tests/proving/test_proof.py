@@ -16,7 +16,7 @@ from armcarry.record.record import Record
 from armcarry.record.tables import PAIR_COLUMNS, write_pairs
 from armcarry.timeline.run import Run
 
-README = Path(__file__).resolve().parents[2] / "README.md"
+PAGE = Path(__file__).resolve().parents[2] / "shared" / "reference" / "run_folder.md"
 SAMPLES = 120
 
 
@@ -186,13 +186,13 @@ def test_no_cell_of_a_long_run_is_too_long_to_read(short_run, monkeypatch):
     assert np.diff(times).max() < 1.3 * room.CELL_S
 
 
-def test_the_table_of_pairs_explains_its_columns_in_the_file_and_in_the_readme(short_run, tmp_path):
+def test_the_table_of_pairs_explains_its_columns_in_the_file_and_in_the_reference(short_run, tmp_path):
     parquet = pytest.importorskip("pyarrow.parquet")
     write_pairs(short_run[0].pairs[:5], tmp_path / "pairs.parquet")
     schema = parquet.read_schema(tmp_path / "pairs.parquet")
     told = {field.name: (field.metadata or {}).get(b"description", b"").decode() for field in schema}
     assert told == PAIR_COLUMNS
-    section = README.read_text().split("\n## The table of clearances\n")[1].split("\n## ")[0]
+    section = PAGE.read_text().split("\n## The table of clearances\n")[1].split("\n## ")[0]
     listed = dict(re.findall(r"^\| `(\w+)` \| (.+) \|$", section, re.MULTILINE))
     assert listed == {name: words for name, words in told.items() if not name.startswith("point_")}
     assert "`point_a_x_m` to `point_b_z_m`" in section

@@ -17,7 +17,7 @@ PIECES, PAIRS, CURVES = "motion_pieces.parquet", "clearance.parquet", "clearance
 #: no motion of ours has pieces of higher degree, nor does a scene have more classes of bodies in groups
 MOST_POWERS, MOST_GROUPS = 12, 5_000
 
-#: what each column of clearance.parquet says; written into the file, and into the README
+#: what each column of clearance.parquet says; written into the file, and into shared/reference/run_folder.md
 PAIR_COLUMNS = {
     "body_a": "first body, by full name",
     "body_b": "second body",
