@@ -1,6 +1,6 @@
-"""Commands and Python blocks of the tutorial, and Python blocks of README, reference and DEVELOPERS, run as they stand there.
+"""Commands and Python blocks of the tutorial, and Python blocks of all other pages, run as they stand there.
 
-Shell commands of README, reference and DEVELOPERS: test_docs_commands.py.
+Shell commands of the other pages: test_docs_commands.py.
 """
 
 import re

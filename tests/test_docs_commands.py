@@ -1,4 +1,4 @@
-"""Shell commands of README, DEVELOPERS and the pages of the reference, run as a reader would in a copy of the checkout."""
+"""Shell commands of README, DEVELOPERS and the pages of the reference, run as by a reader in a copy of the checkout."""
 
 import os
 import re

@@ -16,7 +16,8 @@ from armcarry.errors import ArmcarryError, RecomputedWarning
 from armcarry.files.atomic import reason
 from armcarry.texts import printable
 
-#: commands as help and shared/reference/commands.md list them: a run first, then what is done with it, then planning, then models
+#: commands as help and shared/reference/commands.md list them: a run first, then what is done with it, then planning,
+#: then models
 ORDER = (
     "validate", "rehearse", "play", "brief", "compare", "envelope",
     "restraint", "stations", "route", "disperse", "handfly", "inspect", "new", "examples", "explain", "expand",
