@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from armcarry.files import names
+from armcarry.files.documents.base import OwnWords
 from armcarry.files.documents.bodies import HardwareDocument
 from armcarry.files.documents.carries import INTENT_KINDS, Move
 from armcarry.files.documents.intents import Bring, Fetch, Place, Ride
@@ -18,7 +19,7 @@ from armcarry.files.yaml_text import YamlPath, YamlText
 from armcarry.quantities import write
 
 #: what may be said beside an intent: where it goes is for the moves that it becomes
-OPTIONS = ("name", "say", "pin")
+OPTIONS = ("name", *OwnWords.model_fields, "pin")
 
 Moves = list[dict[str, Any]]
 
@@ -271,9 +272,10 @@ def _words(name: str) -> str:
 
 
 def _named(moves: Moves, move: Move, first: int) -> Iterator[dict[str, Any]]:
-    """Give moves a name that says what was meant and the caption, which goes to the first of them."""
+    """Give moves a name that says what was meant and the own words, which go to the first of them."""
     meant = getattr(move, move.kind)
+    said = {key: words for key in OwnWords.model_fields if (words := getattr(move, key))}
     what = meant.to if isinstance(meant, Ride) else meant.what
     for number, one in enumerate(moves):
         name = f"{move.name}_{number + 1}" if move.name is not None else f"{move.kind}_{what}_{first + number}"
-        yield {**one, "name": name[:48], **({"say": move.say} if move.say and number == 0 else {})}
+        yield {**one, "name": name[:48], **(said if number == 0 else {})}

@@ -12,6 +12,7 @@ from armcarry.files.day_checks import check_day
 from armcarry.files.documents.scenario import ScenarioDocument
 from armcarry.files.model_files import ModelFile
 from armcarry.files.near_checks import check_near
+from armcarry.files.picture_checks import check_pictures
 from armcarry.files.script import ARM, PLATFORM, RESERVED, RESTRAINT, Script
 from armcarry.files.validate import Source
 from armcarry.files.yaml_text import YamlPath
@@ -35,6 +36,7 @@ def check_scenario(
     _crew(script)
     _hardware(script)
     _cameras(script)
+    check_pictures(script)
     _no_circle(script)
     script.arm_joints(("start",), script.document.start)
     check_carries(script)

@@ -124,6 +124,7 @@ Time = Annotated[float, Quantity("time", "90 s", "0 s", "168 h")]
 Delay = Annotated[float, Quantity("time", "0.5 s", "0 s", "10 min")]
 Mass = Annotated[float, Quantity("mass", "120 kg", "0 kg", "1000000 kg", above=True)]
 Speed = Annotated[float, Quantity("speed", "0.1 m/s", "0 m/s", "20 m/s", above=True)]
+Torque = Annotated[float, Quantity("torque", "20 N*m", "0 N*m", "10000 N*m", above=True)]
 #: a confidence, never certainty
 Fraction = Annotated[float, Quantity("fraction", "95 %", "0 %", "99.99 %", above=True)]
 
@@ -142,6 +143,8 @@ NamePattern = Annotated[str, Field(pattern=_FITS, max_length=160)]
 #: a link, joint or body of the URDF beside a document
 UrdfName = Annotated[str, Field(min_length=1, max_length=160)]
 Text = Annotated[str, Field(max_length=2000)]
+#: whole turns of a bolt and parts of one
+Turns = Annotated[float, Field(gt=0, le=1000)]
 #: a share of a whole, as a plain number
 Share = Annotated[float, Field(gt=0, le=1)]
 
@@ -155,6 +158,25 @@ class Part(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
     #: how the whole is written, where its required keys alone do not make one
     EXAMPLE: ClassVar[dict[str, Any]] = {}
+
+
+class OwnWords(Part):
+    """What whoever leads the work says in own words of a move or a step; it stands in the procedure, cards and script.
+
+    ``note`` is a kind of step too, so a step that is nothing else is told by it.
+    """
+
+    say: Text = Field(default="", description="words to say, and the caption for the room", examples=["Straight in"])
+    note: Text | None = Field(
+        default=None, description="a remark for whoever does it", examples=["the left bolt turns hard"]
+    )
+    caution: Text = Field(
+        default="", description="what to beware of, said before it is done", examples=["Hot: no hand on the port side."]
+    )
+    see: Text = Field(default="", description="what is seen when it is right", examples=["A green ring on each bolt."])
+    if_not: Text = Field(
+        default="", description="what to do when that is not seen", examples=["Back off one turn and try again."]
+    )
 
 
 class Document(Part):

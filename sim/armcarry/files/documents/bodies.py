@@ -18,7 +18,10 @@ from armcarry.files.documents.base import (
     Part,
     Quantity,
     Speed,
+    Text,
     Time,
+    Torque,
+    Turns,
     UrdfName,
 )
 from armcarry.files.documents.zones import Groups, Near, Within
@@ -89,6 +92,13 @@ class Fastener(Part):
 
     kind: Literal["lock", "bolts", "connector", "cover"] = Field(description="what it is", examples=["cover"])
     count: Annotated[int, Field(ge=1, le=1000)] = Field(default=1, description="how many there are", examples=[4])
+    torque: Torque | None = Field(default=None, description="how hard each is turned tight; left out, it is not told")
+    turns: Turns | None = Field(
+        default=None, description="turns of each from loose to tight; left out, they are not told", examples=[6]
+    )
+    driver: Text = Field(
+        default="", description="what turns it, as people call it", examples=["pistol grip with the 7/16 inch socket"]
+    )
     joint: str | None = Field(
         default=None, description="joint of the URDF that it holds still or folds", examples=["cover_fold"]
     )

@@ -10,6 +10,7 @@ from armcarry.files.documents.arm import JointSettings
 from armcarry.files.documents.base import (
     FullName,
     Name,
+    OwnWords,
     Part,
     PoseIn,
     Position,
@@ -113,8 +114,8 @@ class PostureChange(Part):
     )
 
 
-class Move(Part):
-    """One move of a carry: exactly one of the kinds, and options."""
+class Move(OwnWords):
+    """One move of a carry: exactly one of the kinds, options, and own words."""
 
     EXAMPLE: ClassVar[dict[str, Any]] = {"line": {"frame": "platform/bay_7_stand", "to": ["-0.9 m", "0 m", "0 m"]}}
 
@@ -151,7 +152,6 @@ class Move(Part):
         description="joint positions that to_joints rounds without stopping; others held",
         examples=[[{"shoulder_turn": "20 deg", "elbow_bend": "100 deg"}]],
     )
-    say: Text = Field(default="", description="caption for the room", examples=["Straight in"])
     rate: Share = Field(default=1.0, description="share of the allowed rates", examples=[0.5])
     tip_speed: Speed | None = Field(
         default=None, description="largest speed of the tip; left out, that of the load", examples=["0.05 m/s"]

@@ -11,6 +11,7 @@ from armcarry.files.documents.base import Angle, Document, FullName, Length, Nam
 from armcarry.files.documents.carries import Carry
 from armcarry.files.documents.day import Day
 from armcarry.files.documents.environment import Environment
+from armcarry.files.documents.pictures import PictureWanted
 
 _MODEL = "name of a model, or path of its YAML file relative to this one"
 
@@ -127,6 +128,9 @@ class ScenarioDocument(Document):
     )
     environment: Environment | None = Field(
         default=None, description="date, orbit and attitude; without it nothing that needs light is assessed"
+    )
+    pictures: list[PictureWanted] = Field(
+        default_factory=list, description="labelled stills that brief draws besides its own"
     )
     expect: list[Expectation] = Field(
         default_factory=list, description="verdicts this scenario is expected to give, tested"

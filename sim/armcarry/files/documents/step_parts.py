@@ -6,7 +6,7 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import Field, model_validator
 
-from armcarry.files.documents.base import Angle, FullName, Length, Name, Part, Quantity, Speed, Text, Time
+from armcarry.files.documents.base import Angle, FullName, Length, Name, Part, Quantity, Speed, Text, Time, Torque, Turns
 
 Count = Annotated[int, Field(ge=1, le=1000)]
 
@@ -138,6 +138,12 @@ class Bolt(Item):
     )
     tool: Name | None = Field(
         default=None, description="item of hardware it is done with; it must be there", examples=["driver"]
+    )
+    torque: Torque | None = Field(
+        default=None, description="how hard each is turned; left out, as the hardware says of its bolts"
+    )
+    turns: Turns | None = Field(
+        default=None, description="turns of each; left out, as the hardware says of its bolts", examples=[6]
     )
 
 

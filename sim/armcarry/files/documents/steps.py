@@ -7,7 +7,7 @@ from typing import Any, ClassVar
 
 from pydantic import Field, field_validator, model_validator
 
-from armcarry.files.documents.base import FullName, Name, Part, Text, Time
+from armcarry.files.documents.base import FullName, Name, OwnWords, Text, Time
 from armcarry.files.documents.relaxation import Relaxation
 from armcarry.files.documents.step_parts import (
     AsTimePermits,
@@ -42,8 +42,8 @@ ARM = "arm"
 AIRLOCK = "airlock"
 
 
-class Step(Part):
-    """One step of the day: exactly one kind, its actors, its time and its links."""
+class Step(OwnWords):
+    """One step of the day: exactly one kind, its actors, its time, its links, and own words."""
 
     EXAMPLE: ClassVar[dict[str, Any]] = {"name": "photos", "actors": ["ev1"], "note": "photographs", "takes": "5 min"}
 
@@ -83,7 +83,11 @@ class Step(Part):
     )
     inspect: Text | None = Field(default=None, description="what is looked at, in words", examples=["the seals"])
     wait_for: WaitFor | None = Field(default=None, description="waiting for an instant, steps, or something outside")
-    note: Text | None = Field(default=None, description="anything else, in words", examples=["photographs"])
+    note: Text | None = Field(
+        default=None,
+        description="anything else, in words; beside another kind a remark for whoever does it",
+        examples=["photographs"],
+    )
 
     takes: Takes | None = Field(
         default=None,
@@ -119,7 +123,7 @@ class Step(Part):
 
     @property
     def kind(self) -> str:
-        """Which of STEP_KINDS this step is."""
+        """Which of STEP_KINDS this step is; ``note``, the last of them, only where it is nothing else."""
         return next(kind for kind in STEP_KINDS if getattr(self, kind) is not None)
 
     @property
@@ -131,6 +135,8 @@ class Step(Part):
     @model_validator(mode="after")
     def _consistent(self) -> Step:
         given = [kind for kind in STEP_KINDS if getattr(self, kind) is not None]
+        if len(given) > 1:
+            given = [kind for kind in given if kind != "note"]  # a remark beside what is done
         if len(given) != 1:
             found = ", ".join(given) or "none"
             raise ValueError(
