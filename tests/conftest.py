@@ -284,3 +284,11 @@ def short_run(short_path):
 
     record = rehearse(short_path)
     return record, judge(record)
+
+
+@pytest.fixture(scope="session")
+def day_record(tmp_path_factory):
+    """A short day with own words, flown but not proven."""
+    from short_days import flown, short_day
+
+    return flown(short_day(tmp_path_factory.mktemp("words")))

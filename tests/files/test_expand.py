@@ -115,7 +115,7 @@ def test_name_caption_and_pin_go_to_the_moves(told):
         ("fetch: {what: rail_cart_1}", ["no worksite says seat: cart_1_seat"]),
         ("fetch: {what: pump_box, by: ev2}", ["'ev2' does not ride the arm", "ev1"]),
         ("ride: {to: nowhere}", ["no worksite named 'nowhere'"]),
-        ("{ride: {to: bay_3}, rate: 0.5}", ["rate does not go with ride", "name, say, pin"]),
+        ("{ride: {to: bay_3}, rate: 0.5}", ["rate does not go with ride", "name, say, note, caution, see, if_not"]),
         ("{ride: {to: bay_3}, hold: 3 s}", ["a move needs exactly one of"]),
     ],
 )  # fmt: skip

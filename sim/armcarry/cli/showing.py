@@ -26,9 +26,11 @@ def brief(
     ] = None,
     part: Annotated[
         list[str] | None,
-        typer.Option(metavar="PART", help="Only this: page, gltf, movie, report, slides or cards. Repeatable."),
+        typer.Option(
+            metavar="PART", help="Only this: page, gltf, movie, report, slides, procedure or cards. Repeatable."
+        ),
     ] = None,
-    paper: Annotated[PaperSize, typer.Option(help="Paper of report and step cards.")] = PaperSize.a4,
+    paper: Annotated[PaperSize, typer.Option(help="Paper of what is printed.")] = PaperSize.a4,
     cut: Annotated[
         list[str] | None,
         typer.Option(
@@ -37,7 +39,7 @@ def brief(
     ] = None,
     as_json: Json = False,
 ) -> None:
-    """Write web page, movie, report, slides and step cards of a run.
+    """Write page, movie, report, slides, procedures and cards of a run.
 
     What cannot be made here is left out and told, unless --part asked for it.
 

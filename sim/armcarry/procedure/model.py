@@ -7,7 +7,7 @@ one person makes is the call another expects.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from armcarry.files.documents.steps import ARM
 
@@ -47,6 +47,7 @@ class Task:
         calls: what is said, in order.
         moves: the moves of the arm in it.
         riders: who stands on the arm meanwhile.
+        rides: rider -> the way they go, in their own sense.
         item: the hardware it is about.
         site: the worksite where it is done.
         fails: checks that fail in it.
@@ -71,6 +72,7 @@ class Task:
     calls: tuple[Call, ...] = ()
     moves: tuple[Task, ...] = ()
     riders: tuple[str, ...] = ()
+    rides: tuple[tuple[str, str], ...] = ()
     item: str = ""
     site: str = ""
     fails: tuple[str, ...] = ()
@@ -80,14 +82,6 @@ class Task:
     def concerns(self, actor: str) -> bool:
         """Tell whether an actor does it, or is carried by it."""
         return actor in self.actors or actor in self.riders
-
-    def said_by(self, actor: str) -> tuple[Call, ...]:
-        """Return the calls that an actor makes."""
-        return tuple(call for call in self.calls if call.by == actor)
-
-    def heard_by(self, actor: str) -> tuple[Call, ...]:
-        """Return the calls of others that an actor waits for."""
-        return tuple(call for call in self.calls if call.by != actor and call.to in (actor, ALL))
 
 
 @dataclass(frozen=True)
@@ -110,6 +104,7 @@ class Procedure:
         left_out: steps for which there is no time, or that are done only when another fails.
         day_start_s: time of day at which it begins; None where the run belongs to no day.
         reaction_s: how long the arm takes to begin to stop.
+        start: everybody and everything, and where it is at the start.
     """
 
     title: str
@@ -120,7 +115,7 @@ class Procedure:
     left_out: tuple[LeftOut, ...] = ()
     day_start_s: float | None = None
     reaction_s: float = 0.0
-    start: tuple[tuple[str, str], ...] = field(default=())
+    start: tuple[tuple[str, str], ...] = ()
 
     def of(self, actor: str) -> tuple[Task, ...]:
         """Return the tasks of one actor; who reads aloud has all of them."""

@@ -16,6 +16,8 @@ from armcarry.scene.build import PLATFORM
 _INSTANTS, _STIR_M = 240, 1e-4
 #: a direction counts where it is at least this share of the way gone: so much is felt as "also"
 _ALSO = 0.4
+#: so many directions at once can be followed
+_AT_ONCE = 2
 #: a leg shorter than this, of the time and of the way, belongs to its neighbour
 _LEAST_SHARE, _LEAST_M = 0.08, 0.25
 #: turning is told from here on, rad
@@ -78,10 +80,10 @@ def told(found: Sequence[Leg]) -> str:
 
 def spoken(seconds: float) -> str:
     """Return a stretch of time as people say it: to 5 s below a minute and a half, to half a minute beyond."""
-    if seconds < 90:
-        short = max(int(round(seconds / 5) * 5), 5)
+    short = max(round(seconds / 5) * 5, 5)
+    if short < 90:
         return f"{short} seconds" if short != 60 else "1 minute"
-    halves = int(round(seconds / 30))
+    halves = round(seconds / 30)
     whole, half = divmod(halves, 2)
     return f"{whole}½ minutes" if half else f"{whole} minutes"
 
@@ -92,7 +94,7 @@ def _ways(step: Array) -> tuple[str, ...]:
     if length < _STIR_M:
         return ()
     order = np.argsort(-np.abs(step), kind="stable")
-    return tuple(WORDS[k][int(step[k] < 0)] for k in order if abs(step[k]) >= _ALSO * length)
+    return tuple(WORDS[k][int(step[k] < 0)] for k in order[:_AT_ONCE] if abs(step[k]) >= _ALSO * length)
 
 
 def _joined(

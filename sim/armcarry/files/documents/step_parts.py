@@ -6,7 +6,19 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import Field, model_validator
 
-from armcarry.files.documents.base import Angle, FullName, Length, Name, Part, Quantity, Speed, Text, Time, Torque, Turns
+from armcarry.files.documents.base import (
+    Angle,
+    FullName,
+    Length,
+    Name,
+    Part,
+    Quantity,
+    Speed,
+    Text,
+    Time,
+    Torque,
+    Turns,
+)
 
 Count = Annotated[int, Field(ge=1, le=1000)]
 

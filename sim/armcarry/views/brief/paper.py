@@ -104,16 +104,27 @@ class Paper:
         self._story.append(self.grid(data, shares, size, self.width))
         self.gap(6)
 
+    def rows(self, columns: Sequence[str], rows: Sequence[Sequence[Any]], shares: Sequence[float], size: float) -> None:
+        """Add a table whose cells are what this class made, or empty; its head repeats on each page."""
+        widths = [self.width * share / sum(shares) for share in shares]
+        head = [self.paragraph(words, size, True) for words in columns]
+        self._story.append(self._ruled([head, *map(list, rows)], widths))
+        self.gap(6)
+
     def grid(self, data: Table, shares: Sequence[float], size: float, width: float) -> Any:
         """Return a table with wrapped cells."""
-        from reportlab.lib.colors import HexColor
-        from reportlab.platypus import LongTable
-
         widths = [width * share / sum(shares) for share in shares]
         head = [self.paragraph(words, size, True) for words in data.columns]
         body = [[self.paragraph(_cut(words, wide, size), size) for words, wide in zip(row, widths, strict=True)]
                 for row in data.rows]  # fmt: skip
-        grid = LongTable([head, *body], colWidths=widths, repeatRows=1, spaceAfter=3)
+        return self._ruled([head, *body], widths)
+
+    def _ruled(self, cells: Sequence[Sequence[Any]], widths: Sequence[float]) -> Any:
+        """Return cells as a table with a rule below each row."""
+        from reportlab.lib.colors import HexColor
+        from reportlab.platypus import LongTable
+
+        grid = LongTable(cells, colWidths=widths, repeatRows=1, spaceAfter=3)
         grid.setStyle([
             ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, 0), 1.2, HexColor(palette.INK)),
             ("LINEBELOW", (0, 1), (-1, -1), 0.4, HexColor(palette.GRID)), ("LEFTPADDING", (0, 0), (-1, -1), 3),
@@ -181,12 +192,15 @@ class Paper:
             canvas.addOutlineEntry(words, f"heading {self._headings}")
 
     def _mark(self, canvas: Any, document: Any) -> None:
-        """Write the foot of a page: caution left, page number right."""
+        """Write head and foot of a page: what it is of above, caution left and page number right below."""
         from reportlab.lib.utils import simpleSplit
 
         canvas.saveState()
         canvas.setFont(_FONT, 7)
         left, base = document.leftMargin + 6, document.bottomMargin - 14
+        if canvas.getPageNumber() > 1:  # the first says it in large letters
+            above = simpleSplit(self._title, _FONT, 7, self.width - 60)[:1]
+            canvas.drawString(left, document.height + document.bottomMargin + 3, above[0] if above else "")
         for k, line in enumerate(simpleSplit(self._foot, _FONT, 7, self.width - 60)[:2]):
             canvas.drawString(left, base - 9 * k, line)
         canvas.drawRightString(left + self.width, base, str(canvas.getPageNumber()))

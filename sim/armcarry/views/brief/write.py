@@ -17,7 +17,7 @@ from armcarry.views.movie import Cut
 Tell = Callable[[str, float], None]
 
 #: what can be asked for, in the order in which it is made
-PARTS = ("page", "gltf", "movie", "report", "slides", "cards")
+PARTS = ("page", "gltf", "movie", "report", "slides", "procedure", "cards")
 
 
 @dataclass
@@ -78,6 +78,7 @@ def write_briefing(
         "movie": lambda say: _movie(record, folder, cuts, say),
         "report": lambda say: _report(record, findings, folder, paper, draw(say, written)),
         "slides": lambda say: _slides(record, findings, folder, draw(say, written), written),
+        "procedure": lambda say: _procedure(record, findings, folder, paper, say),
         "cards": lambda say: _cards(record, folder, paper, say),
     }
     chosen = [part for part in PARTS if part in parts]
@@ -153,6 +154,23 @@ def _slides(
     movie = folder / "run.mp4"
     shown = movie if movie in written.files else None
     return [write_deck(record, findings, pictures, folder / "slides.pptx", shown)]
+
+
+def _procedure(
+    record: Record, findings: Sequence[Finding], folder: Path, paper: Size, say: Tell
+) -> list[Path]:
+    from armcarry.procedure.model import role
+    from armcarry.procedure.tasks import procedure
+    from armcarry.views.brief.procedure_md import write_markdown
+    from armcarry.views.brief.procedure_pdf import write_procedure_pdf
+
+    say("writing the procedures", 0.0)
+    told, written = procedure(record, findings), list[Path]()
+    for actor in told.actors:
+        place = folder / f"procedure_{role(actor).replace(' ', '_')}"
+        written.append(write_markdown(told, actor, place.with_suffix(".md")))
+        written.append(write_procedure_pdf(told, actor, place.with_suffix(".pdf"), paper))
+    return written
 
 
 def _cards(record: Record, folder: Path, paper: Size, say: Tell) -> list[Path]:
