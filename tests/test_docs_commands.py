@@ -75,6 +75,7 @@ NOT_RUN = {
     "python -m pytest -m long": "takes minutes",
     "python -m armcarry.files.schemas": "writes into the checkout; files/test_schemas.py compares what it writes",
     "python -m armcarry.files.reference": "writes into the checkout; files/test_reference.py compares what it writes",
+    "python -m armcarry.evidence.methods": "writes into the checkout; evidence/test_methods.py compares what it writes",
     "pip install -e '.[view]'": "an install; part of the extra 'test' that .ci/run installs",
     "apt install libegl1 libgl1-mesa-dri": "needs root; .ci/run installs the same packages",
     "bash .ci/run": "runs this suite",

@@ -1,3 +1,5 @@
+"""Verdicts on what other engines say: agreement, disagreement, an engine that is absent."""
+
 from dataclasses import dataclass
 
 import pytest

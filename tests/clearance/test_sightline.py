@@ -1,3 +1,5 @@
+"""Lines of sight past bodies: against closed forms, the slab method and another library's distances."""
+
 import numpy as np
 import pytest
 

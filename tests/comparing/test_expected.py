@@ -1,3 +1,5 @@
+"""Findings beside what a scenario expects of them."""
+
 from armcarry.comparing.expected import Outcome, differences, outcome
 from armcarry.files.documents.scenario import Expectation
 from armcarry.record.finding import Finding, Verdict

@@ -1,3 +1,5 @@
+"""Motions as polynomials: values, exact extremes and parts, against numpy's own polynomials."""
+
 from itertools import pairwise
 
 import numpy as np

@@ -1,3 +1,5 @@
+"""Inverse kinematics: every reachable pose solved to its tolerance, and what is said of those that are not."""
+
 from dataclasses import replace
 
 import numpy as np

@@ -1,3 +1,5 @@
+"""The Jacobian is the derivative of the pose, as is its own; measures of singularity vanish where they must."""
+
 import numpy as np
 import pytest
 

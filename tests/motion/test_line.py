@@ -1,3 +1,5 @@
+"""Straight lines of a point: within the bound that is proven of them, and what is said where one cannot be flown."""
+
 import numpy as np
 import pytest
 

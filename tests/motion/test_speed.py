@@ -1,3 +1,5 @@
+"""How fast a tool point moves: bounds that enclose dense samples."""
+
 import numpy as np
 import pytest
 

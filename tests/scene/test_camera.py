@@ -1,3 +1,5 @@
+"""Cameras: what is in view, how heads turn, and how a picture projects."""
+
 import numpy as np
 import pytest
 

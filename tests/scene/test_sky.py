@@ -1,3 +1,5 @@
+"""The sky over a run: day and night, and the sun's direction in the platform's frame."""
+
 import itertools
 
 import numpy as np
