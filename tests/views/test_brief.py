@@ -3,6 +3,7 @@ import re
 import sys
 from dataclasses import replace
 from html.parser import HTMLParser
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -10,17 +11,20 @@ import pytest
 from armcarry.asked.requirement import RESTS
 from armcarry.checks.seen import watched
 from armcarry.errors import InputError, MissingExtraError, RecordError
-from armcarry.geometry import poses
+from armcarry.procedure.riding import WORDS, curved, legs
+from armcarry.procedure.riding import told as legs_told
+from armcarry.procedure.tasks import procedure
 from armcarry.record.finding import Finding, Verdict
 from armcarry.scene.words import plain
 from armcarry.views import gl
 from armcarry.views.brief import content, moves
-from armcarry.views.brief.cards import write_operator_cards, write_rider_cards
+from armcarry.views.brief.cards import write_cards
 from armcarry.views.brief.deck import write_deck
 from armcarry.views.brief.paper import Paper
 from armcarry.views.brief.pictures import draw
 from armcarry.views.brief.report import write_report
 from armcarry.views.brief.report_pdf import write_report_pdf
+from armcarry.views.brief.step_pictures import draw_tasks
 from armcarry.views.brief.write import write_briefing
 from armcarry.views.movie import Cut, read_cut
 from armcarry.views.whatifs import WHAT_IFS
@@ -59,31 +63,23 @@ def nothing_is_cut(path, size):
 # -- facts -----------------------------------------------------------------------------------------
 
 
-def test_calls_are_in_the_riders_own_directions():
-    ahead = poses.translation((1.0, 0.02, 0.0))
-    assert moves.body_call(ahead) == "1.00 m ahead"
-    left_up = poses.translation((-0.5, 1.2, 0.3))
-    assert moves.body_call(left_up) == "1.20 m to your left; 0.50 m back; 0.30 m up, towards your head"
-    down = poses.translation((0, -0.1, -0.4))
-    assert moves.body_call(down) == "0.40 m down, towards your feet; 0.10 m to your right"
-    # REP 103: x ahead, y left, z up, so a positive turn about z is to the left, about y bows, about x leans right
-    for axis, word, back in (
-        ((0, 0, 1), "turn left", "turn right"),
-        ((0, 1, 0), "tip forward", "tip back"),
-        ((1, 0, 0), "lean right", "lean left"),
-    ):
-        assert moves.body_call(poses.rotation_about(axis, np.radians(20))) == f"{word} 20°"
-        assert moves.body_call(poses.rotation_about(axis, np.radians(-20))) == f"{back} 20°"
-    assert moves.body_call(poses.identity()) == "you stay where you are"
-
-
-def test_a_call_does_not_depend_on_where_the_rider_is(small_run):
+def test_a_ride_is_told_in_legs_by_where_the_rider_faces_then(small_run):
+    """Swung round by 112 degrees, what is ahead at the start is not what is ahead at the end."""
     record, _ = small_run
-    card = next(card for card in moves.cards(record) if card.move.name == "swing")
-    start, end = (record.link_path("ev1/chest", t)[0] for t in (90.0, 330.0))
-    shift = start[:3, :3].T @ (end[:3, 3] - start[:3, 3])
-    assert f"{abs(shift[2]):.2f} m {'up' if shift[2] > 0 else 'down'}" in card.calls["ev1"]
-    assert f"{abs(shift[1]):.2f} m to your {'left' if shift[1] > 0 else 'right'}" in card.calls["ev1"]
+    found = legs(record, "ev1", 90.0, 330.0)
+    assert curved(found) and len(found) <= 6
+    times = np.linspace(90.0, np.nextafter(330.0, 0.0), 240)
+    path = record.link_path("ev1/chest", times)
+    start = 0
+    for leg in found:
+        end = min(start + round(leg.lasting_s / (times[1] - times[0])), len(times) - 1)
+        felt = np.einsum("tji,tj->i", path[start:end, :3, :3], np.diff(path[start : end + 1, :3, 3], axis=0))
+        for word in leg.ways:
+            axis = next(k for k, pair in enumerate(WORDS) if word in pair)
+            assert (felt[axis] < 0) == (WORDS[axis].index(word) == 1)
+        start = end
+    ride = next(task for task in procedure(record).tasks if task.name == "swing")
+    assert ride.rides == (("ev1", legs_told(found)),)
 
 
 def test_a_card_holds_the_ends_of_its_move(small_run):
@@ -291,26 +287,62 @@ def test_no_page_is_left_empty_before_a_new_one(tmp_path):
     assert "first" in first and "second" in second
 
 
+@pytest.fixture(scope="module")
+def cards_of(small_run, tmp_path_factory):
+    """Write the cards of an actor, with the pictures of all tasks, and return their pages."""
+    record, findings = small_run
+    told, every, folder = procedure(record, findings), moves.cards(record), tmp_path_factory.mktemp("cards")
+    drawn = draw_tasks(record, told, every, folder / "tasks")
+
+    def write(actor, size="A4", pictures=drawn):
+        path = folder / f"{actor}_{size}_{len(pictures)}.pdf"
+        return write_cards(record, told, actor, path, size, told=every, pictures=pictures)
+
+    return SimpleNamespace(write=write, drawn=drawn, told=told)
+
+
+def flat(path):
+    return re.sub(r"\s+", " ", " ".join(words for _, words, _ in pages(path)))
+
+
 @pytest.mark.parametrize("size", SIZES)
-def test_cards_print_on_either_paper(small_run, tmp_path, size):
-    record, _ = small_run
-    operator = write_operator_cards(record, tmp_path / "operator.pdf", size)
-    rider = write_rider_cards(record, "ev1", tmp_path / "ev1.pdf", size)
+def test_cards_print_on_either_paper(cards_of, size):
+    operator, rider = cards_of.write("arm", size), cards_of.write("ev1", size)
     for path in (operator, rider):
         nothing_is_cut(path, size)
-    told = re.sub(r"\s+", " ", " ".join(words for _, words, _ in pages(operator)))
-    assert "4. swing" in told and "172.0" in told and "Tip speed at most" in told and "look with: Mast camera" in told
+    told = flat(operator)
+    assert "4 Round the yard to bay 6" in told and "172.0" in told and "Tip speed at most" in told
+    assert "look with: Mast camera" in told
     assert "Stops at 0:05:30.0" in told and "-0.0" not in told
-    heard = re.sub(r"\s+", " ", " ".join(words for _, words, _ in pages(rider)))
-    assert "30.0 deg (+2 steps of 15.0 deg)" in heard and "to your right" in heard and "Say STOP" in heard
-    assert "“Pump box in hand <now>”" in heard and "pump box: held by ev1 (hands)" in heard
+    heard = flat(rider)
+    assert "30.0 deg (+2 steps of 15.0 deg)" in heard and "You go " in heard and "Say STOP" in heard
+    assert "“Pump box in hand <now>.”" in heard and "pump box: held by ev1 (hands)" in heard
 
 
-def test_who_is_not_on_the_arm_is_told_only_that(small_run, tmp_path):
-    record, _ = small_run
-    others = [replace(card, calls={}, near_rider={}) for card in moves.cards(record)]
-    heard = " ".join(words for _, words, _ in pages(write_rider_cards(record, "ev1", tmp_path / "x.pdf", "A4", others)))
-    assert heard.count("You are not on the arm.") == 6 and "Expected clearance" not in heard
+def test_everybody_has_a_card_for_each_task_of_theirs_and_no_other(cards_of):
+    told = cards_of.told
+    for actor in told.actors:
+        found = flat(cards_of.write(actor))
+        for task in told.tasks:
+            heading = f"{task.number} {task.title}"
+            assert (heading in found) == (actor == told.reader or task.concerns(actor)), (actor, heading)
+    assert "Expected clearance" not in flat(cards_of.write(told.reader))
+
+
+def test_each_card_has_its_picture_and_the_words_for_it(cards_of, small_run):
+    pypdf, drawn = pytest.importorskip("pypdf"), cards_of.drawn
+    told = cards_of.told
+    mine = [task for task in told.of("ev1") if task.number in drawn]
+    assert {task.number for task in told.tasks if task.place_in_script[0]} <= set(drawn)
+    reader = pypdf.PdfReader(cards_of.write("ev1"))
+    assert sum(len(page.images) for page in reader.pages) == len(mine)
+    swing = drawn["4"]
+    assert "start, 0:01:30" in swing.words and "end, 0:05:30" in swing.words and "closest at" in swing.words
+    assert swing.path.read_bytes()[:3] == b"\xff\xd8\xff"
+    # without anything to draw with, the cards are the same without pictures
+    bare, whole = flat(cards_of.write("ev1", pictures={})), flat(cards_of.write("ev1"))
+    assert [bare.count(word) for word in ("Say:", "Hear:", "Closest:")] == [
+        whole.count(word) for word in ("Say:", "Hear:", "Closest:")]
 
 
 def test_slides_of_a_day_tell_what_failed_early_and_few_plots_a_carry(small_run, pictures, tmp_path, monkeypatch):
@@ -365,8 +397,9 @@ def test_the_whole_briefing_is_written(small_run, tmp_path):
         "run.html",
         "run.glb",
         "run.mp4",
-        "cards_arm_operator.pdf",
         "cards_ev1.pdf",
+        "cards_arm_operator.pdf",
+        "cards_inside_person.pdf",
     ]
     assert all(path.stat().st_size > 5000 for path in written.files)
     assert written.left_out == {}
@@ -390,7 +423,7 @@ def test_without_reportlab_it_says_what_to_type(small_run, tmp_path, monkeypatch
     monkeypatch.setitem(sys.modules, "reportlab", None)
     monkeypatch.setitem(sys.modules, "reportlab.lib", None)
     with pytest.raises(MissingExtraError, match=r"writing PDF needs reportlab.*armcarry\[brief\]"):
-        write_operator_cards(small_run[0], tmp_path / "cards.pdf")
+        write_cards(small_run[0], procedure(small_run[0]), "arm", tmp_path / "cards.pdf", told=())
 
 
 # -- the command -----------------------------------------------------------------------------------
@@ -410,7 +443,8 @@ def test_the_command_writes_what_was_asked_for(command, tmp_path):
     result = command(tmp_path, "--part", "gltf", "--part", "cards", "--paper", "Letter")
     assert result.exit_code == 0, result.output
     assert result.stdout.split() == [
-        str(tmp_path / "views" / name) for name in ("run.glb", "cards_arm_operator.pdf", "cards_ev1.pdf")
+        str(tmp_path / "views" / name) for name in
+        ("run.glb", "cards_ev1.pdf", "cards_arm_operator.pdf", "cards_inside_person.pdf")
     ]
     nothing_is_cut(tmp_path / "views" / "cards_ev1.pdf", "Letter")
     told = json.loads(command(tmp_path, "--part", "gltf", "--json").stdout)

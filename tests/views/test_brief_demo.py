@@ -34,6 +34,10 @@ def told(demo):
     return moves.cards(demo[0])
 
 
+#: everybody who has a part in the demo carry
+WHO = ("ev1", "ev2", "arm_operator", "inside_person")
+
+
 @pytest.fixture(scope="module")
 def folder(demo, tmp_path_factory):
     if gl.problem() is not None:
@@ -45,8 +49,8 @@ def folder(demo, tmp_path_factory):
     written = write_briefing(*demo, where, paper="Letter", cuts=cuts)
     assert written.left_out == {}
     assert {path.name for path in where.iterdir()} == {
-        "run.html", "run.glb", "run.mp4", "report.html", "report.pdf", "slides.pptx", "cards_arm_operator.pdf",
-        "cards_ev1.pdf", "pictures",
+        "run.html", "run.glb", "run.mp4", "report.html", "report.pdf", "slides.pptx", "pictures", "everybody.pdf",
+        *(f"cards_{who}.pdf" for who in WHO), *(f"procedure_{who}.{end}" for who in WHO for end in ("md", "pdf")),
     }
     return where
 
@@ -54,7 +58,8 @@ def folder(demo, tmp_path_factory):
 def test_nothing_on_paper_is_cut(folder):
     import pypdf
 
-    for name in ("report.pdf", "cards_arm_operator.pdf", "cards_ev1.pdf"):
+    printed = [f"{kind}_{who}.pdf" for kind in ("cards", "procedure") for who in WHO]
+    for name in ("report.pdf", "everybody.pdf", *printed):
         for page in pypdf.PdfReader(folder / name).pages:
             wide, tall = map(float, page.mediabox[2:])
             assert (wide, tall) == pytest.approx(SIZES["Letter"], abs=0.1)

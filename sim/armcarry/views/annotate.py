@@ -25,15 +25,20 @@ Box = tuple[float, float, float, float]
 class Sheet:
     """A picture that is being written on. Sizes follow its height: text is 2.4 % of it."""
 
-    def __init__(self, picture: Pixels) -> None:
-        """Args: picture: (h, w, 3)."""
+    def __init__(self, picture: Pixels, scale: float = 1.0) -> None:
+        """Open a sheet.
+
+        Args:
+            picture: (h, w, 3).
+            scale: of all that is written, more than 1 for a small picture that is printed small.
+        """
         from PIL import Image, ImageDraw
 
         self._image = Image.fromarray(np.ascontiguousarray(picture[..., :3]))
         self._draw = ImageDraw.Draw(self._image, "RGBA")
         self.width, self.height = self._image.size
         self._taken: list[Box] = []
-        self.unit = self.height * 0.024
+        self.unit = self.height * 0.024 * scale
 
     def pixels(self) -> Pixels:
         """Return the picture (h, w, 3)."""

@@ -1,94 +1,118 @@
-"""Step cards on paper: one set for the arm operator, one for each rider."""
+"""Cards on paper, one set for everybody who has a part: a card a task, with its picture and what is said."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from armcarry.files.documents.steps import ARM
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
+from armcarry.procedure.lines import Line, lines
+from armcarry.procedure.model import Procedure, Task, role
+from armcarry.procedure.tasks import planned
 from armcarry.quantities import clock
 from armcarry.record.record import Record
 from armcarry.scene.words import plain
 from armcarry.views import palette
 from armcarry.views.brief.content import Table, restraint_settings
-from armcarry.views.brief.moves import Card, Expected, Nearest, cards
+from armcarry.views.brief.moves import Card, Expected, Nearest
 from armcarry.views.brief.paper import Paper, Size
+from armcarry.views.brief.step_pictures import TaskPicture
 
 _FOOT = "A rehearsal aid, no approval and no command: results support, and do not replace, the responsible authorities."
+#: height of a card's picture, as a share of the page
+_PICTURE = 0.19
+_LARGE = ("way", "do", "fails", "caution", "say")
 
 
-def write_operator_cards(record: Record, path: Path, size: Size = "A4", told: Sequence[Card] | None = None) -> Path:
-    """Write the arm operator's cards and return their path.
+def write_cards(
+    record: Record,
+    procedure: Procedure,
+    actor: str,
+    path: Path,
+    size: Size = "A4",
+    *,
+    told: Sequence[Card],
+    pictures: Mapping[str, TaskPicture] | None = None,
+) -> Path:
+    """Write the cards of one actor and return their path.
 
-    Each card gives start and end joint positions, the tip's pose in the frame of the script, rates, expected
-    clearance, where to look, and where the arm stops.
+    The arm's operator reads joint positions, the tip's pose, rates and where the arm stops; a rider the way in their
+    own sense; everybody what to do, what is right, and what is said.
+
+    Args:
+        told: what there is to say of each move.
+        pictures: by the task's number; cards without are written where nothing could be drawn.
     """
-    title = record.scene.loaded.scenario.title
-    paper = Paper(path, size, f"Arm operator: {title}", _FOOT)
-    paper.text("Step cards for the arm operator", 18, True, after=4)
-    paper.text(title, 12, after=2)
-    paper.text(
-        f"Arm: {record.scene.loaded.arm.document.title}. Reaction time counted on: "
-        f"{record.scene.loaded.arm.document.reaction_time:.1f} s. The arm stands still at the end of every card.",
-        after=8,
-    )
-    for number, card in enumerate(cards(record) if told is None else told, start=1):
-        paper.together(_operator(paper, record, number, card))
-        paper.gap(8)
+    paper = Paper(path, size, f"Cards for {role(actor)}: {procedure.title}", _FOOT)
+    paper.text(f"Cards for {role(actor)}", 18, True, after=4)
+    paper.text(procedure.title, 12, after=6)
+    _head(paper, record, procedure, actor)
+    by_move = {(card.move.carry, card.move.number): card for card in told}
+    for task in procedure.of(actor):
+        for leaf in [move for move in task.moves if actor == procedure.reader or move.concerns(actor)] or [task]:
+            card = by_move.get(leaf.place_in_script)
+            picture = None if pictures is None else pictures.get(leaf.number)
+            paper.together(_card(paper, record, procedure, actor, task, leaf, card, picture))
+            paper.gap(8)
     paper.write()
     return path
 
 
-def write_rider_cards(
-    record: Record, rider: str, path: Path, size: Size = "A4", told: Sequence[Card] | None = None
-) -> Path:
-    """Write one rider's cards and return their path: calls in the rider's own directions, who holds what."""
-    title = record.scene.loaded.scenario.title
-    paper = Paper(path, size, f"{rider}: {title}", _FOOT)
-    paper.text(f"Step cards for {rider}", 18, True, after=4)
-    paper.text(title, 12, after=6)
+def _head(paper: Paper, record: Record, procedure: Procedure, actor: str) -> None:
+    arm = record.scene.loaded.arm.document
+    if actor == ARM:
+        paper.text(f"Arm: {arm.title}. The arm stands still at the end of every card.", after=4)
     settings = restraint_settings(record)
-    if settings:
+    if settings and any(actor in task.riders for task in procedure.tasks):
         paper.heading("Foot restraint settings", 12)
         rows = tuple((plain(name), text) for name, text in settings)
         paper.table(Table(("setting", "angle, and steps from zero"), rows), (2, 5), 10)
     paper.text(
-        "Directions are your own at the start of the step: ahead is where your chest faces, up is towards your head. "
-        "Say STOP whenever you want; the arm needs "
-        f"{record.scene.loaded.arm.document.reaction_time:.1f} s to begin to stop.", 10, after=8,
+        "Ways are told in the rider's own sense at that time: ahead is where the chest faces, up towards the head. "
+        f"Say STOP whenever you want; the arm needs {arm.reaction_time:.1f} s to begin to stop.", 10, after=8,
     )
-    for number, card in enumerate(cards(record) if told is None else told, start=1):
-        paper.together(_rider(paper, rider, number, card))
-        paper.gap(8)
-    paper.write()
-    return path
 
 
-def _heading(paper: Paper, number: int, card: Card) -> list[Any]:
-    move = card.move
-    when = clock(move.start_s) if move.end_s <= move.start_s else f"{clock(move.start_s)} to {clock(move.end_s)}"
-    below = f"{when} · {plain(move.carry)} · load: {plain(move.load)}"
-    words = [paper.paragraph(f"{number}. {plain(move.title)}", 13, True, after=1),
-             paper.paragraph(below, 9, colour=palette.FAINT_INK, after=2)]
-    if move.say:
-        words.append(paper.paragraph(f"“{move.say}”", 10.5, after=3))
-    return words
+def _card(
+    paper: Paper, record: Record, procedure: Procedure, actor: str, task: Task, leaf: Task, card: Card | None,
+    picture: TaskPicture | None,
+) -> list[Any]:
+    within = "" if leaf is task else f"{task.title}: "
+    parts = [paper.paragraph(f"{leaf.number} {within}{leaf.title}", 13, True, after=1)]
+    load = "" if card is None else f" · load: {plain(card.move.load)}"
+    place = f" · {leaf.place}" if leaf.place else ""
+    when = planned(leaf, procedure.day_start_s)
+    parts.append(paper.paragraph(f"{when}{place}{load}", 9, colour=palette.FAINT_INK, after=2))
+    if picture is not None:
+        parts.append(paper.shown(picture.path, picture.words, _PICTURE))
+    parts += [_line(paper, line) for line in lines(leaf, actor, procedure)]
+    if card is not None and (actor == ARM or actor in leaf.riders):
+        parts += _of_move(paper, record, actor, card)
+    return parts
 
 
-def _operator(paper: Paper, record: Record, number: int, card: Card) -> list[Any]:
-    parts = _heading(paper, number, card)
+def _line(paper: Paper, line: Line) -> Any:
+    large = line.kind in _LARGE
+    return paper.paragraph(line.text, 11 if large else 9.5, line.kind in ("fails", "caution", "way"), after=1)
+
+
+def _of_move(paper: Paper, record: Record, actor: str, card: Card) -> list[Any]:
+    """Return what the arm's operator, or a rider, is told of a move beside its task."""
+    if actor != ARM:
+        mine = [each for each in card.expected if any(word in each.group for word in ("rider", "hardware"))]
+        return [*_clearance(paper, mine, card.near_rider.get(actor)), paper.paragraph("; ".join(card.held), 9)]
+    parts: list[Any] = []
     if card.moves_arm:
         parts.append(paper.grid(_joints(record, card), (3, *(2 for _ in card.joints)), 7.5, paper.width))
         parts.append(paper.paragraph(f"Tip: {plain(card.tip)} in frame {card.frame}", 8.5, True, after=1))
         parts.append(paper.grid(_tip(card), (1.4, 3, 4), 8.5, paper.width))
         parts.append(paper.paragraph(
             f"Tip speed at most {card.tip_speed_m_s:.3f} m/s of {card.allowed_m_s:.3f} m/s allowed", 9, after=2))
-    else:
-        parts.append(paper.paragraph("The arm stands still.", 9, after=2))
     parts += _clearance(paper, card.expected, card.nearest)
     watch = "; ".join(card.tip_seen_by) if card.tip_seen_by else "no one camera all the way; change between them"
     parts.append(paper.paragraph(f"The tip is seen by: {watch}", 9, after=2))
@@ -96,22 +120,6 @@ def _operator(paper: Paper, record: Record, number: int, card: Card) -> list[Any
         parts.append(paper.paragraph(f"Stops at {clock(card.move.end_s)}. {_where(card)}", 9, True, after=2))
     parts.append(paper.paragraph("; ".join(card.held), 8.5, colour=palette.FAINT_INK))
     return parts
-
-
-def _rider(paper: Paper, rider: str, number: int, card: Card) -> list[Any]:
-    parts = _heading(paper, number, card)
-    call = card.calls.get(rider)
-    if call is None:  # clearances of the arm and of who rides it are for others
-        return [*parts, paper.paragraph("You are not on the arm.", 10.5, after=2)]
-    parts.append(paper.paragraph(_sentence(call), 13, True, after=2))
-    mine = [each for each in card.expected if any(word in each.group for word in ("rider", "hardware"))]
-    parts += _clearance(paper, mine, card.near_rider.get(rider))
-    parts.append(paper.paragraph("; ".join(card.held), 9))
-    return parts
-
-
-def _sentence(call: str) -> str:
-    return call[0].upper() + call[1:] + "."
 
 
 def _clearance(paper: Paper, expected: Sequence[Expected], near: Nearest | None) -> list[Any]:

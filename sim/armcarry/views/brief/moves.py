@@ -1,4 +1,4 @@
-"""What the step cards say of each move: joints, tip, rates, clearance, what the rider feels, who holds what."""
+"""What the cards say of each move beside its task: joints, tip, rates, clearance, cameras, who holds what."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
 from armcarry.motion.speed import tip_speed_maximum
@@ -23,8 +22,6 @@ from armcarry.views.curves import within
 if TYPE_CHECKING:
     from armcarry.files.documents.carries import Move
 
-#: smaller movements are not worth a word to the rider: 3 cm, 1 deg
-_FELT_M, _FELT_RAD = 0.03, float(np.radians(1.0))
 #: instants of a move at which the closest pair is looked for
 _PROBES = 120
 #: the tip among what cameras watch
@@ -42,12 +39,19 @@ class Expected:
 
 @dataclass(frozen=True)
 class Nearest:
-    """The pair that comes closest during a move, at the probed instant with the least margin."""
+    """The pair that comes closest during a move, at the probed instant with the least margin.
+
+    ``row`` is the pair, ``lower_m`` its distance then, between the two points in the world.
+    """
 
     words: str
     time_s: float
     value: str
     seen_by: tuple[str, ...]
+    row: PairRow | None = None
+    lower_m: float = np.inf
+    point_a: tuple[float, ...] = ()
+    point_b: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,7 +68,6 @@ class Card:
         tip_speed_m_s: upper bound of the tip's speed; allowed_m_s what is allowed.
         tip_seen_by: titles of the cameras proven to see the tip all through the move.
         nearest: the pair that comes closest; near_rider: the same for each rider and what is carried.
-        calls: what each rider is told, in the rider's own directions at the start of the move.
         held: who or what holds what at the end of the move.
     """
 
@@ -83,7 +86,6 @@ class Card:
     nearest: Nearest | None
     tip_seen_by: tuple[str, ...]
     near_rider: dict[str, Nearest | None]
-    calls: dict[str, str]
     held: tuple[str, ...]
 
     @property
@@ -120,7 +122,6 @@ def _card(record: Record, lookout: Lookout, move: MoveSpan) -> Card:
         allowed_m_s=float(allowed), expected=_expected(record, move), nearest=_nearest(record, lookout, move),
         tip_seen_by=lookout.tip(move),
         near_rider={name: _nearest(record, lookout, move, name) for name in riders},
-        calls={name: _call(record, tree, name, first, last) for name in riders},
         held=who_holds_what(record, tree),
     )
 
@@ -140,29 +141,6 @@ def who_holds_what(record: Record, tree: Tree) -> tuple[str, ...]:
         else:
             words.append(f"{plain(thing)}: free")
     return tuple(words)
-
-
-def body_call(move: Array) -> str:
-    """Write a movement T_start_end (4, 4) of a body in its own directions: x ahead, y left, z up.
-
-    Only what is felt is said: 3 cm, 1 deg; the largest part first.
-    """
-    shift, turn = move[:3, 3], poses.rotation_vector(move)
-    words = [("ahead", "back"), ("to your left", "to your right"), ("up, towards your head", "down, towards your feet")]
-    turns = [("lean right", "lean left"), ("tip forward", "tip back"), ("turn left", "turn right")]
-    said = [f"{abs(shift[k]):.2f} m {words[k][int(shift[k] < 0)]}" for k in _felt(shift, _FELT_M)]
-    said += [f"{turns[k][int(turn[k] < 0)]} {np.degrees(abs(turn[k])):.0f}°" for k in _felt(turn, _FELT_RAD)]
-    return "; ".join(said) if said else "you stay where you are"
-
-
-def _felt(parts: Array, least: float) -> list[int]:
-    """Return which of three parts are felt, the largest first."""
-    return [int(k) for k in np.argsort(-np.abs(parts), kind="stable") if abs(parts[k]) >= least]
-
-
-def _call(record: Record, tree: Tree, name: str, first: Array, last: Array) -> str:
-    chest = f"{name}/{record.scene.loaded.crew[name].document.chest}"
-    return body_call(poses.inverse(tree.pose_of(chest, first)) @ tree.pose_of(chest, last))
 
 
 def _expected(record: Record, move: MoveSpan) -> tuple[Expected, ...]:
@@ -195,7 +173,8 @@ def _nearest(record: Record, lookout: Lookout, move: MoveSpan, rider: str = "") 
     spot = (track.point_a[k] + track.point_b[k]) / 2
     return Nearest(
         f"{plain(row.body_a)} – {plain(row.body_b)}", float(times[k]), worded(row, float(track.lower_m[k])),
-        lookout.sees(float(times[k]), spot),
+        lookout.sees(float(times[k]), spot), row, float(track.lower_m[k]), tuple(track.point_a[k].tolist()),
+        tuple(track.point_b[k].tolist()),
     )
 
 
@@ -204,6 +183,7 @@ class Lookout:
 
     def __init__(self, record: Record) -> None:
         self._gaps, self._sightings = Gaps(record), sightings(record)
+        self.cameras = self._gaps.cameras
         # what a camera looks at follows its place after a comma; the place is enough where it tells them apart
         places = [camera.title.partition(",")[0] for camera in self._gaps.cameras]
         self._titles = {
@@ -213,7 +193,15 @@ class Lookout:
 
     def sees(self, time_s: float, point_m: Array) -> tuple[str, ...]:
         """Return the cameras that see a point (3,) at an instant, no body before it."""
-        return tuple(self._titles[name] for name in self._gaps.seen_by(time_s, point_m))
+        return tuple(self._titles[name] for name in self.names(time_s, point_m))
+
+    def names(self, time_s: float, point_m: Array) -> tuple[str, ...]:
+        """Return the same cameras by their full names."""
+        return self._gaps.seen_by(time_s, point_m)
+
+    def title(self, name: str) -> str:
+        """Return a camera by what people call it."""
+        return self._titles[name]
 
     def tip(self, move: MoveSpan) -> tuple[str, ...]:
         """Return the cameras that are proven to see the arm's tip all through a move."""

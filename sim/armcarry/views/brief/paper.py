@@ -14,7 +14,7 @@ from armcarry.views import palette
 from armcarry.views.brief.content import Table
 
 Size = Literal["A4", "Letter"]
-_FONT, _BOLD = "DejaVuSans", "DejaVuSans-Bold"
+FONT, BOLD_FONT = "DejaVuSans", "DejaVuSans-Bold"
 _MARGIN_MM = 15.0
 #: lines of one cell of a table at most
 _CELL_LINES = 40
@@ -43,7 +43,7 @@ class Paper:
             from reportlab.platypus import SimpleDocTemplate
         except ImportError as error:
             raise MissingExtraError("reportlab", "brief", "writing PDF") from error
-        _fonts()
+        fonts()
         self._path, self._title, self._foot = path, title, foot
         margin = _MARGIN_MM * mm
         self._document: Any = SimpleDocTemplate(
@@ -83,8 +83,8 @@ class Paper:
         from reportlab.platypus import Paragraph
 
         style = ParagraphStyle(
-            "text", fontName=_BOLD if bold else _FONT, fontSize=size, leading=size * 1.28, textColor=HexColor(colour),
-            spaceAfter=after, splitLongWords=True, wordWrap="LTR",
+            "text", fontName=BOLD_FONT if bold else FONT, fontSize=size, leading=size * 1.28,
+            textColor=HexColor(colour), spaceAfter=after, splitLongWords=True, wordWrap="LTR",
         )
         return Paragraph(escape(words).replace("\n", "<br/>"), style)
 
@@ -146,16 +146,20 @@ class Paper:
 
     def picture(self, path: Path, words: str) -> None:
         """Add a picture across the page with its caption, kept together."""
+        from reportlab.platypus import KeepTogether, Spacer
+
+        caption = self.paragraph(words, 8.5, colour=palette.FAINT_INK, after=10)
+        self._story.append(KeepTogether([self.shown(path, words, 0.42), Spacer(1, 3), caption]))
+
+    def shown(self, path: Path, words: str, most: float) -> Any:
+        """Return a picture across the page, at most a share of it high; ``words`` are for who cannot see it."""
         from PIL import Image as Opened
-        from reportlab.platypus import Image, KeepTogether, Spacer
+        from reportlab.platypus import Image
 
         with Opened.open(path) as opened:
             wide, tall = opened.size
-        scale = min(self.width / wide, 0.42 * self.height / tall)
-        self._story.append(
-            KeepTogether([Image(str(path), wide * scale, tall * scale), Spacer(1, 3),
-                          self.paragraph(words, 8.5, colour=palette.FAINT_INK, after=10)])
-        )
+        scale = min(self.width / wide, most * self.height / tall)
+        return Image(str(path), wide * scale, tall * scale)
 
     def together(self, parts: Sequence[Any]) -> None:
         """Add parts under a rule that stay on one page where they fit on one."""
@@ -196,12 +200,12 @@ class Paper:
         from reportlab.lib.utils import simpleSplit
 
         canvas.saveState()
-        canvas.setFont(_FONT, 7)
+        canvas.setFont(FONT, 7)
         left, base = document.leftMargin + 6, document.bottomMargin - 14
         if canvas.getPageNumber() > 1:  # the first says it in large letters
-            above = simpleSplit(self._title, _FONT, 7, self.width - 60)[:1]
+            above = simpleSplit(self._title, FONT, 7, self.width - 60)[:1]
             canvas.drawString(left, document.height + document.bottomMargin + 3, above[0] if above else "")
-        for k, line in enumerate(simpleSplit(self._foot, _FONT, 7, self.width - 60)[:2]):
+        for k, line in enumerate(simpleSplit(self._foot, FONT, 7, self.width - 60)[:2]):
             canvas.drawString(left, base - 9 * k, line)
         canvas.drawRightString(left + self.width, base, str(canvas.getPageNumber()))
         canvas.restoreState()
@@ -215,13 +219,13 @@ def _cut(words: str, width: float, size: float) -> str:
     return words if cut == words else f"{cut}…"
 
 
-def _fonts() -> None:
+def fonts() -> None:
     """Register the fonts that matplotlib carries: they hold every sign we write."""
     import matplotlib
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFont
 
     folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
-    for name in (_FONT, _BOLD):
+    for name in (FONT, BOLD_FONT):
         if name not in pdfmetrics.getRegisteredFontNames():
             pdfmetrics.registerFont(TTFont(name, str(folder / f"{name}.ttf")))

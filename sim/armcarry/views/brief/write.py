@@ -79,7 +79,7 @@ def write_briefing(
         "report": lambda say: _report(record, findings, folder, paper, draw(say, written)),
         "slides": lambda say: _slides(record, findings, folder, draw(say, written), written),
         "procedure": lambda say: _procedure(record, findings, folder, paper, say),
-        "cards": lambda say: _cards(record, folder, paper, say),
+        "cards": lambda say: _cards(record, findings, folder, paper, say, written),
     }
     chosen = [part for part in PARTS if part in parts]
     for k, part in enumerate(chosen):
@@ -163,6 +163,7 @@ def _procedure(
     from armcarry.procedure.tasks import procedure
     from armcarry.views.brief.procedure_md import write_markdown
     from armcarry.views.brief.procedure_pdf import write_procedure_pdf
+    from armcarry.views.brief.sheet import write_sheet
 
     say("writing the procedures", 0.0)
     told, written = procedure(record, findings), list[Path]()
@@ -170,17 +171,29 @@ def _procedure(
         place = folder / f"procedure_{role(actor).replace(' ', '_')}"
         written.append(write_markdown(told, actor, place.with_suffix(".md")))
         written.append(write_procedure_pdf(told, actor, place.with_suffix(".pdf"), paper))
+    written.append(write_sheet(told, folder / "everybody.pdf", "A3" if paper == "A4" else "Letter"))
     return written
 
 
-def _cards(record: Record, folder: Path, paper: Size, say: Tell) -> list[Path]:
-    from armcarry.views.brief.cards import write_operator_cards, write_rider_cards
+def _cards(
+    record: Record, findings: Sequence[Finding], folder: Path, paper: Size, say: Tell, written: Written
+) -> list[Path]:
+    from armcarry.procedure.model import role
+    from armcarry.procedure.tasks import procedure
+    from armcarry.views.brief.cards import write_cards
     from armcarry.views.brief.moves import cards
+    from armcarry.views.brief.step_pictures import draw_tasks
 
-    say("writing the step cards", 0.0)
-    told = cards(record)
-    riders = sorted({name for card in told for name in card.calls})
+    say("writing the cards", 0.0)
+    told, every = procedure(record, findings), cards(record)
+    try:
+        drawn = draw_tasks(record, told, every, folder / "pictures" / "tasks", say)
+    except RecordError:
+        raise
+    except ArmcarryError as error:  # nothing can be drawn here: cards without pictures are cards
+        drawn, written.left_out["pictures"] = {}, str(error)
     return [
-        write_operator_cards(record, folder / "cards_arm_operator.pdf", paper, told),
-        *(write_rider_cards(record, name, folder / f"cards_{name}.pdf", paper, told) for name in riders),
+        write_cards(record, told, actor, folder / f"cards_{role(actor).replace(' ', '_')}.pdf", paper,
+                    told=every, pictures=drawn)
+        for actor in told.actors
     ]

@@ -1,0 +1,249 @@
+"""A picture for each task: a ride at its start, at its closest and at its end; work where it is done.
+
+Each is seen from the camera that sees it and is called, its head turned and its view narrowed to what matters; where no
+camera sees it, from the side from which most is seen, and the picture says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from armcarry.files.atomic import inner_folder, writing
+from armcarry.geometry.poses import Array
+from armcarry.procedure.model import Procedure, Task
+from armcarry.quantities import clock
+from armcarry.record.record import Record
+from armcarry.scene.camera import head_pose, look
+from armcarry.scene.eyes import SceneCamera
+from armcarry.scene.words import plain
+from armcarry.views import palette
+from armcarry.views.annotate import Pixels, Sheet
+from armcarry.views.brief.moves import Card, Lookout, Nearest
+from armcarry.views.closest import closest_track, kept, worded
+from armcarry.views.stage import Stage
+from armcarry.views.viewpoint import VIEW_RAD, Viewpoint, overview, towards_place
+
+Tell = Callable[[str, float], None]
+
+#: pixels of one panel, and how many points a way is drawn with
+PANEL, _POINTS = (560, 380), 160
+#: letters are so much larger than on a picture that fills a screen
+_LETTERS = 1.9
+#: what is shown about the point looked at, m: a rider whole, with the arm's end; work with whoever does it
+_ABOUT_M = 3.2
+#: instants nearer than this to the start or the end of a ride have no panel of their own, as a share of it
+_APART = 0.06
+#: kinds of tasks in which somebody or something goes a way
+_WALK, _ROLL = "translate", "move_base"
+
+
+@dataclass(frozen=True)
+class TaskPicture:
+    """A picture of a task: the file, its words for who cannot see it, and from where it is seen."""
+
+    path: Path
+    words: str
+    seen_from: str
+
+
+@dataclass(frozen=True)
+class _Shot:
+    """One panel: an instant, what is looked at, a line below, and the gap drawn in it."""
+
+    time_s: float
+    focus: Array
+    words: str
+    near: Nearest | None = None
+
+
+def draw_tasks(
+    record: Record, procedure: Procedure, cards: Sequence[Card], folder: Path, tell: Tell | None = None
+) -> dict[str, TaskPicture]:
+    """Draw the pictures of all tasks into a folder and return them by the task's number.
+
+    Args:
+        record, procedure: the run and everybody's tasks.
+        cards: one a move, which know the closest gap and the cameras.
+        folder: made when missing.
+        tell: told what is drawn.
+
+    Raises:
+        ArmcarryError: nothing can be drawn on this machine.
+    """
+    say = tell or (lambda words, share: None)
+    by_move = {(card.move.carry, card.move.number): card for card in cards}
+    tasks = [leaf for task in procedure.tasks for leaf in (task.moves or (task,))]
+    found: dict[str, TaskPicture] = {}
+    inner_folder(folder)
+    with Stage(record, PANEL, samples=4) as stage:
+        drawer = _Drawer(record, stage)
+        for k, task in enumerate(tasks):
+            say(f"drawing task {task.number}", k / len(tasks))
+            picture = drawer.draw(task, by_move.get(task.place_in_script), folder)
+            if picture is not None:
+                found[task.number] = picture
+    return found
+
+
+class _Drawer:
+    def __init__(self, record: Record, stage: Stage) -> None:
+        self.record, self.stage, self.lookout = record, stage, Lookout(record)
+        self.cameras: Mapping[str, SceneCamera] = {camera.name: camera for camera in self.lookout.cameras}
+
+    def draw(self, task: Task, card: Card | None, folder: Path) -> TaskPicture | None:
+        """Draw one task; None where nobody and nothing of it can be seen."""
+        shots, way = self._shots(task, card)
+        if not shots:
+            return None
+        camera = self._camera(task, shots)
+        panels = [self._panel(task, shot, way, camera) for shot in shots]
+        path = folder / f"{task.number.replace('.', '_')}_{task.kind}.jpg"
+        _save(panels, path)
+        seen = "beside it; no camera sees it all" if camera is None else self.lookout.title(camera.name)
+        told = "; ".join(shot.words for shot in shots)
+        return TaskPicture(path, f"{task.title}, seen from {seen}: {told}", seen)
+
+    def _shots(self, task: Task, card: Card | None) -> tuple[list[_Shot], Array | None]:
+        """Return the panels of a task and the way (n, 3) that is marked in them."""
+        mover = self._mover(task)
+        if mover is not None and task.end_s > task.start_s:
+            times = np.linspace(task.start_s, np.nextafter(task.end_s, -np.inf), _POINTS)
+            way = self.record.link_path(mover, times)[:, :3, 3]
+            if np.ptp(way, axis=0).max() > 0.02:
+                return self._ride(task, None if card is None else card.nearest, times, way), way
+        place = self._place(task)
+        if place is None:
+            return [], None
+        middle_s = (task.start_s + task.end_s) / 2
+        return [_Shot(middle_s, place, f"at {clock(middle_s, 0)}", self._near(task, middle_s))], None
+
+    def _ride(self, task: Task, near: Nearest | None, times: Array, way: Array) -> list[_Shot]:
+        shots = [_Shot(float(times[0]), way[0], f"start, {clock(task.start_s, 0)}")]
+        end = _Shot(float(times[-1]), way[-1], f"end, {clock(task.end_s, 0)}")
+        if near is not None and near.row is not None:
+            share = (near.time_s - task.start_s) / (task.end_s - task.start_s)
+            words = f"closest at {clock(near.time_s, 0)}: {near.value}, {near.words}"
+            middle = (np.asarray(near.point_a) + np.asarray(near.point_b)) / 2
+            if _APART < share < 1 - _APART:
+                shots.append(_Shot(near.time_s, middle, words, near))
+            else:
+                at = 0 if share < 0.5 else 1
+                ends = [shots[0], end]
+                ends[at] = _Shot(near.time_s, ends[at].focus, f"{ends[at].words}; {words}", near)
+                return ends
+        return [*shots, end]
+
+    def _mover(self, task: Task) -> str | None:
+        """Return the link whose way is marked: the rider's or walker's chest, else the arm's tool."""
+        crew = self.record.scene.loaded.crew
+        who = next((name for name in (*task.riders, *task.actors) if name in crew), None)
+        moves = task.place_in_script[0] or task.kind == _ROLL
+        if who is not None and (moves or task.kind == _WALK):
+            return f"{who}/{crew[who].document.chest}"
+        return self.record.scene.tool(self.record.phase_at(task.start_s).tree) if moves else None
+
+    def _place(self, task: Task) -> Array | None:
+        """Return the middle of what is worked on and of whoever works; None where all of them are behind the hatch."""
+        page = self.record.ledger.at((task.start_s + task.end_s) / 2)
+        outside = [who for who in task.actors if who in page.people and not page.people[who].inside
+                   and not page.people[who].away]
+        things = {*outside, *([task.item] if task.item else [])} if outside else set()
+        middles = self.record.body_poses((task.start_s + task.end_s) / 2)[0, :, :3, 3]
+        mine = [middles[k] for k, body in enumerate(self.record.bodies) if body.name.split("/", 1)[0] in things]
+        return np.mean(mine, axis=0) if mine else None
+
+    def _near(self, task: Task, time_s: float) -> Nearest | None:
+        mine = {*task.actors, *task.riders, *([task.item] if task.item else [])}
+        track = closest_track(self.record, [time_s], lambda row: _one_of(mine, row.body_a, row.body_b))
+        if track.row[0] < 0:
+            return None
+        row = self.record.pairs[track.row[0]]
+        words = f"{plain(row.body_a)} – {plain(row.body_b)}"
+        return Nearest(words, time_s, worded(row, float(track.lower_m[0])), (), row, float(track.lower_m[0]),
+                       tuple(track.point_a[0]), tuple(track.point_b[0]))
+
+    def _camera(self, task: Task, shots: Sequence[_Shot]) -> SceneCamera | None:
+        """Return the camera that sees most of the panels' middles; one of a person who does it comes last."""
+        seen: dict[str, int] = {}
+        for shot in shots:
+            for name in self.lookout.names(shot.time_s, shot.focus):
+                seen[name] = seen.get(name, 0) + 1
+        own = {*task.actors, *task.riders}
+        ranked = sorted(seen, key=lambda name: (-seen[name], name.split("/")[0] in own))
+        best = next(iter(ranked), None)
+        return self.cameras[best] if best is not None and seen[best] == len(shots) else None
+
+    def _view(self, shot: _Shot, camera: SceneCamera | None, way: Array | None) -> Viewpoint:
+        if camera is None:
+            if way is not None and np.ptp(way, axis=0).max() > _ABOUT_M:
+                return overview(np.concatenate([way, shot.focus + _ABOUT_M / 2 * np.eye(3)]), PANEL[0] / PANEL[1])
+            return towards_place(self.record, shot.time_s, shot.focus[None], 7.0)
+        pose = self.record.link_path(camera.link, [shot.time_s])[0]
+        found = look(camera.view, pose, shot.focus)
+        turned = head_pose(pose, found.pan_rad, found.tilt_rad)
+        far = max(float(found.range_m), 0.5)
+        wide = min(camera.view.vertical_rad, VIEW_RAD, 2 * float(np.arctan(_ABOUT_M / 2 / far)))
+        eye, focus = turned[:3, 3], shot.focus
+        return Viewpoint(_triple(eye), _triple(focus), _triple(turned[:3, 2]), max(wide, 0.02))
+
+    def _panel(self, task: Task, shot: _Shot, way: Array | None, camera: SceneCamera | None) -> Pixels:
+        stage = self.stage
+        stage.scene.show(shot.time_s)
+        mine = {*task.actors, *task.riders, *([task.item] if task.item else [])}
+        marks = {body.name: palette.BODIES[stage.scene.kinds[k]] for k, body in enumerate(self.record.bodies)
+                 if body.name.split("/", 1)[0] in mine}
+        stage.mark(marks, 0.62)
+        stage.look(self._view(shot, camera, way))
+        line = None if way is None else stage.path(way, palette.LIGHT, 3.5)
+        sheet = Sheet(stage.shot(), _LETTERS)
+        if line is not None:
+            stage.plotter.remove_actor(line, render=False)
+            self._way(sheet, way)
+        if shot.near is not None and shot.near.row is not None:
+            self._gap(sheet, shot.near)
+        stage.mark({})
+        seen = "from beside: no camera sees it" if camera is None else f"from {self.lookout.title(camera.name)}"
+        sheet.caption([shot.words, seen])
+        return sheet.pixels()
+
+    def _way(self, sheet: Sheet, way: Array | None) -> None:
+        assert way is not None  # noqa: S101 - asked by the caller
+        for words, place in (("from here", way[0]), ("to here", way[-1])):
+            if self.stage.in_view([place])[0]:
+                sheet.label(self.stage.pixels(place)[0][0], words, palette.LIGHT)
+
+    def _gap(self, sheet: Sheet, near: Nearest) -> None:
+        ends = np.array([near.point_a, near.point_b])
+        if near.row is None or not np.all(self.stage.in_view(ends)):
+            return
+        good = kept(near.row, near.lower_m)
+        (a, b), _ = self.stage.pixels(ends)
+        colour = palette.BLUISH_GREEN if good else palette.VERMILLION
+        sheet.line(a, b, colour, 0.3)
+        sheet.label((a + b) / 2, f"{'✓' if good else '✕'} {near.value}", colour)
+
+
+def _one_of(mine: set[str], body_a: str, body_b: str) -> bool:
+    """Tell whether one of two bodies, and not the other, is of somebody or something."""
+    return (body_a.split("/", 1)[0] in mine) != (body_b.split("/", 1)[0] in mine)
+
+
+def _save(panels: Sequence[Pixels], path: Path) -> None:
+    """Write panels side by side as one JPEG. Raises RecordError."""
+    from PIL import Image
+
+    gap = np.full((panels[0].shape[0], 6, 3), 255, dtype=np.uint8)
+    parts: list[Any] = []
+    for panel in panels:
+        parts += [panel, gap]
+    with writing(path) as place:
+        Image.fromarray(np.concatenate(parts[:-1], axis=1)).save(place, format="JPEG", quality=82)
+
+
+def _triple(point: Array) -> tuple[float, float, float]:
+    return float(point[0]), float(point[1]), float(point[2])
