@@ -45,7 +45,7 @@ class Writer:
 
 WRITERS = {
     "rehearse": Writer(("rehearse", "short.yaml", "--out", "new", "--overwrite", "--no-views"), "new"),
-    "brief": Writer(("brief", "run", "--part", "gltf", "--part", "procedure", "--part", "cards", "--out", "views")),
+    "brief": Writer(("brief", "run", "--part", "gltf", "--part", "procedure", "--part", "cards", "--part", "script", "--out", "views")),
     "envelope": Writer(("envelope", "run", "--cell", "0.5 m", "--out", "swept.stl")),
     "route": Writer(("route", "small.yaml", "--out", "routed.yaml", "--overwrite")),
     "stations": Writer(("stations", "small.yaml", "--step", "8 m", "--picture", "map.png")),

@@ -11,7 +11,7 @@ SIZES = 12
 #: command -> how it is called to write into disk/, and what of a good run already lies there, "" for nothing
 ONTO = {
     "rehearse": (("rehearse", "short.yaml", "--out", "disk/new", "--overwrite", "--no-views"), "new"),
-    "brief": (("brief", "run", "--part", "gltf", "--part", "procedure", "--part", "cards", "--out", "disk"), "."),
+    "brief": (("brief", "run", "--part", "gltf", "--part", "procedure", "--part", "cards", "--part", "script", "--out", "disk"), "."),
     "route": (("route", "small.yaml", "--out", "disk/routed.yaml", "--overwrite"), "routed.yaml"),
     "inspect": (("inspect", "a.stl", "--no-draw", "--write-model", "disk/model"), ""),
     "disperse": (

@@ -35,7 +35,7 @@ def told(demo):
 
 
 #: everybody who has a part in the demo carry
-WHO = ("ev1", "ev2", "arm_operator", "inside_person")
+WHO = ("ev1", "arm_operator", "inside_person")
 
 
 @pytest.fixture(scope="module")
@@ -50,6 +50,7 @@ def folder(demo, tmp_path_factory):
     assert written.left_out == {}
     assert {path.name for path in where.iterdir()} == {
         "run.html", "run.glb", "run.mp4", "report.html", "report.pdf", "slides.pptx", "pictures", "everybody.pdf",
+        "run.vtt", "run_clock.vtt", "script.md",
         *(f"cards_{who}.pdf" for who in WHO), *(f"procedure_{who}.{end}" for who in WHO for end in ("md", "pdf")),
     }
     return where

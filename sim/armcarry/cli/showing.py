@@ -27,7 +27,7 @@ def brief(
     part: Annotated[
         list[str] | None,
         typer.Option(
-            metavar="PART", help="Only this: page, gltf, movie, report, slides, procedure or cards. Repeatable."
+            metavar="PART", help="Only this: page, gltf, movie, report, slides, procedure, cards or script. Repeatable."
         ),
     ] = None,
     paper: Annotated[PaperSize, typer.Option(help="Paper of what is printed.")] = PaperSize.a4,

@@ -15,6 +15,7 @@ from armcarry.scene.words import plain
 from armcarry.texts import shown
 from armcarry.views import palette
 from armcarry.views.brief.content import Table, briefing, margins
+from armcarry.views.brief.made import Made
 from armcarry.views.brief.pictures import Pictures
 from armcarry.views.words import CAUTION, verdict_word
 
@@ -47,13 +48,15 @@ class Deck:
         self.file: Any = Presentation()
         self.file.slide_width, self.file.slide_height = Inches(_WIDE_IN), Inches(_TALL_IN)
 
-    def slide(self, title: str) -> Any:
-        """Add a slide with a title and return it."""
+    def slide(self, title: str, notes: str = "") -> Any:
+        """Add a slide with a title, and what its presenter says below it, and return it."""
         slide = self.file.slides.add_slide(self.file.slide_layouts[5])  # title only
         heading = slide.shapes.title
         self._place(heading, _EDGE_IN, 0.25, _WIDE_IN - 2 * _EDGE_IN, 0.85)
         # one line: a second one would lie over what stands below
         self._write(heading.text_frame, [_cut(title, 88)], min(30.0, 30.0 * _TITLE_LETTERS / len(title)), bold=True)
+        if notes:
+            slide.notes_slide.notes_text_frame.text = "\n".join(shown(line) for line in notes.splitlines())
         return slide
 
     def text(self, slide: Any, lines: Sequence[str], top_in: float, size: float, colour: str = palette.INK) -> None:
@@ -71,7 +74,8 @@ class Deck:
         tall = _TALL_IN - 1.15 - 0.55
         wide = min(tall * aspect, _WIDE_IN - 2 * _EDGE_IN)
         left, size = (_WIDE_IN - wide) / 2, (self._inches(wide), self._inches(wide / aspect))
-        slide.shapes.add_picture(str(path), self._inches(left), self._inches(1.15), *size)
+        placed = slide.shapes.add_picture(str(path), self._inches(left), self._inches(1.15), *size)
+        placed._element.nvPicPr.cNvPr.set("descr", shown(words))  # for who cannot see it
         self.text(slide, [words], _TALL_IN - 0.55, 14, palette.FAINT_INK)
 
     def movie(self, slide: Any, path: Path, poster: Path | None) -> None:
@@ -136,7 +140,8 @@ class Deck:
 
 
 def write_deck(
-    record: Record, findings: Sequence[Finding], pictures: Pictures, path: Path, movie: Path | None = None
+    record: Record, findings: Sequence[Finding], pictures: Pictures, path: Path, movie: Path | None = None,
+    made: Made | None = None,
 ) -> Path:
     """Write the slides and return their path.
 
@@ -145,33 +150,36 @@ def write_deck(
         pictures: drawn before; the slides show all of them, of a day with many carries only the clearance of each.
         path: the file to write.
         movie: an MP4 to put in, if there is one.
+        made: the words of the run, where they are made already.
 
     Raises:
         MissingExtraError: python-pptx is not installed.
     """
-    told, deck = briefing(record, findings), Deck()
+    told, deck, said = briefing(record, findings), Deck(), made or Made(record, findings)
     sign = palette.VERDICTS[told.verdict][1]
-    first = deck.slide(told.title)
+    whole = said.between(record.motion.start_s, record.motion.end_s)
+    first = deck.slide(told.title, f"{told.purpose.strip()}\n{verdict_word(told.verdict)}: {told.counts}.\n{CAUTION}")
     deck.text(first, [told.purpose, f"{sign} {verdict_word(told.verdict)}: {told.counts}", told.tightest], 1.4, 24)
     deck.text(first, [CAUTION], 5.8, 14, palette.FAINT_INK)
     deck.table(deck.slide("Configuration"), told.configuration, (2, 5), 14)
     _findings(deck, findings)
     for picture in pictures.views[:1]:
-        deck.picture(deck.slide("The scene"), picture.path, picture.words)
+        deck.picture(deck.slide("The scene", _starts(said)), picture.path, picture.words)
     if movie is not None:
-        deck.movie(deck.slide("The run"), movie, pictures.views[0].path if pictures.views else None)
+        deck.movie(deck.slide("The run", whole), movie, pictures.views[0].path if pictures.views else None)
     for picture in pictures.day:
-        deck.picture(deck.slide("The day"), picture.path, picture.words)
+        deck.picture(deck.slide("The day", whole), picture.path, picture.words)
     for carry in told.carries:
         when = f"{clock(carry.start_s)} to {clock(carry.end_s)}"
+        notes = said.between(carry.start_s, carry.end_s)
         shown = pictures.of(carry)
         for picture in shown if len(told.carries) <= _CARRIES else shown[-1:]:
-            deck.picture(deck.slide(f"{carry.title}: {when}"), picture.path, picture.words)
+            deck.picture(deck.slide(f"{carry.title}: {when}", notes), picture.path, picture.words)
         table = _short(margins(record, carry.start_s, carry.end_s))
         if table.rows and len(told.carries) <= _CARRIES:
             deck.table(deck.slide(f"Margins of {carry.title}"), table, (3, 3, 1.2, 1.3, 1.3, 1.3, 1.9))
     for picture in pictures.views[1:]:
-        deck.picture(deck.slide(picture.title), picture.path, picture.words)
+        deck.picture(deck.slide(picture.title, f"{picture.words}."), picture.path, picture.words)
     for picture in pictures.what_ifs:
         deck.picture(deck.slide(f"What if: {picture.words[0].lower()}{picture.words[1:]}"), picture.path, picture.words)
     invented = f"{told.assumed} numbers of this run are assumptions."
@@ -181,11 +189,14 @@ def write_deck(
     return path
 
 
+def _starts(made: Made) -> str:
+    """Return where everybody and everything is at the start, as it is said."""
+    return "\n".join(f"{what}: {where}." for what, where in made.procedure.start)
+
+
 def _findings(deck: Deck, findings: Sequence[Finding]) -> None:
     for verdict, title in ((Verdict.FAIL, "What failed"), (Verdict.NOT_ASSESSED, "What was not assessed")):
         chosen = [finding for finding in findings if finding.verdict is verdict]
-        if not chosen:
-            deck.text(deck.slide(f"{title}: 0"), ["Nothing."], 1.5, 24)
         for first in range(0, min(len(chosen), _FINDING_SLIDES * _LONG_ROWS), _LONG_ROWS):
             rows = tuple(
                 (plain(finding.check), clock(finding.start_s), _cut(finding.message), _cut(finding.remedy))
@@ -195,7 +206,8 @@ def _findings(deck: Deck, findings: Sequence[Finding]) -> None:
             which = f", {first + 1} to {last}" if len(chosen) > _LONG_ROWS else ""
             table = Table(("check", "at", "what was found", "what to change"), rows)
             more = len(chosen) - last if last >= _FINDING_SLIDES * _LONG_ROWS else 0
-            deck.table(deck.slide(f"{title}: {len(chosen)}{which}"), table, (1.6, 1.1, 6, 4), 12, more)
+            notes = "\n".join(f"{finding.message} {finding.remedy}" for finding in chosen[first:last])
+            deck.table(deck.slide(f"{title}: {len(chosen)}{which}", notes), table, (1.6, 1.1, 6, 4), 12, more)
 
 
 def _cut(text: str, letters: int = 150) -> str:

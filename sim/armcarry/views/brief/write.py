@@ -1,4 +1,4 @@
-"""Write a whole briefing into a run folder: page, glTF, movie, pictures, report, slides, step cards."""
+"""Write a whole briefing into a run folder: page, glTF, movie, pictures, report, slides, procedures, cards, script."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from armcarry.errors import ArmcarryError, InputError, RecordError
 from armcarry.files.atomic import inner_folder
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
+from armcarry.views.brief.made import Made
 from armcarry.views.brief.paper import Size
 from armcarry.views.brief.pictures import Pictures
 from armcarry.views.movie import Cut
@@ -17,7 +18,7 @@ from armcarry.views.movie import Cut
 Tell = Callable[[str, float], None]
 
 #: what can be asked for, in the order in which it is made
-PARTS = ("page", "gltf", "movie", "report", "slides", "procedure", "cards")
+PARTS = ("page", "gltf", "movie", "report", "slides", "procedure", "cards", "script")
 
 
 @dataclass
@@ -71,15 +72,16 @@ def write_briefing(
     tell = progress or (lambda words, share: None)
     inner_folder(folder)
     written = Written()
-    draw = _Drawn(record, findings, folder / "pictures")
+    draw, made = _Drawn(record, findings, folder / "pictures"), Made(record, findings)
     makers: dict[str, Callable[[Tell], list[Path]]] = {
         "page": lambda say: _page(record, findings, folder, say),
         "gltf": lambda say: _gltf(record, folder, say),
-        "movie": lambda say: _movie(record, folder, cuts, say),
+        "movie": lambda say: _movie(made, folder, cuts, say),
         "report": lambda say: _report(record, findings, folder, paper, draw(say, written)),
-        "slides": lambda say: _slides(record, findings, folder, draw(say, written), written),
-        "procedure": lambda say: _procedure(record, findings, folder, paper, say),
-        "cards": lambda say: _cards(record, findings, folder, paper, say, written),
+        "slides": lambda say: _slides(made, folder, draw(say, written), written),
+        "procedure": lambda say: _procedure(made, folder, paper, say),
+        "cards": lambda say: _cards(made, folder, paper, say, written),
+        "script": lambda say: _script(made, folder, say),
     }
     chosen = [part for part in PARTS if part in parts]
     for k, part in enumerate(chosen):
@@ -112,10 +114,13 @@ def _gltf(record: Record, folder: Path, say: Tell) -> list[Path]:
     return [write_glb(record, folder / "run.glb")]
 
 
-def _movie(record: Record, folder: Path, cuts: tuple[Cut, ...] | None, say: Tell) -> list[Path]:
-    from armcarry.views.movie import write_movie
+def _movie(made: Made, folder: Path, cuts: tuple[Cut, ...] | None, say: Tell) -> list[Path]:
+    from armcarry.views.movie import whole_run, write_movie
+    from armcarry.views.subtitles import of_movie, write_vtt
 
-    return [write_movie(record, folder / "run.mp4", cuts, tell=say)]
+    cuts = whole_run(made.record) if cuts is None else cuts
+    movie = write_movie(made.record, folder / "run.mp4", cuts, tell=say)
+    return [movie, write_vtt(of_movie(made.cues, cuts), folder / "run.vtt")]
 
 
 class _Drawn:
@@ -146,27 +151,35 @@ def _report(
     return [page, write_report_pdf(record, findings, pictures, folder / "report.pdf", paper)]
 
 
-def _slides(
-    record: Record, findings: Sequence[Finding], folder: Path, pictures: Pictures, written: Written
-) -> list[Path]:
+def _slides(made: Made, folder: Path, pictures: Pictures, written: Written) -> list[Path]:
     from armcarry.views.brief.deck import write_deck
 
     movie = folder / "run.mp4"
     shown = movie if movie in written.files else None
-    return [write_deck(record, findings, pictures, folder / "slides.pptx", shown)]
+    return [write_deck(made.record, made.findings, pictures, folder / "slides.pptx", shown, made)]
 
 
-def _procedure(
-    record: Record, findings: Sequence[Finding], folder: Path, paper: Size, say: Tell
-) -> list[Path]:
+def _script(made: Made, folder: Path, say: Tell) -> list[Path]:
+    from armcarry.views.brief.script_md import write_script
+    from armcarry.views.subtitles import on_the_clock, write_vtt
+
+    say("writing the script", 0.0)
+    motion = made.record.motion
+    subtitles = on_the_clock(made.cues, motion.start_s, motion.end_s)
+    return [
+        write_script(made.procedure, made.cues, folder / "script.md"),
+        write_vtt(subtitles, folder / "run_clock.vtt"),
+    ]
+
+
+def _procedure(made: Made, folder: Path, paper: Size, say: Tell) -> list[Path]:
     from armcarry.procedure.model import role
-    from armcarry.procedure.tasks import procedure
     from armcarry.views.brief.procedure_md import write_markdown
     from armcarry.views.brief.procedure_pdf import write_procedure_pdf
     from armcarry.views.brief.sheet import write_sheet
 
     say("writing the procedures", 0.0)
-    told, written = procedure(record, findings), list[Path]()
+    told, written = made.procedure, list[Path]()
     for actor in told.actors:
         place = folder / f"procedure_{role(actor).replace(' ', '_')}"
         written.append(write_markdown(told, actor, place.with_suffix(".md")))
@@ -175,25 +188,21 @@ def _procedure(
     return written
 
 
-def _cards(
-    record: Record, findings: Sequence[Finding], folder: Path, paper: Size, say: Tell, written: Written
-) -> list[Path]:
+def _cards(made: Made, folder: Path, paper: Size, say: Tell, written: Written) -> list[Path]:
     from armcarry.procedure.model import role
-    from armcarry.procedure.tasks import procedure
     from armcarry.views.brief.cards import write_cards
-    from armcarry.views.brief.moves import cards
     from armcarry.views.brief.step_pictures import draw_tasks
 
     say("writing the cards", 0.0)
-    told, every = procedure(record, findings), cards(record)
+    record, told = made.record, made.procedure
     try:
-        drawn = draw_tasks(record, told, every, folder / "pictures" / "tasks", say)
+        drawn = draw_tasks(record, told, made.cards, folder / "pictures" / "tasks", say)
     except RecordError:
         raise
     except ArmcarryError as error:  # nothing can be drawn here: cards without pictures are cards
         drawn, written.left_out["pictures"] = {}, str(error)
     return [
         write_cards(record, told, actor, folder / f"cards_{role(actor).replace(' ', '_')}.pdf", paper,
-                    told=every, pictures=drawn)
+                    told=made.cards, pictures=drawn)
         for actor in told.actors
     ]

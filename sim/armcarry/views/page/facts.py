@@ -8,6 +8,8 @@ from typing import Any
 import numpy as np
 
 from armcarry.geometry.poses import Array
+from armcarry.procedure.spoken import script
+from armcarry.procedure.tasks import procedure
 from armcarry.quantities import clock
 from armcarry.record.causes import worst_s
 from armcarry.record.finding import Finding, Verdict
@@ -16,12 +18,12 @@ from armcarry.scene.words import plain
 from armcarry.views import palette
 from armcarry.views.closest import Track, asked, closest_track, kept, said
 from armcarry.views.curves import thinned
-from armcarry.views.doing import doings
 from armcarry.views.eyes import eyes
 from armcarry.views.folded import folded
 from armcarry.views.groups import leaders
 from armcarry.views.plots import top_m
 from armcarry.views.pointed import Gap, gap_at, gap_of, label_words, look_at, shown_first, value_words
+from armcarry.views.subtitles import on_the_clock
 from armcarry.views.viewpoint import Viewpoint, overview, towards_gap, whole
 from armcarry.views.words import CAUTION, counted, verdict_word
 
@@ -43,6 +45,8 @@ def page_facts(record: Record, findings: Sequence[Finding]) -> dict[str, Any]:
     folds = folded(findings)
     ordered = [findings[k] for fold in folds for k in fold.rows]
     seen = _with_views(record, ordered)
+    cues = script(record, procedure(record, findings))
+    said = on_the_clock(cues, record.motion.start_s, record.motion.end_s)
     return {
         "title": loaded.scenario.title,
         "counts": counted(findings),
@@ -56,7 +60,8 @@ def page_facts(record: Record, findings: Sequence[Finding]) -> dict[str, Any]:
              "say": move.say}
             for move in record.moves
         ],
-        "doings": [{"start": each.start_s, "end": each.end_s, "words": each.words} for each in doings(record)],
+        # the subtitles: what is said of whatever is under way
+        "doings": [{"start": each.start_s, "end": each.end_s, "words": each.words} for each in said],
         "curves": [_curve(record, curve) for curve in curves],
         "track": track,
         "pairs": pairs,
