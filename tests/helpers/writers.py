@@ -43,9 +43,11 @@ class Writer:
     anew: str = ""
 
 
+#: parts of a briefing that need no movie
+PARTS = tuple(word for part in ("gltf", "procedure", "cards", "script") for word in ("--part", part))
 WRITERS = {
     "rehearse": Writer(("rehearse", "short.yaml", "--out", "new", "--overwrite", "--no-views"), "new"),
-    "brief": Writer(("brief", "run", "--part", "gltf", "--part", "procedure", "--part", "cards", "--part", "script", "--out", "views")),
+    "brief": Writer(("brief", "run", *PARTS, "--out", "views")),
     "envelope": Writer(("envelope", "run", "--cell", "0.5 m", "--out", "swept.stl")),
     "route": Writer(("route", "small.yaml", "--out", "routed.yaml", "--overwrite")),
     "stations": Writer(("stations", "small.yaml", "--step", "8 m", "--picture", "map.png")),
@@ -76,7 +78,8 @@ def whole(path):
             return "format" in read_yaml(path).data
         case ".jsonl":  # written as it is flown: a last line that was cut off is left out
             return not data or b"\n" not in data or read_session(path) is not None
-    ends = {".pdf": b"%%EOF", ".png": b"IEND\xaeB`\x82", ".parquet": b"PAR1", ".html": b"</html>", ".urdf": b"</robot>"}
+    ends = {".pdf": b"%%EOF", ".jpg": b"\xff\xd9", ".png": b"IEND\xaeB`\x82", ".parquet": b"PAR1", ".html": b"</html>",
+            ".urdf": b"</robot>"}  # fmt: skip
     return data.rstrip(b"\n").endswith(ends.get(path.suffix, b"")) and len(data) > 0
 
 

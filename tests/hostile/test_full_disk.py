@@ -5,13 +5,13 @@ import shutil
 import pytest
 
 from armcarry.record.store import load
-from writers import names, whole
+from writers import PARTS, names, whole
 
 SIZES = 12
 #: command -> how it is called to write into disk/, and what of a good run already lies there, "" for nothing
 ONTO = {
     "rehearse": (("rehearse", "short.yaml", "--out", "disk/new", "--overwrite", "--no-views"), "new"),
-    "brief": (("brief", "run", "--part", "gltf", "--part", "procedure", "--part", "cards", "--part", "script", "--out", "disk"), "."),
+    "brief": (("brief", "run", *PARTS, "--out", "disk"), "."),
     "route": (("route", "small.yaml", "--out", "disk/routed.yaml", "--overwrite"), "routed.yaml"),
     "inspect": (("inspect", "a.stl", "--no-draw", "--write-model", "disk/model"), ""),
     "disperse": (
