@@ -21,7 +21,7 @@ def rider_scene():
 
 def _rider_scene(
     points, bodies=(), *, hands="two", stand=None, socket=None, at="arm", held=(), sites=1, frames=None, platform=None,
-    rules=None, script=None, worker_at=None, arm=None, load=None,
+    rules=None, script=None, worker_at=None, arm=None, load=None, slides=(),
 ):
     """Build a scene.
 
@@ -35,6 +35,7 @@ def _rider_scene(
         frames: name -> pose (4, 4) of more frames of the platform.
         platform, rules, script, arm, load: more keys of those documents, the last of the thing in the hands.
         worker_at: frame at which a second crewmember ``ev2`` has the boots.
+        slides: joints of the arm that slide instead of turning, a metre either way.
     """
     from armcarry.files.documents.bodies import CrewDocument, HardwareDocument
     from armcarry.files.documents.platform import PlatformDocument
@@ -70,7 +71,7 @@ def _rider_scene(
     return build_scene(LoadedScenario(
         scenario=ScenarioDocument.model_validate(script), path=nowhere,
         platform=Loaded(PlatformDocument.model_validate(platform), _model("yard", "yard", frames, bodies), nowhere),
-        vehicle_model=None, arm=Loaded(*_arm(arm or {}), nowhere), restraint=Loaded(*restraint, nowhere),
+        vehicle_model=None, arm=Loaded(*_arm(arm or {}, slides), nowhere), restraint=Loaded(*restraint, nowhere),
         crew={name: LoadedCrew(suit, "plain", suit.sizes["plain"], crew[1], nowhere) for name in script["crew"]},
         hardware={"load": Loaded(HardwareDocument.model_validate(load), _model("load", "base", {}, held), nowhere)}
         if held else {},
@@ -99,7 +100,7 @@ def _turning(name, parent, child, pose, axis, travel=3.0):
     return Joint(name, "revolute", parent, child, pose, np.array(axis, dtype=float), -travel, travel)
 
 
-def _arm(more):
+def _arm(more, slides):
     from armcarry.files.documents.arm import ArmDocument
     from armcarry.geometry.model import Body
     from armcarry.geometry.shapes import Capsule
@@ -107,6 +108,7 @@ def _arm(more):
     steps = [(0.3, (0, 0, 1)), (0.4, (0, 1, 0)), (2.0, (0, 1, 0)), (2.0, (0, 1, 0)), (0.4, (0, 0, 1)), (0.3, (0, 1, 0))]
     links = ["base", *(f"l{k}" for k in range(1, 6)), "tip"]
     joints = [_turning(f"j{k + 1}", links[k], links[k + 1], _at(z=up), axis) for k, (up, axis) in enumerate(steps)]
+    joints = [replace(one, kind="prismatic", lower=-1.0, upper=1.0) if one.name in slides else one for one in joints]
     bodies = [Body(f"boom_{k}", f"l{k}", Capsule(0.08, 1.8), _at(z=1.0)) for k in (2, 3)]
     bodies.append(Body("hand", "tip", Capsule(0.1, 0.1), _at(z=-0.05)))
     load = {"joint_rate": {"default": "4 deg/s"}, "joint_acceleration": {"default": "2 deg/s^2"},

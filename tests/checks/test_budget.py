@@ -42,6 +42,10 @@ def test_a_perturbed_run_gets_no_uncertainty_taken_off_again(rider_scene, turnin
     assert finding.message == (
         "this run stands where a campaign drew it, so its clearances have had their uncertainty already"
     )
+    assert finding.subject == "run"
+    assert finding.remedy == (
+        "see the budget of the rehearsal, or the campaign's share of runs that fall short"
+    )
     assert check(record)[0].verdict is Verdict.PASS
 
 
@@ -115,6 +119,7 @@ def test_every_pair_that_falls_short_is_told(judged):
 def test_without_a_near_pair_it_says_so(judged):
     (finding,) = judged(row(2.0, status="farther"))
     assert finding.message == "no pair that keeps its clearance comes within the report distance"
+    assert (finding.subject, finding.verdict) == ("arm", Verdict.PASS)
 
 
 def test_the_demo_rules_state_every_term():

@@ -5,7 +5,11 @@ from dataclasses import replace
 
 import pytest
 
+from armcarry.checks import clearance
 from armcarry.checks.clearance import check
+from armcarry.geometry import poses
+from armcarry.geometry.model import Body
+from armcarry.geometry.shapes import Sphere
 from armcarry.record.finding import Verdict
 from armcarry.record.record import PairRow
 
@@ -124,4 +128,97 @@ def test_bodies_that_the_arms_document_leaves_unjudged_are_told_and_no_pass(ride
     assert finding.message == (
         "the arm's document leaves 2 pairs of its bodies unjudged, in every posture: boom_1* and boom_2*; base and case"
     )
+    assert finding.subject == "arm"
+    assert finding.remedy == (
+        "keep in ignore_pairs only what touches in every posture; the document's notes may say why"
+    )
     assert check(turning_record(scene, pairs=())) == ()
+
+
+@pytest.fixture
+def branching(rider_scene, turning_record, monkeypatch):
+    """Judge rows of bodies that are there, and say at which instants another branch was asked for."""
+    post = [Body(name, "yard", Sphere(0.1), poses.translation((9.0, k, 0.0))) for k, name in enumerate("pq")]
+    scene = rider_scene({}, post)
+
+    def build(*rows, branch="elbow bend -96 deg"):
+        asked = []
+        monkeypatch.setattr(clearance, "other_branch", lambda record, time_s: asked.append((record, time_s)) or branch)
+        record = turning_record(scene, pairs=rows)
+        found = check(record)
+        assert all(of is record for of, _ in asked)
+        return found, [time_s for _, time_s in asked]
+
+    return build
+
+
+def _near(k, body_a="arm/boom_2", body_b="platform/p", at=None, **more):
+    near = row(lower_m=0.01 * k, upper_m=0.01 * k + 1e-4, body_a=body_a, body_b=body_b, **more)
+    return replace(near, time_s=float(k if at is None else at))
+
+
+@pytest.mark.parametrize(("branch", "words"), [
+    ("elbow bend -96 deg", "; another branch, elbow bend -96 deg, holds the tool the same at 0:00:05.0 and keeps every "
+                           "clearance"),
+    ("", "; no other branch of the arm that was tried has room at 0:00:05.0"),
+])  # fmt: skip
+def test_a_gap_beside_the_arm_says_what_another_branch_would_do(branching, branch, words):
+    for pair in (("arm/boom_2", "platform/p"), ("platform/p", "arm/boom_2")):
+        (found,), asked = branching(_near(5, *pair), branch=branch)
+        assert found.remedy == f"lead the carry farther from {pair[1]}: move the waypoint before it{words}"
+        assert asked == [5.0]
+
+
+def test_branches_are_looked_for_once_an_instant_and_at_the_three_worst(branching):
+    rows = [_near(k, at=t) for k, t in ((9, 90), (1, 10), (2, 10), (5, 50), (7, 70), (3, 30))]
+    found, asked = branching(*rows, _near(40), _near(4, "ev1/trunk", class_a="rider", at=40))
+    assert asked == [10.0, 30.0, 50.0]
+    told = [(f.start_s, "another branch" in f.remedy) for f in found if f.verdict is Verdict.FAIL]
+    assert told == [(10.0, True), (10.0, True), (30.0, True), (40.0, False), (50.0, True), (70.0, False), (90.0, False)]
+    assert not any(f.remedy for f in found if f.verdict is Verdict.PASS)
+
+
+def test_of_bodies_that_the_run_does_not_have_no_branch_is_asked(branching):
+    (found,), asked = branching(_near(5, body_b="platform/gone"))
+    assert (found.remedy, asked) == ("lead the carry farther from platform/gone: move the waypoint before it", [])
+
+
+@pytest.mark.parametrize(("names", "remedy"), [
+    ({"body_a": "platform/post", "body_b": "arm/boom", "class_a": "structure", "class_b": "arm"},
+     "lead the carry farther from platform/post: move the waypoint before it"),
+    ({"class_a": "hardware", "class_b": "appendage"},
+     "stow the appendage that platform/post belongs to, or lead the carry farther from it"),
+    ({"body_a": "platform/wing", "class_a": "appendage", "body_b": "ev1/trunk", "class_b": "rider"},
+     "stow the appendage that platform/wing belongs to, or lead the carry farther from it"),
+    ({"class_b": "vehicle"}, "lead the carry farther from platform/post, or make it while the vehicle is absent"),
+    ({"body_a": "vehicle/nose", "class_a": "vehicle", "body_b": "load/box", "class_b": "hardware"},
+     "lead the carry farther from vehicle/nose, or make it while the vehicle is absent"),
+    ({"body_a": "ev2/trunk", "class_a": "worker"},
+     "let the worker go another way, farther from platform/post, or turn the body along it"),
+    ({"body_a": "platform/post", "class_a": "structure", "body_b": "ev2/trunk", "class_b": "worker"},
+     "let the worker go another way, farther from platform/post, or turn the body along it"),
+])  # fmt: skip
+def test_what_to_do_goes_by_what_is_in_the_way(judged, names, remedy):
+    assert judged(row(lower_m=0.1, upper_m=0.1004, **names))[0].remedy == remedy
+
+
+def test_a_failure_carries_where_it_is_and_what_was_asked(judged):
+    (near,) = judged(row(lower_m=0.1, upper_m=0.1004))
+    assert (near.unit, near.subject, near.other, near.start_s) == ("m", "arm/boom", "platform/post", 61.5)
+    detail = near.clearance
+    assert (detail.lower_m, detail.upper_m, detail.required_m, detail.time_s) == (0.1, 0.1004, 0.3, 61.5)
+    assert detail.point_a == detail.point_b == POINT
+    (touch,) = judged(row("contact", -math.inf, 0.0))
+    assert (touch.unit, touch.limit, touch.start_s, touch.clearance.required_m) == ("m", 0.3, 61.5, 0.3)
+    (free,) = judged(row("contact", -math.inf, 0.0, required_m=None, why="no rule"))
+    assert (free.limit, free.clearance.required_m) == (None, 0.0)
+    (open_,) = judged(row("unresolved", -math.inf, 0.9))
+    assert (open_.subject, open_.other, open_.start_s, open_.end_s) == ("arm/boom", "platform/post", 0.0, 100.0)
+    (passed,) = judged(row())
+    assert (passed.subject, passed.other, passed.start_s) == ("arm/boom", "platform/post", 61.5)
+    assert (passed.value, passed.limit, passed.unit, passed.clearance.upper_m) == (0.5, 0.3, "m", 0.5005)
+
+
+def test_what_is_farther_than_was_asked_for_is_said_so(judged):
+    (found,) = judged(row("farther", 3.0, math.inf))
+    assert "; tightest arm/boom to platform/post, farther than 3.000 m at 0:01:01.5, " in found.message

@@ -1,12 +1,14 @@
 """A body led between two walls a known distance apart."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from armcarry.checks.corridor import check
 from armcarry.geometry import poses
 from armcarry.geometry.model import Body
-from armcarry.geometry.shapes import Box, Cylinder
+from armcarry.geometry.shapes import Box, Cylinder, Sphere
 from armcarry.motion.curve import Motion
 from armcarry.record.finding import Verdict
 from armcarry.record.record import Record
@@ -72,6 +74,7 @@ def test_open_space_is_wide(rider_scene):
     (finding,) = check(_led(rider_scene({}), 4.0))
     assert finding.verdict is Verdict.PASS
     assert finding.message.startswith("the way of ev1 is more than 2.20 m wide throughout, looked at every 0.15 m; ")
+    assert (finding.other, finding.remedy, finding.value) == ("", "", 2.2)
 
 
 def test_one_wall_alone_is_no_corridor(rider_scene):
@@ -92,3 +95,46 @@ def test_who_does_not_travel_needs_no_corridor(rider_scene):
     assert check(_led(rider_scene({}, _walls(plate, 0.3, 0.3, x_m=0.0)), 0.0)) == ()
     turned = check(_led(rider_scene({}, _walls(plate, 0.3, 0.3, x_m=0.0)), 0.2, "free_yaw"))
     assert turned == ()
+
+
+def _walked(rider_scene, bodies, seconds=40.0, at="platform/spot"):
+    """A free worker led straight along x through bodies about the spot; the rider stands."""
+    spot = poses.translation((0.0, 9.0, 0.0))
+    placed = [replace(body, pose=spot @ body.pose) for body in bodies]
+    scene = rider_scene({}, placed, frames={"spot": spot}, worker_at=at)
+    table = np.zeros((1, 2, len(scene.position)))
+    table[0, 0] = scene.position
+    table[0, 1, scene.tree.column("ev2/free_x")] = 4.0 / seconds
+    motion = Motion(scene.tree.joints, np.array([0.0, seconds]), table)
+    return Record(scene, (Phase(0.0, seconds, scene.tree),), motion, ())
+
+
+@pytest.mark.parametrize(("left", "right"), [(0.7, 0.7), (0.4, 0.5)])
+def test_a_free_worker_needs_the_corridor_too(rider_scene, left, right):
+    (finding,) = check(_walked(rider_scene, _walls(poses.identity(), left, right)))
+    assert finding.value == pytest.approx(left + right, abs=2e-6)
+    assert (finding.subject, finding.verdict) == ("ev2", Verdict.PASS if left + right >= 1.1 else Verdict.FAIL)
+
+
+def test_a_workers_arms_hold_on_beside_the_way_and_a_riders_do_not(rider_scene):
+    """A ball where the left glove passes: nearer to the glove than to the trunk, on one side of the way alone."""
+    ball = Body("ball", "yard", Sphere(0.05), poses.translation((2.45, 0.3, 1.3)))
+    wall = Body("wall_right", "yard", Box((0.6, 0.2, 3.0)), poses.translation((2.0, -0.6, 1.0)))
+    (worker,) = check(_walked(rider_scene, [ball, wall]))
+    plate = _plate(rider_scene)
+    bodies = [replace(body, pose=plate @ body.pose) for body in (ball, wall)]
+    (rider,) = check(_led(rider_scene({}, bodies), 4.0))
+    assert worker.value == pytest.approx(0.75, abs=0.01)  # trunk to trunk: ball at 0.25 m, wall at 0.5 m
+    assert rider.value == pytest.approx(worker.value, abs=0.3)
+
+
+def test_the_narrowest_of_several_phases_is_told_once(rider_scene):
+    plate = _plate(rider_scene)
+    record = _led(rider_scene({}, _walls(plate, 0.45, 0.5)), 4.0)
+    (tree,) = {phase.tree for phase in record.phases}
+    cut = (Phase(0.0, 12.0, tree), Phase(12.0, 28.0, tree), Phase(28.0, 40.0, tree))
+    (whole,), (parts,) = check(record), check(replace(record, phases=cut))
+    assert parts.value == pytest.approx(whole.value, abs=1e-6)
+    assert 12.0 <= parts.start_s <= 28.0
+    inside = replace(record, phases=(Phase(0.0, 40.0, tree.attach("ev1", "platform/stand", np.eye(4))),))
+    assert check(inside) != ()

@@ -1,11 +1,14 @@
 """What is said of hardware that is handled in order, and of each precondition that is missing."""
 
+from types import SimpleNamespace
+
 import pytest
 
 from armcarry.checks import custody
 from armcarry.geometry import poses
 from armcarry.geometry.model import Body
 from armcarry.geometry.shapes import Box
+from armcarry.ledger.state import ItemState
 from armcarry.record.finding import Verdict
 from armcarry.timeline.run import Event
 
@@ -118,3 +121,15 @@ def test_what_another_holds_is_handed_over(judged):
     found = judged([_step("grab", "take", who="ev2")], worker=True)[0]
     assert found.message == "grab: load is held by ev1; it is handed over, not taken"
     assert found.remedy == "hand it over instead"
+
+
+@pytest.mark.parametrize(("state", "where"), [
+    (ItemState("inside"), "inside"), (ItemState("inside", "rack"), "inside"), (ItemState("seat", "rack"), "in rack"),
+    (ItemState("held", hands=frozenset({"ev2", "ev1"})), "held by ev1, ev2"), (ItemState("held"), "held by its tether"),
+])  # fmt: skip
+def test_where_hardware_ends_is_said(state, where):
+    page = SimpleNamespace(states={"load": state}, asked=SimpleNamespace(bonds=True))
+    acts = tuple(SimpleNamespace(item=item) for item in ("load", "", "load", "other"))
+    found = custody._in_order(SimpleNamespace(duration_s=50.0), "load", SimpleNamespace(end=page, acts=acts))
+    assert found.message == f"load: 2 acts in order, at the end it is {where}"
+    assert (found.subject, found.start_s, found.end_s) == ("load", 0.0, 50.0)

@@ -3,6 +3,8 @@
 import pytest
 
 from armcarry.checks import grasp
+from armcarry.ledger.book import Ledger
+from armcarry.ledger.state import Act, Asked, ItemState, Page
 from armcarry.record.finding import Verdict
 from armcarry.timeline.run import Event
 
@@ -54,3 +56,27 @@ def test_one_who_is_far_away_cannot_be_given_anything(judged):
     assert (found.value, found.limit, found.unit, found.other) == (19.04, 0.05, "m", "ev1/hands")
     (reached,) = judged(Event(3.0, "attach", "load", "ev1/hands", 0.74, 0.0))  # a glove reaches 0.75 m
     assert reached.remedy == "end the move before it with a line to ev1/hands"
+
+
+def test_what_is_within_a_gloves_reach_to_the_last_is_not_too_far(judged):
+    (found,) = judged(Event(3.0, "attach", "load", "ev1/hands", 0.75, 0.0))
+    assert found.remedy == "end the move before it with a line to ev1/hands"
+    (far,) = judged(Event(3.0, "attach", "load", "ev1/hands", 0.76, 0.0))
+    assert (far.start_s, far.end_s) == (3.0, 3.0)
+    (deep,) = judged(Event(3.0, "attach", "load", "ev1/left/palm", 0.76, 0.0))
+    assert deep.message.startswith("load is given to ev1, ")
+
+
+@pytest.mark.parametrize(("before", "after", "told"), [
+    (("held", "ev1"), ("seat", ""), 0), (("seat", ""), ("held", "ev1"), 0),  # by somebody's hands: the ledger's
+    (("seat", ""), ("seat", ""), 1), (("held", "arm"), ("seat", ""), 1), (("seat", ""), ("held", "arm"), 1),
+])  # fmt: skip
+def test_a_restraint_that_hands_put_is_the_ledgers(rider_scene, moving_record, before, after, told):
+    pages = [
+        Page({}, {}, {"restraint": ItemState(where, hands=frozenset({who} - {""}))}, {}, Asked())
+        for where, who in (before, after)
+    ]
+    book = Ledger(pages[0], (Act("put", "seat", ("ev1",), "restraint", time_s=3.0),), (pages[1],), ())
+    event = Event(3.0, "attach", "restraint", "platform/socket", 0.0, 0.0)
+    record = moving_record(rider_scene({}), {}, events=(event,), kept=book)
+    assert len(grasp.check(record)) == told

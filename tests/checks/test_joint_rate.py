@@ -87,3 +87,27 @@ def test_between_the_rows_of_a_log_accelerations_are_not_the_arms(judged):
 
 def test_nothing_is_said_of_a_run_without_moves(judged):
     assert judged({}, moves=()) == ()
+
+
+def test_of_equal_shares_the_first_move_is_told(rider_scene, moving_record):
+    moves = tuple(MoveSpan("round", k, name, "to_joints", 5.0 * k, 5.0 * k + 5.0, "rider") for k, name in
+                  enumerate(("first", "second")))  # fmt: skip
+    findings = joint_rate.check(moving_record(rider_scene({}), {"arm/j2": [5 * DEG]}, moves=moves))
+    assert _of(findings, "arm/j2").remedy == "slow first to 80 % of its rate"
+
+
+def test_the_share_decides_which_joint_is_told_first_and_not_the_rate(rider_scene, moving_record):
+    load = {"joint_rate": {"default": "4 deg/s", "j2": "1 deg/s"}, "joint_acceleration": {"default": "2 deg/s^2"},
+            "brake_deceleration": {"default": "4 deg/s^2"}, "tip_speed": "0.2 m/s"}
+    scene = rider_scene({}, arm={"loads": dict.fromkeys(("free", "rider", "rider_and_hardware"), load)})
+    findings = joint_rate.check(moving_record(scene, {"arm/j2": [0.9 * DEG], "arm/j5": [2 * DEG]}))
+    assert [item.subject for item in findings[:2]] == ["arm/j2", "arm/j5"]
+
+
+@pytest.mark.parametrize(("powers", "words"), [
+    ([0.05], "rate 0.0500 m/s of 0.0698 m/s"), ([0.0, 0.015], "acceleration 0.0300 m/s^2 of 0.0349 m/s^2"),
+])  # fmt: skip
+def test_a_joint_that_slides_is_told_in_metres(rider_scene, moving_record, powers, words):
+    findings = joint_rate.check(moving_record(rider_scene({}, slides=("j2",)), {"arm/j2": powers}, lasts_s=1.0))
+    assert words in _of(findings, "arm/j2").message
+    assert _of(findings, "arm/j2").unit == words.split()[2]

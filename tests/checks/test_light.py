@@ -11,10 +11,10 @@ from armcarry.geometry.model import Body
 from armcarry.geometry.shapes import Box
 from armcarry.record.finding import Verdict
 from armcarry.scene.camera import View, head_pose
-from armcarry.seeing.glare import beyond_view_rad, clear_delay_s, dazzle, glare
+from armcarry.seeing.glare import Glare, beyond_view_rad, clear_delay_s, dazzle, glare
 from armcarry.seeing.sight import sightings
 from armcarry.seeing.sunlight import Sun, cut_s
-from armcarry.seeing.worklight import light_on
+from armcarry.seeing.worklight import WorkLight, light_on
 
 VIEW = {"horizontal_view": "60 deg", "vertical_view": "40 deg", "pan": ["-170 deg", "170 deg"]}
 
@@ -186,6 +186,64 @@ def test_no_camera_looks_into_the_sun(lit):
     camera = next(f for f in light.check(record) if f.other == "cameras" and f.subject == "ev1")
     assert camera.message == "the sun stands in no camera that sees ev1 (looked at every 10 s)"
     assert (camera.value, camera.limit, camera.unit) == (0.0, 0.0, "s")
+
+
+def test_cameras_the_sun_stands_in_are_told_the_longest_first():
+    edges = np.array([0.0, 1.0, 3.0, 7.0, 15.0, 31.0])
+    blinded = np.array([[k == e for e in range(4)] + [False] for k in range(5)])  # 1, 2, 4, 8 s, and never
+    names = ("a", "b", "c", "d", "never")
+    item = SimpleNamespace(edges_s=edges, blinded=blinded, lost=(), target="ev1")
+    found = light._cameras(item, names)
+    assert found.message == (
+        "the sun stands in cameras that see ev1, d for 0:00:08.0, c for 0:00:04.0, b for 0:00:02.0 and 1 more, but "
+        "never in all of them (looked at every 10 s)"
+    )
+    assert (found.subject, found.other, found.value, found.limit, found.unit) == ("ev1", "cameras", 0.0, 0.0, "s")
+    item.lost = ((0.0, 1.0), (3.0, 7.0), (20.0, 21.0))
+    lost = light._cameras(item, names)
+    assert lost.message.startswith("for 0:00:06.0, longest from 0:00:03.0 to 0:00:07.0, the sun stands in every ")
+    assert (lost.value, lost.start_s, lost.end_s) == (6.0, 3.0, 7.0)
+    item.blinded, item.lost = blinded[:, [0, 1, 2, 4]], ()
+    assert " more" not in light._cameras(item, ("a", "b", "c", "never")).message
+
+
+def test_a_pass_of_a_visor_is_told_when_the_sun_is_nearest():
+    sun = SimpleNamespace(limits=SimpleNamespace(visor=0.5))
+    found = light._visor(sun, Glare("ev1", (), 0.9, 12.5, 0.0))
+    assert (found.start_s, found.end_s, found.value, found.verdict) == (12.5, 12.5, 0.9, Verdict.PASS)
+
+
+def test_the_longest_stretch_of_the_sun_in_a_visor_is_told(monkeypatch):
+    sun = SimpleNamespace(limits=SimpleNamespace(visor=0.5))
+    monkeypatch.setattr(light, "clear_delay_s", lambda *_: None)
+    found = light._visor(sun, Glare("ev1", ((0.0, 2.0), (10.0, 30.0), (40.0, 44.0)), 0.25, 12.5, 0.0))
+    assert found.message.startswith(
+        "the sun stands in the visor of ev1 for 0:00:26.0, longest from 0:00:10.0 to 0:00:30.0, 14.3 deg from the axis "
+        "at 0:00:12.5; "
+    )
+    assert (found.start_s, found.end_s, found.value, found.limit, found.unit) == (10.0, 30.0, 0.25, 0.5, "rad")
+    assert found.remedy.startswith("turn the plate away from the sun, or ")  # no later start keeps it out
+
+
+@pytest.mark.parametrize(("needed", "shares", "verdict", "limit"), [
+    (True, (1.0, 1.0), Verdict.PASS, 1.0), (True, (1.0, 0.4), Verdict.FAIL, 1.0),
+    (False, (1.0, 0.4), Verdict.PASS, None),
+])  # fmt: skip
+def test_the_work_point_with_the_least_light_is_told(monkeypatch, needed, shares, verdict, limit):
+    asked = []
+    lights = [WorkLight(name, lit, "") for name, lit in zip(("left", "right"), shares, strict=True)]
+    monkeypatch.setattr(light, "light_on", lambda *words: asked.append(words[1:]) or lights)
+    site = SimpleNamespace(work_points={"left": "a", "right": "b"})
+    platform = SimpleNamespace(document=SimpleNamespace(worksites={"bay": site}))
+    record = SimpleNamespace(scene=SimpleNamespace(loaded=SimpleNamespace(platform=platform)))
+    sun = SimpleNamespace(record=record, spans=(), limits=SimpleNamespace(work_needs_light=needed))
+    found = light._site(sun, SimpleNamespace(worksite="bay", start_s=5.0, end_s=25.0), "ev1")
+    assert asked == [({"left": "platform/a", "right": "platform/b"}, 5.0, 25.0)]
+    assert (found.verdict, found.value, found.limit) == (verdict, min(shares), limit)
+    assert (found.subject, found.other, found.unit) == ("ev1", "bay", "of the stay in sunlight")
+    worst = "left" if shares[1] == 1.0 else "right"
+    words = f"; the sun lights {worst} for {min(shares) * 100:.0f} % of the stay, least of all"
+    assert found.message.endswith(words + ("; work must be lit" if verdict is Verdict.FAIL else ""))
 
 
 def test_how_far_a_direction_is_out_of_view():

@@ -79,3 +79,10 @@ def test_a_day_is_not_in_a_log(judged):
     assert last.verdict is Verdict.NOT_ASSESSED
     assert last.message == "the day of the script: a log holds the motion alone"
     assert last.remedy == "rehearse the script without a log"
+
+
+def test_the_largest_step_of_a_joint_that_slides_is_in_metres(rider_scene, moving_record):
+    facts = Logged(**PLAIN | {"largest": Step("arm/j2", 7, 4.0, 0.0123456)})
+    told = log.check(moving_record(rider_scene({}, slides=("j2",)), {}, logged=facts))[0]
+    assert "; largest step 0.0123 m of arm/j2 up to line 7; " in told.message
+    assert (told.unit, told.value) == ("m", 0.0123456)

@@ -1,6 +1,8 @@
 """Separation of free workers and the speed of riders: bounds against dense sampling, and sums by hand."""
 
 import math
+from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -8,6 +10,8 @@ import pytest
 from armcarry.checks import near_people
 from armcarry.clearance.distance import distances
 from armcarry.geometry import poses
+from armcarry.geometry.model import Body
+from armcarry.geometry.shapes import Box
 from armcarry.motion.curve import Motion
 from armcarry.record.finding import Verdict
 from armcarry.record.record import MoveSpan, Record
@@ -200,3 +204,73 @@ def test_the_curve_of_a_plot_is_the_distance(passing):
     assert curve.distance_m[moving] == pytest.approx(np.interp(curve.time_s[moving], times, gaps.min(axis=1)), abs=2e-3)
     assert np.all(np.isnan(curve.distance_m[curve.time_s > 41.0]))
     assert np.nanmin(curve.separation_m) > 0.5
+
+
+def _terms(worker_m=0.8, reaction_m=0.3, stopping_m=0.0, intrusion_m=0.1, worker_error_m=0.05, machine_error_m=0.05):
+    return SimpleNamespace(worker_m=worker_m, reaction_m=reaction_m, stopping_m=stopping_m, intrusion_m=intrusion_m,
+                           worker_error_m=worker_error_m, machine_error_m=machine_error_m)  # fmt: skip
+
+
+@pytest.mark.parametrize(("distance_m", "terms", "share"), [
+    # still 0.5 m of 1 m/s for 0.5 s; 0.2 m do not shrink; 0.6 m go with the rate
+    (1.0, {}, 0.5), (1.3, {}, 1.0), (9.0, {}, 1.0), (0.7, {}, None), (0.71, {}, 0.01 / 0.6),
+    (0.8, {"worker_m": 0.5, "reaction_m": 0.0}, 1.0),  # nothing of it shrinks, and there is enough
+    (1.0, {"stopping_m": 0.4}, (-0.6 + np.sqrt(0.36 + 1.6 * 0.3)) / 0.8), (9.0, {"stopping_m": 0.4}, 1.0),
+])  # fmt: skip
+def test_the_share_of_the_rate_that_keeps_the_distance(rider_scene, turning_record, distance_m, terms, share):
+    record = turning_record(rider_scene({}, rules={"worker_speed": "1 m/s"}))
+    found = near_people.slower_share(record, SimpleNamespace(distance_m=distance_m, separation=_terms(**terms)))
+    assert found == (None if share is None else pytest.approx(share))
+
+
+def test_the_fastest_move_with_the_rider_aboard_is_told(rider_scene, moving_record):
+    scene = rider_scene({})
+    moves = [MoveSpan("round", k, name, "to_joints", start, end, "rider") for k, (name, start, end) in
+             enumerate((("slow", 0.0, 4.0), ("at once", 4.0, 4.0), ("fast", 4.0, 10.0)))]  # fmt: skip
+    for order in (moves, moves[::-1]):
+        record = moving_record(scene, {"arm/j1": [0.0, 0.002]}, moves=tuple(order))
+        rider = next(f for f in near_people.check(record) if f.subject == "ev1")
+        assert " m/s at most, in fast; " in rider.message
+        assert rider.other == "tip"
+        assert rider.start_s == rider.end_s == pytest.approx(10.0, abs=0.01)
+    even = [MoveSpan("round", k, name, "to_joints", 5.0 * k, 5.0 * k + 5.0, "rider") for k, name in
+            enumerate(("first", "second"))]  # fmt: skip
+    record = moving_record(scene, {"arm/j1": [0.02]}, moves=tuple(even))
+    assert ", in first; " in next(f for f in near_people.check(record) if f.subject == "ev1").message
+
+
+def test_only_moves_with_the_rider_aboard_count(rider_scene, moving_record):
+    """The rider gets off for the middle of the run, in which the arm is fast, and on again."""
+    scene = rider_scene({})
+    off = scene.tree.attach("ev1", "world", np.eye(4))
+    moves = tuple(MoveSpan("round", k, name, "to_joints", *span, "rider") for k, (name, span) in
+                  enumerate((("with", (0.0, 3.0)), ("without", (3.0, 9.0)), ("after", (9.0, 10.0)))))  # fmt: skip
+    record = moving_record(scene, {"arm/j1": [0.0, 0.0, 0.0003]}, moves=moves)
+    phases = (Phase(0.0, 3.0, scene.tree), Phase(3.0, 9.5, off), Phase(9.5, 10.0, scene.tree))
+    rider = next(f for f in near_people.check(replace(record, phases=phases)) if f.other == "tip")
+    # the middle of 'after' is at the switch, where the later phase counts
+    assert ", in after; " in rider.message
+    gone = (Phase(0.0, 3.0, scene.tree), Phase(3.0, 10.0, off))
+    rider = next(f for f in near_people.check(replace(record, phases=gone)) if f.other == "tip")
+    assert ", in with; " in rider.message
+    assert rider.start_s == pytest.approx(3.0, abs=0.01)
+    fastest = float(rider.message.split(" goes faster than ")[1].split(" m/s")[0])
+    # at 3 s the rate is 0.0081 rad/s; the arm reaches 5 m and the load a little farther
+    assert fastest <= 0.0081 * 6.0
+    never = near_people.check(replace(record, phases=(Phase(0.0, 10.0, off),)))
+    assert not [f for f in never if f.other == "tip"]
+
+
+def test_what_the_rider_holds_counts_for_the_fastest_point_and_the_arm_does_not(rider_scene, moving_record):
+    case = [Body("case", "base", Box((0.3, 0.3, 0.3)), poses.translation((0.0, 6.0, 0.0)))]
+    alone, laden = (
+        next(f.message for f in near_people.check(moving_record(rider_scene({}, held=held), {"arm/j1": [0.02]}))
+             if f.other == "tip")
+        for held in ((), case)
+    )  # fmt: skip
+    assert "(ev1/" in alone and laden.endswith(" (load/case)")
+    tree = (scene := rider_scene({}, held=case)).tree
+    where = tree.pose_of("load/base", scene.position) @ poses.translation((0.0, 6.0, 0.0))
+    reach = np.hypot(*where[:2, 3])
+    told = float(laden.split(" goes faster than ")[1].split(" m/s")[0])
+    assert 0.02 * reach < told <= 0.02 * (reach + 0.6)

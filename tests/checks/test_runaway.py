@@ -1,6 +1,7 @@
 """A joint that runs away beside a post while the arm stands: against the excursion summed by hand."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from armcarry.geometry import poses
 from armcarry.geometry.model import Body
 from armcarry.geometry.shapes import Sphere
 from armcarry.motion.forward import forward
+from armcarry.quantities import rounded_down
 from armcarry.record.finding import Verdict
 from armcarry.record.record import MoveSpan, Record
 
@@ -72,6 +74,8 @@ def test_just_far_enough_passes_and_just_too_near_fails(standing, limit_bearing)
     # the worst runaway is that of the first joint, towards the post
     assert first.value == pytest.approx(_least_m(standing(limit_bearing - 0.002), EXCURSION), abs=0.025)
     assert "arm/j1 + running away at 5.000 deg/s around" in first.message
+    assert f" within {rounded_down(first.value):.3f} m of each other, 0.100 m must be left" in first.message
+    assert (first.clearance.required_m, first.clearance.lower_m) == (LEFT_M, first.value)
     assert second.subject == "arm/j1"
 
 
@@ -86,6 +90,8 @@ def test_the_pass_tells_the_tightest(standing, limit_bearing):
     assert found.message.endswith(" by arm/j1 +, 0.100 m must be")
     assert (found.remedy, detection.remedy) == ("", "")
     assert (found.start_s, found.limit) == (found.end_s, LEFT_M)
+    assert (found.unit, found.clearance.required_m, found.clearance.time_s) == ("m", LEFT_M, found.start_s)
+    assert 0.0 <= found.start_s <= 10.0
 
 
 def test_the_longest_safe_detection_is_that_of_the_excursion(standing, limit_bearing):
@@ -117,6 +123,7 @@ def test_a_slow_detection_fails_with_the_time_that_would_do(standing, limit_bear
     assert "(now 1 s), or limit the drive of arm/j1 to " in stretch.remedy
     rate = np.radians(float(stretch.remedy.split("arm/j1 to ")[1].split(" deg/s")[0]))
     assert rate * 1.0 + rate**2 / (2 * BRAKE) <= EXCURSION + 1e-3
+    assert len(stretch.remedy.split("arm/j1 to ")[1].split(" deg/s")[0].split(".")[1]) == 2
     assert stretch.remedy.endswith(" there, or stand farther off and pass the stretch without stopping")
     assert detection.remedy == "see the stretches not to dwell in; arm/j1 + is the joint to catch sooner"
 
@@ -184,3 +191,21 @@ def test_an_arm_that_does_not_say_is_not_assessed(standing):
     assert found.verdict is Verdict.NOT_ASSESSED
     assert found.message == "the arm does not say how fast a joint can run away with load 'free'"
     assert found.remedy == "add runaway_rate to the arm's document"
+
+
+def test_where_all_pairs_have_enough_to_spare_that_is_said(standing, monkeypatch):
+    monkeypatch.setattr(runaway, "_tightest", lambda part: iter(()))
+    found = runaway.check(standing(2.0))[0]
+    assert (found.verdict, found.subject, found.value, found.message) == (
+        Verdict.PASS, "arm", None,
+        "any joint running away either way at any instant is caught 0.2 s later; nothing comes nearer than 0.6 m",
+    )  # fmt: skip
+
+
+def test_the_cell_with_the_least_margin_is_the_tightest_and_none_where_there_is_enough():
+    def part(pair, lower_m):
+        return SimpleNamespace(leaves=SimpleNamespace(pair=np.array(pair), lower_m=np.array(lower_m)))
+
+    assert list(runaway._tightest(part([-1, 0, 3], [-9.0, 0.3, 0.2]))) == [2]
+    assert list(runaway._tightest(part([0], [0.3]))) == [0]
+    assert list(runaway._tightest(part([-1, 4], [0.1, runaway.ENOUGH_M]))) == []

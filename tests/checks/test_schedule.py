@@ -49,7 +49,8 @@ def test_the_likely_end_is_judged_against_the_cut_off(judged, cut_off, verdict, 
     (found,) = _about(judged([_note("work", "12 min"), _note("more", "8 min")], cut_off=cut_off), "cut_off")
     assert found.verdict is verdict
     assert found.message == f"with likely durations the last step, more, ends {words} cut off"
-    assert (found.value, found.unit, found.subject, found.end_s) == (pytest.approx(1200.0), "s", "day", 1200.0)
+    assert (found.value, found.unit, found.subject) == (pytest.approx(1200.0), "s", "day")
+    assert (found.start_s, found.end_s) == (0.0, 1200.0)
     assert found.limit == pytest.approx({"20 min": 1200.0, "19.99 min": 1199.4, "25 min": 1500.0}[cut_off])
     shorter = "shorten or move a step of the critical path: work, more"
     assert found.remedy == ("" if verdict is Verdict.PASS else shorter)
@@ -75,7 +76,8 @@ def test_the_chance_is_judged_against_the_confidence_asked_for(judged, confidenc
     (found,) = _about(judged([_note("work", takes)], cut_off="10 min", rules={"confidence": confidence}), "chance")
     assert found.verdict is verdict
     assert found.value == pytest.approx(0.5, abs=0.02)
-    assert found.limit == confidence
+    assert (found.limit, found.unit, found.subject) == (confidence, "", "day")
+    assert (found.start_s, found.end_s) == (0.0, 600.0)
     share = f"{rounded_down(found.value * 100, 1):.1f} % of 20000 sampled days end by 0:10:00.0, the cut off, "
     assert found.message.startswith(f"{share}{confidence * 100:.0f} % are asked for; ")
     assert "; the critical path alone gives 50.0 %; " in found.message
@@ -101,7 +103,7 @@ def test_no_chance_is_told_without_a_limit(judged):
 
 def test_nobody_in_two_places_is_said(judged):
     (found,) = [item for item in judged([_note("work", "12 min")]) if item.subject == "actors"]
-    assert (found.verdict, found.end_s) == (Verdict.PASS, 720.0)
+    assert (found.verdict, found.start_s, found.end_s) == (Verdict.PASS, 0.0, 720.0)
     assert found.message == (
         "nobody is in two places, everybody is beside what they work on, nobody rides outside the restraint"
     )
@@ -135,7 +137,9 @@ def test_a_way_along_handrails_is_told_or_missed(judged, gap, verdict):
     assert found.limit == pytest.approx(float(gap.split()[0]))
     assert found.message.startswith("ev2 from platform/spot to platform/goal: ")
     if verdict is Verdict.PASS:
-        assert " m along 2 handrails, widest gap 0.50 m" in found.message
+        length = found.message.removeprefix("ev2 from platform/spot to platform/goal: ").split(" m along ")[0]
+        assert len(length.split(".")[1]) == 1  # decimetres
+        assert found.message.endswith(" m along 2 handrails, widest gap 0.50 m")
         assert found.remedy == ""
         assert found.end_s > found.start_s == 0.0
     else:
@@ -173,3 +177,12 @@ def test_a_logged_motion_has_no_day(rider_scene, moving_record):
     record = moving_record(rider_scene({}, script={"day": {"steps": [_note("work", "12 min", who="ev1")]}}), {})
     assert schedule.check(record) != ()
     assert schedule.check(replace(record, logged=object())) == ()
+
+
+def test_conflicts_are_told_in_the_order_of_time(judged):
+    steps = [_note("work", "5 min", who="ev2"),
+             {"name": "out", "actors": ["ev2"], "leave_restraint": {}, "takes": "5 min"},
+             {"name": "down", "actors": ["ev2"], "leave_restraint": {}, "takes": "5 min"}]  # fmt: skip
+    told = [item for item in judged(steps) if item.verdict is Verdict.FAIL]
+    assert [item.other for item in told] == ["out", "down"]
+    assert [(item.start_s, item.end_s) for item in told] == [(300.0, 600.0), (600.0, 900.0)]

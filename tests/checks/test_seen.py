@@ -1,6 +1,7 @@
 """What cameras see: against lines drawn by hand at many instants, and the words of the findings."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -14,7 +15,7 @@ from armcarry.geometry.shapes import Box, Capsule, Sphere
 from armcarry.record.finding import Verdict
 from armcarry.record.record import PairRow
 from armcarry.scene.camera import View, look
-from armcarry.seeing.gaps import STEP_M, Gaps
+from armcarry.seeing.gaps import STEP_M, CloseGap, Gaps
 from armcarry.seeing.sight import depth_in_view_m, sightings, stretches
 
 VIEW = {"horizontal_view": "60 deg", "vertical_view": "40 deg"}
@@ -157,7 +158,7 @@ def test_cameras_that_are_all_out_of_service_are_named(rider_scene, turning_reco
     assert finding.message == (
         "every camera is out of service (platform/left, platform/front), so nobody sees tip, riders and gaps"
     )
-    assert finding.remedy == "take one off the script's cameras_off"
+    assert (finding.subject, finding.remedy) == ("arm", "take one off the script's cameras_off")
 
 
 def test_without_cameras_nothing_is_assessed(rider_scene, turning_record):
@@ -271,6 +272,128 @@ def test_who_sees_the_tightest_gap_of_a_move(passing):
     assert row is record.pairs[0]
     assert cameras == ("platform/left", "platform/front")
     assert gaps.tightest(record.moves[1]) is None
+
+
+# -- the words of gaps, several of them ------------------------------------------------------------------------
+
+
+class _Stub:
+    """Stands for Gaps: every camera asked about sees."""
+
+    seen, idle = ("platform/left", "platform/front"), ()
+
+    def __init__(self, record):
+        self.record = record
+
+    def seen_by(self, time_s, point_m):
+        self.record.asked.append((time_s, point_m))
+        return self.seen
+
+    def would_see(self, time_s, point_m):
+        self.record.asked.append((time_s, point_m))
+        return self.idle
+
+
+@pytest.fixture
+def told(monkeypatch):
+    """Tell gaps, each (body, margin, less than the gap in three cells of 2 s, whether they are seen)."""
+
+    def build(*gaps, extra_m=0.15, idle=()):
+        monkeypatch.setattr(seen, "Gaps", _Stub)
+        monkeypatch.setattr(_Stub, "idle", idle)
+        close = []
+        for body, margin_m, lower_m, sees in gaps:
+            row = PairRow("ev1/helmet", body, "rider", "structure", 0.0, 60.0, 0.3, "rule", "proven", 0.3 + margin_m,
+                          0.3 + margin_m + 1e-3, 12.5, (1.0, 2.0, 3.0), (4.0, 5.0, 6.0))  # fmt: skip
+            starts = np.array([10.0, 12.0, 14.0])
+            close.append(CloseGap(row, starts + 1.0, starts, starts + 2.0, np.array(lower_m),
+                                  np.arange(9.0).reshape(3, 3), np.array(sees)))  # fmt: skip
+        monkeypatch.setattr(seen, "watched_gaps", lambda _: SimpleNamespace(close=tuple(close)))
+        record = SimpleNamespace(asked=[])
+        return seen._gaps(record, extra_m), record.asked
+
+    return build
+
+
+BLIND, SEEN = [False, False, True], [True, True, True]
+
+
+def test_of_gaps_that_are_all_seen_the_tightest_is_told(told):
+    (found,), asked = told(
+        ("platform/wide", 0.14, [0.44, 0.45, 0.46], SEEN), ("platform/tight", 0.1, [0.43, 0.41, 0.42], SEEN)
+    )
+    assert found.verdict is Verdict.PASS
+    assert found.message == (
+        "a camera sees every gap that is less than 0.15 m wider than required, 2 in all; the tightest, ev1/helmet and "
+        "platform/tight at 0:00:13.0 by platform/left, platform/front"
+    )
+    assert (found.subject, found.limit, found.unit) == ("gaps", 0.15, "m")
+    ((time_s, point_m),) = asked
+    assert time_s == 13.0 and point_m.tolist() == [3.0, 4.0, 5.0]
+
+
+def test_gaps_that_nobody_sees_are_told_the_worst_first(told):
+    found, _ = told(
+        ("platform/wide", 0.1, [0.42, 0.43, 0.41], BLIND), ("platform/seen", 0.1, [0.41, 0.41, 0.41], SEEN),
+        ("platform/tight", 0.1, [0.40, 0.39, 0.38], BLIND), ("platform/middle", 0.1, [0.41, 0.42, 0.40], BLIND),
+    )
+    assert [item.other for item in found] == ["platform/tight", "platform/middle", "platform/wide"]
+
+
+def test_an_unseen_gap_is_told_with_its_least_unseen_instant(told):
+    (found,), asked = told(("platform/post", 0.1, [0.43, 0.42, 0.35], BLIND))
+    assert found.message == (
+        "ev1/helmet and platform/post come within 0.420 m at 0:00:13.0 where no camera sees the gap, for 0:00:04.0 in "
+        "all; 0.300 m is required and 0.15 m more where nobody sees"
+    )
+    assert found.remedy == (
+        "keep 0.030 m more apart there, or turn or add a camera that sees between ev1/helmet and platform/post at "
+        "0:00:13.0"
+    )
+    assert (found.subject, found.other, found.start_s, found.end_s) == ("ev1/helmet", "platform/post", 10.0, 14.0)
+    assert (found.value, found.limit, found.unit) == (0.42, pytest.approx(0.45), "m")
+    detail = found.clearance
+    assert (detail.lower_m, detail.upper_m, detail.time_s) == (0.42, pytest.approx(0.401), 13.0)
+    assert (detail.point_a, detail.point_b) == ((1.0, 2.0, 3.0), (4.0, 5.0, 6.0))
+    assert asked[0][1].tolist() == [3.0, 4.0, 5.0]
+
+
+def test_what_the_table_proves_is_never_undercut_and_idle_cameras_are_named(told):
+    (found,), _ = told(("platform/post", 0.1, [0.31, 0.32, 0.5], BLIND), idle=("arm/tip", "ev2/lamp"))
+    assert found.value == pytest.approx(0.4)
+    assert found.remedy == "keep 0.050 m more apart there, or bring back arm/tip or ev2/lamp, which would see it"
+
+
+def test_the_longest_of_several_unseen_stretches_is_told(monkeypatch):
+    unseen = ((0.0, 4.0), (10.0, 30.0), (40.0, 41.0))
+    monkeypatch.setattr(seen, "sightings", lambda _: SimpleNamespace(unseen=lambda target: unseen))
+    monkeypatch.setattr(seen, "watched", lambda _: ())
+    title = SimpleNamespace(title="swing")
+    record = SimpleNamespace(move_at=lambda time_s: title if time_s == 20.0 else None)
+    found = seen._target(record, "ev1", 0.0)
+    assert found.message.startswith(
+        "for 0:00:25.0 in 3 stretches no camera is proven to see ev1, longest from 0:00:10.0 to 0:00:30.0 in swing; "
+    )
+    assert (found.value, found.start_s, found.end_s, found.subject) == (25.0, 10.0, 30.0, "ev1")
+    record.move_at = lambda time_s: None
+    assert "to 0:00:30.0; the rules" in seen._target(record, "ev1", 0.0).message
+
+
+@pytest.mark.parametrize(("items", "words"), [
+    ([], ""),
+    ([("arrive", "attach", ("a", "b"), 0.1, 1.0)], ""),  # while something is attached nothing has to be fixed
+    ([("swing", "line", (), 0.0, 0.0), ("up", "line", ("a", "b"), 0.5, 1.0)], "; in swing never two at once"),
+    ([("swing", "line", ("a", "b"), 1.2, 0.42), ("up", "line", ("a", "c"), 1.0, 1.0)],
+     "; the best pair fixes it least well in swing: a with b, lines crossing at 68 deg or more in 42 % of it"),
+    ([("swing", "line", ("a", "b"), 1.2, 1.0), ("up", "line", ("a", "c"), 1.0, 0.995)],
+     "; the best pair fixes it least well in up: a with c, lines crossing at 57 deg or more"),
+])  # fmt: skip
+def test_the_move_in_which_a_target_is_fixed_worst_is_told(items, words):
+    watched = [
+        seen.Watched(SimpleNamespace(title=title, kind=kind), "ev1", (), pair, crossing, share, 0.0)
+        for title, kind, pair, crossing, share in items
+    ]
+    assert seen._least(watched) == words
 
 
 # -- parts -------------------------------------------------------------------------------------------------

@@ -8,7 +8,8 @@ from armcarry.motion.chain import Chain
 from armcarry.motion.jacobian import smallest_singular_value
 from armcarry.quantities import rounded_down
 from armcarry.record.finding import Verdict
-from armcarry.record.record import MoveSpan
+from armcarry.record.record import MoveSpan, Record
+from armcarry.timeline.run import Phase
 
 #: with the wrist turned the arm has all directions
 HOME = {"home": {"j2": "40 deg", "j3": "60 deg", "j4": "50 deg", "j5": "60 deg"}}
@@ -69,3 +70,23 @@ def test_a_run_without_a_move_is_not_assessed(rider_scene, moving_record):
     (found,) = singularity.check(moving_record(rider_scene({}, arm=HOME), {}, moves=()))
     assert found.verdict is Verdict.NOT_ASSESSED
     assert found.message == "the arm does not move in this run"
+
+
+def test_what_is_not_assessed_is_the_arms(rider_scene, moving_record):
+    (found,) = singularity.check(moving_record(rider_scene({}, arm=HOME), {}, moves=()))
+    assert (found.subject, found.remedy) == ("arm", "rehearse a script in which the arm moves")
+
+
+@pytest.mark.parametrize(("first", "second"), [(0.0, 1.0), (1.0, 0.0)])
+def test_the_tool_of_a_move_is_that_of_its_own_phase(rider_scene, moving_record, first, second):
+    """The restraint is left in another phase: the tool is the bare tip there, and a lever shorter."""
+    scene = rider_scene({}, arm=HOME)
+    bare = scene.tree.attach("restraint", "world", np.eye(4))
+    trees = {0.0: scene.tree, 1.0: bare}
+    record = moving_record(scene, {}, moves=(MoveSpan("round", 1, "still", "hold", 1.0, 9.0, "rider"),))
+    phases = (Phase(0.0, 1.0, trees[second]), Phase(1.0, 9.0, trees[first]), Phase(9.0, 30.0, trees[second]))
+    (found,) = singularity.check(Record(scene, phases, record.motion, record.moves))
+    tool = scene.tool(trees[first])
+    chain = Chain.of(trees[first], "world", tool, joints=scene.arm_joints, held=scene.position)
+    exact = smallest_singular_value(chain, scene.position[None, scene.arm_columns], length_m=2.0)[0]
+    assert found.value == pytest.approx(exact, abs=1e-12)

@@ -1,5 +1,7 @@
 """A late stop before a post: the arm turns about its upright and brakes beyond where it was commanded to stand."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
@@ -52,7 +54,14 @@ def test_what_braking_takes_beyond_the_commanded_end_counts(before_post, off_m, 
     assert found.limit == pytest.approx(stopped + off_m)
     assert stopped - 0.03 <= found.value <= stopped + 1e-6
     assert {found.subject, found.other} == {"platform/post", "restraint/slab"}
-    assert found.clearance.upper_m == pytest.approx(stopped, abs=0.03)
+    detail = found.clearance
+    assert detail.upper_m == pytest.approx(stopped, abs=0.03)
+    assert (detail.required_m, detail.lower_m, found.unit) == (found.limit, found.value, "m")
+    assert LASTS_S - 1.0 < detail.time_s <= LASTS_S
+    assert np.linalg.norm(np.subtract(detail.point_a, detail.point_b)) == pytest.approx(detail.upper_m, abs=1e-3)
+    if verdict is Verdict.PASS:
+        assert found.start_s == found.end_s == detail.time_s
+        assert " tightest platform/post to restraint/slab, at least " in found.message
 
 
 def test_a_stop_in_time_that_the_commanded_way_would_break_is_not_blamed_on_braking(before_post):
@@ -124,3 +133,19 @@ def test_arcs_begun_elsewhere_in_a_cell_stay_within_the_slack(rider_scene, movin
     assert np.abs(rests - middle).max() <= arcs.slack[0, turns] + 1e-12
     # as commanded until the arm stands
     assert 0.01 * (1.0 + 0.2 / brake) <= arcs.slack[0, leans] + 1e-12
+
+
+def test_where_all_pairs_have_enough_to_spare_that_is_said(before_post, monkeypatch):
+    monkeypatch.setattr(stopping, "_tightest", lambda part: None)
+    (found,) = stopping.check(before_post(0.1, bearing_rad=2.0))
+    assert (found.verdict, found.subject, found.value) == (Verdict.PASS, "arm", None)
+    assert found.message.endswith(" of it reaction; nothing comes nearer than 0.6 m")
+
+
+def test_the_cell_with_the_least_margin_is_the_tightest_and_none_where_there_is_enough():
+    def part(pair, lower_m):
+        return SimpleNamespace(leaves=SimpleNamespace(pair=np.array(pair), lower_m=np.array(lower_m)))
+
+    assert stopping._tightest(part([-1, 0, 3], [-9.0, 0.3, 0.2])) == 2
+    assert stopping._tightest(part([0], [0.3])) == 0
+    assert stopping._tightest(part([-1, 4], [0.1, stopping.ENOUGH_M])) is None

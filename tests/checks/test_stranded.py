@@ -10,7 +10,7 @@ from armcarry.geometry.shapes import Box
 from armcarry.record.finding import Verdict
 from armcarry.timeline.handrails import find_route, rails_of
 from armcarry.timeline.ways_home import ways_home
-from armcarry.whatif.stranding import TOLERANCE_M, strandings
+from armcarry.whatif.stranding import TOLERANCE_M, Stranding, strandings
 
 REACH_M = 0.75  # of the suit in conftest
 
@@ -234,3 +234,88 @@ def test_rules_that_do_not_say_leave_the_time_home_open(run):
     assert home.remedy == "state way_home in the rules"
     late, _ = stranded.check(run(rate_rad_s=0.0, rules={"way_home": None, "safe_return": "90 s"}))
     assert late.verdict is Verdict.FAIL  # the way alone is too long
+
+
+# -- the words, of instants given by hand --------------------------------------------------------------------
+
+
+def _stranding(**more):
+    """A rider at 1, 2, 3, 4 s: worst home at 3 s, widest gap at 2 s, home along many rails."""
+    long = ("one", "two", "three", "four", "five")
+    given = {
+        "crew": "ev1", "time_s": np.arange(1.0, 5.0), "way_m": np.array([1.0, 2.0, 3.04, 4.0]),
+        "gap_m": np.array([0.0, 0.456, 0.3, 0.0]), "rail_gap_m": np.zeros(4),
+        "return_time_s": np.array([10.0, 20.0, 40.0, 30.0]), "extra_s": np.array([1.0, 2.0, 9.6, 4.0]),
+        "rail": ("r1", "r2", "r3", "r4"), "ways": (("one",), ("one", "two"), long, long[:4]),
+        "most_s": 41.5, "most_gap_m": 0.512, "speed_m_s": 0.1,
+    }
+    return Stranding(**given | more)
+
+
+@pytest.fixture
+def worded(rider_scene, turning_record, monkeypatch):
+    """Tell one stranding under given rules."""
+
+    def build(rules=None, **more):
+        monkeypatch.setattr(stranded, "strandings", lambda _: (_stranding(**more),))
+        return stranded.check(turning_record(rider_scene({}, rules=rules)))
+
+    return build
+
+
+def test_the_worst_instant_is_told_with_its_own_way(worded):
+    home, _ = worded({"way_home": TAKES, "safe_return": "41 s"})
+    assert home.message == (
+        "stranded at 0:00:03.0, the worst moment, ev1 goes 3.1 m by one, two, ... five (5 handrails) to the hatch, "
+        "0:00:30.4 at 0.1 m/s and 0:00:09.6 to get out of the restraint, to cross with help what gloves cannot bridge "
+        "and to go in; at no instant aboard more than 0:00:41.5, 0:00:41.0 allowed"
+    )
+    assert (home.value, home.limit, home.unit, home.start_s, home.end_s) == (41.5, 41.0, "s", 3.0, 3.0)
+    assert home.remedy == (
+        "lead the carry over handrails 0.1 m nearer to the hatch, or add handrails that shorten it"
+    )  # at no instant looked at is it too long, only between two
+    home, _ = worded({"way_home": TAKES, "safe_return": "25 s"})
+    assert home.remedy.startswith("lead the carry from 0:00:03.0 to 0:00:04.0 over handrails 1.7 m nearer ")
+
+
+def test_what_rules_do_not_say_is_told_with_what_is_known(worded):
+    home, _ = worded({"way_home": None})
+    assert (home.value, home.limit, home.unit, home.start_s, home.other) == (41.5, 1800.0, "s", 3.0, "airlock")
+    assert " and 0:00:09.6" not in home.message
+
+
+def test_the_widest_gap_is_told_where_it_is_and_how_long_one_is_open(worded):
+    _, gap = worded({"tether_reach": "0.5 m"})
+    assert gap.message == (
+        "for 0:00:01.0 no handrail is in reach of ev1; at 0:00:02.0 the nearest, r2, is 0.46 m from the gloves (never "
+        "more than 0.52 m); a tether or a second worker must bridge it, 0.50 m at most"
+    )
+    assert gap.remedy == (
+        "lead the carry nearer to r2 within 0.5 m of it, have a second worker wait there, or give the rider a tether "
+        "of 0.6 m to it"
+    )
+    assert (gap.value, gap.limit, gap.unit, gap.start_s, gap.other) == (0.512, 0.5, "m", 2.0, "handrail")
+    _, open_ = worded()
+    assert open_.message.endswith(
+        "; a tether or a second worker must bridge it, and the rules do not say how wide a gap that may be "
+        "(tether_reach)"
+    )
+    assert open_.remedy.startswith("lead the carry nearer to r2, have a second worker ")
+
+
+def test_a_gap_between_handrails_counts_where_it_is_the_wider(worded):
+    rail = np.array([0.0, 0.456, 0.9, 0.0])
+    _, gap = worded({"tether_reach": "0.5 m"}, rail_gap_m=rail)
+    assert (gap.value, gap.start_s) == (0.9, 3.0)
+    assert gap.message.startswith("on the way home from r3 handrails are 0.90 m apart; ")
+    assert gap.remedy == "close the gap after r3 with a handrail, or have a second worker wait there"
+    _, same = worded({"tether_reach": "0.5 m"}, rail_gap_m=np.minimum(rail, 0.456))
+    assert "the nearest, r2, is" in same.message and same.remedy.startswith("lead the carry nearer to r2 ")
+
+
+def test_no_gap_is_told_with_the_gap_that_would_be_bridged(worded):
+    nothing = {"gap_m": np.zeros(4), "most_gap_m": 0.0}
+    _, gap = worded({"tether_reach": "0.5 m"}, **nothing)
+    assert (gap.verdict, gap.value, gap.limit, gap.unit, gap.start_s) == (Verdict.PASS, 0.0, 0.5, "m", 1.0)
+    _, tiny = worded({"tether_reach": "0.5 m"}, **nothing | {"most_gap_m": 1e-6})
+    assert tiny.message.startswith("a handrail is in reach")

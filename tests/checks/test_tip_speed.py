@@ -71,3 +71,21 @@ def test_with_nobody_aboard_the_loads_own_speed_counts(scene, lever_m, moving_re
     (found,) = tip_speed.check(Record(scene, (Phase(0.0, 10.0, left),), record.motion, record.moves))
     assert (found.verdict, found.limit) == (Verdict.PASS, 0.2)
     assert "with load 'free' the tip moves" in found.message
+
+
+def test_a_finding_that_passes_asks_for_nothing(scene, moving_record):
+    (found,) = tip_speed.check(moving_record(scene, {}))
+    assert (found.verdict, found.remedy) == (Verdict.PASS, "")
+
+
+def test_the_tip_of_a_move_is_that_of_its_own_phase(scene, moving_record):
+    """The rider leaves half way: what rides at the end of a move says nothing of the move before."""
+    record = moving_record(scene, {"arm/j1": [0.02]}, load="free")
+    left = scene.tree.attach("ev1", "world", np.eye(4))
+    phases = (Phase(0.0, 9.0, left), Phase(9.0, 10.0, scene.tree))
+    moves = (MoveSpan("round", 1, "swing", "to_joints", 0.0, 9.0, "free"),)
+    (found,) = tip_speed.check(Record(scene, phases, record.motion, moves))
+    assert (found.other, found.limit) == ("free", 0.2)
+    moves = (MoveSpan("round", 1, "swing", "to_joints", 9.0, 10.0, "free"),)
+    (found,) = tip_speed.check(Record(scene, phases, record.motion, moves))
+    assert found.limit == 0.1

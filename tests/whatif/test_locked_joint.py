@@ -69,21 +69,31 @@ def test_a_way_ends_with_a_handrail_or_the_safe_point_in_reach(found):
         assert gap <= member.size.reach.one_hand + 1e-9
 
 
-def test_a_way_keeps_what_must_be_left(found):
+@pytest.fixture(scope="module")
+def measured(found):
+    """Measure the judged pairs along every way: item, side, rows of its pairs, what must be left, poses, gaps."""
     record, items = found
+    known = {}
+    done = []
     for item in items:
         if item.kind == "none":
             continue
         phase = record.phase_at(item.time_s)
-        side = Side.of(record, phase, arm_pairs(record.scene, phase.tree))
-        window = next(w for w in windows(side) if w.start_s <= item.time_s <= w.end_s)
-        bodies = side.phase.tree.bodies
-        placed = forward(side.phase.tree, whole(record, item, 40), [body.link for body in bodies])
-        judged = np.flatnonzero(~np.isnan(window.left_m))
-        gaps = distances(
-            [b.shape for b in bodies], placed @ np.stack([b.pose for b in bodies]), side.pairs[judged]
-        ).upper_m
-        assert (gaps - window.left_m[judged]).min() >= min(item.lower_m, 0.0) - 1e-6
+        if id(phase) not in known:
+            known[id(phase)] = tuple(windows(Side.of(record, phase, arm_pairs(record.scene, phase.tree))))
+        window = next(w for w in known[id(phase)] if w.start_s <= item.time_s <= w.end_s)
+        side, bodies = window.side, phase.tree.bodies
+        frames = forward(phase.tree, whole(record, item, 20), [body.link for body in bodies])
+        placed = frames @ np.stack([body.pose for body in bodies])
+        rows = np.flatnonzero(~np.isnan(window.left_m))
+        gaps = distances([body.shape for body in bodies], placed, side.pairs[rows]).upper_m
+        done.append((item, side, rows, window.left_m[rows], placed, gaps))
+    return done
+
+
+def test_a_way_keeps_what_must_be_left(measured):
+    for item, _, _, left_m, _, gaps in measured:
+        assert (gaps - left_m).min() >= min(item.lower_m, 0.0) - 1e-6
         assert item.lower_m >= 0
 
 
@@ -112,26 +122,18 @@ def test_ways_are_kept_with_the_finding_and_come_back(short_run, tmp_path):
     assert load(tmp_path / "run")[1] == findings
 
 
-def test_a_way_out_keeps_its_distance_for_coal_too(found):
+def test_a_way_out_keeps_its_distance_for_coal_too(measured):
     pytest.importorskip("coal")
     coal = engine_distance("coal")
-    record, items = found
     looked = 0
-    for item in items:
-        if item.kind == "none" or len(item.way) < 2:
+    for item, side, rows, left_m, placed, gaps in measured:
+        if len(item.way) < 2:
             continue
-        phase = record.phase_at(item.time_s)
-        side = Side.of(record, phase, arm_pairs(record.scene, phase.tree))
-        window = next(w for w in windows(side) if w.start_s <= item.time_s <= w.end_s)
-        bodies = side.phase.tree.bodies
-        frames = forward(side.phase.tree, whole(record, item, 25), [body.link for body in bodies])
-        placed = frames @ np.stack([body.pose for body in bodies])
-        judged = np.flatnonzero(~np.isnan(window.left_m))
-        gaps = distances([b.shape for b in bodies], placed, side.pairs[judged]).upper_m - window.left_m[judged]
-        for k, p in zip(*np.unravel_index(np.argsort(gaps, axis=None)[:3], gaps.shape), strict=True):
-            a, b = side.pairs[judged[p]]
+        over, bodies = gaps - left_m, side.phase.tree.bodies
+        for k, p in zip(*np.unravel_index(np.argsort(over, axis=None)[:3], over.shape), strict=True):
+            a, b = side.pairs[rows[p]]
             theirs = coal(bodies[a].shape, placed[k, a], bodies[b].shape, placed[k, b])
-            assert theirs >= window.left_m[judged[p]] + item.lower_m - BANDS_M["coal"]
+            assert theirs >= left_m[p] + item.lower_m - BANDS_M["coal"]
             looked += 1
     assert looked > 50
 

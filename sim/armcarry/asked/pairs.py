@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -107,5 +108,12 @@ def seating_pairs(scene: Scene, tree: Tree, pairs: np.ndarray) -> np.ndarray:
 
 def pairs_that_fit(tree: Tree, patterns: tuple[str, str], a: np.ndarray, b: np.ndarray) -> np.ndarray:
     """Tell which pairs of body rows (P,), (P,) fit two patterns, in either order."""
-    first, second = (np.array([matches(pattern, body.name) for body in tree.bodies]) for pattern in patterns)
+    names = tuple(body.name for body in tree.bodies)
+    first, second = (_that_fit(pattern, names) for pattern in patterns)
     return np.asarray((first[a] & second[b]) | (first[b] & second[a]))
+
+
+@lru_cache(maxsize=4096)
+def _that_fit(pattern: str, names: tuple[str, ...]) -> np.ndarray:
+    """Tell which names fit a pattern; of a day's many phases all have the same names."""
+    return np.array([matches(pattern, name) for name in names], dtype=bool)

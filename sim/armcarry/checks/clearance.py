@@ -56,16 +56,21 @@ def _with_branches(record: Record, findings: list[Finding]) -> tuple[Finding, ..
     told = []
     for finding in findings:
         pair, instant = {finding.subject, finding.other}, finding.start_s
-        beside = pair <= known and any(name.startswith(f"{ARM}/") for name in pair)
-        if finding.verdict is Verdict.FAIL and beside and instant not in said and len(said) < _BRANCHES:
+        if finding.verdict is not Verdict.FAIL or not pair <= known or not any(map(_of_the_arm, pair)):
+            told.append(finding)
+            continue
+        if instant not in said and len(said) < _BRANCHES:
             joints = other_branch(record, instant)
             said[instant] = (
                 f"; another branch, {joints}, holds the tool the same at {clock(instant)} and keeps every clearance"
                 if joints else f"; no other branch of the arm that was tried has room at {clock(instant)}"
             )
-        words = said.get(instant, "") if beside and finding.verdict is Verdict.FAIL else ""
-        told.append(replace(finding, remedy=finding.remedy + words))
+        told.append(replace(finding, remedy=finding.remedy + said.get(instant, "")))
     return tuple(told)
+
+
+def _of_the_arm(body: str) -> bool:
+    return body.startswith(f"{ARM}/")
 
 
 def _beyond(finding: Finding) -> float:
@@ -122,9 +127,12 @@ def _nearest(rows: list[PairRow]) -> str:
     return f"{row.body_a} to {row.body_b} at {up(row.upper_m, 'm')}"
 
 
+def _required_m(row: PairRow) -> float:
+    return 0.0 if row.required_m is None else row.required_m
+
+
 def _detail(row: PairRow) -> ClearanceDetail:
-    required = 0.0 if row.required_m is None else row.required_m
-    return ClearanceDetail(row.lower_m, row.upper_m, required, row.time_s, row.point_a, row.point_b)
+    return ClearanceDetail(row.lower_m, row.upper_m, _required_m(row), row.time_s, row.point_a, row.point_b)
 
 
 def _failure(row: PairRow) -> Finding:
@@ -175,7 +183,7 @@ def _remedy(row: PairRow) -> str:
 def _pass(row: PairRow, count: int) -> Finding:
     beyond = "farther than" if row.status == "farther" else "at least"
     relaxed = "" if row.why == "rule" else f" ({row.why})"
-    found = at_least(row.lower_m, 0.0 if row.required_m is None else row.required_m, "m")
+    found = at_least(row.lower_m, _required_m(row), "m")
     return _make.judged(
         found,
         row.body_a,

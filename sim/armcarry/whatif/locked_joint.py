@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -208,9 +209,14 @@ class _Search:
             stand = scene.loaded.platform.document.worksites[name].stand
             pose = self.tree.pose_of(f"{PLATFORM}/{stand}", self.position)
             return [_to_pose(self.plate, pose, reach_m, name)]
-        poses = _way_back(self.record, self.plate, self.time_s)
-        return [*(_to_pose(self.plate, pose, 0.25, "") for pose in poses[:-1]),
-                _to_pose(self.plate, poses[-1], reach_m, "where the run starts")]  # fmt: skip
+        *between, first = self.way_back
+        return [*(_to_pose(self.plate, pose, 0.25, "") for pose in between),
+                _to_pose(self.plate, first, reach_m, "where the run starts")]  # fmt: skip
+
+    @cached_property
+    def way_back(self) -> list[Array]:
+        """Poses of the plate from the instant back to the start of the run: the same whichever joint locks."""
+        return _way_back(self.record, self.plate, self.time_s)
 
     # -- proving ----------------------------------------------------------------------------------------------
 
