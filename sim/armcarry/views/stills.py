@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -43,9 +43,14 @@ class Still:
 
 
 def stills(
-    record: Record, tight: int = 3, worksites: bool = True, size: tuple[int, int] = SIZE, tell: Tell | None = None
+    record: Record,
+    tight: int = 3,
+    worksites: bool = True,
+    size: tuple[int, int] = SIZE,
+    tell: Tell | None = None,
+    wanted: Callable[[Stage], Iterable[Still]] = lambda stage: (),
 ) -> Iterator[Still]:
-    """Draw the overview, the tightest moments and the worksites, one after another.
+    """Draw the overview, the tightest moments, the worksites and what else is wanted, one after another.
 
     Args:
         record: the run.
@@ -53,6 +58,7 @@ def stills(
         worksites: draw these too.
         size: width and height in pixels.
         tell: told what is drawn.
+        wanted: draws further ones on the same stage.
 
     Raises:
         ArmcarryError: nothing can be drawn on this machine.
@@ -69,6 +75,8 @@ def stills(
         for k, (site, time_s) in enumerate(places, start=1 + len(moments)):
             say(f"drawing worksite {site}", k / total)
             yield _worksite(record, stage, site, time_s)
+        say("drawing the pictures asked for", 0.95)
+        yield from wanted(stage)
 
 
 def tightest_rows(record: Record, count: int) -> list[PairRow]:

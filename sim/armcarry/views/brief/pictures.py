@@ -13,6 +13,7 @@ from armcarry.record.record import Record
 from armcarry.views import plots, whatifs
 from armcarry.views.brief.content import Carry, carries
 from armcarry.views.stills import stills
+from armcarry.views.wanted import wanted_stills
 
 Tell = Callable[[str, float], None]
 
@@ -85,7 +86,10 @@ def draw(record: Record, folder: Path, findings: Sequence[Finding] = (), tell: T
     ]
     views: list[Picture] = []
     try:
-        drawn = stills(record, tell=lambda words, share: say(words, 0.2 + 0.8 * share))
+        drawn = stills(
+            record, tell=lambda words, share: say(words, 0.2 + 0.8 * share),
+            wanted=lambda stage: wanted_stills(record, stage),
+        )
         views.extend(Picture(still.save(folder), still.words, title=still.title) for still in drawn)
     except RecordError:
         raise

@@ -20,7 +20,7 @@ from armcarry.views import palette
 from armcarry.views.brief.paper import BOLD_FONT, FONT, fonts
 
 SheetSize = Literal["A3", "Letter"]
-_MARGIN, _HEAD, _FOOT_PT = 30.0, 42.0, 26.0
+_MARGIN, _HEAD, _FOOT_PT = 36.0, 42.0, 26.0
 #: width of the column of times, points
 _TIMES = 46.0
 _PT, _LEAD, _PAD = 6.8, 8.4, 3.0
