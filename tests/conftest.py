@@ -13,6 +13,14 @@ if sys.platform == "linux" and not os.environ.get("DISPLAY"):
     os.environ.setdefault("VTK_DEFAULT_OPENGL_WINDOW", "vtkEGLRenderWindow")
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Give each process one stretch of the tests, so that what a module or the whole run shares is made once."""
+    from xdist.scheduler import WorkStealingScheduling
+
+    return WorkStealingScheduling(config, log)
+
+
 @pytest.fixture
 def rider_scene():
     """A plain rider in a foot restraint on a six-joint arm, before a few boxes: see the arguments of ``build``."""
@@ -158,6 +166,27 @@ def _suit():
                 "shoulders": ["left_shoulder", "right_shoulder"], "gloves": ["left_glove", "right_glove"],
                 "hands": "hands", "view_half_angle": "60 deg", "corridor": "1.1 m", "translation_speed": "0.1 m/s"}
     return document, _model("suit", "boots", {}, bodies, [hips, *fixed], ("trunk", *frames))
+
+
+@pytest.fixture
+def moving_record():
+    """Build a record of one move from the coefficients of joints: each {joint: (c1, c2, ...)}, powers of seconds."""
+    import numpy as np
+
+    from armcarry.motion.curve import Motion
+    from armcarry.record.record import MoveSpan, Record
+    from armcarry.timeline.run import Phase
+
+    def build(scene, joints, lasts_s=10.0, *, moves=None, load="rider", **more):
+        table = np.zeros((1, 1 + max((len(powers) for powers in joints.values()), default=0), len(scene.position)))
+        table[0, 0] = scene.position
+        for joint, powers in joints.items():
+            table[0, 1 : 1 + len(powers), scene.tree.column(joint)] = powers
+        motion = Motion(scene.tree.joints, np.array([0.0, lasts_s]), table)
+        swing = (MoveSpan("round", 1, "swing", "to_joints", 0.0, lasts_s, load),)
+        return Record(scene, (Phase(0.0, lasts_s, scene.tree),), motion, swing if moves is None else moves, **more)
+
+    return build
 
 
 @pytest.fixture

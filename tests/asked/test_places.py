@@ -1,6 +1,9 @@
 """Places of a scene: every kind of them, how far each holds, whose distance counts and what belongs to whom."""
 
+from dataclasses import replace
+
 from armcarry.asked.places import Place, places_of
+from armcarry.files.documents.zones import Near
 from armcarry.geometry import poses
 from armcarry.geometry.model import Body
 from armcarry.geometry.shapes import Sphere
@@ -63,3 +66,22 @@ def test_bodies_without_a_stroke_are_the_owners_own():
     assert pattern("lid|platform/wall|edge_*") == "load/lid|platform/wall|load/edge_*"
     assert pattern("*") == "load/*"
     assert pattern(None) == "load/*"
+
+
+def test_the_restraint_is_a_place_for_the_boots_of_others(rider_scene):
+    scene = rider_scene({}, frames=FRAMES)
+    restraint = scene.loaded.restraint
+    document = restraint.document.model_copy(update={"near": [Near.model_validate(NEAR)], "within": 1.25})
+    loaded = replace(scene.loaded, restraint=replace(restraint, document=document))
+    (found,) = places_of(replace(scene, loaded=loaded))
+    assert (found.name, *_plain(found)) == ("restraint", "restraint/plate", None, 1.25, "boots", (), "restraint")
+    assert [near.why for near in found.near] == ["hands work"]
+
+
+def test_a_seat_takes_an_item_by_its_own_name_its_models_or_that_of_the_models_file(rider_scene):
+    seats = {"seats": {name: {"frame": "berth_at", "accepts": [name], "within": "0.4 m", "near": [NEAR]}
+                       for name in ("load", "crate_model", "none")}}  # fmt: skip
+    scene = rider_scene({}, frames=FRAMES, platform=seats, held=(BOX,),
+                        script={"hardware": {"load": {"model": "crate_model", "at": "ev1/hands"}}})  # fmt: skip
+    found = {place.name: place.accepts for place in places_of(scene)}
+    assert found == {"load": ("load",), "crate_model": ("load",), "none": ("load",)}  # the file is called none

@@ -32,22 +32,6 @@ def whole_findings(monkeypatch):
 
 
 @pytest.fixture
-def moving_record():
-    """Build a record of one move from the coefficients of joints: each {joint: (c1, c2, ...)}, powers of seconds."""
-
-    def build(scene, joints, lasts_s=10.0, *, moves=None, load="rider", **more):
-        table = np.zeros((1, 1 + max((len(powers) for powers in joints.values()), default=0), len(scene.position)))
-        table[0, 0] = scene.position
-        for joint, powers in joints.items():
-            table[0, 1 : 1 + len(powers), scene.tree.column(joint)] = powers
-        motion = Motion(scene.tree.joints, np.array([0.0, lasts_s]), table)
-        swing = (MoveSpan("round", 1, "swing", "to_joints", 0.0, lasts_s, load),)
-        return Record(scene, (Phase(0.0, lasts_s, scene.tree),), motion, swing if moves is None else moves, **more)
-
-    return build
-
-
-@pytest.fixture
 def at_site(rider_scene):
     """Build a scene whose stand is where the plate is at the start; points given in the plate's frame."""
 

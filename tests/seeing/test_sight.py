@@ -1,12 +1,17 @@
 """What is proven of a cell of time holds at each of its instants, not at its middle alone."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from armcarry.geometry import poses
 from armcarry.geometry.model import Body
 from armcarry.geometry.shapes import Box
-from armcarry.seeing.sight import watch
+from armcarry.motion.curve import Motion
+from armcarry.record.record import MoveSpan, Record
+from armcarry.seeing.sight import COARSE_S, LONG_S, sightings, watch
+from armcarry.timeline.run import Phase
 
 VIEW = {"frame": "eye", "horizontal_view": "30 deg", "vertical_view": "40 deg", "pan": ["-20 deg", "20 deg"],
         "tilt": ["-80 deg", "80 deg"]}  # fmt: skip
@@ -35,3 +40,53 @@ def test_what_is_seen_throughout_a_cell_is_seen_at_its_every_instant(phase):
         assert np.all(sees | ~seen[row])
         hidden_later += int(np.sum(glimpsed[row] & ~sees.all(axis=0)))
     assert seen.any() and hidden_later > 0
+
+
+# -- cells of time and who is there --------------------------------------------------------------------------
+
+
+@pytest.fixture
+def cut(rider_scene):
+    """Build a watch of 100 s: the arm turns from 10 to 30 s, a free worker leans from 40 to 80 s."""
+    spot = poses.translation((0.0, 9.0, 0.0))
+    scene = rider_scene({}, frames={"eye": spot, "spot": spot}, platform={"cameras": {"eye": VIEW}},
+                        worker_at="platform/spot")  # fmt: skip
+    breaks = np.array([0.0, 10.0, 30.0, 40.0, 80.0, 100.0])
+    table = np.zeros((5, 2, len(scene.position)))
+    table[:, 0] = scene.position
+    turns, leans = scene.tree.column("arm/j1"), scene.tree.column("ev2/hips")
+    table[1, 1, turns], table[3, 1, leans] = 0.01, 0.005
+    table[2:, 0, turns] += 0.2
+    table[4:, 0, leans] += 0.2
+    motion = Motion(scene.tree.joints, breaks, table)
+    moves = tuple(MoveSpan("a", k, "", "hold", *span, "rider") for k, span in enumerate(
+        ((0.0, 10.0), (10.0, 30.0), (30.0, 40.0), (40.0, 80.0), (80.0, 100.0))))  # fmt: skip
+    return watch(Record(scene, (Phase(0.0, 100.0, scene.tree),), motion, moves), Phase(0.0, 100.0, scene.tree))
+
+
+def test_time_is_cut_finely_where_the_arm_moves_coarsely_where_others_do_and_not_where_nothing_does(cut):
+    starts, ends = cut._first_cells()
+    assert starts[0] == 0.0 and ends[-1] == 100.0 and np.array_equal(starts[1:], ends[:-1])
+
+    def lengths(a, b):
+        return (ends - starts)[(starts >= a) & (ends <= b)].tolist()
+
+    assert lengths(0.0, 10.0) == [10.0] and lengths(30.0, 40.0) == [10.0] and lengths(80.0, 100.0) == [20.0]
+    assert lengths(10.0, 30.0) == pytest.approx([COARSE_S] * 5)
+    assert lengths(40.0, 80.0) == pytest.approx([20.0, 20.0])  # no longer than LONG_S
+    assert 20.0 <= LONG_S < 40.0
+
+
+def test_a_rider_is_there_only_while_aboard(rider_scene, turning_record):
+    eye = poses.translation((0.0, 9.0, 0.0))
+    scene = rider_scene({}, frames={"eye": eye}, platform={"cameras": {"eye": VIEW}})
+    off = scene.tree.attach("ev1", "platform/eye", poses.translation((5.0, 0.0, 0.0)))
+    record = turning_record(scene, rate_rad_s=0.0)
+    spans = ((0.0, 25.0, off), (25.0, 25.0, scene.tree), (25.0, 60.0, scene.tree))
+    record = replace(record, phases=tuple(Phase(*span) for span in spans))
+    found = sightings(record)
+    rider, tip = found.targets.index("ev1"), 1 - found.targets.index("ev1")
+    middles = (found.edges_s[1:] + found.edges_s[:-1]) / 2
+    assert found.there[:, tip].all()
+    assert np.array_equal(found.there[:, rider], middles > 25.0)
+    assert found.unseen("ev1") == () or found.unseen("ev1")[0][0] >= 25.0

@@ -35,11 +35,13 @@ def light_on(sun: Sun, points: dict[str, str], start_s: float, end_s: float) -> 
     A work point is lit where the sun stands before it (on the side of its +x axis) and nothing is between.
     """
     middles = np.array([(a + b) / 2 for a, b in cut_s(start_s, end_s, LOOK_STEP_S)])
+    phases = [phase for phase in sun.record.phases if phase.end_s > phase.start_s]
+    number = np.searchsorted([phase.start_s for phase in phases], middles, side="right") - 1
     found = []
     for name, link in points.items():
         lit, shade = 0, np.zeros(len(sun.record.bodies), dtype=np.int64)
-        for phase in sun.record.phases:
-            times = middles[(middles >= phase.start_s) & (middles < max(phase.end_s, phase.start_s + 1e-9))]
+        for k, phase in enumerate(phases):
+            times = middles[number == k]
             if len(times):
                 watch = Watch(sun.record, phase, ())
                 pose = sun.record.link_path(link, times)

@@ -1,0 +1,131 @@
+"""Which pairs questions of what if are asked of, and how far anything behind a joint can be from it."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from armcarry.asked.pairs import arm_pairs
+from armcarry.geometry import poses
+from armcarry.geometry.model import Body
+from armcarry.geometry.shapes import Sphere, bounding_radius_m
+from armcarry.motion.braking import runaway
+from armcarry.motion.forward import forward
+from armcarry.record.record import PairRow
+from armcarry.timeline.run import Phase
+from armcarry.whatif.cells import ENOUGH_M
+from armcarry.whatif.faults import LONGEST_DETECTION_S, Side, apart_m, farthest_m, sides, worst_excursion, worst_rates
+
+STEPS_M = (0.3, 0.4, 2.0, 2.0, 0.4, 0.3)  # from joint to joint of the arm in conftest
+WALL = Body("wall", "yard", Sphere(0.1), poses.translation((3.0, 0.0, 0.0)))
+RUNS_AWAY = {"runaway_rate": {"default": "6 deg/s"}}
+
+
+def _side(record):
+    return Side.of(record, record.phases[0])
+
+
+def test_nothing_behind_a_joint_is_ever_farther_from_its_axis(rider_scene, moving_record):
+    scene = rider_scene({})
+    levers = farthest_m(_side(moving_record(scene, {})))
+    tree, draw = scene.tree, np.random.default_rng(3)
+    q = np.repeat(scene.position[None], 300, axis=0)
+    q[:, scene.arm_columns] = draw.uniform(-3.0, 3.0, (300, 6))
+    at = forward(tree, q)
+    for k, joint in enumerate(scene.arm_joints):
+        row = next(row for row in range(len(tree.links)) if int(tree.columns[row]) == tree.column(joint))
+        behind = [body for body in tree.bodies if row in tree.ancestry(body.link)]
+        far = [np.linalg.norm((at[:, tree.index(b.link)] @ b.pose)[:, :3, 3] - at[:, row, :3, 3], axis=1)
+               + bounding_radius_m(b.shape) for b in behind]  # fmt: skip
+        assert np.max(far) <= levers[k] + 1e-9
+    # as if all were stretched: from joint to joint the lever grows by the way between them
+    assert levers[:-1] - levers[1:] == pytest.approx(STEPS_M[1:])
+    # behind the last joint: plate, suit and its helmet, one after the other
+    bodies = {body.name: body for body in tree.bodies}
+    least = max(np.linalg.norm(bodies[n].pose[:3, 3]) + bounding_radius_m(bodies[n].shape) for n in ("ev1/helmet",))
+    assert least + 0.9 < levers[-1] < 0.35 + 0.9 + 3.0
+
+
+def test_a_joint_that_slides_has_a_lever_of_one_and_reaches_as_far_as_it_slides_in_the_run(rider_scene, moving_record):
+    turns = farthest_m(_side(moving_record(rider_scene({}), {})))
+    scene = rider_scene({}, slides=("j4",))
+    home = scene.position[scene.tree.column("arm/j4")]
+    slid = farthest_m(_side(moving_record(scene, {"arm/j4": [-0.03]})))  # 0.3 m back in the 10 s of the run
+    assert slid[3] == 1.0 and slid[4:] == pytest.approx(turns[4:])
+    assert slid[:3] - turns[:3] == pytest.approx(np.full(3, max(abs(home), abs(home - 0.3))))
+
+
+def test_what_a_run_proves_of_a_pair_is_the_least_of_its_rows(rider_scene, moving_record):
+    scene = rider_scene({}, (WALL,))
+
+    def row(a, b, lower_m, start_s):
+        return PairRow(a, b, "arm", "structure", start_s, start_s + 1.0, 0.3, "rule", "proven", lower_m, lower_m,
+                       start_s, (0.0,) * 3, (0.0,) * 3)  # fmt: skip
+
+    rows = (row("platform/wall", "arm/hand", 0.7, 0.0), row("platform/wall", "arm/hand", 0.4, 1.0),
+            row("platform/wall", "arm/hand", 0.9, 2.0), row("platform/wall", "arm/boom_2", 5.0, 0.0))  # fmt: skip
+    record = moving_record(scene, {}, pairs=rows)
+    names = [body.name for body in scene.tree.bodies]
+    pairs = np.array([(names.index(a), names.index("platform/wall")) for a in ("arm/hand", "arm/boom_2", "ev1/trunk")])
+    for order in (pairs, pairs[:, ::-1]):
+        assert apart_m(record, record.phases[0], order).tolist() == [0.4, 5.0, -np.inf]
+
+
+@pytest.mark.parametrize("moving", [False, True])
+def test_pairs_that_no_fault_brings_near_are_left_out(rider_scene, moving_record, moving):
+    scene = rider_scene({}, (WALL,), arm=RUNS_AWAY, rules={"stop_remainder": "0.1 m"})
+    plain = moving_record(scene, {"arm/j1": [0.02]} if moving else {})
+    side, far = _side(plain), np.array([False])
+    levers = farthest_m(side)
+    most, longest = (worst_excursion(side, far, time)[0] * levers for time in (None, LONGEST_DETECTION_S))
+    braking = 0.02**2 / (2 * side.brakes[0]) * levers[0] if moving else 0.0
+    enough = ENOUGH_M + 0.1 + max(most.max(), longest.max() - ENOUGH_M) + braking
+    pairs = arm_pairs(scene, scene.tree)
+    bodies = scene.tree.bodies
+
+    def row(pair, lower_m):
+        return PairRow(bodies[pair[0]].name, bodies[pair[1]].name, "arm", "structure", 0.0, 10.0, 0.3, "rule", "proven",
+                       lower_m, lower_m, 0.0, (0.0,) * 3, (0.0,) * 3)  # fmt: skip
+
+    told = [enough - 1e-6, enough + 1e-6, enough]
+    record = replace(plain, pairs=tuple(row(pair, apart) for pair, apart in zip(pairs, told, strict=False)))
+    (found,) = sides(record)
+    left_out = {tuple(pair) for pair in pairs.tolist()} - {tuple(pair) for pair in found.pairs.tolist()}
+    assert left_out == {tuple(pairs[1].tolist()), tuple(pairs[2].tolist())}
+    assert sides(record)[0] is found  # worked out once
+    assert sides(replace(record, phases=(Phase(0.0, 0.0, scene.tree),))) == ()
+
+
+def test_an_excursion_is_that_of_the_worst_rate_and_the_time_until_it_is_seen(rider_scene, moving_record):
+    scene = rider_scene({}, arm=RUNS_AWAY)
+    side = _side(moving_record(scene, {}))
+    rates = worst_rates(side, np.array([False]))
+    assert rates == pytest.approx(np.full((1, 6), np.radians(6.0)))
+    detection = scene.loaded.arm.document.detection_time
+    for asked, time in ((None, detection), (2.0, 2.0)):
+        by_hand = runaway(np.radians(6.0), time, side.brakes).distance
+        assert worst_excursion(side, np.array([False]), asked)[0] == pytest.approx(by_hand)
+
+
+def test_memory_that_can_be_had_again_is_given_back(rider_scene, moving_record):
+    scene = rider_scene({}, (WALL,))
+    record = moving_record(scene, {"arm/j1": [0.02]})
+    side = Side.of(record, record.phases[0], arm_pairs(scene, scene.tree))
+    side.let_go()  # nothing was worked out yet
+    assert not {"prover", "beside_structure"} & set(side.__dict__)
+    for name in ("prover", "beside_structure"):
+        getattr(side, name).bounds(record.motion)
+        assert getattr(side, name)._pools
+    side.let_go()
+    assert not side.prover._pools and not side.beside_structure._pools
+
+
+def test_bodies_of_arm_rider_and_load_are_its_own(rider_scene, moving_record):
+    scene = rider_scene({}, (WALL,), frames={"spot": poses.translation((9.0, 0.0, 0.0))}, worker_at="platform/spot")
+    record = moving_record(scene, {})
+    names = [body.name for body in scene.tree.bodies]
+    named = [("arm/hand", "ev1/trunk"), ("restraint/slab", "arm/boom_2"), ("arm/hand", "platform/wall"),
+             ("ev2/trunk", "ev1/trunk")]  # fmt: skip
+    side = Side.of(record, record.phases[0], np.array([(names.index(a), names.index(b)) for a, b in named]))
+    assert side.own.tolist() == [True, True, False, False]
+    assert [side.names(k) for k in range(4)] == named
