@@ -160,6 +160,7 @@ def _run_folder(scenario: Path, out: Path | None, overwrite: bool) -> tuple[Path
 class Alignment(StrEnum):
     """How two runs are laid together in time."""
 
+    steps = "steps"
     start = "start"
     best = "best"
 
@@ -171,15 +172,24 @@ def compare(
         Path, typer.Argument(metavar="RUN_OR_LOG", help="Run folder, or logged joint angles (CSV, Parquet).")
     ],
     align: Annotated[
-        Alignment, typer.Option(help="Both starts at the same instant, or shifted until the joints agree best.")
-    ] = Alignment.start,
+        Alignment | None,
+        typer.Option(
+            help="Step beside step, both starts at the same instant, or shifted until the joints agree best; a run is "
+            "laid by steps and a log by its start unless this says else."
+        ),
+    ] = None,
     pieces: Pieces = Between.linear,
     leave_out: LeaveOut = False,
+    out: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Folder for a page with all rows and a picture of both ways.")
+    ] = None,
+    every: Annotated[bool, typer.Option("--all", help="Print every row of every table.")] = False,
     as_json: Json = False,
 ) -> None:
     """Show how far a run or a log is from another run.
 
-    Told are deviations of joints and tip, clearances that changed, stops, and rate limits passed.
+    Told are steps that came in, left, moved, last otherwise or go another way, clearances that changed, the worst new
+    ones first, verdicts, deviations of joints and tip, stops, and rate limits passed.
 
     Exit code: 0 the second fails no check that the first passes, 1 it does, 2 bad input or usage.
     """
@@ -193,11 +203,17 @@ def compare(
     ours, found = load(first)
     with console.progress() as tell:
         theirs, found_too = second_run(first, second, tell, pieces=pieces.value, leave_out=leave_out)
-    result = side_by_side(ours, theirs, align=align.value, findings=(found, found_too))
+    laid = (Alignment.steps if second.is_dir() else Alignment.start) if align is None else align
+    result = side_by_side(ours, theirs, align=laid.value, findings=(found, found_too))
+    if out is not None:
+        from armcarry.views.compared_page import write_comparison
+
+        for path in write_comparison(ours, theirs, result, out):
+            typer.echo(str(path), err=as_json)
     if as_json:
         print_json(result.as_dict())
     else:
-        for title, headings, rows in compared(result):
+        for title, headings, rows in compared(result, every):
             if rows:
                 console.table(title, headings, rows)
             else:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from armcarry.comparing.laid import Laid
 from armcarry.record.record import Curve, PairRow, Record
 
 #: least distances that may be as near as this are the same, m
@@ -17,7 +18,8 @@ class PairDifference:
     """One pair of bodies: proven bounds of its least distance in both runs, and its least margin in each.
 
     ``nearer_m`` is by how much the second is certainly nearer; below 0, by how much it is certainly farther.
-    Bounds of a run that does not measure the pair are infinite.
+    Bounds of a run that does not measure the pair are infinite, and ``only_in`` says which run does: ``first``,
+    ``second``, or empty for both.
     """
 
     body_a: str
@@ -31,6 +33,7 @@ class PairDifference:
     second_time_s: float
     second_margin_m: float
     nearer_m: float
+    only_in: str = ""
 
     @property
     def newly_fails(self) -> bool:
@@ -59,26 +62,46 @@ class _Least:
     time_s: float = 0.0
     margin_m: float = np.inf
 
+    @property
+    def counts(self) -> bool:
+        """Whether it was measured, and something is required of it: else one run alone says nothing worth a row."""
+        return bool((np.isfinite(self.upper_m) and np.isfinite(self.margin_m)) or self.margin_m == -np.inf)
+
 
 def pair_differences(first: Record, second: Record) -> tuple[PairDifference, ...]:
-    """Return the pairs whose least distance certainly differs by more than a millimetre, or that newly fail."""
+    """Return the pairs that certainly differ by more than a millimetre, newly fail, or are measured in one run alone.
+
+    Worst first: those that newly fail by their margin, then what is nearer in the second or only there, by its margin,
+    then what is farther or no longer there.
+    """
     ours, theirs = _least(first.pairs), _least(second.pairs)
     found = []
     for key in sorted({*ours, *theirs}):
         a, b = ours.get(key, _Least()), theirs.get(key, _Least())
+        only_in = "second" if key not in ours else "first" if key not in theirs else ""
         nearer = 0.0
-        if b.upper_m < a.lower_m:
+        if only_in:  # a run that does not measure a pair says nothing of it
+            if not (a if only_in == "first" else b).counts:
+                continue
+        elif b.upper_m < a.lower_m:
             nearer = a.lower_m - b.upper_m
         elif a.upper_m < b.lower_m:
             nearer = a.upper_m - b.lower_m
-        if key not in ours or key not in theirs:
-            nearer = 0.0  # a run that does not measure a pair says nothing of it
         pair = PairDifference(
-            *key, a.lower_m, a.upper_m, a.time_s, a.margin_m, b.lower_m, b.upper_m, b.time_s, b.margin_m, nearer
+            *key, a.lower_m, a.upper_m, a.time_s, a.margin_m, b.lower_m, b.upper_m, b.time_s, b.margin_m, nearer,
+            only_in,
         )
-        if abs(nearer) > SAME_M or pair.newly_fails:
+        if only_in or abs(nearer) > SAME_M or pair.newly_fails:
             found.append(pair)
-    return tuple(sorted(found, key=lambda pair: (not pair.newly_fails, -pair.nearer_m)))
+    return tuple(sorted(found, key=_worst_first))
+
+
+def _worst_first(pair: PairDifference) -> tuple[int, float, float]:
+    if pair.newly_fails:
+        return 0, pair.second_margin_m, -pair.nearer_m
+    if pair.only_in == "second" or pair.nearer_m > 0:
+        return 1, pair.second_margin_m, -pair.nearer_m
+    return 2, pair.first_margin_m, -pair.nearer_m
 
 
 def _least(rows: tuple[PairRow, ...]) -> dict[tuple[str, str], _Least]:
@@ -95,24 +118,24 @@ def _least(rows: tuple[PairRow, ...]) -> dict[tuple[str, str], _Least]:
     return found
 
 
-def group_differences(first: Record, second: Record, shift_s: float) -> tuple[GroupDifference, ...]:
+def group_differences(first: Record, second: Record, laid: Laid) -> tuple[GroupDifference, ...]:
     """Return the groups that are certainly nearer somewhere in the second run, the most so first."""
     theirs = {curve.group: curve for curve in second.curves}
     found = [
         item
         for curve in first.curves
-        if curve.group in theirs and (item := _nearer(curve, theirs[curve.group], shift_s)) is not None
+        if curve.group in theirs and (item := _nearer(curve, theirs[curve.group], laid)) is not None
     ]
     return tuple(sorted(found, key=lambda item: -item.nearer_m))
 
 
-def _nearer(ours: Curve, theirs: Curve, shift_s: float) -> GroupDifference | None:
+def _nearer(ours: Curve, theirs: Curve, laid: Laid) -> GroupDifference | None:
     """Compare cell by cell of the second run's curve.
 
     Its upper bound holds for the least distance at some instant of the cell; at that instant the first run keeps
     at least the least lower bound of its own cells there.
     """
-    times = theirs.times_s + shift_s
+    times = laid.to_first(theirs.times_s)
     inside = (times[:-1] >= ours.times_s[0]) & (times[1:] <= ours.times_s[-1])
     first = np.clip(np.searchsorted(ours.times_s, times[:-1], side="right") - 1, 0, len(ours.lower_m) - 1)
     last = np.clip(np.searchsorted(ours.times_s, times[1:], side="left"), first + 1, len(ours.lower_m))

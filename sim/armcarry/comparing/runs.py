@@ -8,7 +8,9 @@ from typing import Any, Literal
 
 import numpy as np
 
+from armcarry.comparing.laid import Laid
 from armcarry.comparing.nearer import GroupDifference, PairDifference, group_differences, pair_differences
+from armcarry.comparing.steps import StepDifference, lay_steps, step_differences
 from armcarry.errors import RecordError
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
@@ -18,7 +20,7 @@ from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record
 from armcarry.scene.limits import joint_rates
 
-Align = Literal["start", "best"]
+Align = Literal["steps", "start", "best"]
 #: the tip is compared this often, s
 TIP_STEP_S = 0.1
 #: step of the search for the best alignment, s
@@ -72,14 +74,17 @@ class Comparison:
     """What two runs differ in. Times are those of the first run.
 
     Attributes:
-        shift_s: the second run's time plus this is the first run's time.
+        align: how the second run's clock lies on the first's: step beside step, at the start, or where it fits best.
+        shift_s: where it is shifted as a whole, the second run's time plus this is the first run's time.
         start_s, end_s: the time both have.
         joints, tip: deviations.
         pairs: pairs of bodies whose proven least distance differs, those that newly fail first.
         groups: where a class of pairs is certainly nearer in the second run.
         verdicts: check, subject, other -> verdict before and after, where they differ.
+        steps: steps that differ.
     """
 
+    align: Align
     shift_s: float
     start_s: float
     end_s: float
@@ -88,6 +93,7 @@ class Comparison:
     pairs: tuple[PairDifference, ...]
     groups: tuple[GroupDifference, ...]
     verdicts: tuple[tuple[str, str, str, str, str], ...] = ()
+    steps: tuple[StepDifference, ...] = ()
 
     @property
     def worse(self) -> bool:
@@ -115,15 +121,16 @@ def compare(
     first: Record,
     second: Record,
     *,
-    align: Align = "start",
+    align: Align = "steps",
     findings: tuple[Iterable[Finding], Iterable[Finding]] = ((), ()),
 ) -> Comparison:
     """Compare two runs of one arm.
 
     Args:
         first, second: the plan and what was flown, or any two runs.
-        align: ``start`` lays the beginnings together; ``best`` shifts the second in time until the joints
-            deviate least (root mean square over the time both have, at least half of the shorter run).
+        align: ``steps`` lays each move of the arm beside the same move, and the beginnings together where the two
+            have none in common; ``start`` lays the beginnings together; ``best`` shifts the second in time until
+            the joints deviate least (root mean square over the time both have, at least half of the shorter run).
         findings: what the checks found in each, to tell changed verdicts.
 
     Raises:
@@ -132,18 +139,22 @@ def compare(
     if first.scene.arm_joints != second.scene.arm_joints:
         raise RecordError("the two runs are of different arms: their joints have other names")
     joints = first.scene.arm_joints
-    shift_s = 0.0 if align == "start" else _best_shift(first, second)
-    moved = _only(second.motion, joints).shifted(shift_s)
-    ours = _only(first.motion, joints)
+    laid = lay_steps(first, second) if align == "steps" else None
+    align = align if laid is not None or align == "best" else "start"
+    shift_s = _best_shift(first, second) if align == "best" else 0.0
+    laid = laid or Laid.shifted(shift_s)
+    findings = (tuple(findings[0]), tuple(findings[1]))
+    moved, ours = laid.motion(_only(second.motion, joints)), _only(first.motion, joints)
     start_s, end_s = max(ours.start_s, moved.start_s), min(ours.end_s, moved.end_s)
     apart = difference(ours.between(start_s, end_s), moved.between(start_s, end_s))
     return Comparison(
-        shift_s, start_s, end_s,
+        align, shift_s, start_s, end_s,
         _joints(first, second, apart),
-        _tip(first, second, shift_s, start_s, end_s),
+        _tip(first, second, laid, start_s, end_s),
         pair_differences(first, second),
-        group_differences(first, second, shift_s),
+        group_differences(first, second, laid),
         _verdicts(*findings),
+        step_differences(first, second, findings),
     )  # fmt: skip
 
 
@@ -215,10 +226,10 @@ def _rate_shares(record: Record) -> Array:
     return share
 
 
-def _tip(first: Record, second: Record, shift_s: float, start_s: float, end_s: float) -> TipDifference:
+def _tip(first: Record, second: Record, laid: Laid, start_s: float, end_s: float) -> TipDifference:
     times = np.linspace(start_s, end_s, max(2, int(np.ceil((end_s - start_s) / TIP_STEP_S)) + 1))
     ours = first.link_path(first.scene.arm_tip, times)
-    theirs = second.link_path(second.scene.arm_tip, times - shift_s)
+    theirs = second.link_path(second.scene.arm_tip, laid.to_second(times))
     distance = np.linalg.norm(theirs[:, :3, 3] - ours[:, :3, 3], axis=1)
     angle = np.linalg.norm(poses.rotation_vector(poses.inverse(ours) @ theirs), axis=-1)
     far, turned = int(np.argmax(distance)), int(np.argmax(angle))
