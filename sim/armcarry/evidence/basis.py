@@ -231,7 +231,8 @@ BASES: dict[str, Basis] = {
         ("clearance/test_envelope.py", "clearance/test_surface_map.py", "whatif/test_swept.py"), check=False,
     ),
     "comparing": Basis(
-        "How far two runs, or a run and a log, are apart", (), ("comparing.runs:TIP_STEP_S",),
-        ("comparing/test_expected.py",), check=False,
+        "How far two runs, or a run and a log, are apart", (),
+        ("comparing.runs:TIP_STEP_S", "comparing.nearer:SAME_M", "comparing.steps:LASTS_S", "comparing.steps:WAY"),
+        ("comparing/test_expected.py", "comparing/test_steps.py"), check=False,
     ),
 }
