@@ -30,6 +30,10 @@ CALLS = {
         "armcarry compare runs/small runs/small",
         "armcarry compare runs/hazard_tip_speed scenarios/logged/hazard_tip_speed.csv --pieces cubic",
     ],
+    "armcarry freeze RUN --date DATE --by NAME": [
+        "armcarry freeze runs/small --date 2031-03-20 --by 'A. Lead' --by 'B. Second'",
+        "armcarry freeze runs/small --date 2031-03-21 --by 'A. Lead' # exit 2",
+    ],
     "armcarry envelope RUN [--out FILE.stl]": ["armcarry envelope runs/small --out room.stl"],
     "armcarry validate FILE...": ["armcarry validate scenarios/day_at_tern_yard.yaml models/arms/heron/heron.*"],
     "armcarry inspect FILE [--write-model DIR]": [

@@ -48,6 +48,8 @@ PARTS = tuple(word for part in ("gltf", "procedure", "cards", "script") for word
 WRITERS = {
     "rehearse": Writer(("rehearse", "short.yaml", "--out", "new", "--overwrite", "--no-views"), "new"),
     "brief": Writer(("brief", "run", *PARTS, "--out", "views")),
+    "freeze": Writer(("freeze", "run", "--date", "2031-03-20", "--by", "A"), "run/frozen.json", "run/frozen.json"),
+    "compare": Writer(("compare", "run", "run", "--out", "two")),
     "envelope": Writer(("envelope", "run", "--cell", "0.5 m", "--out", "swept.stl")),
     "route": Writer(("route", "small.yaml", "--out", "routed.yaml", "--overwrite")),
     "stations": Writer(("stations", "small.yaml", "--step", "8 m", "--picture", "map.png")),
@@ -115,7 +117,8 @@ class Room:
     def run(self, writer, **kill):
         """Run one as if it had not been run before."""
         if writer.anew:
-            shutil.rmtree(self.folder / writer.anew, ignore_errors=True)
+            old = self.folder / writer.anew
+            old.unlink(missing_ok=True) if old.is_file() else shutil.rmtree(old, ignore_errors=True)
         return self.ask(writer.words, **kill)
 
     def ask(self, words, **how):

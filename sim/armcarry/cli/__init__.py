@@ -10,7 +10,7 @@ from typing import Any
 
 import typer
 
-from armcarry.cli import flying, models, planning, running, showing, starting
+from armcarry.cli import flying, keeping, models, planning, running, showing, starting
 from armcarry.cli.base import app
 from armcarry.errors import ArmcarryError, RecomputedWarning
 from armcarry.files.atomic import reason
@@ -19,12 +19,12 @@ from armcarry.texts import printable
 #: commands as help and shared/reference/commands.md list them: a run first, then what is done with it, then planning,
 #: then models
 ORDER = (
-    "validate", "rehearse", "play", "brief", "compare", "envelope",
+    "validate", "rehearse", "play", "brief", "compare", "freeze", "envelope",
     "restraint", "stations", "route", "disperse", "handfly", "inspect", "new", "examples", "explain", "expand",
 )  # fmt: skip
 app.registered_commands.sort(key=lambda command: ORDER.index(getattr(command.callback, "__name__", "")))
 
-__all__ = ["app", "flying", "main", "models", "planning", "running", "showing", "starting"]
+__all__ = ["app", "flying", "keeping", "main", "models", "planning", "running", "showing", "starting"]
 
 
 def main() -> None:

@@ -37,6 +37,10 @@ def brief(
             metavar="CUT", help="Stretch of the movie: from, to, speed, camera, as '4 s to 80 s, 20x, ev1'. Repeatable."
         ),
     ] = None,
+    words: Annotated[
+        Path | None,
+        typer.Option(metavar="SCENARIO", help="Take words and pictures from this edited scenario, alike in all else."),
+    ] = None,
     as_json: Json = False,
 ) -> None:
     """Write page, movie, report, slides, procedures and cards of a run.
@@ -45,6 +49,8 @@ def brief(
 
     Exit code: 0 written, 2 bad input or usage, or a part that --part asked for could not be made, or the disk is full.
     """
+    from armcarry.record.frozen import NOT_FROZEN, frozen_state
+    from armcarry.record.rewritten import rewritten
     from armcarry.record.store import load
     from armcarry.views.brief.write import check_parts, write_briefing
     from armcarry.views.movie import read_cut
@@ -52,10 +58,14 @@ def brief(
 
     console = Console(quiet=as_json)
     parts, cuts = check_parts(part), tuple(map(read_cut, cut or []))
-    record, findings = load(run)
+    (record, findings), frozen = load(run), frozen_state(run)
+    told = NOT_FROZEN if frozen is None else frozen.words
+    if words is not None:
+        record, told = rewritten(record, words), f"{told} Its words are those of {words.name}."
     with console.progress() as tell:
         written = write_briefing(
-            record, findings, out or run / "views", parts=parts, paper=paper.value, cuts=cuts or None, progress=tell
+            record, findings, out or run / "views", parts=parts, paper=paper.value, cuts=cuts or None, progress=tell,
+            frozen=told,
         )
     if as_json:
         print_json({"files": [str(path) for path in written.files], "left_out": written.left_out})

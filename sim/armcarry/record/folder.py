@@ -21,6 +21,8 @@ from armcarry.files.parquet import Limits, Table, read_table
 from armcarry.texts import shown
 
 SUMMARY, VIEWS = "summary.json", "views"
+#: what freeze writes into a run; it names the digest of the rest, so it has none itself
+FROZEN = "frozen.json"
 #: what systems put into folders by themselves
 _SYSTEM = (".DS_Store", "Thumbs.db", "desktop.ini")
 MOST_FILES = 5_000
@@ -89,7 +91,7 @@ def open_folder(path: Path, format_name: str) -> Folder:
         if plain.is_absolute() or ".." in plain.parts or name not in there:
             raise RecordError(f"{path} is damaged: {name} is missing")
     for name in there:
-        if name not in digests and name != SUMMARY:
+        if name not in digests and name not in (SUMMARY, FROZEN):
             raise RecordError(f"{path} holds {name}, which no digest in {SUMMARY} names; move it elsewhere")
     for name, digest in digests.items():
         with _opened(path / name, path) as file:
@@ -156,6 +158,11 @@ def _read(path: Path, folder: Path, most: int) -> bytes:
     if len(content) > most:
         raise RecordError(f"{folder} is damaged: {path.name} has more than {most} bytes")
     return content
+
+
+def read_small(path: Path, folder: Path) -> Any:
+    """Return what a small JSON file of a run folder holds that no digest names. Raises RecordError."""
+    return _json(_read(path, folder, 100_000), path.name, folder)
 
 
 def read_json(content: bytes) -> Any:

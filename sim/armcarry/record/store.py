@@ -26,7 +26,7 @@ from armcarry.ledger.state import Act
 from armcarry.record.causes import causes
 from armcarry.record.consistent import check_hung, check_pose, check_record
 from armcarry.record.finding import ClearanceDetail, Finding, Verdict
-from armcarry.record.folder import Folder, open_folder
+from armcarry.record.folder import FROZEN, Folder, open_folder
 from armcarry.record.kept import read_results, write_results
 from armcarry.record.ledger_file import ledger_dict, read_ledger
 from armcarry.record.record import Event, MoveSpan, Phase, Record, Shortfall
@@ -83,10 +83,13 @@ def check_target(folder: Path, *, overwrite: bool = False) -> None:
     try:
         taken = folder.exists() and any(folder.iterdir() if folder.is_dir() else [folder])
         is_run = (folder / "summary.json").is_file()
+        frozen = (folder / FROZEN).exists()
     except OSError as error:  # a name too long, a folder that may not be entered
         raise RecordError(f"cannot write {folder}: {reason(error)}") from error
     if taken and not is_run:
         raise RecordError(f"{folder} exists and is not a run folder; choose another --out")
+    if taken and frozen:
+        raise RecordError(f"{folder} holds a frozen run, which is not written over; choose another --out")
     if taken and not overwrite:
         raise RecordError(f"{folder} holds a run already; choose another --out or add --overwrite")
 

@@ -14,10 +14,10 @@ from armcarry.views.brief.moves import Card, cards
 
 
 class Made:
-    """The words of one run."""
+    """The words of one run; ``frozen`` says whether this is the version to go by, empty where nobody asked."""
 
-    def __init__(self, record: Record, findings: Sequence[Finding]) -> None:
-        self.record, self.findings = record, findings
+    def __init__(self, record: Record, findings: Sequence[Finding], frozen: str = "") -> None:
+        self.record, self.findings, self.frozen = record, findings, frozen
 
     @cached_property
     def procedure(self) -> Procedure:

@@ -18,8 +18,10 @@ from armcarry.views.words import CAUTION, verdict_word
 _HERE = Path(__file__).parent
 
 
-def write_report(record: Record, findings: Sequence[Finding], pictures: Pictures, path: Path) -> Path:
-    """Write the report and return its path."""
+def write_report(
+    record: Record, findings: Sequence[Finding], pictures: Pictures, path: Path, frozen: str = ""
+) -> Path:
+    """Write the report and return its path; ``frozen`` says whether this is the version to go by."""
     from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
 
@@ -33,6 +35,7 @@ def write_report(record: Record, findings: Sequence[Finding], pictures: Pictures
         sign=palette.VERDICTS[told.verdict][1],
         word=verdict_word(told.verdict),
         caution=CAUTION,
+        frozen=frozen,
         left_out=pictures.left_out,
         none_least=NONE_LEAST,
         views=[_inside(picture) for picture in pictures.views],

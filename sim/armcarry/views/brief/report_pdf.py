@@ -26,16 +26,17 @@ _FINDING_SHARES = (1.5, 1.6, 1.2, 6, 4)
 
 
 def write_report_pdf(
-    record: Record, findings: Sequence[Finding], pictures: Pictures, path: Path, size: Size = "A4"
+    record: Record, findings: Sequence[Finding], pictures: Pictures, path: Path, size: Size = "A4",
+    frozen: str = "",
 ) -> Path:
-    """Write the report as PDF and return its path.
+    """Write the report as PDF and return its path; ``frozen`` says whether this is the version to go by.
 
     Raises:
         MissingExtraError: ReportLab is not installed.
     """
     told = briefing(record, findings)
     paper = Paper(path, size, told.title, f"{told.title}: a rehearsal aid, no approval. {told.counts}.")
-    _front(paper, told)
+    _front(paper, told, frozen)
     for picture in pictures.views:
         paper.picture(picture.path, picture.words)
     if pictures.left_out:
@@ -54,11 +55,13 @@ def write_report_pdf(
     return path
 
 
-def _front(paper: Paper, told: Briefing) -> None:
+def _front(paper: Paper, told: Briefing, frozen: str) -> None:
     paper.text(told.title, 22, True, after=8)
     paper.text(told.purpose, 10.5, after=8)
     paper.verdict(told.verdict, f"{verdict_word(told.verdict)}: {told.counts}")
     paper.text(told.tightest, 11, True, after=8)
+    if frozen:
+        paper.text(frozen, 9.5, after=6)
     paper.box(CAUTION, "Cautions")
     if told.failed.rows:
         paper.heading("What fails")

@@ -51,6 +51,7 @@ def write_briefing(
     paper: Size = "A4",
     cuts: tuple[Cut, ...] | None = None,
     progress: Tell | None = None,
+    frozen: str = "",
 ) -> Written:
     """Write the parts of a briefing.
 
@@ -64,6 +65,7 @@ def write_briefing(
         paper: size of the printed ones.
         cuts: what the movie shows; the whole run in a minute when left out.
         progress: told what is being done and the share done.
+        frozen: what is said of whether this is the frozen run.
 
     Raises:
         InputError: a cut cannot be shown.
@@ -72,12 +74,12 @@ def write_briefing(
     tell = progress or (lambda words, share: None)
     inner_folder(folder)
     written = Written()
-    draw, made = _Drawn(record, findings, folder / "pictures"), Made(record, findings)
+    draw, made = _Drawn(record, findings, folder / "pictures"), Made(record, findings, frozen)
     makers: dict[str, Callable[[Tell], list[Path]]] = {
         "page": lambda say: _page(record, findings, folder, say),
         "gltf": lambda say: _gltf(record, folder, say),
         "movie": lambda say: _movie(made, folder, cuts, say),
-        "report": lambda say: _report(record, findings, folder, paper, draw(say, written)),
+        "report": lambda say: _report(made, folder, paper, draw(say, written)),
         "slides": lambda say: _slides(made, folder, draw(say, written), written),
         "procedure": lambda say: _procedure(made, folder, paper, say),
         "cards": lambda say: _cards(made, folder, paper, say, written),
@@ -141,14 +143,13 @@ class _Drawn:
         return self._pictures
 
 
-def _report(
-    record: Record, findings: Sequence[Finding], folder: Path, paper: Size, pictures: Pictures
-) -> list[Path]:
+def _report(made: Made, folder: Path, paper: Size, pictures: Pictures) -> list[Path]:
     from armcarry.views.brief.report import write_report
     from armcarry.views.brief.report_pdf import write_report_pdf
 
-    page = write_report(record, findings, pictures, folder / "report.html")
-    return [page, write_report_pdf(record, findings, pictures, folder / "report.pdf", paper)]
+    record, findings = made.record, made.findings
+    page = write_report(record, findings, pictures, folder / "report.html", made.frozen)
+    return [page, write_report_pdf(record, findings, pictures, folder / "report.pdf", paper, made.frozen)]
 
 
 def _slides(made: Made, folder: Path, pictures: Pictures, written: Written) -> list[Path]:
@@ -182,8 +183,8 @@ def _procedure(made: Made, folder: Path, paper: Size, say: Tell) -> list[Path]:
     told, written = made.procedure, list[Path]()
     for actor in told.actors:
         place = folder / f"procedure_{role(actor).replace(' ', '_')}"
-        written.append(write_markdown(told, actor, place.with_suffix(".md")))
-        written.append(write_procedure_pdf(told, actor, place.with_suffix(".pdf"), paper))
+        written.append(write_markdown(told, actor, place.with_suffix(".md"), made.frozen))
+        written.append(write_procedure_pdf(told, actor, place.with_suffix(".pdf"), paper, made.frozen))
     written.append(write_sheet(told, folder / "everybody.pdf", "A3" if paper == "A4" else "Letter"))
     return written
 
