@@ -176,6 +176,8 @@ def test_the_readme_shows_what_its_first_command_prints(checkout):
         if line.strip() != "...":
             assert line[4:].rstrip() in lines, f"not printed, or in another order: {line}"
     assert printed[0] == shown.splitlines()[0].strip()
+    # golden/test_scenarios.py leaves this scenario's verdicts to this line
+    assert re.search(r"^ *As the scenario expects: \d+ verdicts", "\n".join(printed), re.MULTILINE)
     assert next(lines, None) is None
     if gl.problem() is None:
         assert {"overview.png", "tightest.png"} <= {path.name for path in checkout.glob("runs/pump_box*/views/*")}

@@ -1,6 +1,7 @@
 """Where models and shared files are, and how a model is found by its name."""
 
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
@@ -12,7 +13,7 @@ def test_folders_hold_what_they_should():
     assert (places.models_folder() / "arms").is_dir()
     assert (places.shared_folder() / "schemas" / "arm.schema.json").is_file()
     assert places.scenarios_folder().parent == places.data_folder()
-    assert set(places.MODEL_KINDS) >= {
+    assert set(get_args(places.ModelKind)) >= {
         path.name for path in places.models_folder().iterdir() if path.name != "generator"
     }
 

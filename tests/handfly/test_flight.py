@@ -113,8 +113,9 @@ def test_a_joint_meets_the_end_of_its_travel_at_rest_and_gently(course):
     high = pilot.chain.limits[joint, 1]
     pilot.position[pilot.columns[joint]] = high - np.radians(8.0)
     warned = np.inf
-    for _ in range(round(20.0 / TICK_S)):
-        flight.step(Command("joint", joint=joint, share=1.0))
+    for _ in range(round(20.0 / TICK_S / 5)):
+        for _ in range(5):
+            flight.step(Command("joint", joint=joint, share=1.0))
         read = flight.read()
         if read.end_joint == joint and warned == np.inf:
             warned = read.end_s

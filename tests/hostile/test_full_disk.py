@@ -73,6 +73,6 @@ def test_on_a_disk_of_any_size_good_files_stay_good(disks, command):
     assert fill(disks, command, shares) >= SIZES // 2
 
 
-@pytest.mark.parametrize("command", ["brief", "route", "inspect"])
+@pytest.mark.parametrize("command", [pytest.param("brief", marks=pytest.mark.long), "route", "inspect"])
 def test_on_a_full_disk_good_files_stay_good(disks, command):
     assert fill(disks, command, [0.2]) == 1

@@ -52,7 +52,7 @@ def replayed(short_run, times, folder, tmp_path_factory):
     path = tmp_path_factory.mktemp("log") / "flown.csv"
     path.write_text(log_text(record, times, marks_of(record)))
     again = rehearse(folder / "scenario" / "scenario.yaml", motion=path)
-    return again, judge(again)
+    return again, log_check.check(again)
 
 
 def test_a_run_replayed_from_its_log_goes_the_same_way(short_run, replayed, times):

@@ -436,7 +436,7 @@ def small_run():
         MoveSpan("fetch", 3, "", "hold", 60.0, 90.0, "rider", "", "hold"),
         MoveSpan("carry", 1, "swing", "to_joints", 90.0, 330.0, "rider_and_hardware", "Round the yard to bay 6"),
         MoveSpan(
-            "carry", 2, "approach", "line", 330.0, 480.0, "rider_and_hardware", "Down to the seat", near_share=0.5
+            "carry", 2, "approach", "line", 330.0, 480.0, "rider_and_hardware", "Down to the seat"
         ),
         MoveSpan("carry", 3, "", "hold", 480.0, 540.0, "rider_and_hardware", "Seat the box"),
     )

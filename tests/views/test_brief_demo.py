@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from armcarry.checks.budget import left_m
+from armcarry.comparing.expected import differences
 from armcarry.files.places import data_folder
 from armcarry.quantities import rounded_down
 from armcarry.record.finding import Verdict
@@ -54,6 +55,12 @@ def folder(demo, tmp_path_factory):
         *(f"cards_{who}.pdf" for who in WHO), *(f"procedure_{who}.{end}" for who in WHO for end in ("md", "pdf")),
     }
     return where
+
+
+def test_the_run_gives_the_verdicts_that_its_scenario_states(demo):
+    record, findings = demo
+    assert record.scene.loaded.scenario.expect
+    assert differences(record.scene.loaded.scenario.expect, findings) == ()
 
 
 def test_nothing_on_paper_is_cut(folder):

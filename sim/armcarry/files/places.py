@@ -10,7 +10,6 @@ from armcarry.errors import InputError
 from armcarry.files.names import accepted
 
 ModelKind = Literal["platforms", "arms", "restraints", "crew", "hardware", "rules"]
-MODEL_KINDS: tuple[ModelKind, ...] = ("platforms", "arms", "restraints", "crew", "hardware", "rules")
 
 _PACKAGE = Path(__file__).resolve().parents[1]
 _NAME = re.compile(r"[a-z][a-z0-9_]{0,47}")

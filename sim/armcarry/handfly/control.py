@@ -77,8 +77,8 @@ class Pilot:
 
     def _load(self) -> None:
         arm = self.scene.loaded.arm.document
-        self.load_name, load = self.scene.load(self.tree)
-        self.load: LoadClass = load
+        load: LoadClass = self.scene.load(self.tree)[1]
+        self.load = load
         self.tool = self.scene.tool(self.tree)
         self.chain = Chain.of(self.tree, WORLD, self.tool, joints=self.scene.arm_joints, held=self.position)
         self.rates = joint_rates(arm, load)

@@ -10,7 +10,6 @@ from armcarry.ledger.state import Act, ItemState, Page
 
 #: what a declaration's word asks of a bond or fastener
 CLOSED = {"closed": True, "locked": True, "tight": True, "joined": True}
-OPEN = {"open": True, "unlocked": True, "loose": True, "parted": True}
 
 
 def still(change: Change) -> Iterator[Found]:

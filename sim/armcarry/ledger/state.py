@@ -153,11 +153,6 @@ class PersonState:
         """Whether the person is behind the hatch."""
         return self.place == INSIDE
 
-    @property
-    def hands_free(self) -> int:
-        """How many hands hold nothing."""
-        return (not self.left) + (not self.right)
-
 
 @dataclass(frozen=True)
 class Page:

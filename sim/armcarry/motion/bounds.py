@@ -20,7 +20,7 @@ def taylor(curve: Motion, middles: Array, halves: Array) -> tuple[Array, Array, 
         Position and rate (N, n) at the middles, then the greatest possible |rate| and |acceleration|
         (N, n) over each interval: the sums of the absolute Taylor terms.
     """
-    terms = [curve.at(middles, order) for order in range(curve.coefficients.shape[1])]
+    terms = curve.derivatives(middles)
     while len(terms) < 3:
         terms.append(np.zeros_like(terms[0]))
     most_rate, most_acceleration = np.zeros_like(terms[0]), np.zeros_like(terms[0])

@@ -79,17 +79,17 @@ class Motion:
 
         Times outside the motion are clamped to its ends (position is held).
         """
-        time = np.asarray(time_s, dtype=float)
-        inner = self.breaks_s[1:-1]
-        piece = np.searchsorted(inner, time, side="left" if side == "left" else "right")
-        local = np.clip(time, self.start_s, self.end_s) - self.breaks_s[piece]
-        table = self.coefficients[piece]
-        degree = table.shape[-2] - 1
-        result = np.zeros((*time.shape, len(self.joints)))
-        for power in range(degree, order - 1, -1):
-            factor = np.prod(np.arange(power, power - order, -1)) if order else 1.0
-            result = result * local[..., None] + factor * table[..., power, :]
-        return result
+        return _derivative(*self._found(np.asarray(time_s, dtype=float), side), order)
+
+    def derivatives(self, time_s: ArrayLike) -> list[Array]:
+        """Return position, rate, acceleration and so on at time_s, as many as there are powers; see ``at``."""
+        local, table = self._found(np.asarray(time_s, dtype=float), "right")
+        return [_derivative(local, table, order) for order in range(table.shape[-2])]
+
+    def _found(self, time: Array, side: str) -> tuple[Array, Array]:
+        """Return times since their pieces begin (...,), and the coefficients of these (..., D+1, n)."""
+        piece = np.searchsorted(self.breaks_s[1:-1], time, side="left" if side == "left" else "right")
+        return np.clip(time, self.start_s, self.end_s) - self.breaks_s[piece], self.coefficients[piece]
 
     def then(self, other: Motion) -> Motion:
         """Return this motion followed at once by another of the same joints, shifted in time to fit."""
@@ -199,4 +199,13 @@ def _reexpand(table: Array, by_s: float) -> Array:
     for start in range(len(table) - 1):
         for power in range(len(table) - 2, start - 1, -1):
             result[power] = result[power] + by_s * result[power + 1]
+    return result
+
+
+def _derivative(local_s: Array, table: Array, order: int) -> Array:
+    """Return a derivative (..., n) of polynomials (..., D+1, n) at times (...,)."""
+    result = np.zeros((*local_s.shape, table.shape[-1]))
+    for power in range(table.shape[-2] - 1, order - 1, -1):
+        factor = np.prod(np.arange(power, power - order, -1)) if order else 1.0
+        result = result * local_s[..., None] + factor * table[..., power, :]
     return result

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Literal
-
 import numpy as np
 from numpy.typing import ArrayLike
 
 from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
-
-Rows = Literal["all", "translation", "rotation"]
 
 
 def jacobian(chain: Chain, q: ArrayLike, tool: Array | None = None) -> Array:

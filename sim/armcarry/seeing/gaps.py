@@ -25,7 +25,6 @@ from armcarry.record.kept import Kept
 from armcarry.record.record import MoveSpan, PairRow, Phase, Record
 from armcarry.scene.build import ARM
 from armcarry.scene.eyes import scene_cameras
-from armcarry.scene.names import pair_matches
 from armcarry.seeing.sight import Watch, batches, watch
 from armcarry.timeline.near import MOVING
 
@@ -98,7 +97,6 @@ class Gaps:
     def __init__(self, record: Record) -> None:
         self.record, self.cameras = record, scene_cameras(record.scene)
         self._grids: dict[int, _Grid] = {}
-        self._kinds: dict[int, tuple[str, ...]] = {}
         self._rows = {body.name: k for k, body in enumerate(record.bodies)}
         self._radii = np.array([bounding_radius_m(body.shape) for body in record.bodies])
 
@@ -128,8 +126,6 @@ class Gaps:
     def close(self, asked: Iterable[tuple[PairRow, float]]) -> tuple[CloseGap, ...]:
         """Return where pairs may be within a distance while the arm moves, for those that ever are.
 
-        Relaxed stretches are left out.
-
         Args:
             asked: pairs, each with its distance in metres.
         """
@@ -149,10 +145,8 @@ class Gaps:
 
     def _pair_cells(self, row: PairRow, phase: Phase, within_m: float) -> list[_Cells]:
         start, end = max(phase.start_s, row.start_s), min(phase.end_s, row.end_s)
-        if end <= start or not self._classes_hold(row, phase):
-            return []
-        pieces = self._unrelaxed(row, start, end)
-        return [part for a, b in pieces if (part := self._cells(row, phase, a, b, within_m)) is not None]
+        part = self._cells(row, phase, start, end, within_m) if end > start else None
+        return [] if part is None else [part]
 
     def _looked(
         self, phase: Phase, rows: list[PairRow], found: list[tuple[int, _Cells]]
@@ -171,26 +165,6 @@ class Gaps:
             mine = owner == n
             yield n, (all_.time_s[mine], all_.start_s[mine], all_.end_s[mine], all_.lower_m[mine], middles[mine],
                       seen[mine])  # fmt: skip
-
-    def _classes_hold(self, row: PairRow, phase: Phase) -> bool:
-        """Tell whether the two are in a phase what the row's rule is about: a worker of one phase rides in another."""
-        if id(phase) not in self._kinds:
-            self._kinds[id(phase)] = self.record.scene.body_classes(phase.tree)
-        kinds = self._kinds[id(phase)]
-        return (kinds[self._rows[row.body_a]], kinds[self._rows[row.body_b]]) == (row.class_a, row.class_b)
-
-    def _unrelaxed(self, row: PairRow, start_s: float, end_s: float) -> list[tuple[float, float]]:
-        """Return what is left of a stretch without the times at which less is required of the pair."""
-        left = [(start_s, end_s)]
-        for item in self.record.relaxed:
-            if pair_matches((item.pattern_a, item.pattern_b), (row.body_a, row.body_b)):
-                left = [
-                    piece
-                    for a, b in left
-                    for piece in ((a, min(b, item.start_s)), (max(a, item.end_s), b))
-                    if piece[1] > piece[0]
-                ]
-        return left
 
     def _cells(self, row: PairRow, phase: Phase, start_s: float, end_s: float, within_m: float) -> _Cells | None:
         """Halve cells until the arm stands, the pair is surely farther, or has moved less than a step in them."""

@@ -48,10 +48,9 @@ class PathEstimate:
 
 @dataclass(frozen=True, eq=False)
 class SampledEstimate:
-    """Ends of the day (N,), seconds, sorted, of N sampled days, and how often each step was critical."""
+    """Ends of the day (N,), seconds, sorted, of N sampled days."""
 
     ends_s: Array
-    critical_share: dict[str, float]
 
     @property
     def mean_s(self) -> float:
@@ -103,9 +102,7 @@ def sampled_estimate(
     network = planned.network
     ends = np.stack([starts[network.node_of[k]] + lengths[k] for k in range(len(tasks))])
     counted = np.array([task.name in done for task in tasks])
-    total = ends[counted].max(axis=0)
-    share = _critical_share(tasks, planned, starts, lengths, total)
-    return SampledEstimate(np.sort(total), share)
+    return SampledEstimate(np.sort(ends[counted].max(axis=0)))
 
 
 def _sample(duration: Duration, generator: np.random.Generator, samples: int) -> Array:
@@ -126,19 +123,3 @@ def _starts(tasks: Sequence[Task], planned: Schedule, lengths: Array) -> Array:
             np.maximum(starts[node], starts[edge.of] + lengths[edge.by], out=starts[node])
     return starts
 
-
-def _critical_share(
-    tasks: Sequence[Task], planned: Schedule, starts: Array, lengths: Array, total: Array
-) -> dict[str, float]:
-    """Return for each step done the share of samples in which its delay would delay the end."""
-    network, done = planned.network, planned.tasks_done()
-    latest_end = np.broadcast_to(total, (len(tasks), len(total))).copy()
-    for node in reversed(network.order):
-        latest_start = np.min([latest_end[k] - lengths[k] for k in network.members[node]], axis=0)
-        for edge in network.edges_into[node]:
-            np.minimum(latest_end[edge.by], latest_start, out=latest_end[edge.by])
-    return {
-        task.name: float(np.mean(latest_end[k] - starts[network.node_of[k]] - lengths[k] <= 1e-6))
-        for k, task in enumerate(tasks)
-        if task.name in done
-    }

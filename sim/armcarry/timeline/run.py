@@ -33,7 +33,6 @@ class MoveSpan:
     load: LoadName
     say: str = ""
     words: str = ""
-    near_share: float = 1.0
     spare: str = ""
 
     @property

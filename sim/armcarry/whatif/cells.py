@@ -64,11 +64,13 @@ def _off_middle(motion: Motion, starts: Array, ends: Array, until_s: Array, colu
     Each cell is inside one piece of the motion; by how much values jump where later pieces begin is left out. The
     time is cut where pieces meet, and each part into _PARTS, as bounds over long parts are loose.
     """
-    middles, edges = motion.at((starts + ends) / 2)[:, columns], motion.breaks_s
+    names = tuple(motion.joints[column] for column in columns)
+    motion = Motion(names, motion.breaks_s, motion.coefficients[:, :, columns])  # the others cost time
+    middles, edges = motion.at((starts + ends) / 2), motion.breaks_s
     first = np.maximum(np.searchsorted(edges, starts, side="right") - 1, 0)
     last = np.clip(np.searchsorted(edges, until_s, side="left"), first + 1, len(edges) - 1)
-    moves = np.any(motion.coefficients[:, 1:, columns] != 0.0, axis=(1, 2))
-    jumps = motion.at(edges[1:-1])[:, columns] - motion.at(edges[1:-1], side="left")[:, columns]
+    moves = np.any(motion.coefficients[:, 1:] != 0.0, axis=(1, 2))
+    jumps = motion.at(edges[1:-1]) - motion.at(edges[1:-1], side="left")
     jumped = np.concatenate([np.zeros((1, len(columns))), np.cumsum(jumps, axis=0)])  # by the beginning of each piece
     off = np.zeros((len(starts), len(columns)))
     for piece in range(int(first.min()), int(last.max())):
@@ -80,7 +82,7 @@ def _off_middle(motion: Motion, starts: Array, ends: Array, until_s: Array, colu
             here = middles[rows] + jumped[piece] - jumped[first[rows]]
             for part in range(parts):
                 position, _, most_rate, _ = taylor(motion, low + (2 * part + 1) * half, half)
-                there = np.abs(position[:, columns] - here) + most_rate[:, columns] * half[:, None]
+                there = np.abs(position - here) + most_rate * half[:, None]
                 off[rows] = np.maximum(off[rows], there)
     return off
 
