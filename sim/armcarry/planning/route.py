@@ -275,7 +275,7 @@ def _space(scene: Scene, tree: Tree, position: Array, ends: Array, nearer_m: flo
 
 
 def _seconds(scene: Scene, planned: PlannedMove) -> float:
-    motion, _ = timed(scene, planned, 0.0)
+    motion = timed(scene, planned, 0.0)
     return 0.0 if motion is None else motion.duration_s
 
 

@@ -73,12 +73,11 @@ class Clock:
         """Put one planned move on the clock."""
         start_s = self.now_s
         load, _ = self.scene.load(planned.tree)
-        share = 1.0
         if planned.event is not None:
             self.events.append(replace(planned.event, time_s=start_s))
             self.switch(planned.after)
         else:
-            motion, share = timed(self.scene, planned, start_s)
+            motion = timed(self.scene, planned, start_s)
             if motion is not None:
                 self.motions.append(motion)
                 self.now_s = motion.end_s
@@ -87,7 +86,7 @@ class Clock:
         self.moves.append(
             MoveSpan(
                 planned.carry, planned.number, move.name or "", move.kind, start_s, self.now_s, load, move.say,
-                planned.words, share, "" if planned.path is None else planned.path.spare,
+                planned.words, "" if planned.path is None else planned.path.spare,
             )
         )
         self.relaxations.extend((item, start_s, self.now_s, len(self.moves)) for item in move.relax)
@@ -129,26 +128,23 @@ class Clock:
         return tuple(found)
 
 
-def timed(scene: Scene, planned: PlannedMove, start_s: float) -> tuple[Motion | None, float]:
-    """Return one move's motion of the whole joint vector from start_s, and the share of rates it slowed to.
-
-    The share is 1 where it was nowhere near structure; the motion is None when it takes no time.
-    """
+def timed(scene: Scene, planned: PlannedMove, start_s: float) -> Motion | None:
+    """Return one move's motion of the whole joint vector from start_s; None when it takes no time."""
     joints = scene.tree.joints
     if planned.path is None:
         if planned.lasting_s <= 0:
-            return None, 1.0
+            return None
         if np.array_equal(planned.start, planned.end):
-            return Motion.hold(joints, planned.start, start_s, start_s + planned.lasting_s), 1.0
+            return Motion.hold(joints, planned.start, start_s, start_s + planned.lasting_s)
         turning = joint_segment(joints, planned.start, planned.end)
-        return compose(turning.curve, smooth(planned.lasting_s), start_s), 1.0
+        return compose(turning.curve, smooth(planned.lasting_s), start_s)
     _, load = scene.load(planned.tree)
     whole = widened(scene, planned.path.curve, planned.start)
     zones = [] if load.near_structure >= 1 else near_zones(scene, planned.tree, whole)
     slow = [(first, last, load.near_structure) for first, last in zones]
     chain = Chain.of(planned.tree, WORLD, planned.tool, joints=scene.arm_joints, held=planned.start)
     arm = time_path(planned.path, rate_limits(scene, planned), start_s, slow_zones=slow, chain=chain)
-    return widened(scene, arm, planned.start), load.near_structure if slow else 1.0
+    return widened(scene, arm, planned.start)
 
 
 def rate_limits(scene: Scene, planned: PlannedMove) -> RateLimits:
