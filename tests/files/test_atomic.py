@@ -12,21 +12,23 @@ import pytest
 
 from armcarry.errors import RecordError
 from armcarry.files import atomic
-from armcarry.files.atomic import json_text, write_bytes_atomic, write_text_atomic
+from armcarry.files.atomic import write_bytes_atomic, write_json_atomic, write_text_atomic
 
 
 def test_content_arrives_and_nothing_else_is_left(tmp_path):
     path = tmp_path / "a.json"
-    write_text_atomic(path, json_text({"b": 1, "a": [1.5, None, "é"]}))
+    write_json_atomic(path, {"b": 1, "a": [1.5, None, "é"]})
     assert path.read_bytes() == '{\n  "b": 1,\n  "a": [\n    1.5,\n    null,\n    "é"\n  ]\n}\n'.encode()
     write_text_atomic(path, "line\nline\n")
     assert path.read_bytes() == b"line\nline\n"
     assert [child.name for child in tmp_path.iterdir()] == ["a.json"]
 
 
-def test_json_has_no_nan():
+def test_json_has_no_nan(tmp_path):
+    path = tmp_path / "a.json"
     with pytest.raises(ValueError, match="not JSON compliant"):
-        json_text({"a": float("nan")})
+        write_json_atomic(path, {"a": float("nan")})
+    assert not path.exists()
 
 
 @pytest.mark.skipif(os.name != "posix", reason="permission bits of POSIX")
@@ -92,10 +94,8 @@ def test_a_disk_that_is_really_full():
 def test_a_reader_never_sees_a_part_even_when_the_writer_is_killed(tmp_path):
     path = tmp_path / "a.json"
     program = (
-        "import sys, itertools\nfrom pathlib import Path\n"
-        "from armcarry.files.atomic import json_text, write_text_atomic\n"
-        "for n in itertools.count():\n"
-        "    write_text_atomic(Path(sys.argv[1]), json_text({'n': n, 'values': [n] * 20000}))\n"
+        "import sys, itertools\nfrom pathlib import Path\nfrom armcarry.files.atomic import write_json_atomic\n"
+        "for n in itertools.count():\n    write_json_atomic(Path(sys.argv[1]), {'n': n, 'values': [n] * 20000})\n"
     )
     for _ in range(3):
         writer = subprocess.Popen([sys.executable, "-c", program, str(path)])

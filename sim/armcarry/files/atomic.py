@@ -126,12 +126,17 @@ def write_text_atomic(path: Path, text: str) -> None:
     write_bytes_atomic(path, text.encode("utf-8"))
 
 
-def json_text(value: Any) -> str:
-    """Return JSON, two spaces an indent, keys as given, no NaN or infinity.
+def write_json_atomic(path: Path, value: Any) -> None:
+    """Write JSON, two spaces an indent, keys as given, no NaN or infinity; see ``write_bytes_atomic``.
 
     Raises:
         ValueError: a value JSON does not have.
     """
+    write_text_atomic(path, json_text(value))
+
+
+def json_text(value: Any) -> str:
+    """Return the JSON text that ``write_json_atomic`` writes."""
     return json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
