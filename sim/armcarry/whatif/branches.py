@@ -71,11 +71,13 @@ def least_left_m(record: Record, time_s: float, positions: Array) -> Array:
     scene, tree = record.scene, record.phase_at(time_s).tree
     asked = Requirement(scene, tree, arm_pairs(scene, tree), record.relaxed).at(time_s)
     asked = asked.take(~np.isnan(asked.required_m))
+    if not len(asked.pairs):  # no rule names what the arm moves
+        return np.full(len(positions), np.inf)
     used, renumbered = np.unique(asked.pairs, return_inverse=True)
     bodies = [tree.bodies[k] for k in used]
     world = forward(tree, positions, [body.link for body in bodies]) @ np.stack([body.pose for body in bodies])
     found = distances([body.shape for body in bodies], world, renumbered.reshape(-1, 2))
-    return np.asarray((found.lower_m - asked.required_m).min(axis=1, initial=np.inf))
+    return np.asarray((found.lower_m - asked.required_m).min(axis=1))
 
 
 def _roomy(record: Record, chain: Chain, q: Array) -> bool:

@@ -1,0 +1,183 @@
+"""What is left to a plain rider when a joint locks: each kind of way out, how long it takes, and when there is none."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from armcarry.geometry import poses
+from armcarry.geometry.model import Body
+from armcarry.geometry.shapes import Sphere
+from armcarry.whatif import locked_joint
+from armcarry.whatif.locked_joint import (
+    INSTANTS,
+    STEP,
+    WATCH_M,
+    Escape,
+    _capped,
+    _Search,
+    _to_handrail,
+    _way_back,
+    escapes,
+    instants,
+)
+
+REACH_M = 0.75  # of a glove of the suit in conftest, one hand
+RATE, PUSH = np.radians(4.0), np.radians(2.0)  # of every joint
+
+
+@pytest.fixture
+def run(rider_scene, turning_record):
+    """Build a run of 60 s; rails are given by where they begin from the left shoulder at the start, 2 m along z."""
+
+    def build(rails=(), script=None, sites=None, bodies=(), turn=0.0, count=1):
+        bare = rider_scene({})
+        shoulder = bare.tree.pose_of("ev1/left_shoulder", bare.position)[:3, 3]
+        frames, documents = {}, {}
+        for k, at in enumerate(rails):
+            ends = (shoulder + at, shoulder + at + np.array([0.0, 0.0, 2.0]))
+            frames |= {f"r{k}_{end}": poses.translation(place) for end, place in zip("ab", ends, strict=True)}
+            documents[f"rail_{k}"] = {"start": f"r{k}_a", "end": f"r{k}_b"}
+        plate = bare.tree.pose_of("restraint/plate", bare.position)
+        stand = None if sites is None else plate @ poses.translation(sites)
+        placed = [Body(f"ball_{k}", "yard", Sphere(radius), poses.translation(shoulder + at))
+                  for k, (at, radius) in enumerate(bodies)]  # fmt: skip
+        ruled = [{"between": ["rider", "structure"], "distance": "0.2 m"}]
+        rules = {"locked_joint": {"instants": count}, "required": ruled, "stop_remainder": "0.1 m"}
+        scene = rider_scene({}, placed, stand=stand, frames=frames, platform={"handrails": documents}, rules=rules,
+                            script=script)  # fmt: skip
+        return turning_record(scene, rate_rad_s=turn)
+
+    return build
+
+
+def _by_hand_s(way):
+    """Sum the times from corner to corner: each joint from rest to rest, the slowest counts."""
+    total = 0.0
+    for change in np.abs(np.diff(way, axis=0)):
+        peak = np.minimum(RATE, np.sqrt(change * PUSH))
+        with np.errstate(invalid="ignore", divide="ignore"):
+            each = np.where(change > 0, change / peak + peak / PUSH, 0.0)
+        total += each.max()
+    return total
+
+
+def test_the_instants_are_the_middles_of_equal_stretches(run):
+    assert instants(run(count=3)).tolist() == [10.0, 30.0, 50.0]
+    record = run()
+    unsaid = SimpleNamespace(duration_s=60.0, scene=SimpleNamespace(
+        loaded=SimpleNamespace(rules=record.scene.loaded.rules.model_copy(update={"locked_joint": None}))
+    ))  # fmt: skip
+    assert len(instants(unsaid)) == INSTANTS and instants(unsaid)[0] == pytest.approx(30.0 / INSTANTS)
+
+
+def test_a_handrail_in_reach_is_enough_as_it_is(run):
+    for away, here in ((REACH_M - 0.01, True), (REACH_M + 0.05, False)):
+        found = escapes(run([(0.0, away, -1.0), (9.0, 9.0, 9.0)]))
+        assert [(item.joint, item.crew, item.time_s) for item in found] == [(k, "ev1", 30.0) for k in range(6)]
+        assert [(item.kind, item.where) == ("here", "rail_0") for item in found] == [here] * 6
+    for item in escapes(run([(0.0, 0.3, -1.0)])):
+        assert (item.kind, item.lasting_s, item.lower_m, item.way.shape) == ("here", 0.0, WATCH_M, (1, 6))
+
+
+def test_a_handrail_is_led_to_with_the_locked_joint_where_it_is(run):
+    record = run([(0.0, 1.4, -1.0)])
+    found = escapes(record)
+    led = [item for item in found if item.kind == "handrail"]
+    assert len(led) >= 4
+    tree, scene = record.scene.tree, record.scene
+    for item in led:
+        q = scene.position.copy()
+        assert item.way[0] == pytest.approx(q[scene.arm_columns])
+        assert np.ptp(item.way[:, item.joint]) == 0.0 and np.ptp(item.way, axis=0).max() > 0
+        q[scene.arm_columns] = item.way[-1]
+        rail = tree.pose_of("platform/r0_a", q)[:3, 3]
+        shoulders = (tree.pose_of(f"ev1/{side}_shoulder", q)[:3, 3] for side in ("left", "right"))
+        assert min(np.linalg.norm((point - rail)[:2]) for point in shoulders) <= REACH_M + 1e-9
+        assert item.lasting_s == pytest.approx(_by_hand_s(item.way))
+        assert 0.0 <= item.lower_m <= WATCH_M
+
+
+def test_without_a_handrail_the_way_back_to_the_start_is_tried(run):
+    record = run(turn=0.01)  # at 30 s the arm has turned by 0.3 rad
+    found = escapes(record)
+    assert {item.kind for item in found[1:]} >= {"safe point"}  # joints other than the one that turned
+    for item in found:
+        if item.kind == "safe point":
+            assert item.where == "where the run starts"
+            q = record.motion.at(30.0)
+            q[record.scene.arm_columns] = item.way[-1]
+            tool = record.scene.tool(record.scene.tree)
+            there = record.scene.tree.pose_of(tool, record.motion.at(0.0))[:3, 3]
+            assert np.linalg.norm(record.scene.tree.pose_of(tool, q)[:3, 3] - there) <= REACH_M + 1e-9
+
+
+def test_a_safe_point_that_the_script_names_is_gone_to(run):
+    found = escapes(run(sites=(0.0, 1.2, 0.0), script={"safe_point": "site"}))
+    assert {item.kind for item in found} >= {"safe point"}
+    assert {item.where for item in found if item.kind == "safe point"} == {"site"}
+
+
+def test_where_nothing_can_be_reached_there_is_no_way(run):
+    found = escapes(run([(60.0, 0.0, 0.0)], sites=(60.0, 0.0, 0.0), script={"safe_point": "site"}))
+    assert [(item.kind, item.where, item.lasting_s, item.lower_m) for item in found] == [("none", "", 0.0, -np.inf)] * 6
+    assert all(isinstance(item, Escape) and item.way.shape == (1, 6) for item in found)
+
+
+def test_a_way_keeps_off_what_stands_in_it(run):
+    free = escapes(run([(0.0, 1.4, -1.0)]))
+    barred = escapes(run([(0.0, 1.4, -1.0)], bodies=[((0.0, 0.75, 0.0), 0.2)]))
+    assert all(item.lower_m >= 0.0 for item in barred if item.kind != "none")
+    assert [item.lower_m for item in barred] != [item.lower_m for item in free]
+
+
+# -- parts -----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("change", [0.5 * RATE**2 / PUSH, 0.999 * RATE**2 / PUSH, RATE**2 / PUSH, 3 * RATE**2 / PUSH])
+def test_the_time_between_corners_is_that_of_the_slowest_joint(change, monkeypatch):
+    arm = SimpleNamespace(document=None)
+    search = SimpleNamespace(record=SimpleNamespace(scene=SimpleNamespace(loaded=SimpleNamespace(arm=arm))),
+                             side=SimpleNamespace(load=SimpleNamespace(near_structure=0.5)))  # fmt: skip
+    # two joints; near structure half of the rates are allowed
+    monkeypatch.setattr(locked_joint, "joint_rates", lambda arm, load: np.array([2 * RATE, 4 * RATE]))
+    monkeypatch.setattr(locked_joint, "joint_accelerations", lambda arm, load: np.array([PUSH, PUSH]))
+    way = np.array([[0.0, 0.0], [change, 0.0], [change, 0.0], [0.0, -0.1 * change]])
+    told = _Search._lasting_s(search, way)
+    peak = min(RATE, np.sqrt(change * PUSH))
+    assert told == pytest.approx(2 * (change / peak + peak / PUSH))
+
+
+def test_a_pull_is_never_more_than_a_step():
+    assert _capped(np.array([0.3, 0.4])).tolist() == [0.3, 0.4]
+    assert _capped(np.array([3.0, 4.0])) == pytest.approx([0.48, 0.64])
+    assert _capped(np.array([3.0, 4.0]), most=5.0).tolist() == [3.0, 4.0]
+    assert _capped(np.zeros(3)).tolist() == [0.0] * 3
+    assert 0.0 < STEP < 0.5
+
+
+def test_the_nearest_point_of_the_nearest_rail_is_pulled_to():
+    rails = tuple(SimpleNamespace(name=name, start=np.array(a, dtype=float), end=np.array(b, dtype=float))
+                  for name, a, b in (("far", (9, 0, 0), (9, 1, 0)), ("near", (2, -1, 0), (2, 1, 0))))  # fmt: skip
+    at = poses.translation((0.0, 3.0, 0.0))
+    shoulder = SimpleNamespace(forward=lambda q: at)
+    goal = _to_handrail(shoulder, rails, np.hypot(2.0, 2.0) + 1e-9)
+    assert goal.reached(None) == "near"
+    assert _to_handrail(shoulder, rails, np.hypot(2.0, 2.0) - 1e-9).reached(None) is None
+    assert _to_handrail(shoulder, (), 99.0).reached(None) is None
+
+
+def test_the_way_back_leaves_out_ways_there_and_back():
+    # 0.3 m/s along x for 30 s, then back
+    def along(times):
+        return np.where(times <= 30.0, 0.3 * times, 18.0 - 0.3 * times)
+
+    motion = SimpleNamespace(breaks_s=np.array([0.0, 30.0, 60.0]), at=lambda times: along(times)[:, None])
+    record = SimpleNamespace(motion=motion, scene=SimpleNamespace(arm_columns=np.array([0])))
+    plate = SimpleNamespace(forward=lambda q: np.stack([poses.translation((x, 0.0, 0.0)) for x in q[:, 0]]))
+    found = np.array([pose[0, 3] for pose in _way_back(record, plate, 36.0)])
+    assert found[-1] == 0.0 and np.all(np.diff(found) < 0) and 6.2 < found[0] < 7.2
+    assert np.all(-np.diff(found) < 1.0)
+    assert len(found) <= 13  # each as far back as may be
+    (still,) = _way_back(record, plate, 0.0)
+    assert still[0, 3] == 0.0
