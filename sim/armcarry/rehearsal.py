@@ -15,8 +15,9 @@ from pathlib import Path
 from armcarry.asked.zones import granted
 from armcarry.checks import run_checks
 from armcarry.errors import InputError
-from armcarry.files.load import load_scenario, validate_files
+from armcarry.files.load import validate_files
 from armcarry.files.motion_log import SUFFIXES, MotionLog, read_motion_log
+from armcarry.planning.left_open import settle
 from armcarry.proving.proof import prove_run
 from armcarry.record.consistent import LONGEST_S
 from armcarry.record.finding import Finding
@@ -62,7 +63,7 @@ def rehearse(
     """
     tell = progress or (lambda words, share: None)
     tell("reading the script", 0.0)
-    scene = scenario if isinstance(scenario, Scene) else build_scene(load_scenario(Path(scenario)))
+    scene = scenario if isinstance(scenario, Scene) else build_scene(settle(scenario, _part(tell)))
     path = scene.loaded.path
     clock = [time.perf_counter()]
     tell("planning the motion", 0.1)
@@ -106,6 +107,11 @@ def rehearse(
         log_data=log_data,
         kept=run.ledger,
     )
+
+
+def _part(tell: Progress) -> Progress:
+    """Tell of what is found for a script as the first tenth of a rehearsal."""
+    return lambda words, share: tell(words, 0.1 * share)
 
 
 def validate(paths: list[Path]) -> list[InputError]:

@@ -74,18 +74,21 @@ def route(
     Exit code: 0 found, 1 a stretch has no way or a check fails that the script passes, 2 bad input or usage.
     """
     from armcarry.clearance.ready import make_ready
-    from armcarry.files.load import load_scenario
+    from armcarry.planning.left_open import settle
     from armcarry.planning.passing import write_passing
     from armcarry.planning.route import HEADINGS
+    from armcarry.rehearsal import judge, rehearse
     from armcarry.scene.build import build_scene
     from armcarry.views.terminal import Console
 
     _may_write(out, overwrite)
-    scene = build_scene(load_scenario(scenario))
+    scene = build_scene(settle(scenario))
     make_ready(lambda words: typer.echo(words, err=True))
     console = Console(quiet=as_json)
     with console.progress() as tell:
-        routed = write_passing(scene, scenario, out, carry=carry, seed=seed, tell=tell)
+        routed = write_passing(
+            scene, scenario, out, lambda path, say: judge(rehearse(path, say)), carry=carry, seed=seed, tell=tell
+        )
     found, failed, caused = routed.stretches, routed.failed, routed.caused
     if as_json:
         print_json({"stretches": [stretch.as_dict() for stretch in found], "written": str(out), "new": routed.new,

@@ -82,7 +82,7 @@ def rehearse(
     from armcarry.views.terminal import Console
 
     # what was given is read before the kernels compile, so that nobody waits for them to hear of a slip of the pen
-    scene, log = _read(scenario, motion, leave_out)
+    scene, log = _read(scenario, motion, leave_out, as_json)
     slips = dict(map(_slip, slip or []))
     folder, overwrite = _run_folder(scenario, out, overwrite)
     make_ready(lambda words: typer.echo(words, err=True))
@@ -127,13 +127,18 @@ def _write_views(
     return None
 
 
-def _read(scenario: Path, motion: Path | None, leave_out: bool) -> tuple[Scene, MotionLog | None]:
+def _read(
+    scenario: Path, motion: Path | None, leave_out: bool, quiet: bool
+) -> tuple[Scene, MotionLog | None]:
     """Read the script, and the log that gives its motion if there is one."""
-    from armcarry.files.load import load_scenario
     from armcarry.files.motion_log import read_motion_log
+    from armcarry.planning.left_open import settle
     from armcarry.scene.build import build_scene
+    from armcarry.views.terminal import Console
 
-    scene = build_scene(load_scenario(scenario))
+    console = Console(quiet=True) if quiet else Console()
+    with console.progress() as tell:
+        scene = build_scene(settle(scenario, tell))
     return scene, None if motion is None else read_motion_log(motion, leave_out=leave_out)
 
 

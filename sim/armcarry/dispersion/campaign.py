@@ -18,9 +18,9 @@ from armcarry.dispersion.gathered import Gathered, gathered, joined
 from armcarry.dispersion.problem import Outcome, Problem, make_problem
 from armcarry.dispersion.terms import displacement, moved
 from armcarry.errors import InputError, RecordError
-from armcarry.files.load import load_scenario
 from armcarry.files.loaded import LoadedScenario
 from armcarry.geometry.poses import Array
+from armcarry.planning.left_open import settle
 from armcarry.proving.proof import prove_run
 from armcarry.record.finding import Finding
 from armcarry.record.record import PairRow, Phase, Record
@@ -108,7 +108,7 @@ def disperse(
         raise InputError("not a campaign", found=f"{runs} runs, seed {seed}", accepted="at least 1 run, a seed from 0")
     tell = progress or (lambda words, share: None)
     # a folder of another campaign is told before minutes of work
-    Chunks(folder, identity(load_scenario(scenario), seed))
+    Chunks(folder, identity(settle(scenario), seed))
     record = rehearse(scenario, lambda words, share: tell(words, 0.1 * share))
     if record.shortfalls:
         raise InputError(

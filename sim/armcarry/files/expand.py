@@ -1,281 +1,260 @@
-"""Moves by intent, spelled out: what is meant becomes the moves of the arm, each known by the line that meant it."""
+"""The long form of a script: what is meant spelled out, what was left open filled in, each known by its line."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from armcarry.files import names
-from armcarry.files.documents.base import OwnWords
-from armcarry.files.documents.bodies import HardwareDocument
-from armcarry.files.documents.carries import INTENT_KINDS, Move
-from armcarry.files.documents.intents import Bring, Fetch, Place, Ride
-from armcarry.files.documents.platform import Worksite
-from armcarry.files.documents.scenario import ScenarioDocument
+from armcarry.files.documents.carries import INTENT_KINDS
+from armcarry.files.documents.day_intents import MEANT_KINDS
+from armcarry.files.documents.scenario import ANY_MOUNT, ScenarioDocument, StartAt
+from armcarry.files.found import Found, applied
 from armcarry.files.model_files import ModelFile
+from armcarry.files.spell import EVERY, Names, Speller, Visit
+from armcarry.files.spell_day import DaySpeller
 from armcarry.files.validate import Source, raise_all, validate
 from armcarry.files.yaml_text import YamlPath, YamlText
-from armcarry.quantities import write
+from armcarry.files.yaml_write import flow
 
-#: what may be said beside an intent: where it goes is for the moves that it becomes
-OPTIONS = ("name", *OwnWords.model_fields, "pin")
+#: longest words of an intent in a message
+_WORDS = 90
 
-Moves = list[dict[str, Any]]
+
+@dataclass(frozen=True)
+class Origin:
+    """Where something of the long form was written: the line, and what was meant there (empty for a plain one)."""
+
+    line: int
+    meant: str
+
+
+@dataclass(frozen=True)
+class LeftOpen:
+    """What a script leaves to be found.
+
+    Attributes:
+        visits: worksites that the arm comes to, in order.
+        start: worksite before which the arm starts with its joints to be found, None where they are said.
+        base, settings, rolls, ways: whether the base's place at the start, settings of the restraint, other stations
+            during a day, ways of free moves are to be found.
+    """
+
+    visits: tuple[Visit, ...] = ()
+    start: str | None = None
+    base: bool = False
+    settings: bool = False
+    rolls: bool = False
+    ways: bool = False
+
+    @property
+    def anything(self) -> bool:
+        """Whether there is something to find."""
+        return self.start is not None or self.base or self.settings or self.rolls or self.ways
+
+
+@dataclass(frozen=True, eq=False)
+class Expansion:
+    """A script as it was written, spelled out.
+
+    Attributes:
+        source: the long form, with the lines of the script.
+        origins: ``("move", carry, number)`` from 1, or ``("step", name)`` -> where it was written.
+        open: what it leaves to be found.
+    """
+
+    source: Source[ScenarioDocument]
+    origins: Mapping[tuple[str, ...], Origin] = field(default_factory=dict)
+    open: LeftOpen = LeftOpen()
 
 
 def has_intents(script: ScenarioDocument) -> bool:
-    """Tell whether a script holds moves by intent."""
-    return any(move.kind in INTENT_KINDS for carry in script.carries for move in carry.moves)
+    """Tell whether a script holds moves or steps by intent."""
+    steps = () if script.day is None else script.day.steps
+    moves = (move for carry in script.carries for move in carry.moves)
+    return any(move.kind in INTENT_KINDS for move in moves) or any(step.kind in MEANT_KINDS for step in steps)
 
 
 def expanded(
-    source: Source[ScenarioDocument], files: Mapping[YamlPath, ModelFile[Any]]
-) -> Source[ScenarioDocument]:
-    """Return a script in which every move by intent has become moves of the arm.
+    source: Source[ScenarioDocument], files: Mapping[YamlPath, ModelFile[Any]], found: Found | None = None
+) -> Expansion:
+    """Return a script in which every move and step by intent is spelled out.
 
-    The lines of the new moves are those of the intent; the script that holds none is returned as it is.
+    The lines of what is new are those of the intent.
 
     Args:
         source: the script.
         files: key in the script -> model file, as the loader opened them.
+        found: what was found for this state of it.
 
     Raises:
         InputError: an intent that cannot be: no such worksite, no seat, nobody who rides; InputErrors for several.
     """
-    if not has_intents(source.document):
-        return source
-    spelled, lines, carries = _Speller(source, files), dict[YamlPath, int](), []
-    for path, line in source.yaml.lines.items():
-        if path[:1] != ("carries",) or len(path) < 4 or path[2] != "moves":
-            lines[path] = line
-    for k, carry in enumerate(source.document.carries):
-        text, moves = source.yaml.data["carries"][k], list[dict[str, Any]]()
-        for n, move in enumerate(carry.moves):
-            here: YamlPath = ("carries", k, "moves", n)
-            new = spelled.moves(here, move, len(moves) + 1)
-            for number in range(len(moves), len(moves) + len(new or [0])):
-                lines["carries", k, "moves", number] = source.yaml.line(here)
-            if new is None:
-                inner = {path: line for path, line in source.yaml.lines.items() if path[:4] == here}
-                lines |= {("carries", k, "moves", len(moves), *path[4:]): line for path, line in inner.items()}
-                new = [text["moves"][n]]
-            moves += new
-        carries.append({**text, "moves": moves} if carry.moves else text)
-    raise_all(spelled.problems)
-    yaml = YamlText(source.path, source.yaml.content, {**source.yaml.data, "carries": carries}, lines)
-    return Source(validate(yaml, ScenarioDocument), yaml)
+    long = _Long(source, files, found)
+    long.carries()
+    long.day()
+    raise_all(long.known.problems)
+    return long.whole()
 
 
-@dataclass
-class _Speller:
-    """Walks through the moves of a script, knows where arm and items are by then, and spells intents out."""
+class _Long:
+    """Builds the long form."""
 
-    source: Source[ScenarioDocument]
-    files: Mapping[YamlPath, ModelFile[Any]]
-    problems: list[Any] = field(default_factory=list)
-    #: worksite at which the plate is all the way in, and how it came there
-    at: tuple[str, bool] | None = None
+    def __init__(
+        self, source: Source[ScenarioDocument], files: Mapping[YamlPath, ModelFile[Any]], found: Found | None
+    ) -> None:
+        self.source, self.found = source, found
+        self.known = Names(source, files)
+        self.data = dict(source.yaml.data)
+        self.lines = dict(source.yaml.lines)
+        self.origins: dict[tuple[str, ...], Origin] = {}
+        self.visits: list[Visit] = []
+        script = source.document
+        self.aboard = any(member.at == "arm" for member in script.crew.values())
+        self.waits = script.start.at if isinstance(script.start, StartAt) else None
+        if "start" not in self.data and self.aboard and has_intents(script):
+            self.waits = EVERY
 
-    def __post_init__(self) -> None:
-        self.platform = self.files["platform",].document
-        #: frame by its full name -> seat there
-        self.seat_at = {f"platform/{seat.frame}": name for name, seat in self.platform.seats.items()}
-        #: item -> seat it is in, None in hands
-        self.seats = {name: self.seat_at.get(item.at) for name, item in self.source.document.hardware.items()}
-        self.riders = [name for name, member in self.source.document.crew.items() if member.at == "arm"]
+    def _drop(self, *beginning: str | int) -> None:
+        """Forget the lines of what is written anew."""
+        size = len(beginning)
+        self.lines = {path: line for path, line in self.lines.items() if path[:size] != beginning or len(path) == size}
 
-    def tell(self, path: YamlPath, problem: str, accepted: str | None = None) -> None:
-        self.problems.append(self.source.problem(path, problem, accepted=accepted))
+    def _moved(self, here: YamlPath, there: YamlPath) -> None:
+        """Keep the lines within a plain item that has another number now."""
+        size = len(here)
+        inner = {path: line for path, line in self.source.yaml.lines.items() if path[:size] == here}
+        self.lines |= {(*there, *path[size:]): line for path, line in inner.items()}
 
-    def moves(self, path: YamlPath, move: Move, first: int) -> Moves | None:
-        """Return the moves that an intent becomes, numbered on from ``first`` in the carry; None for a plain move."""
-        if move.kind not in INTENT_KINDS:
-            self._follow(move)
-            return None
-        extra = sorted(move.model_fields_set - {*OPTIONS, move.kind})
-        if extra:
-            self.tell((*path, extra[0]), f"{extra[0]} does not go with {move.kind}", f"{', '.join(OPTIONS)}")
-        match getattr(move, move.kind):
-            case Ride() as ride:
-                found = self._ride((*path, "ride"), ride, move)
-            case Fetch() as fetch:
-                found = self._fetch((*path, "fetch"), fetch, move)
-            case Place() as place:
-                found = self._place((*path, "place", "at"), place, move)
-            case Bring() as bring:
-                found = self._bring((*path, "bring"), bring, move)
-            case _:
-                raise AssertionError(f"unreachable: {move.kind} is an intent without moves")
-        return list(_named(found, move, first))
+    def _origin(self, path: YamlPath, meant: bool) -> Origin:
+        words = ""
+        if meant:
+            value = self.source.yaml.value(path)
+            said = {key: one for key, one in value.items() if key in INTENT_KINDS or key in MEANT_KINDS}
+            words = flow(said).strip("{}")
+            words = words if len(words) <= _WORDS else words[: _WORDS - 3] + "..."
+        return Origin(self.source.yaml.line(path), words)
 
-    def _follow(self, move: Move) -> None:
-        """Keep account of a plain move: where arm and items are is no longer known, or known anew."""
-        if move.attach is not None and move.attach.what in self.seats:
-            self.seats[move.attach.what] = None
-        elif move.detach is not None and move.detach.what in self.seats:
-            self.seats[move.detach.what] = self.seat_at.get(move.detach.to)
-        elif move.kind not in ("hold", "attach", "detach", "appendage", "posture"):
-            self.at = None
+    # -- carries -------------------------------------------------------------------------------------------------
 
-    # -- the intents ---------------------------------------------------------------------------------------
+    def carries(self) -> None:
+        """Spell out the moves of every carry."""
+        spelled, carries = Speller(self.known, self.waits), []
+        for k, carry in enumerate(self.source.document.carries):
+            text, moves = self.source.yaml.data["carries"][k], list[dict[str, Any]]()
+            if carry.moves:
+                self._drop("carries", k, "moves")
+            for n, move in enumerate(carry.moves):
+                here: YamlPath = ("carries", k, "moves", n)
+                new = spelled.moves(here, move, len(moves) + 1)
+                for number in range(len(moves), len(moves) + len(new if new is not None else [0])):
+                    self.lines["carries", k, "moves", number] = self.source.yaml.line(here)
+                    self.origins["move", carry.name, str(number + 1)] = self._origin(here, new is not None)
+                if new is None:
+                    self._moved(here, ("carries", k, "moves", len(moves)))
+                    new = [self._findable(text["moves"][n], len(moves) + 1)]
+                moves += new
+            carries.append({**text, "moves": moves} if carry.moves else text)
+        if carries:
+            self.data["carries"] = carries
+        self.visits += spelled.ways.visits
 
-    def _ride(self, path: YamlPath, ride: Ride, move: Move) -> Moves:
-        site = self._site((*path, "to"), ride.to)
-        return [] if site is None else self._in(ride.to, site, loaded=False, straight=ride.straight, move=move)
+    @staticmethod
+    def _findable(move: dict[str, Any], number: int) -> dict[str, Any]:
+        """Return a plain move; one whose way is found has a name, by which the way is kept."""
+        return {"name": f"way_{number}", **move} if move.get("way") == "find" and "name" not in move else move
 
-    def _fetch(self, path: YamlPath, fetch: Fetch, move: Move) -> Moves:
-        thing, rider = self._thing((*path, "what"), fetch.what), self._rider((*path, "by"), fetch.by)
-        seat = self.seats.get(fetch.what)
-        if thing is None or rider is None:
-            return []
-        if seat is None:
-            at = self.source.document.hardware[fetch.what].at
-            self.tell((*path, "what"), f"'{fetch.what}' is in no seat by then; it starts at {at}",
-                      f"a seat of the platform for it: {self._seats_for(fetch.what)}")  # fmt: skip
-            return []
-        sites = [name for name, site in self.platform.worksites.items() if site.seat == seat]
-        if not sites:
-            self.tell((*path, "what"), f"no worksite says seat: {seat}", "a worksite with that seat")
-            return []
-        site = self.platform.worksites[sites[0]]
-        moves = self._in(sites[0], site, loaded=False, straight=fetch.straight, move=move)
-        takes = thing.takes.unfasten if fetch.takes is None else fetch.takes
-        moves.append({"hold": write(takes, "time"), "say": f"Unfasten the {_words(fetch.what)}"})
-        hands = {"what": fetch.what, "to": f"{rider}/hands", "seat": True}
-        moves.append({"attach": hands, "say": f"{_words(fetch.what).capitalize()} in hand"})
-        self.seats[fetch.what] = None
-        self.at = (sites[0], True)
-        return moves + self._out()
+    # -- the day -------------------------------------------------------------------------------------------------
 
-    def _place(self, path: YamlPath, place: Place, move: Move) -> Moves:
-        """Spell out a place whose worksite stands at ``path``."""
-        thing, site = self._thing((*path[:-1], "what"), place.what), self._site(path, place.at)
-        if thing is None or site is None:
-            return []
-        fits = self._names_of(place.what)
-        if site.seat is None or not self.platform.seats[site.seat].takes(*fits):
-            self.tell(path, f"'{place.at}' has no seat that takes '{place.what}'", self._that_take(fits))
-            return []
-        moves = self._in(place.at, site, loaded=True, straight=place.straight, move=move)
-        seat = {"what": place.what, "to": f"platform/{self.platform.seats[site.seat].frame}", "seat": True}
-        takes = thing.takes.fasten if place.takes is None else place.takes
-        what = _words(place.what)
-        moves += [
-            {"hold": write(thing.takes.settle, "time"), "say": f"{what.capitalize()} against its seat"},
-            {"detach": seat, "say": f"{what.capitalize()} seated"},
-            {"hold": write(takes, "time"), "say": f"Fasten the {what}"},
-        ]
-        self.seats[place.what] = site.seat
-        self.at = (place.at, False)
-        return moves + self._out()
+    def day(self) -> None:
+        """Spell out the steps of the day."""
+        script = self.source.document
+        if script.day is None or not any(step.kind in MEANT_KINDS or not step.name for step in script.day.steps):
+            return
+        stations = [] if self.found is None else self.found.document.stations
+        spelled = DaySpeller(self.known, stations, self.waits if not self.visits else None)
+        if spelled.base is None and self.found is not None and self.found.document.base is not None:
+            spelled.base = self.found.document.base.station
+        text = self.source.yaml.data["day"]
+        for k, step in enumerate(script.day.steps):
+            spelled.spell(("day", "steps", k), step, text["steps"][k])
+        steps = spelled.out.linked()
+        self._drop("day", "steps")
+        for number, (one, path) in enumerate(zip(steps, spelled.out.meant, strict=True)):
+            step = script.day.steps[int(path[2])]
+            plain = step.kind not in MEANT_KINDS
+            self.lines["day", "steps", number] = self.source.yaml.line(path)
+            if plain:
+                self._moved(path, ("day", "steps", number))
+            self.origins["step", str(one["name"])] = self._origin(path, not plain)
+        self.data["day"] = {**text, "steps": steps}
+        own = list(self.data.get("carries", []))
+        for k, (carry, path) in enumerate(spelled.out.carries, start=len(own)):
+            self.lines["carries", k] = self.source.yaml.line(path)
+            for number in range(1, len(carry["moves"]) + 1):
+                self.origins["move", carry["name"], str(number)] = self._origin(path, True)
+        if own or spelled.out.carries:
+            self.data["carries"] = [*own, *(carry for carry, _ in spelled.out.carries)]
+        self.visits += spelled.ways.visits
 
-    def _bring(self, path: YamlPath, bring: Bring, move: Move) -> Moves:
-        fetch = Fetch(what=bring.what, by=bring.by, straight=bring.straight)
-        moves = self._fetch(path, fetch, move)
-        for k, (name, point) in enumerate(bring.along):
-            site = self._site((*path, "along", k, 0), name)
-            if site is not None:
-                moves.append(_line(site, point) | {"say": f"On towards {_words(bring.to)}"})
-        place = Place(what=bring.what, at=bring.to, straight=bool(bring.along))
-        return moves + self._place((*path, "to"), place, move)
+    # -- what is left open -------------------------------------------------------------------------------------------
 
-    # -- ways in and out -----------------------------------------------------------------------------------
+    def whole(self) -> Expansion:
+        """Return the long form, with what was found, or what stands for it until it is."""
+        left = self._left_open()
+        script = self.source.document
+        unnamed = script.day is not None and not all(step.name for step in script.day.steps)
+        if not (left.anything or has_intents(script) or unnamed or self._any_mount()):
+            return Expansion(self.source, self.origins, left)
+        self._stand_in(left)
+        if self.found is not None:
+            self.data = applied(self.data, self.found.document, self.found.data)
+        yaml = YamlText(self.source.path, self.source.yaml.content, self.data, self.lines)
+        document = validate(yaml, ScenarioDocument)
+        return Expansion(Source(document, yaml), self.origins, left)
 
-    def _in(self, name: str, site: Worksite, *, loaded: bool, straight: bool, move: Move) -> Moves:
-        """Return the moves from wherever the arm is to a worksite, all the way in."""
-        if self.at == (name, loaded):
-            return []
-        moves, way = self._out() if self.at is not None else [], _way(site, loaded)
-        words = _words(name)
-        if straight:
-            moves.append(_line(site, way[0]) | {"say": f"To {words}"})
-        else:
-            goal = {"frame": f"platform/{site.stand}", "position": _position(way[0])}
-            free: dict[str, Any] = {"to_pose": goal, "say": f"To {words}"}
-            if move.pin:
-                free["pin"] = {joint: write(value, "angle") for joint, value in move.pin.items()}
-            moves.append(free)
-        moves += [_line(site, point) | {"say": f"In to {words}"} for point in way[1:]]
-        if loaded:
-            moves[-1]["rate"] = site.last_rate
-        self.at = (name, loaded)
-        return moves
+    def _left_open(self) -> LeftOpen:
+        script, platform = self.source.document, self.known.platform
+        base, meant = script.base, has_intents(script)
+        start = script.start.at if isinstance(script.start, StartAt) else None
+        if start is not None and self.known.site(("start", "at"), start) is None:
+            raise_all(self.known.problems)
+        if self.waits == EVERY and self.visits:
+            start = self.visits[0].worksite
+        mount = platform.mounts.get(base.mount)
+        unsaid = self._any_mount()
+        travels = mount is not None and mount.joint is not None
+        visits = tuple(self.visits) or ((Visit(start, False, ("start",)),) if start is not None else ())
+        moves = (move for carry in self.data.get("carries", []) for move in carry.get("moves", []))
+        said = self.data.get("restraint")
+        return LeftOpen(
+            visits, start,
+            base=bool(visits) and (unsaid or (travels and base.station is None)),
+            settings=meant and bool(visits) and isinstance(said, dict) and "settings" not in said
+            and said.get("at", "arm") == "arm",
+            rolls=script.day is not None and meant and bool(visits) and (unsaid or travels),
+            ways=any(move.get("way") == "find" for move in moves),
+        )  # fmt: skip
 
-    def _out(self) -> Moves:
-        """Return the moves from a worksite back to where one waits clear of it."""
-        if self.at is None:
-            return []
-        name, loaded = self.at
-        site = self.platform.worksites[name]
-        back = _way(site, loaded)[-2::-1]
-        moves = [_line(site, point) | {"say": f"Back from {_words(name)}"} for point in back]
-        if loaded and moves:
-            moves[0]["rate"] = site.last_rate
-        self.at = None
-        return moves
+    def _stand_in(self, left: LeftOpen) -> None:
+        """Put what can stand there in the place of what is not found yet."""
+        if left.start is not None:
+            self.data.pop("start", None)
+        if left.base or self._any_mount():
+            mount = next(iter(self.known.platform.mounts)) if self._any_mount() else self.source.document.base.mount
+            self.data["base"] = {"mount": mount, **(self._station(mount) if left.base else {})}
 
-    # -- names ---------------------------------------------------------------------------------------------
+    def _any_mount(self) -> bool:
+        """Tell whether the script leaves open on which mount the base sits."""
+        return self.source.document.base.mount == ANY_MOUNT and ANY_MOUNT not in self.known.platform.mounts
 
-    def _site(self, path: YamlPath, name: str) -> Worksite | None:
-        sites: dict[str, Worksite] = self.platform.worksites
-        if name not in sites:
-            self.tell(path, f"no worksite named '{name}'", names.accepted(name, sites, "worksite"))
-        return sites.get(name)
-
-    def _thing(self, path: YamlPath, name: str) -> HardwareDocument | None:
-        things = self.source.document.hardware
-        if name not in things:
-            self.tell(path, f"no hardware named '{name}'", names.accepted(name, things, "hardware"))
-            return None
-        document: HardwareDocument = self.files["hardware", name, "model"].document
-        return document
-
-    def _rider(self, path: YamlPath, by: str | None) -> str | None:
-        if by is not None and by in self.riders:
-            return by
-        if by is None and len(self.riders) == 1:
-            return self.riders[0]
-        whom = "nobody rides the arm" if not self.riders else f"who of {', '.join(self.riders)}?" if by is None else (
-            f"'{by}' does not ride the arm"
-        )
-        self.tell(path, whom, ", ".join(self.riders) or "a crewmember with at: arm")
-        return None
-
-    def _seats_for(self, item: str) -> str:
-        fits = self._names_of(item)
-        frames = (f"platform/{seat.frame}" for seat in self.platform.seats.values() if seat.takes(*fits))
-        return ", ".join(frames) or "none takes it"
-
-    def _names_of(self, item: str) -> tuple[str, str, str]:
-        return item, self.source.document.hardware[item].model, self.files["hardware", item, "model"].path.stem
-
-    def _that_take(self, fits: tuple[str, ...]) -> str:
-        seats = {name for name, seat in self.platform.seats.items() if seat.takes(*fits)}
-        return ", ".join(name for name, site in self.platform.worksites.items() if site.seat in seats) or "none does"
+    def _station(self, mount: str) -> dict[str, str]:
+        """Return the station in the middle of a rail, none for a mount that stands still."""
+        joint = self.known.platform.mounts[mount].joint
+        if joint is None:
+            return {}
+        found = next((one for one in self.known.files["platform",].model().joints if one.name == joint), None)
+        return {} if found is None else {"station": f"{(found.lower + found.upper) / 2:g} m"}
 
 
-def _way(site: Worksite, loaded: bool) -> Sequence[Sequence[float]]:
-    return site.way_in_loaded if loaded and site.way_in_loaded else site.way_in
-
-
-def _line(site: Worksite, point: Sequence[float]) -> dict[str, Any]:
-    return {"line": {"frame": f"platform/{site.stand}", "to": _position(point)}}
-
-
-def _position(point: Sequence[float]) -> list[str]:
-    return [write(value, "length") for value in point]
-
-
-def _words(name: str) -> str:
-    return name.replace("_", " ")
-
-
-def _named(moves: Moves, move: Move, first: int) -> Iterator[dict[str, Any]]:
-    """Give moves a name that says what was meant and the own words, which go to the first of them."""
-    meant = getattr(move, move.kind)
-    said = {key: words for key in OwnWords.model_fields if (words := getattr(move, key))}
-    what = meant.to if isinstance(meant, Ride) else meant.what
-    for number, one in enumerate(moves):
-        name = f"{move.name}_{number + 1}" if move.name is not None else f"{move.kind}_{what}_{first + number}"
-        yield {**one, "name": name[:48], **(said if number == 0 else {})}
+__all__ = ["Expansion", "LeftOpen", "Origin", "expanded", "has_intents"]

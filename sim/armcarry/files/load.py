@@ -20,10 +20,11 @@ from armcarry.files.documents.bodies import CrewDocument, HardwareDocument, Rest
 from armcarry.files.documents.platform import PlatformDocument
 from armcarry.files.documents.rules import ARM_POSITIONING, RulesDocument
 from armcarry.files.documents.scenario import ScenarioDocument
-from armcarry.files.expand import expanded
+from armcarry.files.expand import Expansion, expanded
+from armcarry.files.found import Found, digest_of, read_found
 from armcarry.files.groups import groups_of, rules_spelled_out, script_spelled_out
 from armcarry.files.inputs import Inputs
-from armcarry.files.loaded import Assumption, InputFile, Loaded, LoadedCrew, LoadedScenario
+from armcarry.files.loaded import Assumption, Beside, InputFile, Loaded, LoadedCrew, LoadedScenario
 from armcarry.files.model_checks import check_model, check_sources
 from armcarry.files.model_files import ModelFile, open_model
 from armcarry.files.places import ModelKind, find_scenario
@@ -36,12 +37,16 @@ __all__ = ["Assumption", "InputFile", "Loaded", "LoadedCrew", "LoadedScenario", 
 D = TypeVar("D", bound=Document)
 
 
-def load_scenario(path: Path | str) -> LoadedScenario:
-    """Read a scenario and everything it names.
+def load_scenario(path: Path | str, found: Found | None = None) -> LoadedScenario:
+    """Read a scenario, everything it names, and what was found for what it leaves open.
+
+    What is not found yet, or was found for another state of the script, is left for ``planning.left_open.settle``:
+    a stand-in takes its place.
 
     Args:
         path: the script, a YAML file, or the name of one that comes with armcarry; also the ``scenario.yaml`` of a
             run folder's copy.
+        found: what was found just now; left out, what stands beside the script.
 
     Raises:
         InputError: a problem in one of the files; InputErrors when there are several.
@@ -50,16 +55,24 @@ def load_scenario(path: Path | str) -> LoadedScenario:
     opened = _open_all(written)
     problems: list[InputError] = []
     check_sources(written, problems)
-    source = expanded(written, opened.files)
-    check_scenario(source, opened.files, problems)
+    digest = digest_of(written.yaml, {role: file.sha256 for role, file in opened.inputs.files.items()})
+    kept = found or read_found(written.path)
+    current = kept if kept is not None and kept.document.script == digest else None
+    if current is not None:
+        opened.inputs.add("scenario.found.json", current.source.path, current.source.yaml.content)
+    long = expanded(written, opened.files, current)
+    check_scenario(long.source, opened.files, problems)
     raise_all(sorted(problems, key=lambda problem: problem.line or 0))
-    return _assemble(source, written, opened)
+    beside = Beside(written, long, current, digest, stale=kept is not None and current is None)
+    return _assemble(long, written, opened, beside)
 
 
 def read_expanded(path: Path | str) -> tuple[Source[ScenarioDocument], Source[ScenarioDocument]]:
     """Read a scenario as it is written and as it is spelled out. Raises InputError, or InputErrors for several."""
-    written = read_source(find_scenario(path), ScenarioDocument)
-    return written, expanded(written, _open_all(written).files)
+    loaded = load_scenario(path)
+    if loaded.beside is None or loaded.source is None:
+        raise AssertionError("unreachable: what is read from a file is beside its text")
+    return loaded.beside.written, loaded.source
 
 
 @dataclass
@@ -110,8 +123,9 @@ def _open_all(source: Source[ScenarioDocument]) -> _Opened:
 
 
 def _assemble(
-    source: Source[ScenarioDocument], written: Source[ScenarioDocument], opened: _Opened
+    long: Expansion, written: Source[ScenarioDocument], opened: _Opened, beside: Beside
 ) -> LoadedScenario:
+    source = long.source
     files, groups = opened.files, groups_of(source.document, opened.files)
     script = script_spelled_out(source.document, groups)
     platform = files["platform",]
@@ -131,6 +145,7 @@ def _assemble(
         inputs=opened.inputs.all(),
         assumptions=_assumptions(written, opened),
         source=source,
+        beside=beside,
     )
 
 

@@ -15,6 +15,8 @@ from armcarry.files.documents.bodies import CrewDocument, CrewSize, HardwareDocu
 from armcarry.files.documents.platform import PlatformDocument
 from armcarry.files.documents.rules import RulesDocument
 from armcarry.files.documents.scenario import ScenarioDocument
+from armcarry.files.expand import Expansion, LeftOpen
+from armcarry.files.found import Found
 from armcarry.files.validate import Source
 from armcarry.geometry.model import Model
 
@@ -72,6 +74,30 @@ class LoadedCrew:
 
 
 @dataclass(frozen=True, eq=False)
+class Beside:
+    """A script as it was written, beside its long form.
+
+    Attributes:
+        written: as it stands in the file.
+        long: spelled out, with where each move and step was written.
+        found: what was found for what it leaves open, None where nothing (current) was.
+        digest: of the script and its models: what is found for others is stale.
+        stale: whether something was found for another state of the script.
+    """
+
+    written: Source[ScenarioDocument]
+    long: Expansion
+    found: Found | None
+    digest: str
+    stale: bool
+
+    @property
+    def open(self) -> LeftOpen:
+        """What the script leaves open and nothing was found for."""
+        return self.long.open if self.found is None else LeftOpen()
+
+
+@dataclass(frozen=True, eq=False)
 class LoadedScenario:
     """A scenario with everything it names, checked against each other.
 
@@ -84,7 +110,8 @@ class LoadedScenario:
         crew, hardware: by their names in the scenario.
         inputs: every file that was read; written out by role_path they load again on their own.
         assumptions: every number without a source, in all of the files.
-        source: the script with its lines, None for one that was not read from a file.
+        source: the long form of the script with the lines of the file, None for one that was not read from a file.
+        beside: the same as it was written, and what was found for it.
     """
 
     scenario: ScenarioDocument
@@ -99,6 +126,7 @@ class LoadedScenario:
     inputs: tuple[InputFile, ...] = ()
     assumptions: tuple[Assumption, ...] = ()
     source: Source[ScenarioDocument] | None = None
+    beside: Beside | None = None
     further_restraints: dict[str, Loaded[RestraintDocument]] = field(default_factory=dict)
 
     @property
@@ -106,6 +134,13 @@ class LoadedScenario:
         """Every restraint by its name in the scene."""
         first = {} if self.restraint is None else {"restraint": self.restraint}
         return {**first, **self.further_restraints}
+
+    def written_at(self, kind: str, *name: str) -> str:
+        """Return file, line and what was meant where a step, or a move by carry and number, was written; else empty."""
+        origin = None if self.beside is None else self.beside.long.origins.get((kind, *name))
+        if origin is None:
+            return ""
+        return f"{self.path.name}:{origin.line}{f' ({origin.meant})' if origin.meant else ''}"
 
     def located(self, error: StepError) -> InputError:
         """Return what is wrong with a step of the day, with the file and line of the step."""

@@ -19,6 +19,11 @@ def nearest(name: str, known: Iterable[str], cutoff: float = 0.55) -> str | None
     return close[0] if close else None
 
 
+def near(name: str, known: Iterable[str], count: int = 4, cutoff: float = 0.6) -> list[str]:
+    """Return the known names most like ``name``, at most ``count``, the most alike first."""
+    return difflib.get_close_matches(name[:200], sorted(known), n=count, cutoff=cutoff)
+
+
 def accepted(name: str, known: Iterable[str], what: str = "") -> str:
     """Say which names are accepted: the nearest first, then the list, cut to 12."""
     names = sorted(set(known))

@@ -167,10 +167,23 @@ def explain(wanted: str) -> list[Key]:
     if not found and len(steps) > 1 and steps[0] in documents:
         found = [key for key in every if key.document == steps[0] and _fits(key, steps[1:], whole=True)]
     if not found:
-        known = {key.path[-1] for key in every}
-        nearest = names.accepted(steps[-1] if steps else "", known, "key")
-        raise InputError("no key of any document", found=wanted[:200], accepted=nearest)
+        raise InputError("no key of any document", found=wanted[:200], accepted=_near(steps, every))
     return found
+
+
+def _near(steps: list[str], every: list[Key]) -> str:
+    """Return the keys that a wrong one may stand for: near in spelling, or told of in its words; else where all are."""
+    wanted = steps[-1] if steps else ""
+    known = {key.path[-1] for key in every}
+    spelled = {name.replace("_", ""): name for name in known}
+    near = names.near(wanted.replace("_", ""), spelled)
+    words = {word for word in re.split(r"[_\W]+", wanted.lower()) if len(word) > 2}
+    about = [key.path[-1] for key in every if words & set(re.split(r"[_\W]+", f"{key.path[-1]} {key.meaning}".lower()))]
+    told = list(dict.fromkeys([*(spelled[name] for name in near), *about]))[:6]
+    if near:
+        told[0] = f"{told[0]} (nearest)"
+    everything = "all keys stand in shared/reference, and armcarry new KIND NAME writes a file with them"
+    return f"{', '.join(told)}; {everything}" if told else everything
 
 
 def _fits(key: Key, steps: list[str], whole: bool = False) -> bool:

@@ -38,7 +38,7 @@ def check_scenario(
     _cameras(script)
     check_pictures(script)
     _no_circle(script)
-    script.arm_joints(("start",), script.document.start)
+    script.arm_joints(("start",), script.document.start_joints)
     check_carries(script)
     check_day(script)
     check_near(script)

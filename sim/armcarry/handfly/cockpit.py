@@ -7,7 +7,6 @@ from pathlib import Path
 
 from armcarry.errors import InputError, RecordError
 from armcarry.files.atomic import write_bytes_atomic
-from armcarry.files.load import load_scenario
 from armcarry.files.motion_log import read_motion_log
 from armcarry.handfly.chance import Chance
 from armcarry.handfly.command import Command
@@ -17,6 +16,7 @@ from armcarry.handfly.flight import Flight
 from armcarry.handfly.hands import Hands
 from armcarry.handfly.score import HEADINGS, Score, log_bytes, score, write_script
 from armcarry.handfly.session import Writer, read_session, replay
+from armcarry.planning.left_open import settle
 from armcarry.record.record import Record
 from armcarry.record.store import load, save
 from armcarry.rehearsal import judge, rehearse
@@ -36,7 +36,7 @@ def course_of(path: Path, tell: Tell | None = None) -> Course:
     """
     if path.is_dir():
         return Course(load(path)[0])
-    scene = build_scene(load_scenario(path))
+    scene = build_scene(settle(path))
     if not scene.loaded.scenario.carries:
         raise InputError("there is nothing to fly by hand", file=path, accepted="a scenario with a carry")
     run = run_carries(scene, tell)

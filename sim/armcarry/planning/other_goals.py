@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from armcarry.asked.tightness import Tightness
+from armcarry.errors import ReachError
 from armcarry.files.documents.carries import Carry
 from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
@@ -62,6 +63,50 @@ def other_goals(scene: Scene, script: tuple[Carry, ...], run: list[PlannedMove],
         if len(goals) == GOALS:
             break
     return np.array(goals) if goals else none
+
+
+def flyable_goals(scene: Scene, carry: Carry, number: int, at: Way) -> tuple[Array, float]:
+    """Return joint positions (G, A) that take a goal so that what follows can be flown, and what that lacks, m.
+
+    What follows is the rest of the carry up to the next move whose way is found. Of all positions those are returned
+    from which it comes least too near anything.
+
+    Args:
+        scene: documents and models.
+        carry: whose move it is.
+        number: of the move, from 0.
+        at: where everything is before it.
+    """
+    move, none = carry.moves[number], np.zeros((0, len(scene.arm_columns)))
+    if move.kind not in ("to_pose", "to_worksite") or move.pin:
+        return none, np.inf
+    point, pose = goal_of(scene, at, move)
+    chain = Chain.of(at.tree, WORLD, point, joints=scene.arm_joints, held=at.position)
+    try:
+        found = solutions(chain, pose, what=move.say or move.kind)
+    except ReachError:
+        return none, np.inf
+    space = ArmSpace(scene, at.tree, at.position)
+    found = found[np.all((found >= space.limits[:, 0]) & (found <= space.limits[:, 1]), axis=1)]
+    room = space.margins(standing(found)).lower_m if len(found) else np.zeros(0)
+    tightness, goals = Tightness(scene), list[tuple[float, Array]]()
+    for k in np.argsort(-room, kind="stable")[: 2 * TRIED].tolist():
+        end = at.position.copy()
+        end[scene.arm_columns] = found[k]
+        lacking = max(_lacking(scene, tightness, following(carry, number), Way(at.tree, end)), -float(room[k]))
+        if np.isfinite(lacking):
+            goals.append((lacking, found[k]))
+    if not goals:
+        return none, np.inf
+    least = max(min(lacking for lacking, _ in goals), 0.0)
+    return np.array([q for lacking, q in goals if lacking <= least + 0.1 * SAME_M][: 2 * GOALS]), least
+
+
+def following(carry: Carry, number: int) -> Carry:
+    """Return the moves of a carry behind one of them, up to the next whose way is found."""
+    rest = carry.moves[number + 1 :]
+    last = next((k for k, move in enumerate(rest) if move.way == "find"), len(rest))
+    return carry.model_copy(update={"moves": rest[:last]})
 
 
 def _lacking(scene: Scene, tightness: Tightness, rest: Carry, start: Way) -> float:

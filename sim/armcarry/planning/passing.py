@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
 from armcarry.planning.route import Stretch, find_routes, write_routes
 from armcarry.record.finding import Finding, Verdict
-from armcarry.rehearsal import judge, rehearse
 from armcarry.scene.build import Scene
 
 Tell = Callable[[str, float], None]
+Judged = Callable[[Path, Tell], Iterable[Finding]]
 
 #: searches, each with the next seed, before the best of them is taken
 SEARCHES = 3
@@ -44,7 +44,14 @@ class Routed:
 
 
 def write_passing(
-    scene: Scene, source: Path, target: Path, *, carry: str | None = None, seed: int = 1, tell: Tell | None = None
+    scene: Scene,
+    source: Path,
+    target: Path,
+    judged: Judged,
+    *,
+    carry: str | None = None,
+    seed: int = 1,
+    tell: Tell | None = None,
 ) -> Routed:
     """Write a scenario with the routes that leave fewest checks failed, of a few searches.
 
@@ -55,6 +62,7 @@ def write_passing(
     Args:
         scene: of the source.
         source, target: scenario files; the source stays as it is.
+        judged: rehearses a scenario file and returns its findings.
         carry, seed, tell: as for ``find_routes``.
 
     Raises:
@@ -69,9 +77,9 @@ def write_passing(
         nearer_m = number * NEARER_M
         stretches = find_routes(scene, carry=carry, seed=seed + number, nearer_m=nearer_m, tell=_part(say, share))
         new = write_routes(stretches, source, target)
-        failed = _failed(target, say, share + 0.5 / SEARCHES)
+        failed = _failed(judged, target, say, share + 0.5 / SEARCHES)
         if failed and not number:
-            known = {_about(finding) for finding in (_failed(source, say, 0.9 / SEARCHES) if new else failed)}
+            known = {_about(finding) for finding in (_failed(judged, source, say, 0.9 / SEARCHES) if new else failed)}
         caused = tuple(finding for finding in failed if _about(finding) not in known)
         tried.append(Routed(stretches, new, failed, caused, seed + number))
         if not caused:
@@ -91,6 +99,6 @@ def _part(say: Tell, share: float) -> Tell:
     return lambda words, done: say(words, share + 0.5 * done / SEARCHES)
 
 
-def _failed(path: Path, say: Tell, share: float) -> tuple[Finding, ...]:
-    record = rehearse(path, lambda words, _: say(f"checking {path.name}: {words}", share))
-    return tuple(finding for finding in judge(record) if finding.verdict is Verdict.FAIL)
+def _failed(judged: Judged, path: Path, say: Tell, share: float) -> tuple[Finding, ...]:
+    found = judged(path, lambda words, _: say(f"checking {path.name}: {words}", share))
+    return tuple(finding for finding in found if finding.verdict is Verdict.FAIL)

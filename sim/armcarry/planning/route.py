@@ -217,7 +217,7 @@ def _improved(scene: Scene, script: tuple[Carry, ...], run: list[PlannedMove], s
     """Return a stretch that the script flies, with the way found for it."""
     columns = scene.arm_columns
     ends = np.stack([run[0].start[columns], run[-1].end[columns]])
-    space = _space(scene, run[0].tree, run[0].start, ends, nearer_m)
+    space = space_between(scene, run[0].tree, run[0].start, ends, nearer_m)
     script_m = min(space.along(planned.path.curve) for planned in run if planned.path is not None)
     script_s = sum(_seconds(scene, planned) for planned in run)
     hints = np.array([planned.end[columns] for planned in run[:-1]]).reshape(-1, len(columns))
@@ -226,7 +226,7 @@ def _improved(scene: Scene, script: tuple[Carry, ...], run: list[PlannedMove], s
     place = (run[0].carry, run[0].number - 1, len(run), _title(run), script_m, script_s)
     if not way.free:
         return Stretch(*place, way, np.inf, np.inf, False, why_none(scene, space, way, seed))
-    moves = (_written(scene, way, run[-1].move, _options(run)),)
+    moves = (written_way(scene, way, run[-1].move, _options(run)),)
     route_m = space.along(rounded(scene.arm_joints, way.points).curve)
     route_s = _way_seconds(scene, run[0], way, moves[0])
     better = route_m > script_m + SAME_M or (route_m > script_m - SAME_M and route_s < script_s - SAME_S)
@@ -257,13 +257,13 @@ def _unmade(scene: Scene, at: Way, carry: str, number: int, move: Move, seed: in
     way = find_way(space, at.position[scene.arm_columns], goals, seed=seed)
     if not way.free:
         return Stretch(*place, way, np.inf, np.inf, False, why_none(scene, space, way, seed))
-    written = _written(scene, way, move, {})
+    written = written_way(scene, way, move, {})
     start = PlannedMove(carry, number + 1, move, title, at.tree, at.tree, at.position, at.position, point)
     margin = space.along(rounded(scene.arm_joints, way.points).curve)
     return Stretch(*place, way, margin, _way_seconds(scene, start, way, written), True, "", (written,))
 
 
-def _space(scene: Scene, tree: Tree, position: Array, ends: Array, nearer_m: float) -> ArmSpace:
+def space_between(scene: Scene, tree: Tree, position: Array, ends: Array, nearer_m: float = 0.0) -> ArmSpace:
     """Return the space in which margins are sought: beyond the budget where both ends allow it."""
     for budget in (True, False):
         space = ArmSpace(scene, tree, position, budget=budget)
@@ -298,7 +298,9 @@ def _options(run: list[PlannedMove]) -> dict[str, float]:
     return {key: min(values) for key, values in asked.items() if values}
 
 
-def _written(scene: Scene, way: ArmWay, last: Move, options: dict[str, float]) -> dict[str, Any]:
+def written_way(
+    scene: Scene, way: ArmWay, last: Move, options: dict[str, float] | None = None
+) -> dict[str, Any]:
     """Return the way as a move of a script, with the name and words of the last move it stands for."""
     joints = scene.loaded.arm.document.joints
     points = [
@@ -306,6 +308,7 @@ def _written(scene: Scene, way: ArmWay, last: Move, options: dict[str, float]) -
         for point in way.points[1:]
     ]
     move: dict[str, Any] = {}
+    options = options or {}
     if last.name is not None:
         move["name"] = last.name
     if last.say:

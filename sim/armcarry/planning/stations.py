@@ -111,8 +111,9 @@ def station_map(
     """Try every place of the base for worksites of a scenario's platform.
 
     The tool is brought to each worksite's stand with everything else where the scenario starts; the stations of a
-    travelling mount are those that its carts leave free. Clearance is that of the arm; rider and load stand at a
-    worksite alike from every base, so they say nothing of the base. The way there is judged by a rehearsal.
+    travelling mount are those that its carts leave free. The way in is flown too, with hands empty and
+    full. Clearance is that of the arm; rider and load stand at a worksite alike from every base, so they say nothing
+    of the base. The way to where one waits before it is judged by a rehearsal.
 
     Args:
         scenario: the script.
@@ -131,19 +132,21 @@ def station_map(
         if name not in known:
             raise InputError(f"no worksite '{name}'", file=scenario, accepted=accepted(name, known, "worksite"))
     names = tuple(worksites) or tuple(known)
-    bases = _bases(scene, step_m)
-    columns = []
+    bases = places_of_base(scene, step_m)
+    columns: list[tuple[Reached, ...]] = []
+    like: Trial | None = None
     for count, base in enumerate(bases):
         if tell is not None:
             tell(f"trying {base.title}", count / len(bases))
-        trial = Trial(scene, base)
-        columns.append([trial.reach(name) for name in names])
+        trial = like = Trial(scene, base, like=like)
+        columns.append(tuple(trial.reach(name) for name in names))
     reached = tuple(tuple(column[w] for column in columns) for w in range(len(names)))
     plan, lost = fewest_moves(names, bases, reached)
     return StationMap(names, bases, reached, plan, lost)
 
 
-def _bases(scene: Scene, step_m: float) -> tuple[Base, ...]:
+def places_of_base(scene: Scene, step_m: float) -> tuple[Base, ...]:
+    """Return every mount, and stations of those that travel, where the carts leave them free."""
     found = []
     for name, mount in scene.loaded.platform.document.mounts.items():
         if mount.joint is None:

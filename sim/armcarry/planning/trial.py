@@ -2,24 +2,36 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from armcarry.asked.requirement import arm_asked
 from armcarry.clearance.distance import distances
 from armcarry.errors import ReachError
+from armcarry.files.documents.platform import Worksite
+from armcarry.files.spell import way_of
+from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import bounding_radius_m
 from armcarry.motion.chain import Chain
 from armcarry.motion.forward import forward
 from armcarry.motion.inverse import solutions
 from armcarry.motion.jacobian import smallest_singular_value
-from armcarry.scene.build import ARM, PLATFORM, Scene, hang
+from armcarry.motion.line import straight_line
+from armcarry.scene.build import ARM, PLATFORM, RESTRAINT, Scene, hang
 from armcarry.scene.tree import WORLD, Tree
 
 #: clearance beyond what is required is told up to this, m
 ENOUGH_M = 0.5
+#: ways of taking a worksite whose way in is looked at, those with most room first
+WAYS_IN = 6
+#: places between two points of a way in at which clearance is measured, and how far apart they are at most, m
+BETWEEN, APART_M = 3, 0.5
+
+Point = Sequence[float]
 
 
 @dataclass(frozen=True)
@@ -49,7 +61,8 @@ class Reached:
         clearance_m: beyond what is required, with the best way of taking it; at most ENOUGH_M; -inf when touching.
         joint_rad: least distance of a joint from the end of its travel.
         why: what stands against it, empty when good.
-        blocked_by: the kind of it: reach, joints, singular, clearance or empty.
+        blocked_by: the kind of it: reach, joints, singular, clearance, way in or empty.
+        waits: joint positions where the way in begins, empty when not good.
     """
 
     good: bool
@@ -57,18 +70,31 @@ class Reached:
     joint_rad: float
     why: str
     blocked_by: str
+    waits: tuple[float, ...] = ()
 
 
 class Trial:
-    """The scene with the arm's base at one place."""
+    """The scene with the arm's base at one place.
 
-    def __init__(self, scene: Scene, base: Base) -> None:
+    Args:
+        scene: where everything else starts.
+        base: the place.
+        settings: of the restraint, rad; those left out are as the scene has them.
+        like: another trial of this scene; what is asked of the same pairs is not worked out again.
+    """
+
+    def __init__(
+        self, scene: Scene, base: Base, settings: Mapping[str, float] | None = None, like: Trial | None = None
+    ) -> None:
         self.scene = scene
         platform = scene.loaded.platform.document
         mount = platform.mounts[base.mount]
         self.position = scene.position.copy()
         if mount.joint is not None:
             self.position[scene.tree.column(f"{PLATFORM}/{mount.joint}")] = base.station_m
+        for name, angle in (settings or {}).items():
+            joint = scene.loaded.restraints[RESTRAINT].document.settings[name].joint
+            self.position[scene.tree.column(f"{RESTRAINT}/{joint}")] = angle
         tree = scene.tree
         if base.mount != scene.loaded.scenario.base.mount:
             tree = hang(scene, tree, ARM, f"{PLATFORM}/{mount.frame}", self.position)
@@ -76,12 +102,22 @@ class Trial:
         self.tool = scene.tool(tree)
         self.chain = Chain.of(tree, WORLD, self.tool, joints=scene.arm_joints, held=self.position)
         self._pairs: tuple[np.ndarray, Array] | None = None
+        if like is not None and like.tree is tree:
+            self._pairs = like._asked()
 
-    def reach(self, worksite: str) -> Reached:
-        """Take a worksite and judge the best way of doing so."""
+    def reach(self, worksite: str, ways: Sequence[Sequence[Point]] | None = None) -> Reached:
+        """Take a worksite and judge the best way of doing so, from where one waits clear of it all the way in.
+
+        Args:
+            worksite: its name.
+            ways: ways in, points of the plate in the stand's frame, all of which must be flown; left out, those that
+                the worksite states, with hands empty and full.
+        """
         margins = self.scene.loaded.rules.margins
-        stand = self.scene.loaded.platform.document.worksites[worksite].stand
-        goal = self.tree.pose_of(f"{PLATFORM}/{stand}", self.position)
+        site = self.scene.loaded.platform.document.worksites[worksite]
+        ways = ways or stated_ways(site)
+        stand = self.tree.pose_of(f"{PLATFORM}/{site.stand}", self.position)
+        goal = stand @ poses.translation(ways[0][-1])
         short = float(np.linalg.norm(goal[:3, 3] - self._root())) - self.chain.reach_m
         if short > 0:
             return Reached(False, -np.inf, np.nan, f"out of reach by {short:.1f} m at least", "reach")
@@ -99,11 +135,66 @@ class Trial:
         kept &= singular >= margins.smallest_singular_value
         if not kept.any():
             return Reached(False, -np.inf, float(joints.max()), "the arm loses a direction of motion there", "singular")
-        tried = [(*self._clearance(q), float(margin)) for q, margin in zip(found[kept], joints[kept], strict=True)]
-        clearance, pair, margin = max(tried, key=lambda one: (one[0], one[2]))
+        tried = [(*self._clearance(q), float(margin), q) for q, margin in zip(found[kept], joints[kept], strict=True)]
+        tried.sort(key=lambda one: (-one[0], -one[2]))
+        clearance, pair, margin, _ = tried[0]
         if clearance < 0:
             return Reached(False, clearance, margin, f"too close: {pair}", "clearance")
-        return Reached(True, clearance, margin, "", "")
+        return self._with_ways(stand, ways, [one for one in tried if one[0] >= 0][:WAYS_IN])
+
+    def _with_ways(
+        self, stand: Array, ways: Sequence[Sequence[Point]], tried: Sequence[tuple[float, str, float, Array]]
+    ) -> Reached:
+        """Return the best of the ways of taking a stand from which every way in can be flown."""
+        good: list[Reached] = []
+        against: list[Reached] = []
+        for clearance, _, margin, q in tried:
+            whole = Reached(True, clearance, margin, "", "")
+            for way in reversed(ways):
+                part = self._way_back(stand, q, way)
+                if not part.good:
+                    against.append(part)
+                    whole = part
+                    break
+                whole = Reached(
+                    True, min(whole.clearance_m, part.clearance_m), min(whole.joint_rad, part.joint_rad), "", "",
+                    part.waits,
+                )
+            if whole.good:
+                good.append(whole)
+        if good:
+            return max(good, key=lambda one: (one.clearance_m, one.joint_rad))
+        return max(against, key=lambda one: one.clearance_m)
+
+    def _way_back(self, stand: Array, q: Array, way: Sequence[Point]) -> Reached:
+        """Fly a way in backwards from joint positions at its end, and judge it."""
+        margins = self.scene.loaded.rules.margins
+        goals = [stand @ poses.translation(point) for point in reversed(way)]
+        length_m = self.scene.loaded.arm.document.characteristic_length
+        clearance, joints = ENOUGH_M, np.inf
+        for here, goal in pairwise([self.chain.forward(q), *goals]):
+            if np.linalg.norm(here[:3, 3] - goal[:3, 3]) < 1e-9:
+                continue
+            try:
+                path = straight_line(self.chain, q, goal)
+            except ReachError as error:
+                stopped = ", ".join(name.split("/")[-1] for name in error.stopped_by)
+                why = f"on the way in: out of reach{': ' + stopped if stopped else ''}"
+                return Reached(False, -np.inf, np.nan, why, "way in")
+            joints = min(joints, *(float(self.chain.margins(end[None]).min()) for end in path.curve.extremes()))
+            if joints < margins.joint_position:
+                return Reached(False, -np.inf, joints, "on the way in: joints at the ends of their travel", "way in")
+            count = max(2, min(BETWEEN, int(np.linalg.norm(here[:3, 3] - goal[:3, 3]) / APART_M) + 1) + 1)
+            places = path.curve.at(np.linspace(path.curve.start_s, path.curve.end_s, count)[1:])
+            if smallest_singular_value(self.chain, places, length_m=length_m).min() < margins.smallest_singular_value:
+                return Reached(False, -np.inf, joints, "on the way in: the arm loses a direction of motion", "way in")
+            for place in places:
+                spare, pair = self._clearance(place)
+                if spare < 0:
+                    return Reached(False, spare, joints, f"on the way in: too close: {pair}", "way in")
+                clearance = min(clearance, spare)
+            q = path.end
+        return Reached(True, clearance, joints, "", "", tuple(q.tolist()))
 
     def _root(self) -> Array:
         first = int(np.flatnonzero(self.tree.columns == self.tree.column(self.scene.arm_joints[0]))[0])
@@ -139,3 +230,10 @@ class Trial:
             asked = bends[pairs].any(axis=1)
             self._pairs = pairs[asked], required[asked]
         return self._pairs
+
+
+def stated_ways(site: Worksite, shift: Point = (0.0, 0.0, 0.0)) -> list[list[tuple[float, ...]]]:
+    """Return the ways in that a worksite states: with hands empty, and with hands full where that is another."""
+    ways = [way_of(site, False)] + ([site.way_in_loaded] if site.way_in_loaded else [])
+    shifted = [[tuple(a + b for a, b in zip(point, shift, strict=True)) for point in way] for way in ways]
+    return shifted[:1] if shifted[0] == shifted[-1] else shifted

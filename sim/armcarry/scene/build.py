@@ -202,7 +202,7 @@ def _start_position(loaded: LoadedScenario, tree: Tree) -> Array:
     if mount.joint is not None and script.base.station is not None:
         values[f"{PLATFORM}/{mount.joint}"] = script.base.station
     values.update({f"{ARM}/{joint}": value for joint, value in loaded.arm.document.home.items()})
-    values.update({f"{ARM}/{joint}": value for joint, value in script.start.items()})
+    values.update({f"{ARM}/{joint}": value for joint, value in script.start_joints.items()})
     for name, restraint in script.all_restraints.items():
         for setting, angle in restraint.settings.items():
             values[f"{name}/{loaded.restraints[name].document.settings[setting].joint}"] = angle

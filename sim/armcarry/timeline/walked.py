@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
 
+from armcarry.files.documents.carries import Carry
 from armcarry.files.documents.day import Day
 from armcarry.files.documents.steps import Step
 from armcarry.geometry import poses
@@ -13,7 +15,7 @@ from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 from armcarry.scene.build import PLATFORM, Scene, hang
 from armcarry.scene.tree import Tree
-from armcarry.timeline.planned import PlannedMove
+from armcarry.timeline.planned import PlannedMove, Way
 from armcarry.timeline.run import Event, Run, Shortfall
 
 
@@ -68,6 +70,7 @@ class Walkthrough:
     moved: list[Moved] = field(default_factory=list)
     steps: set[str] = field(default_factory=set)
     shortfall: Shortfall | None = None
+    ready: Callable[[Carry, Way], Carry] | None = None
 
     def slide(self, step: Step, joint: str, to: float) -> None:
         """Move one joint over the whole step, from rest to rest (cubic)."""

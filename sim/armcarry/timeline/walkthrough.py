@@ -10,6 +10,7 @@ from functools import partial
 
 import numpy as np
 
+from armcarry.files.documents.carries import Carry
 from armcarry.files.documents.day import Day
 from armcarry.files.documents.steps import AIRLOCK, ARM, Step
 from armcarry.geometry import poses
@@ -32,18 +33,23 @@ POSTURE_S = 6.0
 
 
 def walk_through(
-    scene: Scene, day: Day, done: frozenset[str] | None, tell: Callable[[str, float], None]
+    scene: Scene,
+    day: Day,
+    done: frozenset[str] | None,
+    tell: Callable[[str, float], None],
+    ready: Callable[[Carry, Way], Carry] | None = None,
 ) -> Walkthrough:
     """Walk through the steps of a day.
 
     Args:
         done: names of the steps that are done; None for all but fallbacks.
         tell: told the step and the share of all steps.
+        ready: told each carry with moves of its own, and where everything is by then; what it returns is flown.
 
     Returns:
         The walkthrough; it ends before the first carry that cannot be flown.
     """
-    walk = Walkthrough(scene, day, scene.tree, scene.position)
+    walk = Walkthrough(scene, day, scene.tree, scene.position, ready=ready)
     fallbacks = {step.fallback for step in day.steps}
     ordered = [s for s in steps_in_order(day) if (s.name not in fallbacks if done is None else s.name in done)]
     for count, step in enumerate(ordered):
@@ -67,6 +73,8 @@ def matters(step: Step) -> bool:
 def _carry(walk: Walkthrough, step: Step) -> None:
     scene = walk.scene
     carry = next(c for c in scene.loaded.scenario.carries if c.name == step.carry)
+    if walk.ready is not None and carry.moves:
+        carry = walk.ready(carry, Way(walk.tree, walk.position))
     clock = Clock(scene, walk.tree, walk.position)
     way, walk.shortfall = plan_all(scene, (carry,), Way(walk.tree, walk.position), flown=walk.flown)
     if walk.shortfall is not None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -14,8 +15,14 @@ from armcarry.record.record import Record
 from armcarry.texts import printable
 
 if TYPE_CHECKING:
+    from rich.console import RenderableType
+
     from armcarry.rehearsal import Progress
     from armcarry.timeline.plan import DayPlan
+
+
+#: no table is made wider than this where nothing limits it, characters
+WIDEST = 10_000
 
 
 class Console:
@@ -49,7 +56,18 @@ class Console:
             table.add_column(heading, overflow="fold")
         for row in rows:
             table.add_row(*map(escape, row))
-        self.out.print(table)
+        self.print_whole(table)
+
+    def print_whole(self, what: RenderableType) -> None:
+        """Print something in the width of the terminal; into a file or a pipe as wide as it needs, nothing cut off."""
+        if self.out.is_terminal or "COLUMNS" in os.environ:
+            self.out.print(what)
+        else:
+            usual = self.out.width
+            self.out.width = WIDEST
+            self.out.width = max(usual, self.out.measure(what).maximum)
+            self.out.print(what)
+            self.out.width = usual
 
     def findings(
         self, record: Record, findings: tuple[Finding, ...], summary: dict[str, Any], folder: Path, *,
@@ -72,7 +90,7 @@ class Console:
         else:
             self.out.print(told.by_cause(findings, Verdict.FAIL))
             self.out.print(told.by_cause(findings, Verdict.NOT_ASSESSED))
-            self.out.print(told.passed(findings, self.out.width))
+            self.print_whole(told.passed(findings, self.out.width))
         self.line(_tightest(record))
         counted = f"{told.counted(findings)}; run of {clock(record.duration_s)}"
         self.line(f"{counted}; {summary['assumptions']} numbers are assumptions")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
 
@@ -24,6 +24,7 @@ from armcarry.files.documents.base import (
     Turns,
     UrdfName,
 )
+from armcarry.files.documents.step_parts import Duration, takes
 from armcarry.files.documents.zones import Groups, Near, Within
 
 #: of a body: longer than any arm
@@ -140,6 +141,29 @@ class SeatTimes(Part):
     fasten: Time = Field(default=300.0, description="bolts, connectors and covers after it is in")
 
 
+def _takes(likely: str, least: str, most: str, words: str) -> Any:
+    said = f"{words}: a time, or least, likely and most"
+    example = {"least": least, "likely": likely, "most": most}
+    return Field(default_factory=lambda: takes(least, likely, most), description=said, examples=[example])
+
+
+class ActTimes(Part):
+    """How long each act on it takes in a day; counted ones each. Assumptions until measured in practice runs."""
+
+    tether: Duration = _takes("2 min", "1 min", "3 min", "its tether is hooked")
+    untether: Duration = _takes("1 min", "1 min", "2 min", "its tether is unhooked")
+    steady: Duration = _takes("1 min", "1 min", "2 min", "a hand is put on it while it is fastened")
+    let_go: Duration = _takes("1 min", "1 min", "2 min", "the hands leave it in its seat")
+    loosen: Duration = _takes("3 min", "2 min", "5 min", "one bolt is loosened")
+    tighten: Duration = _takes("4 min", "3 min", "5 min", "one bolt is tightened")
+    part: Duration = _takes("5 min", "3 min", "9 min", "one connector is parted")
+    join: Duration = _takes("5 min", "3 min", "9 min", "one connector is joined")
+    lock: Duration = _takes("3 min", "2 min", "6 min", "a lock is closed or opened")
+    fold: Duration = _takes("3 min", "2 min", "6 min", "a cover is folded open or closed")
+    take: Duration = _takes("3 min", "2 min", "6 min", "it is lifted off its seat")
+    seat: Duration = _takes("4 min", "3 min", "8 min", "it is put into a seat")
+
+
 class HardwareDocument(Document):
     """A piece of hardware that is carried."""
 
@@ -182,6 +206,10 @@ class HardwareDocument(Document):
     takes: SeatTimes = Field(
         default_factory=lambda: SeatTimes(), description="times of the work at its seat, for moves by intent"
     )
+    acts: ActTimes = Field(
+        default_factory=ActTimes, description="times of each act on it, for the steps of a day by intent",
+        examples=[{"take": "3 min", "tighten": {"least": "3 min", "likely": "4 min", "most": "5 min"}}],
+    )
     groups: Groups = Field(default_factory=dict)
     within: Within = Field(default=1.5, description="how far hands may be from its base for near to hold")
     near: list[Near] = Field(
@@ -212,6 +240,8 @@ class RestraintDocument(Document):
     mount: UrdfName = Field(description="link that meets the arm's tip or a socket, the root", examples=["mount"])
     plate: UrdfName = Field(description="link on which boots stand: on its +z side, toes to +x", examples=["plate"])
     settings: dict[Name, Setting] = Field(description="adjustments in steps, by name")
+    getting_in: Duration = _takes("8 min", "6 min", "14 min", "somebody gets in, for the steps of a day by intent")
+    getting_out: Duration = _takes("7 min", "5 min", "12 min", "somebody gets out, for the steps of a day by intent")
     groups: Groups = Field(default_factory=dict)
     within: Within = Field(default=2.0, description="how far the boots of somebody else may be from the plate")
     near: list[Near] = Field(

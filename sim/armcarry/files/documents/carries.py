@@ -29,6 +29,8 @@ MOVE_KINDS = (
 )
 #: kinds from which moves follow when a script is read; none of them is left then
 INTENT_KINDS = ("ride", "fetch", "place", "bring")
+#: kinds of move that may take any way to where they lead
+FREE_KINDS = ("to_joints", "one_joint", "to_pose", "to_worksite")
 _POINT = "link to move; left out, the restraint's plate or the tip"
 
 
@@ -152,6 +154,12 @@ class Move(OwnWords):
         description="joint positions that to_joints rounds without stopping; others held",
         examples=[[{"shoulder_turn": "20 deg", "elbow_bend": "100 deg"}]],
     )
+    way: Literal["straight", "find"] = Field(
+        default="straight",
+        description="of a free move (to_joints, one_joint, to_pose, to_worksite): straight in joint space, or found "
+        "where that one comes too near something; moves by intent are found",
+        examples=["find"],
+    )
     rate: Share = Field(default=1.0, description="share of the allowed rates", examples=[0.5])
     tip_speed: Speed | None = Field(
         default=None, description="largest speed of the tip; left out, that of the load", examples=["0.05 m/s"]
@@ -179,6 +187,8 @@ class Move(OwnWords):
             raise ValueError(f"a move needs exactly one of: {', '.join(kinds)}; found {found}")
         if self.via and self.to_joints is None:
             raise ValueError(f"via points go with to_joints; found them with {given[0]}")
+        if self.way == "find" and (given[0] not in FREE_KINDS or self.via):
+            raise ValueError(f"way: find goes with {', '.join(FREE_KINDS)}, without via; found it with {given[0]}")
         return self
 
 

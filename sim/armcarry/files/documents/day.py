@@ -8,6 +8,7 @@ from typing import Annotated
 from pydantic import Field, model_validator
 
 from armcarry.files.documents.base import Name, Part, Quantity, Time
+from armcarry.files.documents.day_intents import MEANT_KINDS
 from armcarry.files.documents.relaxation import StepRelaxation
 from armcarry.files.documents.steps import ARM, Step
 
@@ -60,17 +61,18 @@ class Day(Part):
     @model_validator(mode="after")
     def _links_exist(self) -> Day:
         names = [step.name for step in self.steps]
-        for name in names:
+        for name in filter(None, names):
             if names.count(name) > 1:
                 raise ValueError(f"two steps are named '{name}'")
-        for step in self.steps:
+        meant = any(step.kind in MEANT_KINDS for step in self.steps)  # what follows from them may be linked to as well
+        for step in self.steps if not meant else ():
             for link in step.links():
                 _known("step", link, names, f"step '{step.name}'")
         for title, consumable in self.consumables.items():
-            if consumable.since is not None:
+            if consumable.since is not None and not meant:
                 _known("step", consumable.since, names, f"consumable '{title}'")
         for k, relax in enumerate(self.relax, start=1):
-            for name in relax.steps:
+            for name in relax.steps if not meant else ():
                 _known("step", name, names, f"relaxation {k} of the day")
         fallbacks = [step.fallback for step in self.steps if step.fallback is not None]
         for name in fallbacks:

@@ -19,6 +19,7 @@ from armcarry.files.documents.base import (
     Time,
     UrdfName,
 )
+from armcarry.files.documents.step_parts import Duration, takes
 from armcarry.files.documents.zones import Near, Within, Zone
 
 Count = Annotated[int, Field(ge=0, le=1000)]
@@ -46,6 +47,11 @@ class Mount(Part):
     )
     half_length: Distance = Field(
         default=0.0, description="rail it takes up either side of its station, if it travels", examples=["0.9 m"]
+    )
+    rolling: Duration = Field(
+        default_factory=lambda: takes("9 min", "10 min", "11 min"),
+        description="time to another station, made fast again: a time, or least, likely and most",
+        examples=["10 min"],
     )
 
 
@@ -178,5 +184,17 @@ class PlatformDocument(Document):
     )
     airlock: UrdfName | None = Field(
         default=None, description="frame at the hatch where workers come out", examples=["hatch"]
+    )
+    going_out: Duration = Field(
+        default_factory=lambda: takes("22 min", "26 min", "33 min"),
+        description="time from the hatch being opened until all are outside and looked over: a time, or least, likely "
+        "and most",
+        examples=["26 min"],
+    )
+    going_in: Duration = Field(
+        default_factory=lambda: takes("36 min", "42 min", "49 min"),
+        description="time from all being at the hatch until it is closed and air let back in: a time, or least, likely "
+        "and most",
+        examples=["42 min"],
     )
     cameras: dict[Name, Camera] = Field(default_factory=dict, description="cameras of the platform, by name")

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any, ClassVar, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Discriminator, Field, Tag, model_validator
 
 from armcarry.files.documents.arm import JointSettings
 from armcarry.files.documents.base import Angle, Document, FullName, Length, Name, NamePattern, Part, Text
@@ -12,6 +12,9 @@ from armcarry.files.documents.carries import Carry
 from armcarry.files.documents.day import Day
 from armcarry.files.documents.environment import Environment
 from armcarry.files.documents.pictures import PictureWanted
+
+#: name of a mount that is found
+ANY_MOUNT = "any"
 
 _MODEL = "name of a model, or path of its YAML file relative to this one"
 
@@ -44,9 +47,15 @@ class HardwareItem(Part):
 class Base(Part):
     """Where the arm's base sits."""
 
-    mount: Name = Field(description="mount of the platform", examples=["trolley"])
+    mount: Name = Field(
+        default=ANY_MOUNT,
+        description="mount of the platform; left out, the one from which most worksites of the script are reached",
+        examples=["trolley"],
+    )
     station: Length | None = Field(
-        default=None, description="along the rail, for a travelling mount", examples=["11 m"]
+        default=None,
+        description="along the rail, for a travelling mount; left out, found from the worksites that the script names",
+        examples=["11 m"],
     )
 
 
@@ -61,7 +70,8 @@ class Restraint(Part):
     )
     settings: dict[Name, Angle] = Field(
         default_factory=dict,
-        description="adjustment -> angle, one of its steps; those left out are at 0",
+        description="adjustment -> angle, one of its steps; those left out are at 0; with moves by intent and none at "
+        "all said, they are found so that arm and hands reach",
         examples=[{"pitch": "90 deg"}],
     )
 
@@ -79,6 +89,18 @@ class Expectation(Part):
     )
 
 
+class StartAt(Part):
+    """Where the arm starts: its plate, or its bare tip, before a worksite; the joint positions are found."""
+
+    EXAMPLE: ClassVar[dict[str, Any]] = {"at": "rack_a"}
+
+    at: Name = Field(description="worksite; the plate waits where its way in begins", examples=["rack_a"])
+
+
+def _start_kind(value: Any) -> str:
+    return "place" if isinstance(value, StartAt) or (isinstance(value, dict) and "at" in value) else "joints"
+
+
 class ScenarioDocument(Document):
     """One script: what stands where, what the arm does, and what verdicts are expected."""
 
@@ -87,7 +109,11 @@ class ScenarioDocument(Document):
     platform: Text = Field(description="platform model: " + _MODEL, examples=["tern_yard"])
     arm: Text = Field(description="arm model: " + _MODEL, examples=["heron"])
     rules: Text = Field(description="rules: " + _MODEL, examples=["tern_yard"])
-    base: Base = Field(description="where the arm's base sits")
+    base: Base = Field(
+        default_factory=Base,
+        description="where the arm's base sits; what is left out is found",
+        examples=[{"mount": "trolley"}],
+    )
     vehicle: Literal["docked", "absent"] = Field(
         default="absent", description="whether the platform's vehicle is there", examples=["docked"]
     )
@@ -109,9 +135,12 @@ class ScenarioDocument(Document):
     )
     crew: dict[Name, CrewMember] = Field(default_factory=dict, description="who takes part, by name")
     hardware: dict[Name, HardwareItem] = Field(default_factory=dict, description="what is there to carry, by name")
-    start: JointSettings = Field(
+    start: Annotated[
+        Annotated[StartAt, Tag("place")] | Annotated[JointSettings, Tag("joints")], Discriminator(_start_kind)
+    ] = Field(
         default_factory=dict,
-        description="arm joints at the start; others at home",
+        description="arm joints at the start, others at home; or a worksite, before which joints are found; left out, "
+        "at home, or where the first move by intent leads if somebody is aboard by then",
         examples=[{"shoulder_turn": "41.2 deg"}],
     )
     safe_point: Name | None = Field(
@@ -135,6 +164,11 @@ class ScenarioDocument(Document):
     expect: list[Expectation] = Field(
         default_factory=list, description="verdicts this scenario is expected to give, tested"
     )
+
+    @property
+    def start_joints(self) -> dict[str, float]:
+        """Arm joints at the start that the script says; none where it names a place."""
+        return {} if isinstance(self.start, StartAt) else self.start
 
     @property
     def all_restraints(self) -> dict[str, Restraint]:

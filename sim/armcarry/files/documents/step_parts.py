@@ -37,6 +37,15 @@ class Takes(Part):
         return self
 
 
+#: how long an act takes: a time, or least, likely and most
+Duration = Time | Takes
+
+
+def takes(least: str, likely: str, most: str) -> Takes:
+    """Return a duration of texts, for defaults."""
+    return Takes(least=least, likely=likely, most=most)  # type: ignore[arg-type]
+
+
 class Translate(Part):
     """A worker goes along the handrails to a worksite, the airlock or a frame."""
 

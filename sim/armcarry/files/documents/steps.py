@@ -8,6 +8,19 @@ from typing import Any, ClassVar
 from pydantic import Field, field_validator, model_validator
 
 from armcarry.files.documents.base import FullName, Name, OwnWords, Text, Time
+from armcarry.files.documents.day_intents import (
+    MEANT_KINDS,
+    Board,
+    BringItem,
+    FetchItem,
+    GiveBack,
+    Going,
+    Leave,
+    PlaceItem,
+    RideTo,
+    Swap,
+    TakeAlong,
+)
 from armcarry.files.documents.relaxation import Relaxation
 from armcarry.files.documents.step_parts import (
     AsTimePermits,
@@ -43,13 +56,21 @@ AIRLOCK = "airlock"
 
 
 class Step(OwnWords):
-    """One step of the day: exactly one kind, its actors, its time, its links, and own words."""
+    """One step of the day: one kind, its actors, time, links and own words; or one by intent, of which steps follow."""
 
     EXAMPLE: ClassVar[dict[str, Any]] = {"name": "photos", "actors": ["ev1"], "note": "photographs", "takes": "5 min"}
 
-    name: Name = Field(description="name to speak of it by, once in a day", examples=["unbolt"])
+    name: Name = Field(
+        default="",
+        description="name to speak of it by, once in a day; left out, made of what is done",
+        examples=["unbolt"],
+    )
     title: Text = Field(default="", description="what it is, for tables", examples=["Four bolts out"])
-    actors: list[Name] = Field(min_length=1, description="who does it: crew, arm, others", examples=[["ev1", "arm"]])
+    actors: list[Name] = Field(
+        default_factory=list,
+        description="who does it: crew, arm, others; a step by intent says it itself",
+        examples=[["ev1", "arm"]],
+    )
     at: FullName | None = Field(default=None, description="worksite where it is done", examples=["bay_7"])
 
     translate: Translate | None = Field(default=None, description="a worker goes along the handrails")
@@ -89,6 +110,23 @@ class Step(OwnWords):
         examples=["photographs"],
     )
 
+    go_out: list[Name] | None = Field(
+        default=None, min_length=1, description="they come out of the hatch together", examples=[["ev1", "ev2"]]
+    )
+    go_in: list[Name] | None = Field(
+        default=None, min_length=1, description="they go to the hatch and in together", examples=[["ev1", "ev2"]]
+    )
+    go: Going | None = Field(default=None, description="a worker goes along the handrails")
+    board: Board | None = Field(default=None, description="a worker gets onto the arm, which comes there")
+    leave: Leave | None = Field(default=None, description="the rider gets off the arm, which goes there")
+    swap: Swap | None = Field(default=None, description="one gets off the arm, another on")
+    ride: RideTo | None = Field(default=None, description="the arm goes to a worksite by its way in")
+    fetch: FetchItem | None = Field(default=None, description="the rider is brought to an item and takes it")
+    place: PlaceItem | None = Field(default=None, description="what the rider holds is seated somewhere")
+    bring: BringItem | None = Field(default=None, description="an item is fetched and placed somewhere else")
+    give_back: GiveBack | None = Field(default=None, description="an item is put back where it was at the start")
+    take_along: TakeAlong | None = Field(default=None, description="a worker pushes a cart and makes it fast")
+
     takes: Takes | None = Field(
         default=None,
         description="how long it takes: a time, or least, likely and most; carries, ways along handrails, counted "
@@ -123,8 +161,9 @@ class Step(OwnWords):
 
     @property
     def kind(self) -> str:
-        """Which of STEP_KINDS this step is; ``note``, the last of them, only where it is nothing else."""
-        return next(kind for kind in STEP_KINDS if getattr(self, kind) is not None)
+        """Which of STEP_KINDS or MEANT_KINDS this step is; ``note`` only where it is nothing else."""
+        kinds = (*STEP_KINDS[:-1], *MEANT_KINDS, STEP_KINDS[-1])
+        return next(kind for kind in kinds if getattr(self, kind) is not None)
 
     @property
     def item(self) -> str | None:
@@ -134,14 +173,17 @@ class Step(OwnWords):
 
     @model_validator(mode="after")
     def _consistent(self) -> Step:
-        given = [kind for kind in STEP_KINDS if getattr(self, kind) is not None]
+        kinds = (*STEP_KINDS, *MEANT_KINDS)
+        given = [kind for kind in kinds if getattr(self, kind) is not None]
         if len(given) > 1:
             given = [kind for kind in given if kind != "note"]  # a remark beside what is done
         if len(given) != 1:
             found = ", ".join(given) or "none"
-            raise ValueError(
-                f"step '{self.name}' needs exactly one of: {', '.join(STEP_KINDS)}; found {found}"
-            )
+            raise ValueError(f"step '{self.name}' needs exactly one of: {', '.join(kinds)}; found {found}")
+        if given[0] in MEANT_KINDS:
+            return self
+        if not self.actors:
+            raise ValueError(f"step '{self.name}' ({given[0]}) needs actors: who does it")
         if len(set(self.actors)) != len(self.actors):
             raise ValueError(f"step '{self.name}' names an actor twice: {', '.join(self.actors)}")
         if self.name in self.links():

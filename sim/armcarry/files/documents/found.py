@@ -1,0 +1,55 @@
+"""What was found for what a script leaves open: kept beside it, so that the next rehearsal is the same at once."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, ClassVar, Literal
+
+from pydantic import Field
+
+from armcarry.files.documents.arm import JointSettings
+from armcarry.files.documents.base import Angle, Document, Length, Name, Part, Text
+from armcarry.files.documents.scenario import Base
+
+Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
+
+
+class FoundWay(Part):
+    """A way of the arm in place of the free, straight one: via points, rounded without a stop, and where it ends."""
+
+    EXAMPLE: ClassVar[dict[str, Any]] = {
+        "carry": "box_to_bay_7", "move": "bring_pump_box_7", "to_joints": {"shoulder_turn": "40 deg"}
+    }  # fmt: skip
+
+    carry: Name = Field(description="carry of the long form", examples=["box_to_bay_7"])
+    move: Name = Field(description="move of that carry, by name", examples=["bring_pump_box_7"])
+    to_joints: JointSettings = Field(description="where it ends", examples=[{"shoulder_turn": "40 deg"}])
+    via: list[JointSettings] = Field(
+        default_factory=list, description="joint positions that it rounds", examples=[[{"shoulder_turn": "20 deg"}]]
+    )
+    why: Text = Field(default="", description="what stood in the way, for people", examples=["0.12 m short of a rail"])
+
+
+class FoundDocument(Document):
+    """What a script leaves open and the tool found; written by armcarry, read with the script."""
+
+    format: Literal["armcarry found 1"] = Field(description="kind and version of this file")
+    script: Digest = Field(
+        description="SHA-256 of what the script and its models say; what was found for others is stale",
+        examples=["0" * 64],
+    )
+    base: Base | None = Field(default=None, description="where the arm's base sits at the start")
+    start: JointSettings = Field(
+        default_factory=dict, description="arm joints at the start", examples=[{"shoulder_turn": "41.2 deg"}]
+    )
+    settings: dict[Name, Angle] = Field(
+        default_factory=dict, description="settings of the restraint", examples=[{"pitch": "90 deg"}]
+    )
+    stations: list[Length | None] = Field(
+        default_factory=list,
+        description="station of the base for each worksite that is come to, in order; null where it need not roll",
+        examples=[["6 m"]],
+    )
+    ways: list[FoundWay] = Field(default_factory=list, description="ways that were found")
+    told: list[Text] = Field(
+        default_factory=list, description="what was found, in words", examples=[["the arm starts before rack_a"]]
+    )

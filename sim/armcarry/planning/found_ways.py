@@ -1,0 +1,126 @@
+"""Ways of free moves, found where the straight one comes too near something, from where the arm is by then."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from armcarry.asked.tightness import Tightness
+from armcarry.files.documents.carries import Carry, Move
+from armcarry.geometry.poses import Array
+from armcarry.planning.other_goals import flyable_goals, following
+from armcarry.planning.roadmap import find_way
+from armcarry.planning.route import space_between, written_way
+from armcarry.planning.ways import arcs_of, standing
+from armcarry.scene.build import Scene
+from armcarry.timeline.moves import plan_carries
+from armcarry.timeline.planned import PlannedMove, Way
+from armcarry.timeline.variants import plan_all
+from armcarry.timeline.walkthrough import walk_through
+from armcarry.timeline.widen import widened
+
+Tell = Callable[[str, float], None]
+
+#: seeds that are tried one after another
+SEEDS = (1, 2)
+
+
+def find_ways(scene: Scene, tell: Tell) -> tuple[list[dict[str, Any]], list[str]]:
+    """Return the ways of all moves that say ``way: find`` and are not free as they are, and what was found in words."""
+    script, finder = scene.loaded.scenario, _Finder(scene, tell)
+    if script.day is not None:
+        walk_through(scene, script.day, None, tell, finder.ready)
+    else:
+        way = Way(scene.tree, scene.position)
+        for count, carry in enumerate(script.carries):
+            tell(f"finding ways of {carry.name}", count / len(script.carries))
+            ready = finder.ready(carry, way) if carry.moves else carry
+            way, shortfall = plan_all(scene, (ready,), way, flown=way.moves)
+            if shortfall is not None:
+                break
+    return finder.ways, finder.told
+
+
+@dataclass
+class _Finder:
+    scene: Scene
+    tell: Tell
+    ways: list[dict[str, Any]] = field(default_factory=list)
+    told: list[str] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.tightness = Tightness(self.scene)
+
+    def ready(self, carry: Carry, way: Way) -> Carry:
+        """Return a carry with ways in place of the moves that need one, from where everything is by then."""
+        number = 0
+        while number < len(carry.moves):
+            if carry.moves[number].way == "find":
+                carry = self._with_way(carry, way, number)
+            number += 1
+        return carry
+
+    def _with_way(self, carry: Carry, start: Way, number: int) -> Carry:
+        """Return the carry with the way found for one of its moves, or as it is where none is needed or found."""
+        before, short_of = plan_carries(
+            self.scene, (carry.model_copy(update={"moves": carry.moves[:number]}),), Way(start.tree, start.position)
+        )
+        if short_of is not None:
+            return carry
+        at = Way(before.tree, before.position)
+        rest = carry.model_copy(update={"moves": [carry.moves[number], *following(carry, number).moves]})
+        planned, shortfall = plan_carries(self.scene, (rest,), at)
+        short = "what follows cannot be flown from where the straight one ends"
+        if shortfall is None:
+            lacking = self._lacking_m(planned.moves)
+            if lacking <= 0.0:
+                return carry
+            short = f"straight, it or what follows is {lacking:.2f} m short"
+        goals, least = flyable_goals(self.scene, carry, number, at)
+        if shortfall is None and (not len(goals) or lacking <= least):
+            goals = planned.moves[0].end[None, self.scene.arm_columns]
+        return self._sought(carry, number, at, goals, short)
+
+    def _sought(self, carry: Carry, number: int, at: Way, goals: Array, short: str) -> Carry:
+        move, columns = carry.moves[number], self.scene.arm_columns
+        where = self.scene.loaded.written_at("move", carry.name, str(number + 1))
+        name = f"{move.name or f'{carry.name} move {number + 1}'}{f', {where}' if where else ''}"
+        here = at.position[columns]
+        for seed in SEEDS if len(goals) else ():
+            self.tell(f"finding a way for {move.name or carry.name}", 0.5)
+            space = space_between(self.scene, at.tree, at.position, np.stack([here, goals[0]]))
+            way = find_way(space, here, goals, seed=seed)
+            if way.free:
+                new = written_way(self.scene, way, move)
+                self.ways.append({"carry": carry.name, "move": move.name, "to_joints": new["to_joints"],
+                                  **({"via": new["via"]} if "via" in new else {}), "why": short})  # fmt: skip
+                self.told.append(f"{name}: another way, {way.least_m:.2f} m to spare ({short})")
+                fresh = Move.model_validate({"to_joints": new["to_joints"], "via": new.get("via", [])})
+                kept = ("name", "say", "rate", "tip_speed", "relax")
+                fresh = fresh.model_copy(update={key: getattr(move, key) for key in kept})
+                return carry.model_copy(update={"moves": [*carry.moves[:number], fresh, *carry.moves[number + 1 :]]})
+        self.told.append(f"{name}: no way was found; {short}; armcarry route says what blocks it")
+        return carry
+
+    def _lacking_m(self, moves: Sequence[PlannedMove]) -> float:
+        """Return by how much a free move, or those behind it, come too near something; 0 where they do not."""
+        first, *rest = moves
+        lacking = [
+            self.tightness.lacking_m(one.tree, widened(self.scene, one.path.curve, one.start))
+            for one in rest if one.path is not None
+        ]  # fmt: skip
+        return max([-self._straight_m(first), *lacking, 0.0])
+
+    def _straight_m(self, flown: PlannedMove) -> float:
+        """Return the margin of a move as it is, as a way's is counted: what its ends lack is not the way's."""
+        if flown.path is None:
+            return 0.0
+        columns = self.scene.arm_columns
+        ends = np.stack([flown.start[columns], flown.end[columns]])
+        space = space_between(self.scene, flown.tree, flown.start, ends)
+        least = float(space.margins(standing(ends)).lower_m.min())
+        margin = min(space.along(flown.path.curve), float(space.margins(arcs_of(ends)[0]).lower_m.min()))
+        return max(0.0, margin) if margin >= min(least, 0.0) - 0.005 else margin
