@@ -9,7 +9,7 @@ from typer.testing import CliRunner
 from armcarry.cli import app
 from armcarry.errors import InputError
 from armcarry.files.expand_text import expanded_text
-from armcarry.files.load import load_scenario, read_expanded
+from armcarry.files.load import load_scenario
 from armcarry.files.places import models_folder, scenarios_folder
 
 SHORT = (scenarios_folder() / "pump_box_in_short.yaml").read_text()
@@ -149,26 +149,26 @@ def test_a_problem_of_a_move_that_followed_names_the_line_that_meant_it(told):
 
 
 def test_the_long_form_reads_as_the_same_scenario_and_says_what_it_came_from(told, tmp_path):
-    told("bring: {what: pump_box, to: bay_7}", "ride: {to: bay_3}")
-    written, long = read_expanded(tmp_path / "short.yaml")
-    text = expanded_text(written, long)
+    loaded = told("bring: {what: pump_box, to: bay_7}", "ride: {to: bay_3}")
+    text = expanded_text(loaded)
     line = HEAD.count("\n") + 1
-    assert f"# bring, line {line} of short.yaml" in text
-    assert f"# ride, line {line + 1} of short.yaml" in text
-    assert "bring:" not in text.replace("# bring", "")
+    assert f"# short.yaml:{line} (bring: {{what: pump_box, to: bay_7}})\n" in text
+    assert f"# short.yaml:{line + 1} (ride: {{to: bay_3}})\n" in text
+    assert "bring:" not in text.replace("(bring:", "")
     (tmp_path / "long.yaml").write_text(text)
-    assert load_scenario(tmp_path / "long.yaml").scenario == long.document
+    assert load_scenario(tmp_path / "long.yaml").scenario == loaded.scenario
 
 
 def test_a_script_without_intents_is_left_as_it_is():
-    written, long = read_expanded(scenarios_folder() / "unreachable_worksite.yaml")
-    assert long is written
+    beside = load_scenario(scenarios_folder() / "unreachable_worksite.yaml").beside
+    assert beside.long.source is beside.written
+    assert not beside.open.anything
 
 
 def test_the_command_prints_or_writes_the_long_form(tmp_path):
     printed = CliRunner().invoke(app, ["expand", "pump_box_in_short"])
     assert printed.exit_code == 0
-    assert "# bring, line 30 of pump_box_in_short.yaml" in printed.output
+    assert "# pump_box_in_short.yaml:30 (bring: {what: pump_box, to: bay_7" in printed.output
     out = tmp_path / "long.yaml"
     told = CliRunner().invoke(app, ["expand", "pump_box_in_short", "--out", str(out), "--json"])
     assert json.loads(told.output) == {"scenario": out.read_text(), "written": str(out)}

@@ -20,7 +20,9 @@ def _record(slots=None, steps=(), shortfalls=()):
     if slots is not None:
         made = tuple(SimpleNamespace(name=name, actors=actors, start_s=start) for name, actors, start in slots)
         plan = SimpleNamespace(schedule=SimpleNamespace(slots=made, tasks_done=lambda: steps))
-    return SimpleNamespace(plan=plan, moves=moves, shortfalls=shortfalls, duration_s=100.0)
+    loaded = SimpleNamespace(written_at=lambda kind, *name: "")
+    scene = SimpleNamespace(loaded=loaded)
+    return SimpleNamespace(scene=scene, plan=plan, moves=moves, shortfalls=shortfalls, duration_s=100.0)
 
 
 def _gap(time_s, subject="arm/a", other="platform/b", start_s=0.0, end_s=100.0, verdict=Verdict.FAIL):
@@ -67,7 +69,7 @@ def test_a_gap_of_the_whole_run_still_has_its_worst_instant():
 
 def test_a_name_counts_before_what_is_under_way_and_either_name_does():
     slots = (("walk", ("ev2",), 0.0),)
-    record = _record(slots, steps=("walk",), shortfalls=(SimpleNamespace(title="far"),))
+    record = _record(slots, steps=("walk",), shortfalls=(SimpleNamespace(carry="round", number=3, title="far"),))
     assert _causes(record, _plain("walk"), _plain("ev2", "walk")) == [Cause("step", "walk")] * 2
     assert _causes(record, _plain("back"), _plain("ev2", "far")) == [BACK, Cause("move", "far")]
     assert _causes(_record(), _plain("walk", start_s=1.0, end_s=2.0)) == [OUT]
@@ -108,3 +110,18 @@ def test_findings_of_a_verdict_are_grouped_by_cause_and_those_alone_by_number():
     assert groups[OUT] == [found[1], found[3]]
     assert causes(found, Verdict.PASS) == {4: [found[4]]}
     assert causes(found, Verdict.NOT_ASSESSED) == {}
+
+
+def test_a_cause_says_where_it_was_written():
+    record = _record(slots=[("work", ("ev1",), 0.0)], steps=("work",))
+    record.scene.loaded.written_at = lambda *about: " ".join(about)
+    (named,) = with_causes(record, [_plain("work")])
+    (moved,) = with_causes(_record_written(), [_plain("back")])
+    assert (named.cause.written, moved.cause.written) == ("step work", "move round 1")
+    assert named.as_dict()["cause"] == {"kind": "step", "name": "work", "written": "step work"}
+
+
+def _record_written():
+    record = _record()
+    record.scene.loaded.written_at = lambda *about: " ".join(about)
+    return record

@@ -18,7 +18,9 @@ def _move(name, start_s, end_s):
 
 def _record(plan=None, shortfalls=()):
     moves = (_move("out", 0.0, 40.0), _move("back", 50.0, 90.0))
-    return SimpleNamespace(plan=plan, moves=moves, shortfalls=shortfalls, duration_s=100.0)
+    loaded = SimpleNamespace(written_at=lambda kind, *name: "")
+    scene = SimpleNamespace(loaded=loaded)
+    return SimpleNamespace(scene=scene, plan=plan, moves=moves, shortfalls=shortfalls, duration_s=100.0)
 
 
 def _near(subject, other, time_s, check="clearance", verdict=Verdict.FAIL):
@@ -77,7 +79,7 @@ def test_who_takes_part_in_a_step_of_the_day_is_blamed_on_it():
 
 
 def test_a_move_that_cannot_be_made_is_its_own_cause():
-    cut = SimpleNamespace(title="far")
+    cut = SimpleNamespace(carry="round", number=3, title="far")
     item = Finding("reach", Verdict.FAIL, "far", "cannot be made", "x", 40.0, 40.0)
     assert with_causes(_record(shortfalls=(cut,)), [item])[0].cause == Cause("move", "far")
 

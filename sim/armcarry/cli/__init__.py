@@ -20,7 +20,8 @@ from armcarry.texts import printable
 #: then models
 ORDER = (
     "validate", "rehearse", "play", "brief", "compare", "freeze", "envelope",
-    "restraint", "stations", "route", "disperse", "handfly", "inspect", "new", "examples", "explain", "expand",
+    "restraint", "stations", "route", "disperse", "handfly", "inspect",
+    "new", "examples", "list_names", "explain", "expand",
 )  # fmt: skip
 app.registered_commands.sort(key=lambda command: ORDER.index(getattr(command.callback, "__name__", "")))
 

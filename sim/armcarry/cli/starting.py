@@ -96,6 +96,31 @@ def examples(
     typer.echo("armcarry rehearse NAME runs one; armcarry examples NAME copies it to work on")
 
 
+@app.command("list")
+def list_names(
+    model: Annotated[
+        str | None, typer.Argument(metavar="[MODEL]", help="Model by name, or its YAML file; left out, all models.")
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """List the models, or all that a script may name in one of them.
+
+    Of a platform: worksites, seats, mounts, carts, appendages with their states, handrails. Of an arm its joints, of
+    crew sizes and postures, of hardware fasteners, of a restraint its settings.
+
+    Exit code: 0 listed, 2 no such model, or bad usage.
+    """
+    from armcarry.files.listing import MODELS, NAMES, model_rows, rows_of
+    from armcarry.views.terminal import Console
+
+    rows = model_rows() if model is None else rows_of(model)
+    headings = MODELS if model is None else NAMES
+    if as_json:
+        print_json({"names": [dict(zip((head.lower() for head in headings), row, strict=True)) for row in rows]})
+        return
+    Console().table("Models" if model is None else f"Names of {model}", headings, list(rows))
+
+
 @app.command()
 def explain(
     key: Annotated[
@@ -134,17 +159,20 @@ def expand(
     ] = None,
     as_json: Json = False,
 ) -> None:
-    """Write a scenario with every move by intent spelled out.
+    """Write a scenario with every move and step by intent spelled out.
 
-    Each stretch of moves says which line of the scenario it came from.
+    Each stretch says which line of the scenario it came from. What the scenario leaves open (start of the arm, place of
+    its base, settings of the restraint, ways) is found first where it is not yet, and kept beside the scenario.
 
     Exit code: 0 written, 2 bad input or usage.
     """
     from armcarry.files.atomic import write_text_atomic
     from armcarry.files.expand_text import expanded_text
-    from armcarry.files.load import read_expanded
+    from armcarry.planning.left_open import settle
+    from armcarry.views.terminal import Console
 
-    text = expanded_text(*read_expanded(scenario))
+    with Console(quiet=as_json).progress() as tell:
+        text = expanded_text(settle(scenario, tell))
     if out is not None:
         write_text_atomic(out, text)
     if as_json:

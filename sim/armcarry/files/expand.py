@@ -131,7 +131,7 @@ class _Long:
         if meant:
             value = self.source.yaml.value(path)
             said = {key: one for key, one in value.items() if key in INTENT_KINDS or key in MEANT_KINDS}
-            words = flow(said).strip("{}")
+            words = flow(said)[1:-1]
             words = words if len(words) <= _WORDS else words[: _WORDS - 3] + "..."
         return Origin(self.source.yaml.line(path), words)
 

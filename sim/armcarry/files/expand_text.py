@@ -2,39 +2,50 @@
 
 from __future__ import annotations
 
-from armcarry.files.documents.carries import INTENT_KINDS
-from armcarry.files.documents.scenario import ScenarioDocument
-from armcarry.files.validate import Source
+from armcarry.files.loaded import LoadedScenario
 from armcarry.files.yaml_write import yaml_document
 
 
-def expanded_text(source: Source[ScenarioDocument], long: Source[ScenarioDocument]) -> str:
-    """Return the long form of a script as YAML, with a comment at every move that followed from an intent."""
-    data = {key: value for key, value in long.yaml.data.items() if key != "carries"}
-    lines = [yaml_document(data), "carries:\n"]
-    for k, carry in enumerate(long.yaml.data.get("carries", [])):
+def expanded_text(loaded: LoadedScenario) -> str:
+    """Return the long form of a script as YAML, with a comment at all that followed from an intent or was found."""
+    if loaded.source is None or loaded.beside is None:
+        return ""
+    told = _Told(loaded)
+    data = {key: value for key, value in loaded.source.yaml.data.items() if key not in ("carries", "day")}
+    found = loaded.beside.found
+    lines = [f"# found: {words}\n" for words in (found.document.told if found is not None else ())]
+    lines.append(yaml_document(data))
+    if "carries" in loaded.source.yaml.data:
+        lines.append("carries:\n")
+    for carry in loaded.source.yaml.data.get("carries", []):
         head = {key: value for key, value in carry.items() if key != "moves"}
         lines.append(_indented(yaml_document(head), "  - ", "    "))
-        if "moves" not in carry:
-            continue
-        lines.append("    moves:\n")
-        meant = 0
-        for n, move in enumerate(carry["moves"]):
-            line = long.yaml.line(("carries", k, "moves", n))
-            intent = _intent_at(source, k, line)
-            if intent is not None and line != meant:
-                lines.append(f"      # {intent}, line {line} of {source.path.name}\n")
-            meant = line
+        if "moves" in carry:
+            lines.append("    moves:\n")
+        for number, move in enumerate(carry.get("moves", []), start=1):
+            lines.append(told.comment("      ", "move", carry["name"], str(number)))
             lines.append(_indented(yaml_document(move), "      - ", "        "))
+    day = loaded.source.yaml.data.get("day")
+    if day is not None:
+        about = yaml_document({key: value for key, value in day.items() if key != "steps"}) if len(day) > 1 else ""
+        lines.append("day:\n" + _indented(about, "  ", "  ") + "  steps:\n")
+        for step in day["steps"]:
+            lines.append(told.comment("    ", "step", step.get("name", "")))
+            lines.append(_indented(yaml_document(step), "    - ", "      "))
     return "".join(lines)
 
 
-def _intent_at(source: Source[ScenarioDocument], carry: int, line: int) -> str | None:
-    """Return the kind of intent whose line it is in the script as written, None for a plain move."""
-    for n, move in enumerate(source.document.carries[carry].moves):
-        if source.yaml.line(("carries", carry, "moves", n)) == line and move.kind in INTENT_KINDS:
-            return move.kind
-    return None
+class _Told:
+    """Says once for each stretch which line it came from."""
+
+    def __init__(self, loaded: LoadedScenario) -> None:
+        self.loaded, self.last = loaded, ("", "")
+
+    def comment(self, indent: str, kind: str, *name: str) -> str:
+        """Return a comment where a stretch begins that followed from an intent, else nothing."""
+        where = self.loaded.written_at(kind, *name)
+        new, self.last = (kind, where) != self.last, (kind, where)
+        return f"{indent}# {where}\n" if new and where.endswith(")") else ""
 
 
 def _indented(text: str, first: str, rest: str) -> str:

@@ -67,14 +67,6 @@ def load_scenario(path: Path | str, found: Found | None = None) -> LoadedScenari
     return _assemble(long, written, opened, beside)
 
 
-def read_expanded(path: Path | str) -> tuple[Source[ScenarioDocument], Source[ScenarioDocument]]:
-    """Read a scenario as it is written and as it is spelled out. Raises InputError, or InputErrors for several."""
-    loaded = load_scenario(path)
-    if loaded.beside is None or loaded.source is None:
-        raise AssertionError("unreachable: what is read from a file is beside its text")
-    return loaded.beside.written, loaded.source
-
-
 @dataclass
 class _Opened:
     """What a script names: key in the script -> the model file."""

@@ -34,10 +34,21 @@ def with_causes(record: Record, findings: Iterable[Finding]) -> tuple[Finding, .
         pair = frozenset((item.subject, item.other)) if item.clearance is not None else None
         cause = _named(record, item) or (first.get(pair) if pair else None) or _under_way(record, item)
         if cause is not None:
+            cause = replace(cause, written=_written(record, cause))
             found[k] = replace(item, cause=cause)
             if pair:
                 first.setdefault(pair, cause)
     return tuple(found)
+
+
+def _written(record: Record, cause: Cause) -> str:
+    """Return where a step or move was written; empty for a run that was not read from a script."""
+    loaded = record.scene.loaded
+    if cause.kind == "step":
+        return loaded.written_at("step", cause.name)
+    flown = [(move.carry, move.number) for move in record.moves if move.title == cause.name]
+    flown += [(cut.carry, cut.number) for cut in record.shortfalls if cut.title == cause.name]
+    return loaded.written_at("move", flown[0][0], str(flown[0][1])) if flown else ""
 
 
 def causes(findings: Iterable[Finding], verdict: Verdict = Verdict.FAIL) -> dict[Cause | int, list[Finding]]:

@@ -48,10 +48,14 @@ class Way:
 
 @dataclass(frozen=True)
 class Cause:
-    """What findings come from: ``kind`` is ``step`` (of the day) or ``move`` (of a carry), ``name`` its name."""
+    """What findings come from: ``kind`` is ``step`` (of the day) or ``move`` (of a carry), ``name`` its name.
+
+    ``written`` is where that stands in the script: file, line, and what was meant if it followed from an intent.
+    """
 
     kind: str
     name: str
+    written: str = ""
 
 
 @dataclass(frozen=True)

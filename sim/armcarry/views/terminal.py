@@ -41,7 +41,8 @@ class Console:
         from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
         words = TextColumn("{task.description:<32}", markup=False)
-        bar = Progress(words, BarColumn(), TimeElapsedColumn(), console=self.err, transient=True)
+        shown = self.err.is_terminal  # elsewhere it would leave an empty line and nothing else
+        bar = Progress(words, BarColumn(), TimeElapsedColumn(), console=self.err, transient=True, disable=not shown)
         with bar:
             task = bar.add_task("", total=1.0)
             yield lambda words, share: bar.update(task, description=words, completed=share)
@@ -92,12 +93,23 @@ class Console:
             self.out.print(told.by_cause(findings, Verdict.NOT_ASSESSED))
             self.print_whole(told.passed(findings, self.out.width))
         self.line(_tightest(record))
+        self.found(record)
         counted = f"{told.counted(findings)}; run of {clock(record.duration_s)}"
         self.line(f"{counted}; {summary['assumptions']} numbers are assumptions")
         if outcome:
             self.line(outcome)
         self.line(f"Written to {printable(str(folder))}{'' if every else '; --all prints every finding'}")
         self.out.print(f"[dim]{escape(summary['caution'])}[/dim]")
+
+    def found(self, record: Record) -> None:
+        """Print what was found for what the script leaves open, and where it is kept."""
+        beside = record.scene.loaded.beside
+        if beside is None or beside.found is None or not beside.found.document.told:
+            return
+        self.line(f"Found for what the script leaves open ({printable(beside.found.source.path.name)}; armcarry expand "
+                  "shows it in place):")  # fmt: skip
+        for words in beside.found.document.told:
+            self.line(f"  {words}")
 
     def line(self, words: str) -> None:
         """Print a line as it is."""

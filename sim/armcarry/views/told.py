@@ -86,12 +86,14 @@ def _cause(key: Cause | int, same: list[Finding]) -> Group:
     word, style = WORDS[same[0].verdict]
     parts: list[RenderableType] = []
     if isinstance(key, Cause) and len(same) > 1:
-        parts.append(Text.assemble((word, style), f"  {key.kind} {key.name}: {len(same)} findings of this cause"))
+        where = f", {key.written}" if key.written else ""
+        head = f"  {key.kind} {key.name}{where}: {len(same)} findings of this cause"
+        parts.append(Text.assemble((word, style), head))
     by_check: dict[str, list[Finding]] = {}
     for finding in same:
         by_check.setdefault(finding.check, []).append(finding)
     for alike in by_check.values():
-        parts.append(_in_full(alike[0]))
+        parts.append(_in_full(alike[0], alone=len(same) == 1))
         if len(alike) > 1:
             parts.append(Padding(Text(_others(alike[1:]), style="dim"), (0, 0, 0, 2)))
     return Group(*parts)
@@ -109,7 +111,8 @@ def _owner(name: str) -> str:
     return name.split("/", 1)[0]
 
 
-def _in_full(finding: Finding) -> Group:
+def _in_full(finding: Finding, alone: bool = True) -> Group:
+    """Return a finding in full, with where its cause was written unless a heading tells that."""
     word, style = WORDS[finding.verdict]
     when = f" {clock(worst_s(finding))}" if worst_s(finding) > 0 else ""
     parts: list[RenderableType] = [
@@ -117,4 +120,7 @@ def _in_full(finding: Finding) -> Group:
     ]
     if finding.remedy:
         parts.append(Padding(Text(finding.remedy, style="italic"), (0, 0, 0, 4)))
+    if alone and finding.cause is not None and finding.cause.written:
+        said = f"from {finding.cause.kind} {finding.cause.name}, {finding.cause.written}"
+        parts.append(Padding(Text(said, style="dim"), (0, 0, 0, 4)))
     return Group(*parts)
