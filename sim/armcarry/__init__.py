@@ -26,12 +26,15 @@ if TYPE_CHECKING:
     from armcarry.record.record import Record
     from armcarry.record.store import load, save
     from armcarry.rehearsal import judge, rehearse
+    from armcarry.scenario import Scenario
+    from armcarry.sweeping import sweep
 
 _WHERE = {
     "ArmcarryError": "errors",
     "Finding": "record.finding",
     "Maker": "record.maker",
     "Record": "record.record",
+    "Scenario": "scenario",
     "Verdict": "record.finding",
     "at_least": "record.figures",
     "at_most": "record.figures",
@@ -44,6 +47,7 @@ _WHERE = {
     "registry": "checks",
     "rehearse": "rehearsal",
     "save": "record.store",
+    "sweep": "sweeping",
     "toolbox": "motion.toolbox",
 }
 
@@ -52,6 +56,7 @@ __all__ = [
     "Finding",
     "Maker",
     "Record",
+    "Scenario",
     "Verdict",
     "__version__",
     "at_least",
@@ -65,6 +70,7 @@ __all__ = [
     "registry",
     "rehearse",
     "save",
+    "sweep",
     "toolbox",
 ]
 

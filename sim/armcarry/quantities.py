@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+from typing import Any
 
 from armcarry.errors import QuantityError
 
@@ -79,6 +80,8 @@ def parse(text: object, kind: str) -> float:
         QuantityError: a bare number, no number, not finite, or a unit of another kind.
     """
     accepted_words = describe(kind)
+    if hasattr(text, "magnitude") and hasattr(text, "units"):  # of pint, from Python; a file holds none
+        text = quantity_text(text)
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
         raise QuantityError("not a quantity", found=text, accepted=accepted_words)
     if isinstance(text, str) and len(text) > LONGEST:
@@ -103,6 +106,12 @@ def parse(text: object, kind: str) -> float:
     if size is None:
         raise QuantityError("not an accepted unit", found=text, accepted=accepted_words)
     return _bounded(value * size, kind, text)
+
+
+def quantity_text(quantity: Any) -> str:
+    """Return a quantity of pint as it is written in a file, in its own unit."""
+    unit = f"{quantity.units:~C}".replace("**", "^").replace("°", "deg").replace("Δ", "")
+    return f"{float(quantity.magnitude)!r} {unit}".rstrip()
 
 
 def _bounded(value: float, kind: str, text: object) -> float:

@@ -20,7 +20,7 @@ from armcarry.files.motion_log import SUFFIXES, MotionLog, read_motion_log
 from armcarry.planning.left_open import settle
 from armcarry.proving.proof import prove_run
 from armcarry.record.consistent import LONGEST_S
-from armcarry.record.finding import Finding
+from armcarry.record.finding import Finding, Findings
 from armcarry.record.record import Record
 from armcarry.record.store import load
 from armcarry.scene.build import Scene, build_scene
@@ -119,9 +119,9 @@ def validate(paths: list[Path]) -> list[InputError]:
     return validate_files(paths, check_order)
 
 
-def judge(record: Record) -> tuple[Finding, ...]:
+def judge(record: Record) -> Findings:
     """Run every check on a record; failures first."""
-    return run_checks(record)
+    return Findings(run_checks(record))
 
 
 def second_run(

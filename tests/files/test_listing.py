@@ -59,6 +59,7 @@ def test_a_wrong_name_is_told_with_the_nearest():
 def test_the_command_lists_in_full_into_a_pipe():
     printed = CliRunner().invoke(app, ["list", "tern_yard"])
     assert printed.exit_code == 0
-    assert "rack A, bay 11 port: where the pump box is stowed; seat rack_a_seat; handrail keel_port_11" in printed.output
+    words = "rack A, bay 11 port: where the pump box is stowed; seat rack_a_seat; handrail keel_port_11"
+    assert words in printed.output
     told = json.loads(CliRunner().invoke(app, ["list", "--json"]).output)["names"]
     assert {"kind": "arms", "name": "heron", "title": "Heron, seven turning joints, two booms of 7 m"} in told

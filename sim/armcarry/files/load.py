@@ -29,15 +29,17 @@ from armcarry.files.model_checks import check_model, check_sources
 from armcarry.files.model_files import ModelFile, open_model
 from armcarry.files.places import ModelKind, find_scenario
 from armcarry.files.scenario_checks import check_scenario
-from armcarry.files.validate import Source, raise_all, read_any, read_source
-from armcarry.files.yaml_text import YamlPath
+from armcarry.files.validate import Source, raise_all, read_any, read_source, validate
+from armcarry.files.yaml_text import YamlPath, parse_yaml
 
 __all__ = ["Assumption", "InputFile", "Loaded", "LoadedCrew", "LoadedScenario", "load_scenario", "validate_files"]
 
 D = TypeVar("D", bound=Document)
 
 
-def load_scenario(path: Path | str, found: Found | None = None) -> LoadedScenario:
+def load_scenario(
+    path: Path | str, found: Found | None = None, text: bytes | None = None
+) -> LoadedScenario:
     """Read a scenario, everything it names, and what was found for what it leaves open.
 
     What is not found yet, or was found for another state of the script, is left for ``planning.left_open.settle``:
@@ -47,16 +49,21 @@ def load_scenario(path: Path | str, found: Found | None = None) -> LoadedScenari
         path: the script, a YAML file, or the name of one that comes with armcarry; also the ``scenario.yaml`` of a
             run folder's copy.
         found: what was found just now; left out, what stands beside the script.
+        text: the script, where it stands in no file; ``path`` is then where it would.
 
     Raises:
         InputError: a problem in one of the files; InputErrors when there are several.
     """
-    written = read_source(find_scenario(path), ScenarioDocument)
+    if text is None:
+        written = read_source(find_scenario(path), ScenarioDocument)
+    else:
+        yaml = parse_yaml(text, Path(path))
+        written = Source(validate(yaml, ScenarioDocument), yaml)
     opened = _open_all(written)
     problems: list[InputError] = []
     check_sources(written, problems)
     digest = digest_of(written.yaml, {role: file.sha256 for role, file in opened.inputs.files.items()})
-    kept = found or read_found(written.path)
+    kept = found or (read_found(written.path) if text is None else None)
     current = kept if kept is not None and kept.document.script == digest else None
     if current is not None:
         opened.inputs.add("scenario.found.json", current.source.path, current.source.yaml.content)

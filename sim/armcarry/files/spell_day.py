@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
 from armcarry.files import names
+from armcarry.files.documents.arm import ArmDocument
 from armcarry.files.documents.day_intents import (
     MEANT_KINDS,
     Board,
@@ -46,6 +47,7 @@ class DaySpeller:
     def __init__(self, known: Names, stations: Sequence[float | None], waits: str | None = None) -> None:
         self.known, self.ways, self.stations = known, Ways(known, waits), stations
         script: ScenarioDocument = known.source.document
+        self.arm: ArmDocument = known.files["arm",].document
         self.base = script.base.station
         #: station to which the script itself has just rolled the base
         self.said: float | None = None
@@ -63,6 +65,8 @@ class DaySpeller:
     def spell(self, path: YamlPath, step: Step, text: dict[str, Any]) -> None:
         """Add what a step becomes to ``out``; a plain step stays as it is written, with a name."""
         self.out.at(path, step)
+        if step.move_base is not None:  # nobody means it to roll with the arm at work
+            self._fly("off", "back off", self.ways.leave())
         if step.kind not in MEANT_KINDS:
             self.out.plain(step, text)
             self._follow(path, step)
@@ -86,7 +90,7 @@ class DaySpeller:
             case Swap() as swap:
                 self._swap(here, swap)
             case RideTo() as ride:
-                self._come((*here, "to"), Visit(ride.to, False, here, ride.shift))
+                self._come((*here, "to"), Visit(ride.to, False, here, ride.shift, ride.base), ride.pin)
             case FetchItem() as fetch:
                 self._fetch(here, fetch)
             case PlaceItem() as place:
@@ -106,6 +110,7 @@ class DaySpeller:
         if step.carry is not None:
             self.ways.at = None
         elif step.move_base is not None:
+            self.ways.at = None
             self.base = self.said = step.move_base.to
         elif step.translate is not None:
             self.places.update(dict.fromkeys(self._workers(step), step.translate.to))
@@ -156,7 +161,7 @@ class DaySpeller:
         if self.riders:
             self.known.tell((*path, "who"), f"{self.riders[0]} is on the arm by then", "leave or swap before it")
             return
-        self._come((*path, "at"), Visit(board.at, False, path))
+        self._come((*path, "at"), Visit(board.at, False, path, said=board.base), board.pin)
         if self.places[board.who] != board.at:
             self._walk(board.who, board.at, follows=True)
         self._get_on(path, board.who, step)
@@ -168,7 +173,7 @@ class DaySpeller:
         if leave.at is not None:
             if self.known.site((*path, "at"), leave.at) is None:
                 return
-            self._come((*path, "at"), Visit(leave.at, False, path))
+            self._come((*path, "at"), Visit(leave.at, False, path, said=leave.base), leave.pin)
         self._get_off(path, who, None if leave.to is None else self._frame(leave.to), step)
 
     def _swap(self, path: YamlPath, swap: Swap) -> None:
@@ -178,7 +183,7 @@ class DaySpeller:
         if swap.at is not None:
             if self.known.site((*path, "at"), swap.at) is None:
                 return
-            self._come((*path, "at"), Visit(swap.at, False, path))
+            self._come((*path, "at"), Visit(swap.at, False, path, said=swap.base), swap.pin)
         at = self.ways.at
         named = None if at is None else self.known.platform.worksites[at.worksite].handrail
         rail = self.known.platform.handrails.get(named or "")
@@ -225,22 +230,38 @@ class DaySpeller:
 
     # -- the arm -----------------------------------------------------------------------------------------------
 
-    def _come(self, path: YamlPath, visit: Visit, *, only_near: bool = False) -> None:
+    def _come(
+        self, path: YamlPath, visit: Visit, pin: Mapping[str, float] | None = None, *, only_near: bool = False
+    ) -> None:
         """Bring the arm to a worksite, its base first if it must stand elsewhere for that."""
         if self.known.site(path, visit.worksite) is None or self.ways.there(visit):
             return
         moves = self.ways.leave()
-        visit, self.said = replace(visit, said=self.said), None
+        visit, self.said = replace(visit, said=self.said if visit.said is None else visit.said), None
         number = len(self.ways.visits)
-        station = self.stations[number] if number < len(self.stations) else None
+        station = visit.said
+        if station is None and number < len(self.stations):
+            station = self.stations[number]
         if station is not None and station != self.base:
+            moves += [] if visit.said is not None else self._gathered()
             self._fly("off", "back off", moves)
             self._roll(station)
             moves = []
-        moves += self.ways.approach(visit)
+        held = {joint: self._joint(joint, value) for joint, value in (pin or {}).items()}
+        moves += self.ways.approach(visit, pin=held)
         if not only_near:
             moves += self.ways.enter(visit)
         self._fly(f"to_{visit.worksite}", f"to {spoken(visit.worksite)}", moves)
+
+    def _gathered(self) -> Moves:
+        """Return the move to the posture in which the base rolls, none where the arm's document says none."""
+        travel = self.arm.travel
+        settings = {joint: self._joint(joint, value) for joint, value in travel.items()}
+        return [{"to_joints": settings, "say": "Arm gathered", "way": "find"}] if settings else []
+
+    def _joint(self, joint: str, value: float) -> str:
+        kinds = {one.name: one.kind for one in self.known.files["arm",].model().joints}
+        return write(value, "length" if kinds.get(joint) == "prismatic" else "angle")
 
     def _enter(self, visit: Visit) -> None:
         self._fly(f"in_to_{visit.worksite}", f"in to {spoken(visit.worksite)}", self.ways.enter(visit))
@@ -284,14 +305,14 @@ class DaySpeller:
             return False
         if self.known.site((*path, "at"), at) is None:
             return False
-        visit = Visit(at, False, path, fetch.shift)
+        visit = Visit(at, False, path, fetch.shift, fetch.base)
         first, rest = before_taking(item, self.known.platform.seats[seat], self._tethers_first())
         if first:
-            self._come((*path, "at"), visit, only_near=True)
+            self._come((*path, "at"), visit, fetch.pin, only_near=True)
             self.out.acts(fetch.what, [rider], first)
             self._enter(visit)
         else:
-            self._come((*path, "at"), visit)
+            self._come((*path, "at"), visit, fetch.pin)
         self.out.acts(fetch.what, [rider], rest, at=at)
         self.ways.at = Visit(at, True, path, visit.shift)
         item.at = f"{rider}/hands"
@@ -310,8 +331,8 @@ class DaySpeller:
         if into is None:
             return
         seat = self.known.platform.seats[into]
-        visit = Visit(place.at, True, path, place.shift)
-        self._come((*path, at_key), visit)
+        visit = Visit(place.at, True, path, place.shift, place.base)
+        self._come((*path, at_key), visit, place.pin)
         station = None if place.station is None else write(place.station, "length")
         acts, last = after_seating(item, seat, into, station, place.bolts)
         self.out.acts(place.what, [rider], acts, at=place.at)

@@ -32,7 +32,14 @@ COMPARED = 4
 PLENTY_M = 0.1
 
 
-def settle(path: Path | str, tell: Tell | None = None, *, keep: bool = True) -> LoadedScenario:
+def settle(
+    path: Path | str,
+    tell: Tell | None = None,
+    *,
+    keep: bool = True,
+    text: bytes | None = None,
+    found: Found | None = None,
+) -> LoadedScenario:
     """Read a scenario, and find what it leaves open where that is not found yet.
 
     What is found is written beside the script (``NAME.found.json``) if the folder takes it, so that the next time is
@@ -42,21 +49,24 @@ def settle(path: Path | str, tell: Tell | None = None, *, keep: bool = True) -> 
         path: the script, or the name of one that comes with armcarry.
         tell: told what is being done and the share of the whole.
         keep: write what is found.
+        text: the script, where it stands in no file yet; ``path`` is then where it would.
+        found: what was found for it before, if it stands in no file.
 
     Raises:
         InputError: a file is wrong; InputErrors for several.
     """
-    loaded = load_scenario(path)
+    loaded = load_scenario(path, found, text)
     if loaded.beside is None or not loaded.beside.open.anything:
         return loaded
     say = tell or (lambda words, share: None)
-    found = _find(path, loaded, loaded.beside.open, loaded.beside.digest, say)
+    found = _find(path, text, loaded, loaded.beside.open, say)
     if keep:
         write_found(found)
-    return load_scenario(path, found)
+    return load_scenario(path, found, text)
 
 
-def _find(path: Path | str, loaded: LoadedScenario, left: LeftOpen, digest: str, say: Tell) -> Found:
+def _find(path: Path | str, text: bytes | None, loaded: LoadedScenario, left: LeftOpen, say: Tell) -> Found:
+    digest = "" if loaded.beside is None else loaded.beside.digest
     scene = build_scene(loaded)
     data: dict[str, Any] = {"format": FORMAT, "title": f"found for {loaded.path.name}", "script": digest}
     told: list[str] = []
@@ -66,7 +76,8 @@ def _find(path: Path | str, loaded: LoadedScenario, left: LeftOpen, digest: str,
         told += choice.told()
     found = found_of(loaded.path, {**data, "told": told})
     if left.ways:
-        ways, words = find_ways(build_scene(load_scenario(path, found)), lambda w, share: say(w, 0.3 + 0.7 * share))
+        scene = build_scene(load_scenario(path, found, text))
+        ways, words = find_ways(scene, lambda doing, share: say(doing, 0.3 + 0.7 * share))
         found = found_of(loaded.path, {**data, "ways": ways, "told": [*told, *words]})
     return found
 

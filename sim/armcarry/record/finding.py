@@ -109,6 +109,29 @@ class Finding:
         return {key: _finite(value) for key, value in flat.items()}
 
 
+class Findings(tuple[Finding, ...]):
+    """The findings of a run, failures first: a tuple that says on a line, and shows in a notebook, what it comes to."""
+
+    __slots__ = ()
+
+    def counts(self) -> dict[Verdict, int]:
+        """Return how many findings have each verdict."""
+        return {verdict: sum(item.verdict is verdict for item in self) for verdict in Verdict}
+
+    def __repr__(self) -> str:
+        """Return the counts on a line."""
+        counts = self.counts()
+        return (f"Findings({counts[Verdict.PASS]} passed, {counts[Verdict.FAIL]} failed, "
+                f"{counts[Verdict.NOT_ASSESSED]} not assessed)")  # fmt: skip
+
+    def _repr_html_(self) -> str:
+        """Return what a notebook shows: what did not pass in full, and a line a check that passed."""
+        open_ = [item for item in self if item.verdict is not Verdict.PASS]
+        checks = {item.check for item in self} - {item.check for item in open_}
+        words = f"<p><b>{escape(repr(self))}</b></p>" + "".join(item._repr_html_() for item in open_)
+        return words + (f"<p>passed: {escape(', '.join(sorted(checks)))}</p>" if checks else "")
+
+
 def _finite(value: Any) -> Any:
     if isinstance(value, float) and not abs(value) < float("inf"):
         return None

@@ -23,6 +23,7 @@ from armcarry.motion.forward import forward
 from armcarry.quantities import clock, rounded_down, show
 from armcarry.record.kept import Kept, Packed
 from armcarry.record.matters import own, weight
+from armcarry.record.picture import picture
 from armcarry.scene.displaced import Displaced
 from armcarry.scene.tree import Tree
 from armcarry.timeline.log_facts import Logged
@@ -155,7 +156,8 @@ class Record:
             pair, least = escape(f"{row.body_a} to {row.body_b}"), show(rounded_down(row.lower_m), "length")
             asked = show(row.required_m or 0.0, "length")
             near = f"tightest: {pair}, {least} at {clock(row.time_s)} ({asked} required)"
-        return f"<p><b>{title}</b><br>{clock(self.duration_s)}, {len(self.moves)} moves<br>{near}</p>"
+        words = f"<b>{title}</b><br>{clock(self.duration_s)}, {len(self.moves)} moves<br>{near}"
+        return f"<p>{words}</p>{picture(self)}"
 
     @cached_property
     def ledger(self) -> Ledger:

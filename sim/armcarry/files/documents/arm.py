@@ -92,6 +92,12 @@ class ArmDocument(Document):
         description="position of every movable joint at rest, where a scenario's start says nothing else",
         examples=[{"shoulder_turn": "0 deg", "shoulder_lift": "20 deg", "slide": "0.5 m"}],
     )
+    travel: dict[str, JointValue] = Field(
+        default_factory=dict,
+        description="posture in which the base rolls along its rail, clear of all along it with a rider aboard; left "
+        "out, it rolls with the arm as it waits",
+        examples=[{"shoulder_turn": "0 deg", "shoulder_lift": "20 deg", "slide": "0.5 m"}],
+    )
     loads: dict[LoadName, LoadClass] = Field(
         description="limits by what the arm carries: free, rider, and rider_and_hardware must all be there"
     )

@@ -6,6 +6,7 @@ from typing import Annotated, Any, ClassVar
 
 from pydantic import Field
 
+from armcarry.files.documents.arm import JointSettings
 from armcarry.files.documents.base import FullName, Length, Name, Part, Position
 
 #: kinds from which steps follow when a script is read; none of them is left then
@@ -17,6 +18,22 @@ _SHIFT = "where the plate stands from the worksite's stand, in its axes: for a p
 _NO_SHIFT = (0.0, 0.0, 0.0)
 
 
+class ToWorksite(Part):
+    """What may be said of how the arm comes to a worksite."""
+
+    base: Length | None = Field(
+        default=None,
+        description="station to which the base rolls first; left out, it rolls where it must, to one that is found",
+        examples=["6 m"],
+    )
+    pin: JointSettings = Field(
+        default_factory=dict,
+        description="joints held at a value where the arm waits before the worksite, to choose among its ways of "
+        "taking it",
+        examples=[{"shoulder_swing": "30 deg"}],
+    )
+
+
 class Going(Part):
     """A worker goes along the handrails."""
 
@@ -26,7 +43,7 @@ class Going(Part):
     to: FullName = Field(description="worksite, handrail, airlock, or a frame", examples=["bay_5"])
 
 
-class Board(Part):
+class Board(ToWorksite):
     """The arm comes to a worksite, a worker goes there and gets into the restraint on it."""
 
     EXAMPLE: ClassVar[dict[str, Any]] = {"who": "ev1", "at": "porch"}
@@ -35,7 +52,7 @@ class Board(Part):
     at: Name = Field(description="worksite", examples=["porch"])
 
 
-class Leave(Part):
+class Leave(ToWorksite):
     """The arm comes to a worksite and its rider gets off there."""
 
     EXAMPLE: ClassVar[dict[str, Any]] = {"at": "porch"}
@@ -48,7 +65,7 @@ class Leave(Part):
     )
 
 
-class Swap(Part):
+class Swap(ToWorksite):
     """One gets off the arm, another gets on."""
 
     EXAMPLE: ClassVar[dict[str, Any]] = {"off": "ev1", "on": "ev2", "at": "bay_3"}
@@ -69,7 +86,7 @@ class Swap(Part):
     )
 
 
-class RideTo(Part):
+class RideTo(ToWorksite):
     """The arm goes to a worksite by its way in, with its rider if it has one."""
 
     EXAMPLE: ClassVar[dict[str, Any]] = {"to": "bay_7"}
@@ -78,7 +95,7 @@ class RideTo(Part):
     shift: Position = Field(default=_NO_SHIFT, description=_SHIFT, examples=[["0 m", "-2.6 m", "0 m"]])
 
 
-class FetchItem(Part):
+class FetchItem(ToWorksite):
     """The rider is brought to an item, does what must be done before it is carried, and takes it."""
 
     EXAMPLE: ClassVar[dict[str, Any]] = {"what": "pump_box"}
@@ -91,7 +108,7 @@ class FetchItem(Part):
     shift: Position = Field(default=_NO_SHIFT, description=_SHIFT, examples=[["0 m", "-2.6 m", "0 m"]])
 
 
-class PlaceItem(Part):
+class PlaceItem(ToWorksite):
     """What the rider holds is brought to a worksite, put into a seat, and left as its document asks."""
 
     EXAMPLE: ClassVar[dict[str, Any]] = {"what": "pump_box", "at": "bay_7"}
