@@ -1,0 +1,156 @@
+"""Steps of a day by intent become steps and carries, from what hardware and places ask; each known by its line."""
+
+import pytest
+
+from armcarry.errors import InputError, InputErrors
+from armcarry.files.load import load_scenario
+
+HEAD = """format: armcarry scenario 1
+title: t
+purpose: p
+platform: tern_yard
+arm: heron
+rules: tern_yard
+base: {mount: trolley, station: -6 m}
+carts: {cart_1: 15.6 m, cart_2: 13 m}
+restraint: {settings: {pitch: 90 deg}}
+crew: {ev1: {posture: carry, at: inside}, ev2: {posture: carry, at: inside}}
+hardware:
+  survey_camera: {model: survey_camera, at: platform/mast_top_seat, fasteners: {pan_lock: open}}
+  pump_box: {model: pump_box, at: platform/rack_a_seat, fasteners: {cover: closed}}
+  rail_cart_1: {model: rail_cart, at: platform/cart_1_seat}
+  rail_cart_2: {model: rail_cart, at: platform/cart_2_seat}
+day:
+  steps:
+"""
+LINES = HEAD.count("\n")
+
+
+@pytest.fixture
+def told(tmp_path):
+    """Return a function that loads a day of these steps."""
+
+    def load(*steps):
+        path = tmp_path / "day.yaml"
+        path.write_text(HEAD + "".join(f"    - {step}\n" for step in steps))
+        return load_scenario(path)
+
+    return load
+
+
+OUT = "go_out: [ev1, ev2]"
+ON = "board: {who: ev1, at: porch}"
+
+
+def _steps(loaded):
+    return {step.name: step for step in loaded.scenario.day.steps}
+
+
+def _kinds(loaded, after=0):
+    return [step.kind for step in loaded.scenario.day.steps][after:]
+
+
+def test_to_board_the_arm_comes_first_then_the_worker_who_gets_on(told):
+    steps = _steps(told(OUT, ON))
+    assert list(steps) == ["go_out", "to_porch", "ev1_to_porch", "ev1_gets_on"]
+    assert (steps["to_porch"].actors, steps["ev1_to_porch"].after) == (["arm"], ["to_porch"])
+    assert steps["ev1_gets_on"].takes.likely == 8 * 60
+
+
+def test_what_is_brought_is_locked_parted_tethered_loosened_taken_and_left_as_its_document_asks(told):
+    loaded = told(OUT, ON, "bring: {what: survey_camera, to: bay_3}")
+    assert _kinds(loaded, 4) == ["carry", "lock", "connect", "tether", "bolt", "take",
+                                 "carry", "seat", "bolt", "connect", "untether"]  # fmt: skip
+    steps = _steps(loaded)
+    assert steps["survey_camera_pan_lock_closed"].lock.fastener == "pan_lock"  # the other is closed as it is
+    assert steps["survey_camera_bolts_loose"].bolt.count == 2
+    assert steps["survey_camera_bolts_loose"].bolt.each.likely == 3 * 60
+    assert (steps["survey_camera_seat"].seat.into, steps["survey_camera_seat"].at) == ("bay_3_seat", "bay_3")
+    flown = {carry.name: [move.kind for move in carry.moves] for carry in loaded.scenario.carries}
+    # loaded: straight out of the seat, back off, there, over the seat, on to it
+    assert flown["to_bay_3"] == ["line", "line", "to_pose", "line", "line"]
+    assert all(step.actors == ["arm", "ev1"] for step in list(steps.values())[4:] if step.carry)
+
+
+def test_a_cover_is_folded_with_the_arm_off_a_little_before_and_after(told):
+    loaded = told(OUT, ON, "bring: {what: pump_box, to: bay_7}")
+    assert _kinds(loaded, 4) == [
+        "carry", "fold_cover", "carry", "tether", "bolt", "take",
+        "carry", "seat", "bolt", "connect", "untether", "carry", "fold_cover",
+    ]  # fmt: skip
+    opened, closed = [step.fold_cover.make for step in loaded.scenario.day.steps if step.fold_cover]
+    assert (opened, closed) == ("open", "closed")
+
+
+def test_what_is_not_tethered_is_steadied_and_let_go_of_when_some_bolts_hold_it(told):
+    at = "{what: rail_cart_1, at: rail_bow}"
+    down = "{what: rail_cart_1, at: rail_stern, seat: cart_1_seat, station: -14.2 m, bolts: 2, base: -6 m}"
+    loaded = told(OUT, ON, f"fetch: {at}", f"place: {down}", "leave: {at: porch}",
+                  "take_along: {cart: cart_1, to: -16 m, by: ev1, bolts: 2}")  # fmt: skip
+    assert _kinds(loaded, 4) == [
+        "carry", "steady", "bolt", "take", "carry", "seat", "bolt", "let_go", "carry", "leave_restraint", "move_cart",
+        "bolt",
+    ]  # fmt: skip
+
+
+def test_the_base_rolls_where_a_step_says_so_with_the_arm_backed_off(told):
+    loaded = told(OUT, ON, "ride: {to: bay_3}", "ride: {to: rail_bow, base: 6 m, shift: [0 m, -2.6 m, 0 m]}")
+    assert _kinds(loaded, 4) == ["carry", "carry", "move_base", "carry"]
+    goal = loaded.scenario.carries[-1].moves[0].to_pose
+    assert (goal.frame, goal.position) == ("platform/rail_bow_stand", pytest.approx((-1.6, -2.6, 0.0)))
+
+
+def test_whoever_swaps_gets_on_after_the_other_and_the_arm_goes_on_after_both(told):
+    steps = _steps(told(OUT, ON, "swap: {off: ev1, on: ev2, at: bay_3}", "ride: {to: bay_5}"))
+    assert steps["ev2_gets_on"].after == ["ev1_gets_off"]
+    assert steps["ev1_gets_off"].leave_restraint.to == "platform/keel_port_3_from"
+    assert steps["ev2_to_keel_port_3_to"].translate.to == "platform/keel_port_3_to"
+    assert steps["to_bay_5"].after == ["ev1_gets_off"] and steps["to_bay_5"].actors == ["arm", "ev2"]
+
+
+def test_links_to_a_step_by_intent_go_to_its_first_and_last(told):
+    steps = _steps(told(
+        OUT, "{name: on, board: {who: ev1, at: porch}}", "{go: {who: ev2, to: keel_port_4}, after: [on]}",
+        "{name: early, actors: [ev2], note: look, takes: 1 min, before: [on]}",
+    ))  # fmt: skip
+    assert steps["ev2_to_keel_port_4_from"].after == ["ev1_gets_on"]
+    assert steps["early"].before == ["to_porch"]
+
+
+def test_all_go_to_the_hatch_and_in_together_and_plain_steps_get_names(told):
+    look = "{actors: [ev1], inspect: the seals, takes: 3 min}"
+    loaded = told(OUT, look, "go: {who: ev1, to: bay_5}", "go_in: [ev1, ev2]")
+    steps = _steps(loaded)
+    assert list(steps) == ["go_out", "inspect_the_seals", "ev1_to_bay_5", "ev1_to_airlock", "go_in"]
+    assert loaded.written_at("step", "ev1_to_airlock") == f"day.yaml:{LINES + 4} (go_in: [ev1, ev2])"
+    assert loaded.written_at("step", "inspect_the_seals") == f"day.yaml:{LINES + 2}"
+
+
+def test_what_was_fetched_is_given_back_to_where_it_was(told):
+    loaded = told(OUT, ON, "fetch: {what: pump_box}", "give_back: {what: pump_box}")
+    seat = next(step for step in loaded.scenario.day.steps if step.seat)
+    assert seat.seat.into == "rack_a_seat"
+
+
+PROBLEMS = [
+    (["ride: {to: bay_33}"], "no worksite named 'bay_33'; accepted: bay_3 (nearest)"),
+    (["fetch: {what: pump_box}"], "nobody is on the arm by then; accepted: board: {who: ev1, at: WORKSITE} before it"),
+    ([ON, "fetch: {what: pump_box, by: ev2}"], "'ev2' is not on the arm by then; accepted: swap: {off: ev1, on: ev2}"),
+    ([ON, "board: {who: ev2, at: porch}"], "ev1 is on the arm by then; accepted: leave or swap before it"),
+    ([ON, "go: {who: ev1, to: bay_5}"], "ev1 is on the arm by then; accepted: leave: {who: ev1, at: WORKSITE} before it"),
+    ([ON, "place: {what: pump_box, at: bay_7}"], "ev1 does not hold 'pump_box' by then; it is at platform/rack_a_seat"),
+    ([ON, "bring: {what: pump_box, to: bay_3}"], "'bay_3' has no seat that takes 'pump_box'; accepted: rack_a, bay_7"),
+    ([ON, "fetch: {what: rail_cart_1}"], "no worksite says seat: cart_1_seat; accepted: at: WORKSITE"),
+    (["go_out: [ev1, ev3]"], "no crewmember named 'ev3'; accepted: "),
+    (["take_along: {cart: cart_3, to: 3 m, by: ev1}"], "no cart named 'cart_3'; accepted: "),
+    (["{ride: {to: bay_3}, takes: 3 min}"], "takes does not go with ride; accepted: name, title, after, before"),
+]
+
+
+@pytest.mark.parametrize(("steps", "words"), PROBLEMS, ids=[words[:40] for _, words in PROBLEMS])
+def test_what_cannot_be_is_told_at_its_line_with_what_would_do(told, steps, words):
+    with pytest.raises((InputError, InputErrors)) as caught:
+        told(OUT, *steps)
+    lines = [line for line in str(caught.value).splitlines() if words in line]
+    assert lines, str(caught.value)
+    assert f"day.yaml:{LINES + 1 + len(steps)}:" in lines[0]
