@@ -137,7 +137,7 @@ PROBLEMS = [
     (["fetch: {what: pump_box}"], "nobody is on the arm by then; accepted: board: {who: ev1, at: WORKSITE} before it"),
     ([ON, "fetch: {what: pump_box, by: ev2}"], "'ev2' is not on the arm by then; accepted: swap: {off: ev1, on: ev2}"),
     ([ON, "board: {who: ev2, at: porch}"], "ev1 is on the arm by then; accepted: leave or swap before it"),
-    ([ON, "go: {who: ev1, to: bay_5}"], "ev1 is on the arm by then; accepted: leave: {who: ev1, at: WORKSITE} before it"),
+    ([ON, "go: {who: ev1, to: bay_5}"], "ev1 is on the arm by then; accepted: leave: {who: ev1, at: WORKSITE} "),
     ([ON, "place: {what: pump_box, at: bay_7}"], "ev1 does not hold 'pump_box' by then; it is at platform/rack_a_seat"),
     ([ON, "bring: {what: pump_box, to: bay_3}"], "'bay_3' has no seat that takes 'pump_box'; accepted: rack_a, bay_7"),
     ([ON, "fetch: {what: rail_cart_1}"], "no worksite says seat: cart_1_seat; accepted: at: WORKSITE"),

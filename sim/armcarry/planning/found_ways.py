@@ -94,7 +94,7 @@ class _Finder:
             space = space_between(self.scene, at.tree, at.position, np.stack([here, goals[0]]))
             way = find_way(space, here, goals, seed=seed)
             if way.free:
-                new = written_way(self.scene, way, move)
+                new = written_way(self.scene, way, move, {})
                 self.ways.append({"carry": carry.name, "move": move.name, "to_joints": new["to_joints"],
                                   **({"via": new["via"]} if "via" in new else {}), "why": short})  # fmt: skip
                 self.told.append(f"{name}: another way, {way.least_m:.2f} m to spare ({short})")

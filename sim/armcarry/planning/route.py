@@ -298,9 +298,7 @@ def _options(run: list[PlannedMove]) -> dict[str, float]:
     return {key: min(values) for key, values in asked.items() if values}
 
 
-def written_way(
-    scene: Scene, way: ArmWay, last: Move, options: dict[str, float] | None = None
-) -> dict[str, Any]:
+def written_way(scene: Scene, way: ArmWay, last: Move, options: dict[str, float]) -> dict[str, Any]:
     """Return the way as a move of a script, with the name and words of the last move it stands for."""
     joints = scene.loaded.arm.document.joints
     points = [
@@ -308,7 +306,6 @@ def written_way(
         for point in way.points[1:]
     ]
     move: dict[str, Any] = {}
-    options = options or {}
     if last.name is not None:
         move["name"] = last.name
     if last.say:

@@ -1,0 +1,186 @@
+"""Who and what is where in a day by intent, and the steps that bring people and the arm somewhere else."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+from armcarry.files import names
+from armcarry.files.documents.arm import ArmDocument
+from armcarry.files.documents.scenario import ScenarioDocument
+from armcarry.files.documents.steps import AIRLOCK, ARM, Step
+from armcarry.files.item_acts import Item
+from armcarry.files.script import RESTRAINT
+from armcarry.files.spell import Moves, Names, Visit, Ways, spoken
+from armcarry.files.step_list import Steps
+from armcarry.files.yaml_text import YamlPath
+from armcarry.quantities import write
+
+
+class DayState:
+    """Who and what is where in a day so far, and how people and the arm come somewhere else.
+
+    Args:
+        known: names of the script.
+        stations: where the base is to stand for each worksite that is come to, in order, as it was found.
+        waits: worksite before which the arm starts.
+    """
+
+    def __init__(self, known: Names, stations: Sequence[float | None], waits: str | None = None) -> None:
+        self.known, self.ways, self.stations = known, Ways(known, waits), stations
+        script: ScenarioDocument = known.source.document
+        self.arm: ArmDocument = known.files["arm",].document
+        self.base = script.base.station
+        #: station to which the script itself has just rolled the base
+        self.said: float | None = None
+        self.items = {
+            name: Item(name, item.at, item.fasteners, known.files["hardware", name, "model"].document)
+            for name, item in script.hardware.items()
+        }
+        #: step that must have ended before the arm goes on: somebody gets off it
+        self.held_by: str | None = None
+        #: who -> worksite, airlock or frame; those aboard are at ARM
+        self.places = {who: {"inside": AIRLOCK}.get(member.at, member.at) for who, member in script.crew.items()}
+        taken = [step.name for step in script.day.steps] if script.day is not None else []
+        self.out = Steps({*taken} - {""}, {carry.name for carry in script.carries})
+
+    def workers(self, step: Step) -> list[str]:
+        """Return the crewmembers among the actors of a step."""
+        return [actor for actor in step.actors if actor in self.places]
+
+    @property
+    def riders(self) -> list[str]:
+        """Who is aboard by then."""
+        return [who for who, place in self.places.items() if place == ARM]
+
+    def walk(self, who: str, to: str, step: Step | None = None, *, follows: bool = False) -> None:
+        """Let somebody go along the handrails, unless they are there."""
+        if self.places[who] != to:
+            takes = None if step is None else step.takes
+            short = to.removeprefix("platform/")
+            self.out.add(f"{who}_to_{short}", f"to {spoken(short)}", [who], translate={"to": to}, takes=takes,
+                         follows=follows)  # fmt: skip
+            self.places[who] = to
+
+    def get_on(self, path: YamlPath, who: str, step: Step | None, *, follows: bool = False) -> None:
+        """Let somebody get into the restraint on the arm."""
+        document = self.restraint(path)
+        if document is not None:
+            takes = document.getting_in if step is None or step.takes is None else step.takes
+            self.out.add(f"{who}_gets_on", "onto the arm", [who], enter_restraint={}, takes=takes, follows=follows)
+            self.places[who] = ARM
+
+    def get_off(self, path: YamlPath, who: str, to: str | None, step: Step | None) -> None:
+        """Let the rider get off; the arm goes on once they are off."""
+        document, at = self.restraint(path), self.ways.at
+        if document is not None:
+            takes = document.getting_out if step is None or step.takes is None else step.takes
+            where = {} if to is None else {"to": to}
+            self.held_by = self.out.add(f"{who}_gets_off", "off the arm", [who], leave_restraint=where, takes=takes)
+            self.places[who] = to or (at.worksite if at is not None else "")
+
+    def restraint(self, path: YamlPath) -> Any:
+        """Return the document of the restraint; a problem is added where the script has none."""
+        script = self.known.source.document
+        if not script.all_restraints:
+            self.known.tell(path, "this scenario has no restraint", "restraint: {}")
+            return None
+        name = next(iter(script.all_restraints))
+        key: YamlPath = ("restraint", "model") if name == RESTRAINT else ("restraints", name, "model")
+        return self.known.files[key].document
+
+    def come(
+        self, path: YamlPath, visit: Visit, pin: Mapping[str, float] | None = None, *, only_near: bool = False
+    ) -> None:
+        """Bring the arm to a worksite, its base first if it must stand elsewhere for that."""
+        if self.known.site(path, visit.worksite) is None or self.ways.there(visit):
+            return
+        moves = self.ways.leave()
+        visit, self.said = replace(visit, said=self.said if visit.said is None else visit.said), None
+        number = len(self.ways.visits)
+        station = visit.said
+        if station is None and number < len(self.stations):
+            station = self.stations[number]
+        if station is not None and station != self.base:
+            moves += [] if visit.said is not None else self.gathered()
+            self.fly("off", "back off", moves)
+            self.roll(station)
+            moves = []
+        held = {joint: self.joint(joint, value) for joint, value in (pin or {}).items()}
+        moves += self.ways.approach(visit, pin=held)
+        if not only_near:
+            moves += self.ways.enter(visit)
+        self.fly(f"to_{visit.worksite}", f"to {spoken(visit.worksite)}", moves)
+
+    def gathered(self) -> Moves:
+        """Return the move to the posture in which the base rolls, none where the arm's document says none."""
+        travel = self.arm.travel
+        settings = {joint: self.joint(joint, value) for joint, value in travel.items()}
+        return [{"to_joints": settings, "say": "Arm gathered", "way": "find"}] if settings else []
+
+    def joint(self, joint: str, value: float) -> str:
+        """Return a joint position as it is written."""
+        kinds = {one.name: one.kind for one in self.known.files["arm",].model().joints}
+        return write(value, "length" if kinds.get(joint) == "prismatic" else "angle")
+
+    def enter(self, visit: Visit) -> None:
+        """Bring the arm from where it waits to where one works."""
+        self.fly(f"in_to_{visit.worksite}", f"in to {spoken(visit.worksite)}", self.ways.enter(visit))
+
+    def roll(self, station: float) -> None:
+        """Roll the base to a station."""
+        mount = self.known.platform.mounts.get(self.known.source.document.base.mount)
+        takes = None if mount is None else mount.rolling
+        to = write(station, "length")
+        crew, once = self.crew_of_arm(), self.once_off()
+        self.out.add("base", f"base to {to}", crew, takes=takes, move_base={"to": to}, after=once)
+        self.base = station
+
+    def fly(self, name: str, title: str, moves: Moves) -> None:
+        """Add a carry of the arm with whoever is aboard, if it moves at all."""
+        if moves:
+            self.out.fly(name, title, self.crew_of_arm(), moves, after=self.once_off())
+
+    def crew_of_arm(self) -> list[str]:
+        """Return who takes part when the arm moves."""
+        return [ARM, *self.riders]
+
+    def once_off(self) -> list[str]:
+        """Return what the arm must wait for to go on: that whoever gets off is off."""
+        held, self.held_by = self.held_by, None
+        return [] if held is None else [held]
+
+    def person(self, path: YamlPath, who: str) -> bool:
+        """Tell whether there is a crewmember of this name; a problem is added where there is none."""
+        if who not in self.places:
+            self.known.tell(path, f"no crewmember named '{who}'", names.accepted(who, self.places, "crewmember"))
+        return who in self.places
+
+    def afoot(self, path: YamlPath, who: str) -> bool:
+        """Tell whether a crewmember is off the arm; a problem is added where they are on it."""
+        if self.places[who] == ARM:
+            self.known.tell(path, f"{who} is on the arm by then", f"leave: {{who: {who}, at: WORKSITE}} before it")
+        return self.places[who] != ARM
+
+    def rider(self, path: YamlPath, who: str | None) -> str | None:
+        """Return who rides the arm; a problem is added where that is nobody, or not who is named."""
+        riders = self.riders
+        if who is None and riders:
+            return riders[0]
+        if who is not None and not self.person(path, who):
+            return None
+        if who is None or who not in riders:
+            whom = f"'{who}' is not on the arm by then" if who is not None else "nobody is on the arm by then"
+            named = who or next(iter(self.places), "ev1")
+            instead = f"swap: {{off: {riders[0]}, on: {named}}}" if riders else f"board: {{who: {named}, at: WORKSITE}}"
+            self.known.tell(path, whom, f"{instead} before it")
+            return None
+        return who
+
+    def frame(self, place: str) -> str:
+        """Return a place as a plain step names it: the near end of a handrail by its frame."""
+        rail = self.known.platform.handrails.get(place)
+        if place in self.known.platform.worksites or rail is None:
+            return place
+        return f"platform/{rail.start}"
