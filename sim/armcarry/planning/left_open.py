@@ -70,6 +70,8 @@ def _find(path: Path | str, text: bytes | None, loaded: LoadedScenario, left: Le
     scene = build_scene(loaded)
     data: dict[str, Any] = {"format": FORMAT, "title": f"found for {loaded.path.name}", "script": digest}
     told: list[str] = []
+    if loaded.beside is not None and loaded.beside.stale:
+        told.append("what was found before was for another state of the script or its models, so all is found anew")
     if left.visits and (left.base or left.settings or left.rolls or left.start is not None):
         choice = _Choice(scene, left, say)
         data |= choice.written()
