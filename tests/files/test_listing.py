@@ -8,8 +8,8 @@ from typer.testing import CliRunner
 
 from armcarry.cli import app
 from armcarry.errors import InputError
-from armcarry.files.listing import model_rows, models_here, rows_of
-from armcarry.files.places import MODEL_KINDS, models_folder
+from armcarry.files.listing import MODEL_KINDS, model_rows, models_here, rows_of
+from armcarry.files.places import models_folder
 
 
 def test_every_model_that_comes_along_is_listed_once_by_kind():

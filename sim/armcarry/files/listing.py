@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 from armcarry.errors import InputError
 from armcarry.files.documents.arm import ArmDocument
@@ -13,12 +13,15 @@ from armcarry.files.documents.platform import PlatformDocument
 from armcarry.files.documents.rules import RulesDocument
 from armcarry.files.model_files import open_model
 from armcarry.files.names import accepted
-from armcarry.files.places import MODEL_KINDS, known_models, models_folder
+from armcarry.files.places import ModelKind, known_models, models_folder
 from armcarry.files.validate import read_any
 from armcarry.quantities import show
 
 #: headings of the tables
 MODELS, NAMES = ("Kind", "Name", "Title"), ("What", "Name", "About it")
+
+#: kinds of models in the order in which they are listed
+MODEL_KINDS: tuple[ModelKind, ...] = get_args(ModelKind)
 
 Row = tuple[str, str, str]
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from armcarry.files import names
 from armcarry.files.day_state import DayState
+from armcarry.files.documents.base import OwnWords
 from armcarry.files.documents.day_intents import (
     MEANT_KINDS,
     Board,
@@ -26,7 +27,7 @@ from armcarry.files.yaml_text import YamlPath
 from armcarry.quantities import write
 
 #: what may be said beside any intent, and what beside those that take a time of their own
-OPTIONS = ("name", "title", "after", "before")
+OPTIONS = ("name", "title", "after", "before", *OwnWords.model_fields)
 _TIMED = ("go_out", "go_in", "go", "board", "leave")
 
 

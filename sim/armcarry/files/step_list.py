@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
+from armcarry.files.documents.base import OwnWords
 from armcarry.files.documents.step_parts import Takes
 from armcarry.files.documents.steps import Step
 from armcarry.files.item_acts import ItemAct
@@ -52,6 +53,7 @@ class Steps:
             new[-1]["before"] = [*step.before]
         if step.title:
             new[0]["title"] = step.title
+        new[0].update({key: words for key in OwnWords.model_fields if (words := getattr(step, key))})
         if step.name:
             self.spans[step.name] = (new[0]["name"], new[-1]["name"])
 
