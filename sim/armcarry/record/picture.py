@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
-if TYPE_CHECKING:
-    from armcarry.geometry.poses import Array
-    from armcarry.record.record import Record
+from armcarry.geometry.poses import Array
 
 #: instants of the way that are drawn; width of one view, and room about it, in pixels
 INSTANTS, WIDTH, ROOM = 160, 260, 14
 
 
-def picture(record: Record) -> str:
-    """Return an SVG: x to the right, and y (from above) or z (from the side) up, in equal scale."""
-    times = np.linspace(0.0, record.duration_s, INSTANTS)
-    way = record.link_path(record.scene.arm_tip, times)[:, :3, 3]
-    row = record.tightest
-    point = None if row is None or not np.isfinite(row.upper_m) else np.asarray(row.point_a, dtype=float)
+def picture(way: Array, tightest: tuple[float, float, float] | None) -> str:
+    """Return an SVG: x to the right, and y (from above) or z (from the side) up, in equal scale.
+
+    Args:
+        way: places of the tip (T, 3), m.
+        tightest: where the tightest pair is, None where there is none.
+    """
+    point = None if tightest is None else np.asarray(tightest, dtype=float)
     views = [_view(way, point, 1, "from above", 0), _view(way, point, 2, "from the side", 1)]
     size = WIDTH + 2 * ROOM
     return f'<svg xmlns="http://www.w3.org/2000/svg" width="{2 * size}" height="{size}">{"".join(views)}</svg>'

@@ -23,7 +23,7 @@ from armcarry.motion.forward import forward
 from armcarry.quantities import clock, rounded_down, show
 from armcarry.record.kept import Kept, Packed
 from armcarry.record.matters import own, weight
-from armcarry.record.picture import picture
+from armcarry.record.picture import INSTANTS, picture
 from armcarry.scene.displaced import Displaced
 from armcarry.scene.tree import Tree
 from armcarry.timeline.log_facts import Logged
@@ -157,7 +157,8 @@ class Record:
             asked = show(row.required_m or 0.0, "length")
             near = f"tightest: {pair}, {least} at {clock(row.time_s)} ({asked} required)"
         words = f"<b>{title}</b><br>{clock(self.duration_s)}, {len(self.moves)} moves<br>{near}"
-        return f"<p>{words}</p>{picture(self)}"
+        way = self.link_path(self.scene.arm_tip, np.linspace(0.0, self.duration_s, INSTANTS))[:, :3, 3]
+        return f"<p>{words}</p>{picture(way, row.point_a if row is not None and np.isfinite(row.upper_m) else None)}"
 
     @cached_property
     def ledger(self) -> Ledger:
