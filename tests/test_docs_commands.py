@@ -27,7 +27,7 @@ CALLS = {
     "armcarry rehearse SCENARIO [--out DIR]": [f"armcarry rehearse {SMALL} --out runs/small --no-views # exit 1"],
     f"{LOGGED} --pieces cubic": [f"{LOGGED} --pieces cubic --no-views # exit 1"],
     "armcarry compare RUN RUN": [
-        "armcarry compare runs/small runs/small",
+        "armcarry compare runs/small runs/small --out two",
         "armcarry compare runs/hazard_tip_speed scenarios/logged/hazard_tip_speed.csv --pieces cubic",
     ],
     "armcarry freeze RUN --date DATE --by NAME": [
@@ -61,8 +61,10 @@ CALLS = {
     "armcarry handfly SCENARIO": [f"armcarry handfly {SMALL} --write-keys keys.yaml"],
     "armcarry brief RUN": [
         "armcarry brief runs/small --part page --part gltf --part cards --paper Letter "
-        "--part movie --cut '0 s to 10 s, 20x, ev1'"
+        "--part movie --cut '0 s to 10 s, 20x, ev1'",
+        f"armcarry brief runs/small --part script --words {SMALL}",
     ],
+    "armcarry index RUN... --out DIR": ["armcarry index runs/small runs/small --out all"],
 }
 #: a folder that calls read -> what writes it
 WRITES = {
@@ -86,6 +88,7 @@ NOT_RUN = {
     "bash .ci/wheels": "asks the package index for minutes",
     "bash .ci/wheels test": "asks the package index for minutes",
     "armcarry rehearse scenarios/day_at_tern_yard.yaml": "takes minutes; golden/test_scenarios.py rehearses the file",
+    "armcarry series SERIES --out DIR": "rehearses what it names; views/test_series.py runs it",
     "armcarry play RUN": "stays open; views/player/test_window.py runs it under a virtual display",
 }
 #: an option that the table of commands tells of and no call above has -> the test that has it

@@ -4,7 +4,7 @@ import pytest
 
 from armcarry.errors import InputError
 from armcarry.files.documents.steps import Step
-from armcarry.files.load import load_scenario, read_expanded
+from armcarry.files.load import load_scenario
 from armcarry.files.places import scenarios_folder
 
 CARRY = scenarios_folder() / "pump_box_to_bay_7.yaml"
@@ -56,6 +56,5 @@ def test_own_words_of_an_intent_go_to_its_first_move(tmp_path):
     assert "- bring:" in text
     path = tmp_path / "short.yaml"
     path.write_text(text.replace("- bring:", "- caution: hot\n        bring:", 1))
-    _, spelled = read_expanded(path)
-    said = [move.caution for carry in spelled.document.carries for move in carry.moves]
+    said = [move.caution for carry in load_scenario(path).scenario.carries for move in carry.moves]
     assert said.count("hot") == 1

@@ -13,6 +13,9 @@ from armcarry.files.schemas import HINT, schema_name, schema_texts, write_schema
 from armcarry.files.validate import FORMATS, read_any
 from armcarry.files.yaml_text import read_yaml
 
+#: the shipped series: the made-up world has none
+SERIES = places.scenarios_folder() / "series" / "pump_box_there_and_back.yaml"
+
 jsonschema = pytest.importorskip("jsonschema")
 
 SHIPPED = sorted([*places.models_folder().glob("*/*/*.yaml"), *places.scenarios_folder().glob("**/*.yaml")])
@@ -84,7 +87,8 @@ def _with(data, path, value):
 def test_schema_and_reader_refuse_the_same_values_of_a_wrong_kind(world, tmp_path, form):
     # each value in turn becomes one that no key of the formats accepts; both must say no
     (source,) = [
-        p for p in [*world.glob("models/*/*/*.yaml"), world / "script.yaml"] if read_yaml(p).data["format"] == form
+        p for p in [*world.glob("models/*/*/*.yaml"), world / "script.yaml", SERIES]
+        if read_yaml(p).data["format"] == form
     ]
     data, validator = read_yaml(source).data, _validator(form)
     for path, _ in _leaves(data):

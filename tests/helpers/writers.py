@@ -50,6 +50,7 @@ WRITERS = {
     "brief": Writer(("brief", "run", *PARTS, "--out", "views")),
     "freeze": Writer(("freeze", "run", "--date", "2031-03-20", "--by", "A"), "run/frozen.json", "run/frozen.json"),
     "compare": Writer(("compare", "run", "run", "--out", "two")),
+    "index": Writer(("index", "run", "run", "--out", "all")),
     "envelope": Writer(("envelope", "run", "--cell", "0.5 m", "--out", "swept.stl")),
     "route": Writer(("route", "small.yaml", "--out", "routed.yaml", "--overwrite")),
     "stations": Writer(("stations", "small.yaml", "--step", "8 m", "--picture", "map.png")),

@@ -19,7 +19,7 @@ from armcarry.texts import printable
 #: commands as help and shared/reference/commands.md list them: a run first, then what is done with it, then planning,
 #: then models
 ORDER = (
-    "validate", "rehearse", "play", "brief", "compare", "freeze", "envelope",
+    "validate", "rehearse", "play", "brief", "compare", "freeze", "series", "index", "envelope",
     "restraint", "stations", "route", "disperse", "handfly", "inspect",
     "new", "examples", "list_names", "explain", "expand",
 )  # fmt: skip

@@ -43,7 +43,7 @@ def brief(
     ] = None,
     as_json: Json = False,
 ) -> None:
-    """Write page, movie, report, slides, procedures and cards of a run.
+    """Write page, movie, report, slides, procedures and cards.
 
     What cannot be made here is left out and told, unless --part asked for it.
 

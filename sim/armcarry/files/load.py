@@ -20,6 +20,7 @@ from armcarry.files.documents.bodies import CrewDocument, HardwareDocument, Rest
 from armcarry.files.documents.platform import PlatformDocument
 from armcarry.files.documents.rules import ARM_POSITIONING, RulesDocument
 from armcarry.files.documents.scenario import ScenarioDocument
+from armcarry.files.documents.series import SeriesDocument
 from armcarry.files.expand import Expansion, expanded
 from armcarry.files.found import Found, digest_of, read_found
 from armcarry.files.groups import groups_of, rules_spelled_out, script_spelled_out
@@ -29,10 +30,14 @@ from armcarry.files.model_checks import check_model, check_sources
 from armcarry.files.model_files import ModelFile, open_model
 from armcarry.files.places import ModelKind, find_scenario
 from armcarry.files.scenario_checks import check_scenario
+from armcarry.files.series import LoadedSeries, read_series
 from armcarry.files.validate import Source, raise_all, read_any, read_source, validate
 from armcarry.files.yaml_text import YamlPath, parse_yaml
 
-__all__ = ["Assumption", "InputFile", "Loaded", "LoadedCrew", "LoadedScenario", "load_scenario", "validate_files"]
+__all__ = [
+    "Assumption", "InputFile", "Loaded", "LoadedCrew", "LoadedScenario", "load_scenario", "load_series",
+    "validate_files",
+]
 
 D = TypeVar("D", bound=Document)
 
@@ -72,6 +77,11 @@ def load_scenario(
     raise_all(sorted(problems, key=lambda problem: problem.line or 0))
     beside = Beside(written, long, current, digest, stale=kept is not None and current is None)
     return _assemble(long, written, opened, beside)
+
+
+def load_series(path: Path) -> LoadedSeries:
+    """Read a series of outings and every scenario that it names. Raises InputError, or InputErrors for several."""
+    return read_series(path, load_scenario)
 
 
 @dataclass
@@ -215,5 +225,10 @@ def _validate(path: Path, also: Callable[[LoadedScenario], None] | None) -> list
         loaded = load_scenario(path)
         if also is not None:
             also(loaded)
+        return []
+    if isinstance(source.document, SeriesDocument):
+        for _, loaded in load_series(path).outings:
+            if also is not None:
+                also(loaded)
         return []
     return check_model(open_model(source))

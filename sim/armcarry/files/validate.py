@@ -19,6 +19,7 @@ from armcarry.files.documents.bodies import CrewDocument, HardwareDocument, Rest
 from armcarry.files.documents.platform import PlatformDocument
 from armcarry.files.documents.rules import RulesDocument
 from armcarry.files.documents.scenario import ScenarioDocument
+from armcarry.files.documents.series import SeriesDocument
 from armcarry.files.yaml_text import YamlPath, YamlText, read_yaml, shorten
 from armcarry.texts import all_shown
 
@@ -31,11 +32,12 @@ FORMATS: dict[str, type[Document]] = {
     "armcarry restraint 1": RestraintDocument,
     "armcarry rules 1": RulesDocument,
     "armcarry scenario 1": ScenarioDocument,
+    "armcarry series 1": SeriesDocument,
 }
 
 D = TypeVar("D", bound=Document)
 
-_NAMED = re.compile(r"(?:step|carry) '([^']*)'")
+_NAMED = re.compile(r"(?:step|carry|outing) '([^']*)'")
 
 _SHAPES = {
     "string_type": "text",
