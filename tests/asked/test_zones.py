@@ -167,3 +167,49 @@ def test_a_thing_in_somebodys_hands_grants_them_nothing(rider_scene):
     )
     assert "load" in {place.name for place in places_of(scene)}
     assert "load" not in {item.place for item in _run(scene, _moving(scene, 0.0))}
+
+
+def test_an_item_is_granted_its_seat_by_its_own_base_and_only_while_it_is_loose(rider_scene):
+    seat = {"frame": "berth_at", "accepts": ["load"], "within": "0.4 m", "near": [NEAR | {"who": "*"}]}
+    platform = {"seats": {"berth": seat}, "worksites": {}}
+    bare = _scene(rider_scene, held=(LOAD,))
+    base = bare.tree.pose_of("load/base", bare.position)
+
+    def granted_at(at, off_m):
+        frames = {"berth_at": base @ poses.translation((off_m, 0.0, 0.0))}
+        script = {"hardware": {"load": {"model": "load", "at": at}}}
+        scene = _scene(rider_scene, platform=platform, frames=frames, held=(LOAD,), script=script)
+        return [(item.pattern_a, item.place) for item in _run(scene, _moving(scene, 0.0))]
+
+    assert granted_at("ev1/hands", 0.39) == [("load/*", "berth")]
+    assert granted_at("ev1/hands", 0.41) == []
+    assert granted_at("platform/berth_at", 0.0) == []
+
+
+def test_hands_are_asked_of_a_rail_and_boots_of_a_worksite(rider_scene):
+    bare = _scene(rider_scene)
+    hands = bare.tree.pose_of("ev1/hands", bare.position)[:3, 3]
+    rail = {"handrails": {"rail": {"start": "a", "end": "b", "within": "0.2 m", "near": [NEAR]}}, "worksites": {}}
+    for up, who in ((0.19, ["ev1/*"]), (0.21, [])):
+        ends = {name: np.add(hands, (along, 0.0, up)) for name, along in (("a", -1.0), ("b", 1.0))}
+        frames = {name: poses.translation(end) for name, end in ends.items()}
+        scene = _scene(rider_scene, platform=rail, frames=frames)
+        assert [item.pattern_a for item in _run(scene, _moving(scene, 0.0))] == who
+
+
+def test_a_thing_grants_others_something_while_it_stands_and_nobody_while_the_arm_carries_it(rider_scene):
+    load = {"near": [NEAR], "within": "9 m"}
+    for at, owners in (("platform/there", {"ev1/*", "ev2/*"}), ("ev1/hands", set())):
+        script = {"hardware": {"load": {"model": "load", "at": at}}}
+        scene = _scene(rider_scene, worker_at="platform/there", held=(LOAD,), script=script, load=load)
+        found = {item.pattern_a for item in _run(scene, _moving(scene, 0.0)) if item.place == "load"}
+        assert found == owners
+
+
+def test_what_places_grant_is_told_in_the_order_of_time(rider_scene):
+    scene = _at_the_stand(rider_scene)
+    tree = scene.tree
+    spans = [(tree, 0.0, 10.0), (tree, 20.0, 30.0), (tree, 40.0, 60.0)]
+    found = granted(scene, spans, _moving(scene, 0.0))
+    assert [(item.start_s, item.end_s) for item in found] == [(0.0, 10.0), (20.0, 30.0), (40.0, 60.0)]
+    assert granted(scene, [(tree, 5.0, 5.0)], _moving(scene, 0.0)) == ()

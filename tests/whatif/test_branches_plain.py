@@ -37,7 +37,7 @@ def told(rider_scene, moving_record, monkeypatch):
             np.testing.assert_allclose(pose, scene.tree.pose_of(scene.tool(scene.tree), record.motion.at(3.0)))
             assert what == "the tool's place"
             if fails:
-                raise ReachError("the place", "nothing")
+                raise ReachError("the place", "nothing", short_m=0.1, short_rad=0.0)
             return np.array(ways)
 
         def least(of, time_s, positions):

@@ -7,7 +7,8 @@ import pytest
 
 from armcarry.motion.braking import braking
 from armcarry.motion.curve import Motion
-from armcarry.whatif import runaway_joint
+from armcarry.whatif import late_stop, runaway_joint
+from armcarry.whatif.cells import Leaves
 from armcarry.whatif.late_stop import braking_arcs
 
 BRAKES = np.array([0.07, 0.05, 0.1])
@@ -116,3 +117,44 @@ def test_what_is_hung_from_another_link_is_covered_as_if_its_joints_did_not_begi
         found.append(arcs.slack)
     assert found[0][:, OTHERS].max() > 0.0
     assert found[1] == pytest.approx(found[0], abs=1e-9)
+
+
+# -- commands and the way of the tip -------------------------------------------------------------------------
+
+
+def test_a_command_is_judged_by_what_begins_until_its_reaction_time_is_over():
+    starts = np.array([0.0, 2.0, 3.0, 3.25, 5.0])
+    lower = np.array([5.0, 4.0, 3.0, 2.0, 1.0])
+    nothing = np.zeros(5)
+
+    def part(own, lower_m):
+        leaves = Leaves(starts, np.append(starts[1:], 9.0), nothing.astype(int), lower_m, nothing, nothing, nothing)
+        return SimpleNamespace(own=own, leaves=leaves)
+
+    document = SimpleNamespace(reaction_time=0.25)
+    record = SimpleNamespace(scene=SimpleNamespace(loaded=SimpleNamespace(arm=SimpleNamespace(document=document))))
+    edges, least = late_stop._by_command(record, (part(False, lower), part(True, lower - 9.0)))
+    assert edges.tolist() == [0.0, 2.0, 3.0, 3.25, 5.0, 9.0]
+    # a cell's last command takes effect 0.25 s after its end, where no other cell has begun unless it begins before
+    assert least.tolist() == [4.0, 3.0, 2.0, 1.0, 1.0]
+    document.reaction_time = 0.5
+    assert late_stop._by_command(record, (part(False, lower),))[1].tolist() == [4.0, 2.0, 2.0, 1.0, 1.0]
+
+
+def test_the_tip_runs_out_on_its_arc_for_the_reaction_and_the_braking(rider_scene, moving_record):
+    scene = rider_scene({}, rules={"stop_remainder": "0.15 m"})
+    record = moving_record(scene, {"arm/j1": [0.02]}, 10.0)
+    found = late_stop.run_outs(record)
+    assert (found.remainder_m, found.most_m) == (0.15, late_stop.ENOUGH_M + 0.15)
+    lever = np.hypot(*scene.tree.pose_of(scene.tool(scene.tree), scene.position)[:2, 3])
+    brake = np.radians(4.0)
+    early = found.time_s < 9.4
+    assert found.runout_m[early] == pytest.approx(lever * (0.02 * 0.5 + 0.02**2 / (2 * brake)), rel=1e-4)
+    assert found.runout_s[early] == pytest.approx(0.5 + 0.02 / brake)
+    late = (found.time_s > 9.6) & (found.time_s < 10.0)  # less is left of the motion than the reaction takes
+    assert found.runout_m[late] == pytest.approx(
+        lever * (0.02 * (10.0 - found.time_s[late]) + 0.02**2 / (2 * brake)), rel=1e-4
+    )
+    assert {0.0, 10.0} <= set(found.time_s.tolist()) and len(found.time_s) >= 400
+    still = late_stop.run_outs(moving_record(scene, {}))
+    assert not still.runout_m.any() and not still.runout_s.any()
