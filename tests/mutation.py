@@ -43,7 +43,9 @@ TESTS = {
     "whatif/late_stop": ["tests/whatif/test_late_stop.py", "tests/checks/test_stopping.py"],
     "whatif/near_structure": ["tests/checks/test_slowing.py"],
     "whatif/nearness": ["tests/whatif/test_nearness.py", "tests/checks/test_near_people.py"],
-    "whatif/runaway_joint": ["tests/checks/test_runaway.py", "tests/whatif/test_faults.py"],
+    "whatif/runaway_joint": [
+        "tests/whatif/test_late_stop.py", "tests/checks/test_runaway.py", "tests/whatif/test_faults.py",
+    ],
     "whatif/stranding": ["tests/checks/test_stranded.py"],
 }
 #: lines by which mutmut shows that it is at work

@@ -21,9 +21,9 @@ SEATS = {"seats": {"berth": {"frame": "berth_at", "accepts": ["load"], "touches"
 def built(rider_scene):
     """Build a scene with a load in the rider's hands, or in its seat, and a second person at a frame."""
 
-    def build(load_at="ev1/hands", platform=None, **more):
+    def build(load_at="ev1/hands", platform=None, model="load", **more):
         frames = {"berth_at": poses.translation((6.0, 0.0, 0.3)), "hatch": poses.translation((0.0, 9.0, 0.0))}
-        script = {"hardware": {"load": {"model": "load", "at": load_at}}}
+        script = {"hardware": {"load": {"model": model, "at": load_at}}}
         return rider_scene({}, (WALL, CRADLE), held=(BOX, LID), platform=SEATS | (platform or {}), frames=frames,
                            script=script, **more)  # fmt: skip
 
@@ -123,6 +123,13 @@ def test_hardware_in_a_seat_rests_beside_the_platform_alone(built, load_at, rest
     named = (("load/box", "platform/wall"), ("platform/cradle", "load/lid"), ("load/box", "ev1/trunk"),
              ("arm/hand", "platform/wall"))  # fmt: skip
     assert seated_pairs(scene, scene.tree, _named(scene, *named)).tolist() == [rests, rests, False, False]
+
+
+@pytest.mark.parametrize("name", ["load", "crate_model", "none"])
+def test_a_seat_takes_an_item_by_any_of_its_names(built, name):
+    seats = {"seats": {"berth": {"frame": "berth_at", "accepts": [name], "touches": ["cradle", "nothing"]}}}
+    scene = built(platform=seats, model="crate_model")  # the model's file is called none
+    assert seating_pairs(scene, scene.tree, _named(scene, ("load/box", "platform/cradle"))).tolist() == [True]
 
 
 def test_a_part_of_a_seat_takes_up_what_the_seat_takes(built):

@@ -273,6 +273,37 @@ def test_who_sees_the_tightest_gap_of_a_move(passing):
     assert gaps.tightest(record.moves[1]) is None
 
 
+def test_the_tightest_gap_of_a_move_is_the_one_with_the_least_margin_of_those_that_are_judged(passing):
+    record, *_ = passing({"left": (0.0, 6.0, 1.5)})
+    (row,) = record.pairs
+    wider, other = replace(row, lower_m=row.lower_m + 0.2), replace(row, why="by eye", lower_m=0.0)
+    own = replace(row, class_b="rider", lower_m=0.0)  # both are moved by the arm
+    later = replace(row, time_s=59.0, lower_m=0.0)
+    for order in ((wider, row), (row, wider), (other, own, later, wider, row)):
+        assert Gaps(replace(record, pairs=order)).tightest(record.moves[0]).row is row
+
+
+def test_a_row_is_asked_about_in_its_own_window_alone(passing):
+    record, *_ = passing({"left": (0.0, 6.0, 1.5)})
+    (row,) = record.pairs
+    (whole,) = Gaps(record).close([(row, 0.45)])
+    middle = float(whole.time_s[len(whole.time_s) // 2])
+    part = replace(row, start_s=middle, end_s=middle + 3.0)
+    (found,) = Gaps(record).close([(part, 0.45)])
+    assert found.start_s.min() >= middle and found.end_s.max() <= middle + 3.0
+    assert Gaps(record).close([(replace(row, start_s=45.0, end_s=60.0), 0.45)]) == ()
+    assert Gaps(record).close([(replace(row, start_s=50.0, end_s=50.0), 9.0)]) == ()
+    both = Gaps(record).close([(part, 0.45), (row, 0.45)])
+    assert [item.row for item in both] == [part, row]
+    np.testing.assert_array_equal(both[1].time_s, whole.time_s)
+
+
+def test_bodies_that_the_arm_carries_neither_of_are_no_gap_of_its(passing, rider_scene, turning_record):
+    record, *_ = passing({"left": (0.0, 6.0, 1.5)})
+    (row,) = record.pairs
+    assert Gaps(record).close([(replace(row, body_a="platform/post", class_a="structure"), 9.0)]) == ()
+
+
 # -- the words of gaps, several of them ------------------------------------------------------------------------
 
 

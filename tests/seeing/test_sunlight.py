@@ -102,3 +102,29 @@ def test_the_body_that_shades_most_is_named(sunny, rider_scene):
     record, *_ = sunny([("first", 4.0, 0.0, 0.5), ("second", 9.0, 0.0, 0.5)], {"dark": 0.0})
     (item,) = light_on(Sun(record), {"dark": "platform/dark"}, 0.0, 60.0)
     assert item.shaded_by in ("platform/first", "platform/second") and item.lit == 0.0
+
+
+def test_light_on_what_moves_is_that_of_each_instant_of_the_stay(rider_scene, turning_record):
+    """A point on the arm turns from the sun and back, a ball shades it for a while."""
+    script = {"environment": ENVIRONMENT}
+    scene = rider_scene({}, script=script)
+    record = turning_record(scene, rate_rad_s=0.05, turning_s=50.0, standing_s=10.0)
+    towards = Sun(record).sky.sun_direction(np.zeros(1))[0]
+    where = record.link_path("ev1/visor", np.array([31.0]))[0, :3, 3]
+    ball = Body("ball", "yard", Sphere(0.9), poses.translation(where + 3.0 * towards))
+    record = turning_record(rider_scene({}, (ball,), script=script), rate_rad_s=0.05, turning_s=50.0, standing_s=10.0)
+    sun, lit, shaders = Sun(record), set(), set()
+    for start, end in ((0.0, 60.0), (20.0, 60.0), (25.0, 45.0), (41.0, 60.0)):
+        times = np.array([(a + b) / 2 for a, b in sunlight.cut_s(start, end, 10.0)])
+        pose = record.link_path("ev1/visor", times)
+        nobody = np.zeros(len(record.bodies), dtype=bool)
+        shade = sun.shaders(Watch(record, record.phases[0], ()), times, pose[:, :3, 3], nobody, 0.05)
+        faces = pose[:, :3, 0] @ towards > 0
+        (item,) = light_on(sun, {"visor": "ev1/visor"}, start, end)
+        assert item.lit == pytest.approx(np.mean(faces & ~shade.any(axis=1)))
+        counts = shade[faces].sum(axis=0)
+        name = record.bodies[int(counts.argmax())].name if counts.any() else ""
+        assert item.shaded_by == name
+        lit.add(item.lit)
+        shaders.add(name)
+    assert len(lit) > 2 and "platform/ball" in shaders

@@ -5,10 +5,12 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from armcarry.asked.requirement import Asked
 from armcarry.motion.braking import braking
 from armcarry.motion.curve import Motion
 from armcarry.whatif import late_stop, runaway_joint
 from armcarry.whatif.cells import Leaves
+from armcarry.whatif.faults import Window
 from armcarry.whatif.late_stop import braking_arcs
 
 BRAKES = np.array([0.07, 0.05, 0.1])
@@ -158,3 +160,49 @@ def test_the_tip_runs_out_on_its_arc_for_the_reaction_and_the_braking(rider_scen
     assert {0.0, 10.0} <= set(found.time_s.tolist()) and len(found.time_s) >= 400
     still = late_stop.run_outs(moving_record(scene, {}))
     assert not still.runout_m.any() and not still.runout_s.any()
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("runs", [None, 0, 2], ids=["none runs away", "first runs away", "last runs away"])
+def test_what_the_other_joints_of_the_arm_still_turn_is_covered_while_one_runs_away(seed, runs, monkeypatch):
+    """At every instant of the braking of the others, begun anywhere in a cell, they are within the slack."""
+    monkeypatch.setattr(runaway_joint, "runaway_rates", lambda *_: RUNS_AWAY)
+    rng = np.random.default_rng(seed)
+    table = rng.normal(size=(1, 4, 5)) * np.array([1.0, 0.05, 0.02, 0.002])[:, None]
+    motion = Motion(JOINTS, np.array([0.0, 8.0]), table)
+    side = _side(motion)
+    side.load, side.record.scene.loaded = None, SimpleNamespace(arm=SimpleNamespace(document=None))
+    starts = np.linspace(0.0, 7.0, 15)
+    ends = starts + 0.5
+    one = None if runs is None else np.full(len(starts), runs)
+    sign = None if runs is None else -np.ones(len(starts))
+    arcs = runaway_joint.runaway_arcs(side, starts, ends, one, sign, np.full(len(starts), 0.4))
+    others = np.delete(np.arange(3), [] if runs is None else [runs])
+    used = np.zeros(len(others))
+    for row, (start, end) in enumerate(zip(starts, ends, strict=True)):
+        middle = arcs.motion(row, JOINTS).at(0.2)[COLUMNS]
+        if runs is not None:  # the joint goes its way from where it is commanded to be
+            assert middle[runs] == pytest.approx(motion.at((start + end) / 2)[COLUMNS[runs]] - 0.2)
+        for begun in np.linspace(start, end, 9):
+            arc = braking(motion.at(begun, 1, side="left")[None, COLUMNS], BRAKES)
+            own = Motion(tuple("abc"), arc.breaks_s[0], arc.coefficients[0])
+            flown = motion.at(begun)[COLUMNS] + own.at(np.linspace(0.0, own.end_s, 25))
+            off, slack = np.abs(flown - middle)[:, others].max(axis=0), arcs.slack[row, COLUMNS[others]]
+            assert np.all(off <= slack + 1e-9)
+            used = np.maximum(used, off / slack)
+    assert np.all(used > 0.4)
+    still = runaway_joint.runaway_arcs(side, starts, ends, one, sign, np.full(len(starts), 0.4), braking=False)
+    assert np.all(still.slack[:, COLUMNS[others]] <= arcs.slack[:, COLUMNS[others]])
+    assert still.coefficients[0, 0, 0][others] == pytest.approx(motion.at(0.25)[COLUMNS[others]])
+
+
+def test_each_joint_runs_away_either_way_and_only_while_the_arm_is_powered():
+    arm = {"holding": 0.0, "safe": 4.0, "driven": 9.0}
+    spans = tuple(zip(arm.values(), (4.0, 9.0, 20.0), arm, strict=True))
+    record = SimpleNamespace(ledger=SimpleNamespace(spans=lambda of, end_s: spans), duration_s=20.0)
+    for start, end, found in (
+        (2.0, 12.0, [(2.0, 4.0), (9.0, 12.0)]), (4.0, 9.0, []), (9.0, 9.0, []), (0.0, 4.0, [(0, 4)])
+    ):
+        window = Window(None, Asked(start, end, *[np.zeros(0)] * 6))
+        told = [(part.start_s, part.end_s) for part in runaway_joint.powered(record, window)]
+        assert told == found

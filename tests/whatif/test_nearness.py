@@ -47,3 +47,45 @@ def test_the_least_margin_of_a_run_is_that_of_its_worst_instant(side):
     distance, separation = side.instants(times)
     assert found.margin_m <= np.nanmin(distance - separation) + 1e-9
     assert found.margin_m >= np.nanmin(distance - separation) - 0.3
+
+
+def test_only_the_workers_own_bodies_and_only_moving_ones_of_the_arm_are_asked_about(side):
+    bodies = side.phase.tree.bodies
+    assert {bodies[k].name.split("/")[0] for k in side.workers} == {"ev2"}
+    assert len(side.workers) == sum(body.name.startswith("ev2/") for body in bodies)
+    machines = {bodies[k].name for k in side.machines}
+    assert machines == {body.name for body in bodies if body.name.split("/")[0] in ("arm", "restraint", "ev1")}
+
+
+def test_beside_a_worker_who_rides_elsewhere_nobody_is_asked_about(side):
+    other = _Side(side.record, side.phase, "ev1")  # who rides is no free worker
+    assert not other.together and len(other.workers) == 0
+
+
+def test_the_greatest_over_cells_that_a_stretch_touches(side):
+    edges = side.drift.edges_s
+    table = np.arange(len(edges) - 1.0)[None] * (-1.0) ** np.arange(len(edges) - 1)
+    middles = (edges[:-1] + edges[1:]) / 2
+    for first in (0, 1, len(middles) // 2):
+        for last in (first, first + 2, len(middles) - 1):
+            if last < len(middles):
+                found = side._most(table, np.array([middles[first]]), np.array([middles[last]]))
+                assert found.tolist() == [[table[0, first : last + 1].max()]]
+    beyond = side._most(table, np.array([edges[0] - 1.0, edges[-1] + 1.0]), np.array([edges[0] - 0.5, edges[-1] + 2.0]))
+    assert beyond.tolist() == [[table[0, 0], table[0, -1]]]
+
+
+def test_braking_goes_as_far_as_the_arms_levers_and_lasts_as_the_joint_needs(side):
+    moving = side.drift.edges_s[:-1] >= STARTS_S
+    brake = np.radians(4.0)
+    assert side.brake_s[moving] == pytest.approx(0.02 / brake) and not side.brake_s[~moving].any()
+    names = [side.phase.tree.bodies[k].name for k in side.machines]
+    far = side.brake_m[:, moving].max(axis=1)
+    assert not side.brake_m[:, ~moving].any()
+    # the first joint alone turns: no body goes farther than its farthest point can be from the axis
+    scene = side.record.scene
+    for name, way in zip(names, far, strict=True):
+        body = next(body for body in scene.tree.bodies if body.name == name)
+        pose = scene.tree.pose_of(body.link, scene.position) @ body.pose
+        assert way >= np.hypot(*pose[:2, 3]) * 0.02**2 / (2 * brake)
+    assert far.max() <= 9.0 * 0.02**2 / (2 * brake)
