@@ -1,16 +1,18 @@
 """Commands that write, a folder for them to work in, and a program there that runs, kills and starves them of room."""
 
+import hashlib
 import json
 import os
 import shutil
 import struct
 import subprocess
 import sys
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 from armcarry.files.places import scenarios_folder
-from armcarry.record.store import save
+from armcarry.record.store import load, save
 
 PROGRAM = Path(__file__).parents[1] / "hostile" / "killing.py"
 STL = b"x".ljust(80) + struct.pack("<I", 4) + b"".join(
@@ -47,18 +49,25 @@ class Writer:
 PARTS = tuple(word for part in ("gltf", "procedure", "cards", "script") for word in ("--part", part))
 WRITERS = {
     "rehearse": Writer(("rehearse", "short.yaml", "--out", "new", "--overwrite", "--no-views"), "new"),
+    "views": Writer(("rehearse", "short.yaml", "--out", "new", "--overwrite")),
     "brief": Writer(("brief", "run", *PARTS, "--out", "views")),
+    "page": Writer(("brief", "run", "--part", "page", "--out", "views")),
+    "report": Writer(("brief", "run", "--part", "report", "--part", "slides", "--out", "views")),
+    "movie": Writer(("brief", "run", "--part", "movie", "--cut", "0 s to 1 s, 4x", "--out", "views")),
     "freeze": Writer(("freeze", "run", "--date", "2031-03-20", "--by", "A"), "run/frozen.json", "run/frozen.json"),
     "compare": Writer(("compare", "run", "run", "--out", "two")),
     "index": Writer(("index", "run", "run", "--out", "all")),
     "envelope": Writer(("envelope", "run", "--cell", "0.5 m", "--out", "swept.stl")),
     "route": Writer(("route", "small.yaml", "--out", "routed.yaml", "--overwrite")),
     "stations": Writer(("stations", "small.yaml", "--step", "8 m", "--picture", "map.png")),
-    "disperse": Writer(("disperse", "short.yaml", "--runs", "3", "--workers", "1", "--no-views", "--out", "campaign"),
+    "disperse": Writer(("disperse", "short.yaml", "--runs", "3", "--workers", "1", "--out", "campaign"),
                        anew="campaign"),
     "inspect": Writer(("inspect", "a.stl", "--no-draw", "--write-model", "model"), "model", "model"),
+    "picture": Writer(("inspect", "a.stl", "--picture", "a.png")),
     "new": Writer(("new", "crew", "suit", "--to", "own"), "own/models/crew/suit", "own"),
     "examples": Writer(("examples", "hazard_light", "--to", "copied"), "copied", "copied"),
+    "expand": Writer(("expand", "short.yaml", "--out", "spelled.yaml")),
+    "keys": Writer(("handfly", "run", "--write-keys", "own_keys.yaml")),
     "keep": Writer(("handfly", "run", "--keep", "flown"), "flown/run", "flown/run"),
     "fly": Writer(("fly", "try"), anew="try"),
 }  # fmt: skip
@@ -90,11 +99,54 @@ def names(folder):
     return {path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()}
 
 
+def _state(path):
+    """Return what tells whether a file or folder was changed."""
+    inside = [path, *path.rglob("*")] if path.is_dir() else [path]
+    return {(str(one), one.lstat().st_mtime_ns, one.lstat().st_size) for one in inside}
+
+
+class Seen:
+    """Looks at what a command left, at each file and run folder of one content once."""
+
+    def __init__(self, room, writer, begun):
+        self._folder, self._whole = room.folder, room.folder / writer.whole if writer.whole else None
+        self._names = names(self._whole) if self._whole else set()
+        self._known = set()
+        self.look()
+        outputs = [path for path in self._files() if path.stat().st_mtime >= begun - 1.0]
+        self.largest = max((path.stat().st_size for path in outputs), default=0)
+
+    def _files(self):
+        return [path for path in self._folder.rglob("*") if path.is_file() and "/." not in str(path)]
+
+    def hidden(self):
+        return [name for name in names(self._folder) if "/." in f"/{name}"]
+
+    def look(self):
+        """Ask that every file is whole, and every folder that is written as a whole and every run."""
+        for path in self._files():
+            key = (path.name, hashlib.sha256(path.read_bytes()).digest())
+            if key not in self._known:
+                assert whole(path), path
+                self._known.add(key)
+        if self._whole and self._whole.exists():
+            assert names(self._whole) == self._names
+        for run in ("new", "flown/run", "campaign/worst"):
+            place = self._folder / run
+            if place.exists():
+                key = (run, frozenset((name, (place / name).read_bytes()) for name in names(place)))
+                if key not in self._known:
+                    load(place)
+                    self._known.add(key)
+
+
 class Room:
     """A folder with short.yaml, small.yaml, run/, a.stl and flown/, where ``killing.py`` runs commands."""
 
     def __init__(self, folder, short_run, short_path):
-        self.folder = folder
+        self.folder, self._good = folder / "room", folder / "good"
+        self.folder.mkdir()
+        folder = self.folder
         shutil.copy(short_path, folder / "short.yaml")
         text = (scenarios_folder() / "unreachable_worksite.yaml").read_text()
         (folder / "small.yaml").write_text(text[: text.index("carries:")] + ROUTED)
@@ -115,15 +167,46 @@ class Room:
         self._program.stdout.close()
         assert self._program.wait() == 0
 
-    def run(self, writer, **kill):
+    def run(self, writer):
         """Run one as if it had not been run before."""
         if writer.anew:
-            old = self.folder / writer.anew
-            old.unlink(missing_ok=True) if old.is_file() else shutil.rmtree(old, ignore_errors=True)
-        return self.ask(writer.words, **kill)
+            self._remove(writer.anew)
+        return self.ask(writer.words)
+
+    def _remove(self, name):
+        old = self.folder / name
+        old.unlink(missing_ok=True) if old.is_file() else shutil.rmtree(old, ignore_errors=True)
 
     def ask(self, words, **how):
         """Run a command and return what became of it, as ``killing.py`` says."""
-        self._program.stdin.write(json.dumps({"words": words, **how}) + "\n")
+        return self._tell({"words": words, **how})
+
+    @contextmanager
+    def held(self, writer, act):
+        """Run one until just before an act; give how it goes on from there, each time from the same files."""
+        if writer.anew:
+            self._remove(writer.anew)
+        begun = self._tell({"words": writer.words, "hold": act})
+        assert begun["held"], begun
+        shutil.rmtree(self._good, ignore_errors=True)
+        shutil.copytree(self.folder, self._good)
+        before = {path.name: _state(path) for path in self.folder.iterdir()}
+
+        def go(kill):
+            for path in self.folder.iterdir():
+                if _state(path) != before.get(path.name):
+                    shutil.rmtree(path) if path.is_dir() else path.unlink()
+            for name in before:
+                good, here = self._good / name, self.folder / name
+                if not here.exists():
+                    shutil.copytree(good, here) if good.is_dir() else shutil.copy2(good, here)
+                    before[name] = _state(here)
+            return self._tell({"go": kill})
+
+        yield go
+        self._tell({"drop": True})
+
+    def _tell(self, asked):
+        self._program.stdin.write(json.dumps(asked) + "\n")
         self._program.stdin.flush()
         return json.loads(self._program.stdout.readline())

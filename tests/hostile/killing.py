@@ -2,14 +2,24 @@
 
     python killing.py FOLDER
 
-A line of JSON in, one out. In: ``words`` of a command, or ``["fly", FOLDER]`` for a try flown by hand; ``act``: killed
-before its so manyeth act on files (one that is opened to be written, made, renamed or removed); ``after_s``: killed
-then; ``disk``: see ``on_disk``. Out: whether it was killed, its exit code, how many acts it did, how long it took,
-what it said.
+Acts are what a command does to files: one that is opened to be written, made, renamed, removed, flushed or exchanged.
+A line of JSON in, one out. In: ``words`` of a command, or ``["fly", FOLDER]`` for a try flown by hand, and one of
+
+- nothing more: it runs to its end;
+- ``hold``: it runs until just before its so manyeth act and stays there; its work is done once, however often it is
+  killed from there on;
+- ``disk``: see ``on_disk``.
+
+Or ``go``: whoever is held goes on, as a fork of itself, and is killed before its act ``act``, or by the system in the
+middle of the write that makes a file larger than ``bytes``; or ``drop``: the held one ends. Out: whether it was killed,
+its exit code, its acts (when, and whether it may be held there), how long it took, what it said.
 """
 
+import contextlib
 import json
 import os
+import re
+import resource
 import shutil
 import signal
 import subprocess
@@ -20,21 +30,100 @@ from pathlib import Path
 
 ACTS = ("os.mkdir", "os.rename", "os.remove", "os.rmdir", "os.link", "os.symlink", "os.truncate", "shutil.rmtree")
 WRITES = os.O_WRONLY | os.O_RDWR | os.O_CREAT | os.O_TRUNC | os.O_APPEND
+#: a temporary file or folder that is just being made: nothing is locked yet, so that a held command holds no lock
+MADE = re.compile(r"\..+\.(part|partial)-[a-z0-9_]{8}(\.\w+)?")
 
 
-def count_acts(kill_at):
-    """Count acts on files from now on; end this process by SIGKILL just before one of them."""
-    count = [0]
+class Acts:
+    """The acts of this process on files from now on."""
 
-    def note(event, args):
-        written = event == "open" and not str(args[0]).startswith("/dev/") and (args[2] or 0) & WRITES
-        if written or event in ACTS:
-            count[0] += 1
-            if count[0] == kill_at:
-                os.kill(os.getpid(), signal.SIGKILL)
+    def __init__(self, kill_at=0, hold_at=0):
+        self.seen, self.kill_at, self.hold_at = [], kill_at, hold_at
+        self.begun, self.paused = time.monotonic(), False
+        sys.addaudithook(self._audited)
+        self._also(os, "fsync")
+        from armcarry.files import atomic
 
-    sys.addaudithook(note)
-    return count
+        self._also(atomic, "exchange")
+
+    def _audited(self, event, args):
+        if event == "open":
+            # a handle of this program's own is no file that is opened
+            named = not isinstance(args[0], int) and not str(args[0]).startswith("/dev/")
+            if named and (args[2] or 0) & WRITES:
+                self.note(args[0])
+        elif event in ACTS:
+            self.note(args[0])
+
+    def _also(self, module, name):
+        real = getattr(module, name)
+
+        def noted(*args):
+            self.note("")
+            return real(*args)
+
+        setattr(module, name, noted)
+
+    def note(self, path):
+        if self.paused:
+            return
+        free = bool(MADE.fullmatch(Path(os.fsdecode(path)).name)) or not self.seen
+        self.seen.append((round(time.monotonic() - self.begun, 3), free))
+        if len(self.seen) == self.hold_at:
+            self.paused = True
+            hold(self)
+            self.paused = False
+        if len(self.seen) == self.kill_at:
+            os.kill(os.getpid(), signal.SIGKILL)
+
+
+class Told:
+    """Where a forked command puts what it says and did: files without a name."""
+
+    def __init__(self):
+        self.said, self.acts = (os.open("/tmp", os.O_TMPFILE | os.O_RDWR) for _ in range(2))  # noqa: S108
+
+    def take(self):
+        """Have this process say into it from now on."""
+        os.dup2(self.said, 1)
+        os.dup2(self.said, 2)
+
+    def read(self):
+        texts = [os.pread(place, os.fstat(place).st_size, 0) for place in (self.said, self.acts)]
+        for place in (self.said, self.acts):
+            os.close(place)
+        return texts[0].decode(errors="replace"), json.loads(texts[1] or "[]")
+
+
+HELD_BY = 0  # where one that is held is spoken to
+CURRENT = None
+
+
+def answer_of(pid, told, begun):
+    _, status = os.waitpid(pid, 0)
+    said, acts = told.read()
+    return {"killed": os.WIFSIGNALED(status), "code": os.waitstatus_to_exitcode(status), "acts": acts,
+            "took_s": time.monotonic() - begun, "said": said}  # fmt: skip
+
+
+def hold(acts):
+    """Stand before an act and let forks of this process go on from here, until told to end."""
+    global CURRENT
+    with os.fdopen(os.dup(HELD_BY), "r") as asks:
+        os.write(HELD_BY, b'{"held": true}\n')
+        for line in asks:
+            kill, told, begun = json.loads(line), Told(), time.monotonic()
+            pid = os.fork()
+            if pid == 0:
+                CURRENT, acts.kill_at = told, kill.get("act", 0)
+                told.take()
+                if "bytes" in kill:
+                    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+                    resource.setrlimit(resource.RLIMIT_FSIZE, (kill["bytes"],) * 2)
+                    signal.signal(signal.SIGXFSZ, signal.SIG_DFL)
+                return
+            os.write(HELD_BY, (json.dumps(answer_of(pid, told, begun)) + "\n").encode())
+    os._exit(0)
 
 
 def fly(folder):
@@ -45,17 +134,16 @@ def fly(folder):
     cockpit = Cockpit(course_of(Path("run")), Path(folder))
     for tick in range(90):
         cockpit.tick(Command(frame="platform", push=(0.0, -1.0, 0.0) if tick % 20 < 10 else (0.0, 0.0, 0.0)))
-        time.sleep(0.003)
     cockpit.close()
 
 
-def child(words, kill_at, said, told):
-    """Run one command in this process and end it; its acts go to the pipe ``told``."""
-    code = 3
-    os.dup2(said, 1)
-    os.dup2(said, 2)
+def child(words, told, hold_at=0):
+    """Run one command in this process and end it."""
+    global CURRENT
+    CURRENT, code = told, 3
+    told.take()
     sys.stdout, sys.stderr = open(1, "w", closefd=False), open(2, "w", closefd=False)  # noqa: SIM115
-    count = count_acts(kill_at)
+    acts = Acts(hold_at=hold_at)
     try:
         if words[0] == "fly":
             fly(words[1])
@@ -70,34 +158,52 @@ def child(words, kill_at, said, told):
     except BaseException:
         traceback.print_exc()
     finally:
-        sys.stdout.flush()
-        sys.stderr.flush()
-        os.write(told, str(count[0]).encode())
+        acts.paused = True
+        with contextlib.suppress(OSError):
+            sys.stdout.flush()
+            sys.stderr.flush()
+        os.write(CURRENT.acts, json.dumps(acts.seen).encode())
         os._exit(code)
 
 
-def run(words, act=0, after_s=None):
-    read, told = os.pipe()
-    said = os.open("/tmp", os.O_TMPFILE | os.O_RDWR)  # noqa: S108
-    begun = time.monotonic()
+def run(words):
+    told, begun = Told(), time.monotonic()
     pid = os.fork()
     if pid == 0:
-        child(words, act, said, told)
-    os.close(told)
-    if after_s is not None:
-        time.sleep(after_s)
-        os.kill(pid, signal.SIGKILL)  # not reaped yet: the number is its own whether it runs or has ended
-    _, status = os.waitpid(pid, 0)
-    took_s = time.monotonic() - begun
-    acts = os.read(read, 100)
-    size = os.fstat(said).st_size
-    answer = {
-        "killed": os.WIFSIGNALED(status), "code": os.waitstatus_to_exitcode(status), "acts": int(acts or 0),
-        "took_s": took_s, "said": os.pread(said, size, 0).decode(errors="replace"),
-    }  # fmt: skip
-    os.close(said)
-    os.close(read)
-    return answer
+        child(words, told)
+    return answer_of(pid, told, begun)
+
+
+class Held:
+    """A command that stands before one of its acts."""
+
+    def __init__(self, words, act):
+        global HELD_BY
+        import socket
+
+        ours, theirs = socket.socketpair()
+        self._told = Told()
+        self._pid = os.fork()
+        if self._pid == 0:
+            ours.close()
+            HELD_BY = theirs.detach()
+            child(words, self._told, act)
+        theirs.close()
+        self._socket = ours
+        self._lines = ours.makefile("r")
+
+    def begin(self):
+        return json.loads(self._lines.readline() or "null") or {"held": False, "said": self._told.read()[0]}
+
+    def go(self, kill):
+        self._socket.sendall((json.dumps(kill) + "\n").encode())
+        return json.loads(self._lines.readline())
+
+    def drop(self):
+        self._lines.close()
+        self._socket.close()
+        os.waitpid(self._pid, 0)
+        return {}
 
 
 def on_disk(words, kb, good):
@@ -108,7 +214,7 @@ def on_disk(words, kb, good):
     subprocess.run(mount, check=True, stdout=sys.stderr)
     try:
         shutil.copytree(good, disk, dirs_exist_ok=True)
-        answer = run(words)
+        answer = words.go({}) if isinstance(words, Held) else run(words)
         shutil.rmtree(after, ignore_errors=True)
         shutil.copytree(disk, after)
     finally:
@@ -129,10 +235,21 @@ def main():
 
     assert all((cli, rehearsal, campaign, results, cockpit, passing, store, write, swept))  # loaded before the forks
     make_ready()
+    held = None
     for line in sys.stdin:
         asked = json.loads(line)
-        disk = asked.pop("disk", None)
-        print(json.dumps(run(**asked) if disk is None else on_disk(asked["words"], **disk)), flush=True)
+        if "hold" in asked:
+            held = Held(asked["words"], asked["hold"])
+            answer = held.begin()
+        elif "drop" in asked:
+            answer, held = held.drop(), None
+        elif "go" in asked:
+            answer = held.go(asked["go"])
+        elif "disk" in asked:
+            answer = on_disk(held or asked["words"], **asked["disk"])
+        else:
+            answer = run(asked["words"])
+        print(json.dumps(answer), flush=True)
 
 
 if __name__ == "__main__":

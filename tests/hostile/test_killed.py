@@ -1,56 +1,115 @@
-"""Commands killed at any moment: every output is whole or not there, and a rerun leaves nothing of the killed one."""
+"""Commands killed at any moment: every output is whole or not there, and a rerun leaves nothing of the killed one.
+
+Not at random: a command is killed once before each of its acts on files, and by the system in the middle of writes.
+"""
 
 import os
-import random
+import re
 import sys
+import time
 
 import pytest
 
-from armcarry.record.store import load
-from writers import WRITERS, names, whole
+from writers import WRITERS, Seen, names
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="forks, SIGKILL and files without a name")
 
+#: a rest between two acts that is worth not to be computed again for each kill, s
+LONG_REST_S = 0.25
+#: reruns after kills that left different things, at most; each computes all of it again
+RERUNS = 6
 
-def kill_often(room, writer, kills):
-    """Kill a command before acts on files spread over all of them, and at moments spread over its time.
 
-    After each kill every file is whole, and the same command again ends well and leaves nothing behind.
+def kill_all_over(room, writer, kills, most=10_000):
+    """Kill a command before each of its acts (``most`` at most, spread evenly) and so often in writes that it is often.
+
+    After each kill every file is whole. Where a kill left something else than the kills before, the same command again
+    ends well and leaves nothing behind.
+
+    Returns:
+        Kills before acts, and kills in the middle of a write.
     """
+    begun = time.time()
     for _ in range(2):  # a first call may make folders that stay
         first = room.run(writer)
         assert first["code"] in (0, 1) and "Traceback" not in first["said"], first["said"]
-    whole_names, every = names(room.folder / writer.whole), names(room.folder)
-    dice, killed = random.Random(writer.words[0]), 0
-    by_act = sorted({1 + round(k * (first["acts"] - 1) / max(1, kills // 2)) for k in range(kills // 2 + 1)})
-    by_time = [{"after_s": dice.uniform(0.1, 1.0) * first["took_s"]} for _ in range(kills - len(by_act))]
-    for number, kill in enumerate([*({"act": act} for act in by_act), *by_time]):
-        done = room.run(writer, **kill)
-        assert done["killed"] or "after_s" in kill, done
-        killed += done["killed"]
-        left = [path for path in room.folder.rglob("*") if path.is_file() and "/." not in str(path)]
-        assert [path for path in left if not whole(path)] == []
-        if writer.whole and (room.folder / writer.whole).exists():
-            assert names(room.folder / writer.whole) == whole_names
-        for run in ("new", "flown/run"):
-            if (room.folder / run).exists():
-                load(room.folder / run)
-        if number % 10 == 0 or number == kills - 1:
-            after = room.run(writer) if writer.words[0] == "fly" else room.ask(writer.words)
-            told = after["code"] == 2 and writer.whole == writer.anew != "" and "already" in after["said"]
-            assert after["code"] in (0, 1) or told, after["said"]  # killed at its very end, when all was there
-            assert names(room.folder) == every
-    return killed
+    every, acts = names(room.folder), first["acts"]
+    seen = Seen(room, writer, begun)
+    in_writes = max(12, kills - len(acts)) if most > len(acts) else 1
+    chosen = {1 + round(k * (len(acts) - 1) / max(1, min(most, len(acts)) - 1)) for k in range(min(most, len(acts)))}
+    rests = _rests(acts)
+    ends = [*rests[1:], len(acts) + 1]
+    at_acts = at_writes = 0
+    left_before = set()
+    for begin, end in zip(rests, ends, strict=True):
+        ways = [{"act": act} for act in sorted(chosen) if begin <= act < end]
+        if end == len(acts) + 1:
+            ways += [{"bytes": round(seen.largest * (k + 0.5) / in_writes)} for k in range(in_writes)]
+        if not ways:
+            continue
+        with room.held(writer, begin) as go:
+            for way in ways:
+                done = go(way)
+                assert done["killed"] or "bytes" in way, (way, done)
+                at_acts += "act" in way
+                at_writes += "bytes" in way and done["killed"]
+                seen.look()
+                left = frozenset(re.sub("-[a-z0-9_]{8}", "-", name) for name in seen.hidden())
+                if left not in left_before and len(left_before) < RERUNS:
+                    left_before.add(left)
+                    again = room.run(writer) if writer.words[0] == "fly" else room.ask(writer.words)
+                    told = again["code"] == 2 and writer.whole == writer.anew != "" and "already" in again["said"]
+                    assert again["code"] in (0, 1) or told, again["said"]  # killed at its end, when all was there
+                    assert names(room.folder) == every
+    return at_acts, at_writes
+
+
+def _rests(acts):
+    """Return the first act, and after each long rest the next before which a command may be held."""
+    found = [1]
+    for act in range(2, len(acts) + 1):
+        if acts[act - 1][0] - acts[act - 2][0] > LONG_REST_S:
+            found += [free for free in range(act, min(act + 6, len(acts) + 1)) if acts[free - 1][1]][:1]
+    return sorted({*found})
 
 
 @pytest.mark.long
 @pytest.mark.parametrize("command", list(WRITERS))
-def test_commands_killed_at_any_moment_leave_whole_files(room, command):
+def test_commands_killed_at_each_act_leave_whole_files(room, command, record_property, capsys):
     kills = int(os.environ.get("ARMCARRY_KILLS", "50"))
-    # those at acts surely, those by time as far as the call before told how long it takes
-    assert kill_often(room, WRITERS[command], kills) > kills // 2
+    at_acts, at_writes = kill_all_over(room, WRITERS[command], kills)
+    record_property("kills", at_acts + at_writes)
+    with capsys.disabled():
+        print(f"\n{command:16} killed before each of {at_acts} acts and in {at_writes} writes")
+    assert at_acts + at_writes >= kills or command == "movie"  # whose file another program writes
 
 
-@pytest.mark.parametrize("command", ["inspect", "examples", "fly"])
+@pytest.mark.parametrize("command", ["inspect", "fly"])
 def test_a_command_killed_a_few_times_leaves_whole_files(room, command):
-    assert kill_often(room, WRITERS[command], 3) >= 2
+    at_acts, _ = kill_all_over(room, WRITERS[command], 0, most=2)
+    assert at_acts == 2
+
+
+def test_every_option_that_names_a_file_is_read_or_killed():
+    """A new option with a path is listed as one that is only read, or a row of WRITERS has it killed."""
+    import typer
+
+    from armcarry.cli import app
+
+    killed = {(writer.words[0], word) for writer in WRITERS.values() for word in writer.words}
+    missing = []
+    for name, command in typer.main.get_command(app).commands.items():
+        for option in command.params:
+            if isinstance(option.type, typer.core.click.Path) or "PATH" in type(option.type).__name__.upper():
+                spelled = option.opts[0]
+                known = (name, spelled) in killed or spelled in READ.get(name, ()) or spelled in READ["any"]
+                if spelled.startswith("--") and not known:
+                    missing.append((name, spelled))
+    assert missing == []
+
+
+#: options that name what is read
+READ = {
+    "any": ("--tls-ca", "--tls-cert", "--tls-key"), "rehearse": ("--motion",), "play": ("--over",),
+    "handfly": ("--keys", "--score"), "inspect": ("--root",),
+}  # fmt: skip
