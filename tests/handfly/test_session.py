@@ -76,6 +76,9 @@ def test_a_killed_program_leaves_a_session_that_replays(course, short_script, tm
         (b'"frame":"rider"', b'"frames":"rider"', 3, "not a command"),
         (b'"format":"armcarry', b'"format":"other', 1, "not a hand-flown session"),
         (b'0x1.', b'0x2.', 2, "the flight comes out differently"),
+        (b'{"t":0,"c"', b'{"t":1000000000000,"c"', 3, "a line out of order"),
+        (b'{"t":0,"c"', b'{"t":0,"fault":{"kind":"runaway","tick":0,"rate":NaN},"x"', 3, "not a fault"),
+        (b'{"t":0,"c"', b'{"t":' + b"[" * 50_000 + b'0,"c"', 3, "a damaged line"),
     ],
 )
 def test_a_damaged_line_is_named(course, session, old, new, line, said):

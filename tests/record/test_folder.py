@@ -232,6 +232,31 @@ UNFIT = {
     "large number": ("run.json", lambda run: run["moves"][0].update(start_s=10**400), ""),
     "a verdict": ("findings.json", lambda found: found[0].update(verdict="fine"), "ValidationError: "),
     "a time": ("findings.json", lambda found: found[0].update(start_s=1e12), "findings.json: a time outside the run"),
+    "an end before its start": (
+        "findings.json", lambda found: found[0].update(start_s=5.0, end_s=1.0), "findings.json: an end before its start",
+    ),
+    "a move that ends first": ("run.json", lambda run: run["moves"][0].update(start_s=3, end_s=1), "moves: one outside"),
+    "far away": (
+        "run.json", lambda run: run["phases"][0]["mountings"]["arm"]["pose"].__setitem__(3, 9e8), "not 16 numbers",
+    ),
+    "a slip of years": ("run.json", lambda run: run.update(slip={"step": 1e300}), "slip: a step that takes longer"),
+    "acts outside": (
+        "ledger.json", lambda book: [act.update(time_s=1e12) for act in book["acts"]], "ledger.json: acts outside",
+    ),
+    "acts of nobody": (
+        "ledger.json", lambda book: [act.update(item="nobody", kind="take") for act in book["acts"]], "nobody",
+    ),
+    "no ledger": ("ledger.json", lambda book: book.clear(), "KeyError: 'acts'"),
+    "another verdict": (
+        "summary.json", lambda told: told.update(verdict=["pass"]), "summary.json tells another verdict than findings",
+    ),
+    "other counts": (
+        "summary.json", lambda told: told.update(counts={"pass": 999, "fail": 0, "not_assessed": 0}),
+        "summary.json counts other verdicts than findings.json holds",
+    ),
+    "findings left out": ("findings.json", lambda found: found.clear(), "summary.json counts other verdicts than"),
+    "engines": ("run.json", lambda run: run.update(engines=[{}]), "ValidationError: "),
+    "displaced": ("run.json", lambda run: run.update(displaced=[1, 2]), "AttributeError: "),
     "no finding": ("findings.json", lambda found: found.append(3), "TypeError: "),
     "half a gap": ("findings.json", lambda found: found[0].update(lower_m=1.0), "KeyError: 'upper_m'"),
 }
@@ -273,6 +298,36 @@ MISTOLD = {
 def test_tables_that_do_not_fit_are_told(run, kind):
     name, change, words = MISTOLD[kind]
     assert words in refused(retold(run, name, change))
+
+
+def test_more_rows_of_pairs_than_are_read_are_refused_before_they_are(run):
+    many = {
+        name: pa.DictionaryArray.from_arrays(pa.array(np.zeros(600_000, np.int8)), pa.array(values[:1]))
+        if isinstance(values[0], str) else np.zeros(600_000)
+        for name, values in parquet.read_table(run / "clearance.parquet").to_pydict().items()
+    }
+    parquet.write_table(pa.table(many), run / "clearance.parquet")
+    assert refused(sealed(run)) == "clearance.parquet: 600000 rows, at most 500000 are read"
+
+
+@posix
+@pytest.mark.parametrize("name", ["a\nb\x1b[2J", b"\xff\xfe"])
+def test_files_of_strange_names_are_told_plainly(run, name):
+    with open(os.path.join(os.fsencode(run), os.fsencode(name)), "w"):
+        pass
+    assert "which no digest in summary.json names" in refused(run)
+
+
+@posix
+def test_what_is_hard_linked_into_a_briefing_is_not_written_over(run, tmp_path):
+    from armcarry.views.brief.write import write_briefing
+
+    (tmp_path / "mine").write_text("mine")
+    (run / "views").mkdir(exist_ok=True)
+    os.link(tmp_path / "mine", run / "views" / "run.glb")
+    write_briefing(*load(run), run / "views", parts=("gltf",))
+    assert (tmp_path / "mine").read_text() == "mine"
+    assert (run / "views" / "run.glb").stat().st_size > 1000
 
 
 def test_what_is_no_table_is_told(run):

@@ -122,6 +122,47 @@ def test_another_versions_result_is_never_taken_for_ours(folder, change):
         record.result(replace(STRANDINGS, **change, compute=lambda _record: "anew"))
 
 
+def _exchanged(tree, of, by):
+    """Return a result's JSON with its first value of one type in the place of a field exchanged; None without one."""
+    if isinstance(tree, dict) and "fields" in tree:
+        for k, value in enumerate(tree["fields"]):
+            if type(value) is of:
+                return {**tree, "fields": [*tree["fields"][:k], by, *tree["fields"][k + 1 :]]}
+            inner = _exchanged(value, of, by)
+            if inner is not None:
+                return {**tree, "fields": [*tree["fields"][:k], inner, *tree["fields"][k + 1 :]]}
+    if isinstance(tree, list):
+        for k, value in enumerate(tree):
+            inner = _exchanged(value, of, by)
+            if inner is not None:
+                return [*tree[:k], inner, *tree[k + 1 :]]
+    return None
+
+
+@pytest.mark.parametrize(("of", "by"), [(float, "text"), (str, 3), (int, None), (list, "text")])
+def test_a_result_with_a_field_of_another_type_is_refused(folder, of, by):
+    record, _ = load(folder)
+    tried = 0
+    for kept in ALL:
+        structure, numbers = record.judged[kept.name]
+        said = json.loads(structure)
+        tree = _exchanged(said["tree"], of, by)
+        if tree is not None:
+            tried += 1
+            with pytest.raises(RecordError, match=rf"the kept result '{kept.name}' is damaged: TypeError: .* of anoth"):
+                kept.unpack(record, Packed(json.dumps({**said, "tree": tree}).encode(), numbers))
+    assert tried
+
+
+def test_a_result_whose_arrays_have_no_size_is_refused(folder):
+    record, _ = load(folder)
+    structure, numbers = record.judged["late_stop"]
+    said = json.loads(structure)
+    said["arrays"][0]["shape"] = [-1]
+    with pytest.raises(RecordError, match="an array of no shape"):
+        RUN_OUTS.unpack(record, Packed(json.dumps(said).encode(), numbers))
+
+
 def test_a_damaged_result_is_refused_by_name(folder):
     record, _ = load(folder)
     data = record.judged["late_stop"]

@@ -297,20 +297,14 @@ def _csv_rows(text: str, path: Path) -> Iterator[tuple[int, list[Any]]]:
 
 
 def _parquet_table(data: bytes, path: Path) -> _Table:
-    import pyarrow as pa
-    import pyarrow.parquet as pq
+    """Return the cells of a Parquet file; its columns may say how large they are, see ``parquet.py``."""
+    from armcarry.files.parquet import Limits, read_table
 
     try:
-        file = pq.ParquetFile(pa.BufferReader(data))
-        size = file.metadata
-        _small_enough(size.num_rows, size.num_columns, path)
-        if sum(size.row_group(k).total_byte_size for k in range(size.num_row_groups)) > 4 * MAX_BYTES:
-            raise InputError("too large when unpacked", file=path, accepted=f"at most {4 * MAX_BYTES} bytes")
-        table = file.read()
-        columns = [column.to_pylist() for column in table.columns]
-    except (pa.ArrowException, OSError, ValueError) as error:
-        raise InputError(f"not a Parquet file: {shorten(str(error))}", file=path) from None
-    header = [str(name) for name in table.column_names]
-    if not header:
+        table = read_table(data, Limits(rows=MAX_ROWS, columns=MAX_COLUMNS, cells=MAX_CELLS))
+    except ValueError as error:
+        raise InputError(f"not a Parquet file that is read: {error}", file=path) from None
+    columns = [column if isinstance(column, list) else column.tolist() for column in table.columns.values()]
+    if not columns:
         raise InputError("an empty log", file=path, accepted="columns such as time [s], shoulder_turn [deg]")
-    return _Table(header, [(k, list(row)) for k, row in enumerate(zip(*columns, strict=True), start=1)], 1)
+    return _Table([*table.columns], [(k, list(row)) for k, row in enumerate(zip(*columns, strict=True), start=1)], 1)

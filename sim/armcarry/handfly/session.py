@@ -18,6 +18,7 @@ from typing import IO, Any
 import numpy as np
 
 from armcarry.errors import ArmcarryError, InputError, RecordError
+from armcarry.files.yaml_text import read_bytes
 from armcarry.handfly.command import RATE_HZ, Command
 from armcarry.handfly.control import Fault, Pilot
 from armcarry.handfly.course import Course
@@ -27,6 +28,8 @@ from armcarry.scene.build import Scene
 FORMAT = "armcarry hand-flown session 1"
 #: positions are written as a check, and the file is forced to disk, this often
 _CHECK_TICKS = 2 * RATE_HZ
+#: of a session that may come from others: an hour of hands that never rest takes 40 MB, and a week is never flown by hand
+MOST_BYTES, MOST_TICKS = 200_000_000, 8 * 3600 * RATE_HZ
 
 
 def digest(scene: Scene) -> str:
@@ -103,20 +106,17 @@ def read_session(path: Path) -> Session:
     """Read a session file.
 
     Raises:
-        InputError: it is no session, or a line other than the last is damaged; the message names the line.
+        InputError: it is no session, too long to be flown again, or a line other than the last is damaged; the message
+            names the line.
     """
-    try:
-        text = path.read_text(encoding="utf-8", errors="replace")
-    except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror}", file=path) from error
-    raw = text.split("\n")
+    raw = read_bytes(path, MOST_BYTES, "session").decode("utf-8", errors="replace").split("\n")
     whole, rest = raw[:-1], raw[-1]  # what follows the last line break was cut off
     header: dict[str, Any] | None = None
     lines: list[tuple[int, int, dict[str, Any]]] = []
     for number, line in enumerate(whole, start=1):
         try:
             content = json.loads(line)
-        except ValueError as error:
+        except (ValueError, RecursionError) as error:
             raise InputError("a damaged line", file=path, line=number, found=line[:60]) from error
         if number == 1:
             if not isinstance(content, dict) or content.get("format") != FORMAT:
@@ -124,7 +124,9 @@ def read_session(path: Path) -> Session:
             header = content
             continue
         tick = content.get("t") if isinstance(content, dict) else None
-        if not isinstance(tick, int) or tick < (lines[-1][0] if lines else 0):
+        before = lines[-1][0] if lines else 0
+        # every other second a line is written, so that none can ask for hours of flight
+        if not isinstance(tick, int) or not before <= tick <= min(before + _CHECK_TICKS, MOST_TICKS):
             raise InputError("a line out of order", file=path, line=number, found=line[:60])
         lines.append((tick, number, content))
     if header is None:
@@ -155,6 +157,14 @@ def replay(session: Session, scene: Scene, course: Course) -> Flight:
     return flight
 
 
+def _fault(content: dict[str, Any]) -> Fault:
+    fault = Fault(**content)
+    numbers = (fault.tick, fault.joint, fault.rate, fault.late_s)
+    if not all(isinstance(value, int | float) and abs(value) <= MOST_TICKS for value in numbers):
+        raise InputError("not a fault", found=str(content)[:80])
+    return fault
+
+
 def _again(flight: Flight, content: dict[str, Any], command: Command) -> Command:
     """Do what a line says and return the command that holds from then on."""
     if "c" in content:
@@ -164,7 +174,7 @@ def _again(flight: Flight, content: dict[str, Any], command: Command) -> Command
         if said:
             raise InputError(f"the act cannot be done again: {said}")
     elif "fault" in content:
-        flight.fail(Fault(**content["fault"]))
+        flight.fail(_fault(content["fault"]))
     elif "view" in content:
         flight.look()
     elif "q" in content:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
-from armcarry.record.finding import Finding
+from armcarry.record.finding import Finding, Verdict
 from armcarry.scene.tree import WORLD, Mounting, Tree
 
 if TYPE_CHECKING:
@@ -18,8 +18,23 @@ if TYPE_CHECKING:
 #: a run lasts at most a week: what is drawn and sampled of it grows with it
 LONGEST_S = 7 * 86400.0
 STATUSES = ("proven", "farther", "contact", "intended")
+#: a thing that hangs farther than this hangs nowhere; distances would lose their micrometres
+FARTHEST_M = 1e6
 #: how far a pose read back may be from a rotation, and two instants that should meet from each other
 _CLOSE = 1e-6
+
+
+def check_told(summary: Mapping[str, Any], findings: Sequence[Finding], written: Any) -> None:
+    """Ask whether a summary tells of its findings what they say themselves. Raises ValueError if it does not."""
+    _ask(isinstance(written, list), "findings.json is no list")
+    counts = {str(v): sum(finding.verdict is v for finding in findings) for v in Verdict}
+    _ask(summary.get("counts") == counts, "summary.json counts other verdicts than findings.json holds")
+    _ask(summary.get("verdict") == str(overall(counts)), "summary.json tells another verdict than findings.json")
+
+
+def overall(counts: Mapping[str, int]) -> Verdict:
+    """Return the verdict of a run of which so many findings have each verdict."""
+    return next((v for v in (Verdict.FAIL, Verdict.NOT_ASSESSED) if counts[str(v)]), Verdict.PASS)
 
 
 def check_record(record: Record, findings: Sequence[Finding]) -> None:
@@ -32,6 +47,12 @@ def check_record(record: Record, findings: Sequence[Finding]) -> None:
             _ask(-_CLOSE <= item.start_s <= item.end_s <= end_s + _CLOSE, f"{what}: one outside the run")
     for event in record.events:
         _ask(-_CLOSE <= event.time_s <= end_s + _CLOSE, "events: one outside the run")
+    _ask(all(abs(by_s) <= LONGEST_S for by_s in record.slip.values()), "slip: a step that takes longer than a week")
+    if record.kept is not None:
+        for what, entries in (("acts", record.kept.acts), ("violations", record.kept.violations)):
+            for entry in entries:
+                times = (entry.time_s, entry.start_s, entry.end_s)
+                _ask(all(-_CLOSE <= t <= end_s + LONGEST_S for t in times), f"ledger.json: {what} outside the run")
     _pairs(record.pairs, {body.name for body in record.bodies}, end_s)
     for curve in record.curves:
         _curve(curve, end_s)
@@ -41,7 +62,7 @@ def check_record(record: Record, findings: Sequence[Finding]) -> None:
 def check_pose(numbers: Any, what: str) -> Array:
     """Return 16 numbers as a rigid displacement (4, 4). Raises ValueError if they are none."""
     pose = np.asarray(numbers, dtype=float)
-    _ask(pose.shape == (16,) and bool(np.all(np.abs(pose) < 1e9)), f"{what}: a pose that is not 16 numbers")
+    _ask(pose.shape == (16,) and bool(np.all(np.abs(pose) < FARTHEST_M)), f"{what}: a pose that is not 16 numbers")
     pose = pose.reshape(4, 4)
     turn = pose[:3, :3]
     rigid = np.allclose(turn @ turn.T, np.eye(3), atol=_CLOSE) and np.linalg.det(turn) > 0
@@ -105,5 +126,6 @@ def _findings(findings: Iterable[Finding], joints: int, end_s: float) -> None:
     for finding in findings:
         times = (finding.start_s, finding.end_s) if finding.clearance is None else (finding.clearance.time_s,)
         _ask(all(abs(time_s) <= 2 * LONGEST_S for time_s in times), "findings.json: a time outside the run")
+        _ask(finding.start_s <= finding.end_s + _CLOSE, "findings.json: an end before its start")
         for way in finding.ways:
             _ask(all(len(corner) == joints for corner in way.corners), "findings.json: a way of other joints")

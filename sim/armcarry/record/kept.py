@@ -15,8 +15,10 @@ import io
 import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields, is_dataclass
+from functools import lru_cache
 from pathlib import Path, PurePosixPath
-from typing import Any, Generic, NamedTuple, Protocol, TypeVar
+from types import UnionType
+from typing import Any, Generic, Literal, NamedTuple, Protocol, TypeVar, Union, get_args, get_origin, get_type_hints
 
 import numpy as np
 
@@ -105,6 +107,8 @@ class Kept(Generic[T]):
                 return None
             values = read_table(packed.numbers, _LIMITS).numbers("value", empty=True)
             shapes = [tuple(array["shape"]) for array in said["arrays"]]
+            if any(type(size) is not int or size < 0 for shape in shapes for size in shape):
+                raise ValueError("an array of no shape")
             parts = np.split(values, np.cumsum([int(np.prod(shape)) for shape in shapes]))
             if len(parts[-1]):
                 raise ValueError("numbers that belong to no array")
@@ -193,6 +197,34 @@ class _Packer:
         return plain if not isinstance(plain, float) or np.isfinite(plain) else {"float": repr(plain)}
 
 
+@lru_cache(maxsize=256)
+def _hints(kind: type) -> dict[str, Any]:
+    try:
+        return get_type_hints(kind)
+    except NameError:  # a name that its module imports for type checkers alone
+        return {}
+
+
+def _fits(value: Any, hint: Any) -> bool:
+    """Tell whether a value is of the type that a field says."""
+    origin, args = get_origin(hint), get_args(hint)
+    if origin in (Union, UnionType):
+        return any(_fits(value, one) for one in args)
+    if origin is tuple:
+        if not isinstance(value, tuple):
+            return False
+        each = args[:1] * len(value) if args[-1:] == (...,) else args
+        return len(each) == len(value) and all(map(_fits, value, each))
+    if origin is Literal:
+        return value in args
+    kind = origin or hint
+    if kind is float:
+        return isinstance(value, float | int) and not isinstance(value, bool)
+    if kind is int:
+        return isinstance(value, int) and not isinstance(value, bool)
+    return not isinstance(kind, type) or kind is object or isinstance(value, kind)
+
+
 class _Unpacker:
     """Puts a result together again; counts what occurs in the order in which it was taken apart."""
 
@@ -218,5 +250,9 @@ class _Unpacker:
                 made = np.array(value["words"], dtype=object)[made]
         else:
             made = self.types[value["type"]](*(self.unpack(item) for item in value["fields"]))
+            hints = _hints(type(made))
+            for name in _names(type(made)):
+                if not _fits(getattr(made, name), hints.get(name, Any)):
+                    raise TypeError(f"{type(made).__name__}.{name} of another type")
         self.seen.append(made)
         return made

@@ -24,7 +24,7 @@ from armcarry.ledger.book import Ledger
 from armcarry.ledger.change import Violation
 from armcarry.ledger.state import Act
 from armcarry.record.causes import causes
-from armcarry.record.consistent import check_hung, check_pose, check_record
+from armcarry.record.consistent import check_hung, check_pose, check_record, check_told, overall
 from armcarry.record.finding import ClearanceDetail, Finding, Verdict
 from armcarry.record.folder import FROZEN, Folder, open_folder
 from armcarry.record.kept import read_results, write_results
@@ -125,12 +125,11 @@ def _write(record: Record, findings: tuple[Finding, ...], folder: Path) -> dict[
 def summarise(record: Record, findings: tuple[Finding, ...]) -> dict[str, Any]:
     """Return what summary.json holds, digests of the written files left out."""
     counts = Counter(str(finding.verdict) for finding in findings)
-    verdict = next((v for v in (Verdict.FAIL, Verdict.NOT_ASSESSED) if counts[v]), Verdict.PASS)
     tightest = record.tightest
     return {
         "format": FORMAT,
         "title": record.scene.loaded.scenario.title,
-        "verdict": str(verdict),
+        "verdict": str(overall(counts)),
         "counts": {str(v): counts[v] for v in Verdict},
         "causes": {str(v): len(causes(findings, v)) for v in (Verdict.FAIL, Verdict.NOT_ASSESSED)},
         "duration_s": record.duration_s,
@@ -190,8 +189,11 @@ def load(folder: Path) -> tuple[Record, tuple[Finding, ...]]:
     """
     opened = open_folder(Path(folder), FORMAT)
     try:
-        record, findings = _assemble(opened)
+        record = _assemble(opened)
+        written = opened.json("findings.json")
+        findings = _typed(tuple[Finding, ...], [_finding(item) for item in written])
         check_record(record, findings)
+        check_told(opened.summary, findings, written)
     except RecordError:
         raise
     except (ArmcarryError, LookupError, TypeError, ValueError, AttributeError, ArithmeticError, OSError) as error:
@@ -205,7 +207,7 @@ def _words(error: Exception) -> str:
     return f"{type(error).__name__}: {shown(' '.join(str(error).split()), 300)}"
 
 
-def _assemble(folder: Folder) -> tuple[Record, tuple[Finding, ...]]:
+def _assemble(folder: Folder) -> Record:
     for name in ("scenario/scenario.yaml", f"scenario/{MANIFEST}"):
         folder.read(name)  # without the list of inputs models would be looked for elsewhere
     scene = build_scene(load_scenario(folder.path / "scenario" / "scenario.yaml"))
@@ -226,7 +228,7 @@ def _assemble(folder: Folder) -> tuple[Record, tuple[Finding, ...]]:
         )
         phases.append(Phase(float(phase["start_s"]), float(phase["end_s"]), check_hung(mountings)))
     logged = None if run.get("logged") is None else _typed(Logged, run["logged"])
-    record = Record(
+    return Record(
         scene=scene,
         phases=tuple(phases),
         motion=read_motion(folder),
@@ -246,7 +248,6 @@ def _assemble(folder: Folder) -> tuple[Record, tuple[Finding, ...]]:
         kept=_ledger(scene, folder.json("ledger.json")) if "ledger.json" in folder.summary["digests"] else None,
         judged=read_results(folder),
     )
-    return record, _typed(tuple[Finding, ...], [_finding(item) for item in folder.json("findings.json")])
 
 
 def _ledger(scene: Scene, data: dict[str, Any]) -> Ledger:

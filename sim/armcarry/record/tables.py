@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from armcarry.files.parquet import Limits
 from armcarry.geometry import poses
 from armcarry.motion.curve import Motion
 from armcarry.record.folder import Folder
@@ -16,6 +17,8 @@ SAMPLE_S = 0.5
 PIECES, PAIRS, CURVES = "motion_pieces.parquet", "clearance.parquet", "clearance_curve.parquet"
 #: no motion of ours has pieces of higher degree, nor does a scene have more classes of bodies in groups
 MOST_POWERS, MOST_GROUPS = 12, 5_000
+#: each row of pairs becomes an object of a kilobyte; a day of six hours has some 130,000
+MOST_PAIRS = Limits(rows=500_000)
 
 #: what each column of clearance.parquet says; written into the file, and into shared/reference/run_folder.md
 PAIR_COLUMNS = {
@@ -108,7 +111,7 @@ def write_pairs(pairs: tuple[PairRow, ...], path: Path) -> None:
 
 def read_pairs(folder: Folder) -> tuple[PairRow, ...]:
     """Read clearance.parquet back. Raises ValueError, RecordError."""
-    table = folder.table(PAIRS)
+    table = folder.table(PAIRS, MOST_PAIRS)
     texts = [table.texts(name) for name in ("body_a", "body_b", "class_a", "class_b")]
     times = [table.numbers(name).tolist() for name in ("start_s", "end_s")]
     required = [None if value != value else value for value in table.numbers("required_m", empty=True).tolist()]
