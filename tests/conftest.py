@@ -1,6 +1,7 @@
 """What every test shares: pictures are drawn off screen, also where there is no display."""
 
 import os
+import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -19,6 +20,19 @@ def pytest_xdist_make_scheduler(config, log):
     from xdist.scheduler import WorkStealingScheduling
 
     return WorkStealingScheduling(config, log)
+
+
+@pytest.fixture
+def display():
+    """The name of a virtual display that nobody else uses."""
+    server = subprocess.Popen(
+        ["Xvfb", "-displayfd", "1", "-screen", "0", "1600x900x24", "-nolisten", "tcp"],
+        stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
+    )
+    number = server.stdout.readline().strip()
+    yield f":{number}"
+    server.terminate()
+    server.communicate(timeout=20)
 
 
 @pytest.fixture

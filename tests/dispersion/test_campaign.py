@@ -46,7 +46,8 @@ def test_chunks_do_not_depend_on_how_many_runs_there_are():
     assert sum(map(len, chunk_ranges(RUNS))) == RUNS
 
 
-def test_two_processes_give_the_same_numbers_as_one(record, problem, tmp_path):
+def test_two_processes_give_the_same_numbers_as_one(record, problem, tmp_path, monkeypatch):
+    monkeypatch.setattr(engine, "AHEAD", 2)  # chunks are handed out one by one
     one = run_campaign(record, problem, RUNS, 7, tmp_path / "one")
     two = run_campaign(record, problem, RUNS, 7, tmp_path / "two", workers=2)
     _same(one.outcome, two.outcome)

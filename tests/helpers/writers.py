@@ -167,11 +167,11 @@ class Room:
         self._program.stdout.close()
         assert self._program.wait() == 0
 
-    def run(self, writer):
+    def run(self, writer, **how):
         """Run one as if it had not been run before."""
         if writer.anew:
             self._remove(writer.anew)
-        return self.ask(writer.words)
+        return self.ask(writer.words, **how)
 
     def _remove(self, name):
         old = self.folder / name

@@ -6,6 +6,7 @@ Acts are what a command does to files: one that is opened to be written, made, r
 A line of JSON in, one out. In: ``words`` of a command, or ``["fly", FOLDER]`` for a try flown by hand, and one of
 
 - nothing more: it runs to its end;
+- ``interrupt``: Ctrl-C reaches it before its so manyeth act (``act``), or after so many seconds (``after_s``);
 - ``hold``: it runs until just before its so manyeth act and stays there; its work is done once, however often it is
   killed from there on;
 - ``disk``: see ``on_disk``.
@@ -37,8 +38,8 @@ MADE = re.compile(r"\..+\.(part|partial)-[a-z0-9_]{8}(\.\w+)?")
 class Acts:
     """The acts of this process on files from now on."""
 
-    def __init__(self, kill_at=0, hold_at=0):
-        self.seen, self.kill_at, self.hold_at = [], kill_at, hold_at
+    def __init__(self, kill_at=0, hold_at=0, sign=signal.SIGKILL):
+        self.seen, self.kill_at, self.hold_at, self.sign = [], kill_at, hold_at, sign
         self.begun, self.paused = time.monotonic(), False
         sys.addaudithook(self._audited)
         self._also(os, "fsync")
@@ -74,7 +75,7 @@ class Acts:
             hold(self)
             self.paused = False
         if len(self.seen) == self.kill_at:
-            os.kill(os.getpid(), signal.SIGKILL)
+            os.kill(os.getpid(), self.sign)
 
 
 class Told:
@@ -137,19 +138,27 @@ def fly(folder):
     cockpit.close()
 
 
-def child(words, told, hold_at=0):
+def interrupted(act=0, after_s=0.0):
+    """Have Ctrl-C reach this process before an act, or after some time."""
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    signal.signal(signal.SIGALRM, lambda *_: signal.raise_signal(signal.SIGINT))
+    signal.setitimer(signal.ITIMER_REAL, after_s)
+    return Acts(kill_at=act, sign=signal.SIGINT)
+
+
+def child(words, told, hold_at=0, interrupt=None):
     """Run one command in this process and end it."""
     global CURRENT
     CURRENT, code = told, 3
     told.take()
     sys.stdout, sys.stderr = open(1, "w", closefd=False), open(2, "w", closefd=False)  # noqa: SIM115
-    acts = Acts(hold_at=hold_at)
+    acts = Acts(hold_at=hold_at) if interrupt is None else interrupted(**interrupt)
     try:
         if words[0] == "fly":
             fly(words[1])
             code = 0
         else:
-            from armcarry.cli import main
+            from armcarry.__main__ import main
 
             sys.argv = ["armcarry", *words]
             main()
@@ -166,11 +175,11 @@ def child(words, told, hold_at=0):
         os._exit(code)
 
 
-def run(words):
+def run(words, interrupt=None):
     told, begun = Told(), time.monotonic()
     pid = os.fork()
     if pid == 0:
-        child(words, told)
+        child(words, told, interrupt=interrupt)
     return answer_of(pid, told, begun)
 
 
@@ -248,7 +257,7 @@ def main():
         elif "disk" in asked:
             answer = on_disk(held or asked["words"], **asked["disk"])
         else:
-            answer = run(asked["words"])
+            answer = run(**asked)
         print(json.dumps(answer), flush=True)
 
 

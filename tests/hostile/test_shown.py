@@ -2,8 +2,12 @@
 
 import hashlib
 import json
+import os
 import re
+import shutil
 import struct
+import subprocess
+import sys
 from dataclasses import replace
 
 import numpy as np
@@ -28,8 +32,8 @@ TEXTS = {
 
 
 @pytest.fixture(scope="module")
-def sent(short_run, tmp_path_factory):
-    """A run whose findings, moves and reasons are hostile texts, read back from its folder."""
+def sent_folder(short_run, tmp_path_factory):
+    """The folder of a run whose findings, moves and reasons are hostile texts."""
     folder = tmp_path_factory.mktemp("sent") / "run"
     record, _ = short_run
     findings = [
@@ -50,7 +54,12 @@ def sent(short_run, tmp_path_factory):
     inputs = (folder / "scenario" / "inputs.json").read_bytes()
     summary["digests"]["scenario/inputs.json"] = hashlib.sha256(inputs).hexdigest()
     (folder / "summary.json").write_text(json.dumps(summary))
-    return load(folder)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def sent(sent_folder):
+    return load(sent_folder)
 
 
 def plain(text):
@@ -150,3 +159,83 @@ def test_names_in_gltf(sent):
     names = [one["name"] for part in ("scenes", "nodes", "cameras") for one in scene.get(part, [])]
     assert "<script>" in scene["scenes"][0]["name"]
     assert all(map(plain, names))
+
+
+#: what a window may hold of a text that looks like markup: as text, not as markup
+_MARKUP = re.compile(r"<(script|img|b>bold|a href='file)", re.IGNORECASE)
+_WINDOWS = """
+import json, re, sys
+from pathlib import Path
+from armcarry.views.player import display
+display.prepare()
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLabel, QTableWidget
+from armcarry.views.player.opening import open_run
+
+folder, tries = Path(sys.argv[1]), Path(sys.argv[2])
+run = open_run(folder)
+
+TAG = re.compile('<[a-zA-Z/!]')  # stricter than Qt, which looks at the first tag alone
+
+def told(window):
+    'Return what the window shows as text and what it shows as markup.'
+    plain, rich = [window.windowTitle()], []
+    for widget in [window, *window.findChildren(object)]:
+        if isinstance(widget, QLabel):
+            text, form = widget.text(), widget.textFormat()
+            as_rich = form == Qt.TextFormat.RichText or (form == Qt.TextFormat.AutoText and TAG.search(text))
+            (rich if as_rich else plain).append(text)
+        if isinstance(widget, (QAbstractButton, QComboBox)):
+            plain.append(widget.text() if isinstance(widget, QAbstractButton) else widget.currentText())
+        tips = [widget.toolTip()] if hasattr(widget, "toolTip") and callable(widget.toolTip) else []
+        if isinstance(widget, QTableWidget):
+            items = [widget.item(r, c) for r in range(widget.rowCount()) for c in range(widget.columnCount())]
+            plain += [item.text() for item in items if item is not None]
+            tips += [item.toolTip() for item in items if item is not None]
+        for tip in tips:
+            (rich if TAG.search(tip) else plain).append(tip)
+    return {"plain": plain, "rich": rich}
+
+from armcarry.views.player.app import open_window
+window = open_window(run, None)
+seen = []
+for finding in run.findings:
+    window.scene.show_finding(finding)
+for time_s in (0.0, run.record.duration_s / 2, run.record.duration_s):
+    window.seek(time_s)
+    QApplication.processEvents()
+    seen.append(told(window))
+for _ in run.findings:
+    window.act("finding_on")
+    QApplication.processEvents()
+    seen.append(told(window))
+window.close()
+
+from armcarry.handfly.cockpit import Cockpit, course_of
+from armcarry.handfly.keys import read_keys
+from armcarry.views.handfly.window import open_window as open_by_hand
+by_hand = open_by_hand(Cockpit(course_of(folder), tries), read_keys(None))
+by_hand.say(run.findings[1].message)
+QApplication.processEvents()
+seen.append(told(by_hand))
+by_hand.close()
+print(json.dumps(seen))
+"""
+
+
+@pytest.mark.skipif(shutil.which("Xvfb") is None, reason="Xvfb is not installed; on Debian: apt-get install xvfb")
+def test_the_windows(sent_folder, display, tmp_path):
+    for library in ("PySide6", "pyvistaqt", "pyqtgraph"):
+        pytest.importorskip(library, reason=f"{library} of the extra 'view' is not installed")
+    env = {name: value for name, value in os.environ.items() if name not in ("WAYLAND_DISPLAY", "QT_QPA_PLATFORM")}
+    done = subprocess.run(
+        [sys.executable, "-c", _WINDOWS, str(sent_folder), str(tmp_path / "try")], env={**env, "DISPLAY": display},
+        capture_output=True, text=True, timeout=200,
+    )
+    assert done.returncode == 0, done.stderr[-3000:]
+    seen = json.loads(done.stdout.splitlines()[-1])
+    texts = [text for one in seen for text in one["plain"]]
+    assert any("<script>alert(1)" in text for text in texts)  # told as it is
+    assert [text for text in texts if not plain(text)] == []
+    assert [text for one in seen for text in one["rich"] if _MARKUP.search(text)] == []
+    assert "ERR" not in done.stderr and "rror" not in done.stderr, done.stderr

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-import subprocess
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -22,20 +21,6 @@ from armcarry.motion.curve import Motion
 from armcarry.record.finding import ClearanceDetail, Finding, Verdict
 from armcarry.record.record import Curve, Event, MoveSpan, PairRow, Phase, Record
 from armcarry.scene.build import build_scene, hang
-
-
-@pytest.fixture
-def display():
-    """The name of a virtual display that nobody else uses."""
-    server = subprocess.Popen(
-        ["Xvfb", "-displayfd", "1", "-screen", "0", "1600x900x24", "-nolisten", "tcp"],
-        stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
-    )
-    number = server.stdout.readline().strip()
-    yield f":{number}"
-    server.terminate()
-    server.communicate(timeout=20)
-
 
 _RATES = {
     "joint_rate": {"default": "2 deg/s"},

@@ -13,6 +13,7 @@ import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +25,8 @@ from armcarry.version import VERSION
 _GOES_ON = "finished runs are kept, the same command goes on from them"
 #: chunks a process, from which on it proves more than its start costs
 PAYS = 4
+#: chunks handed out at a time: enough for any cluster, and a million runs cost the scheduler no more than these
+AHEAD = 1000
 _THREADS = ("OMP_NUM_THREADS", "MKL_NUM_THREADS", "OPENBLAS_NUM_THREADS")
 #: the problem that this worker process has unpacked, by the campaign's key: once a process, not once a chunk
 _UNPACKED: dict[str, Problem] = {}
@@ -115,15 +118,20 @@ def _on_dask(client: Any, problem: Problem, seed: int, chunks: Sequence[range]) 
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # Dask finds a task of some megabytes large
         packed = client.submit(_packed, pickle.dumps(problem), pure=False)
+    waiting = iter(chunks)
+
+    def next_ones(count: int) -> list[Any]:
+        return [client.submit(_prove, packed, key, VERSION, seed, runs, pure=False, retries=5)
+                for runs in islice(waiting, count)]  # fmt: skip
+
     # only the iterator holds on to the tasks, so that workers drop each result once it is here
-    results = as_completed(
-        [client.submit(_prove, packed, key, VERSION, seed, runs, pure=False, retries=5) for runs in chunks],
-        loop=client.loop,
-    )
+    results = as_completed(next_ones(AHEAD), loop=client.loop)
     try:
         for future in results:
             yield future.result()
             del future
+            for following in next_ones(1):
+                results.add(following)
     except KilledWorker as error:
         raise ArmcarryError(f"worker processes end again and again (out of memory?); {_GOES_ON}") from error
     except (CancelledError, OSError) as error:

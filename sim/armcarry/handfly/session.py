@@ -28,7 +28,7 @@ from armcarry.scene.build import Scene
 FORMAT = "armcarry hand-flown session 1"
 #: positions are written as a check, and the file is forced to disk, this often
 _CHECK_TICKS = 2 * RATE_HZ
-#: of a session that may come from others: an hour of hands that never rest takes 40 MB, and a week is never flown by hand
+#: of a session that may come from others; an hour of hands that never rest takes 40 MB
 MOST_BYTES, MOST_TICKS = 200_000_000, 8 * 3600 * RATE_HZ
 
 

@@ -47,7 +47,7 @@ def readings_html(cockpit: Cockpit, readings: Readings, alarm: Alarm) -> str:
         _heading("What now"), "<br>".join(escape(words) for words in ways_off(pilot, readings)),
     ]  # fmt: skip
     if cockpit.reactions:
-        told = (f"{kind}: {'not yet' if s is None else f'{s:.2f} s'}" for kind, s in cockpit.reactions[-3:])
+        told = (f"{escape(kind)}: {'not yet' if s is None else f'{s:.2f} s'}" for kind, s in cockpit.reactions[-3:])
         parts += [_heading("Time to react"), "<br>".join(told)]
     return "".join(f"<div>{part}</div>" for part in parts)
 
@@ -87,7 +87,7 @@ def _joints(cockpit: Cockpit, readings: Readings) -> str:
         short = turns and left < margin
         value = f"{np.degrees(left):.0f} deg" if turns else f"{left:.2f} m"
         colour = look.FAIL_TEXT if short else palette.LIGHT
-        cells.append(f'{plain_joint(name)} <span style="color:{colour}">{value}</span>')
+        cells.append(f'{escape(plain_joint(name))} <span style="color:{colour}">{value}</span>')
     least = pilot.scene.loaded.rules.margins.smallest_singular_value
     colour = look.FAIL_TEXT if readings.singular < least else palette.LIGHT
     cells.append(f'freedom left <span style="color:{colour}">{readings.singular:.2f} of {least:.2f}</span>')
