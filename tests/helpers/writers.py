@@ -28,6 +28,12 @@ ROUTED = """carries:
       - {hold: 10 s, name: ready, say: Ready}
       - {to_joints: {shoulder_turn: 80 deg}, name: over, say: Over}
 """
+SERIES = """format: armcarry series 1
+title: Alone
+purpose: one outing
+outings:
+  - {name: one, scenario: short.yaml, date: 20 March 2031}
+"""
 
 
 @dataclass(frozen=True)
@@ -35,7 +41,7 @@ class Writer:
     """A command that writes.
 
     Attributes:
-        words: what is typed, in a folder with short.yaml, small.yaml, run/, a.stl and flown/.
+        words: what is typed, in a folder with short.yaml, small.yaml, series.yaml, run/, a.stl and flown/.
         whole: a folder that it writes as a whole, empty for none.
         anew: what is removed before each call, because it is not written over.
     """
@@ -56,6 +62,7 @@ WRITERS = {
     "movie": Writer(("brief", "run", "--part", "movie", "--cut", "0 s to 1 s, 4x", "--out", "views")),
     "freeze": Writer(("freeze", "run", "--date", "2031-03-20", "--by", "A"), "run/frozen.json", "run/frozen.json"),
     "compare": Writer(("compare", "run", "run", "--out", "two")),
+    "series": Writer(("series", "series.yaml", "--out", "several")),
     "index": Writer(("index", "run", "run", "--out", "all")),
     "envelope": Writer(("envelope", "run", "--cell", "0.5 m", "--out", "swept.stl")),
     "route": Writer(("route", "small.yaml", "--out", "routed.yaml", "--overwrite")),
@@ -131,7 +138,7 @@ class Seen:
                 self._known.add(key)
         if self._whole and self._whole.exists():
             assert names(self._whole) == self._names
-        for run in ("new", "flown/run", "campaign/worst"):
+        for run in ("new", "flown/run", "campaign/worst", "several/one"):
             place = self._folder / run
             if place.exists():
                 key = (run, frozenset((name, (place / name).read_bytes()) for name in names(place)))
@@ -151,6 +158,7 @@ class Room:
         text = (scenarios_folder() / "unreachable_worksite.yaml").read_text()
         (folder / "small.yaml").write_text(text[: text.index("carries:")] + ROUTED)
         (folder / "a.stl").write_bytes(STL)
+        (folder / "series.yaml").write_text(SERIES)
         save(*short_run, folder / "run")
         unshare = ["unshare", "--user", "--map-root-user", "--mount"]
         probe = [*unshare, "mount", "-t", "tmpfs", "-o", "size=64k", "tmpfs", str(folder)]

@@ -198,9 +198,9 @@ class _Packer:
 
 
 @lru_cache(maxsize=256)
-def _hints(kind: type) -> dict[str, Any]:
+def _hints(which: int, types: tuple[type, ...]) -> dict[str, Any]:
     try:
-        return get_type_hints(kind)
+        return get_type_hints(types[which])
     except NameError:  # a name that its module imports for type checkers alone
         return {}
 
@@ -250,7 +250,7 @@ class _Unpacker:
                 made = np.array(value["words"], dtype=object)[made]
         else:
             made = self.types[value["type"]](*(self.unpack(item) for item in value["fields"]))
-            hints = _hints(type(made))
+            hints = _hints(value["type"], self.types)
             for name in _names(type(made)):
                 if not _fits(getattr(made, name), hints.get(name, Any)):
                     raise TypeError(f"{type(made).__name__}.{name} of another type")
