@@ -56,6 +56,7 @@ CALLS = {
         "armcarry rehearse yard/trial.yaml --no-views",
     ],
     "armcarry examples [NAME] [--to DIR]": ["armcarry examples", "armcarry examples change_places --to mine"],
+    "armcarry list [MODEL]": ["armcarry list", "armcarry list tern_yard"],
     "armcarry explain KEY": ["armcarry explain moves.rate", "armcarry explain moves.rat # exit 2"],
     "armcarry expand SCENARIO [--out FILE]": ["armcarry expand pump_box_in_short --out long.yaml"],
     "armcarry handfly SCENARIO": [f"armcarry handfly {SMALL} --write-keys keys.yaml"],

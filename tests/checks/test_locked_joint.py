@@ -81,8 +81,9 @@ def test_instants_without_a_way_fail(run, monkeypatch):
     )
     # 2 m from the shoulder, of which a glove reaches 0.75 m
     assert found.remedy == (
-        "have a second worker with a tether wait at rail, 1.3 m from the gloves of ev1 at 0:00:02.5, lead the "
-        "carry nearer to it, or name a safe_point along the way"
+        "lead the carry nearer to rail, 1.3 m from the gloves of ev1 at 0:00:02.5, name a worksite on the way as "
+        "safe_point, or take the place from another base station or on another branch (armcarry stations, armcarry "
+        "route); outside the script, a second worker with a tether waits there"
     )
     assert (found.subject, found.other) == ("arm/j1", "ev1")
 
@@ -90,7 +91,8 @@ def test_instants_without_a_way_fail(run, monkeypatch):
 def test_without_handrails_somebody_must_wait_near(run, monkeypatch):
     (found,) = _judge(run(rails=False), _escape(2.5, kind="none", where=""), monkeypatch=monkeypatch)
     assert found.remedy == (
-        "have a second worker with a tether near ev1 then, or name a safe_point along the way"
+        "name a worksite on the way as safe_point, or take the place from another base station or on another branch "
+        "(armcarry stations, armcarry route); outside the script, a second worker with a tether near ev1 then"
     )
 
 

@@ -95,12 +95,13 @@ def _lost(record: Record, joint: str, lost: list[Escape], items: list[Escape]) -
 
 def _nearer(record: Record, item: Escape) -> str:
     """Say where a second worker would have to wait, and what else would help."""
-    else_ = "or name a safe_point along the way"
+    else_ = "name a worksite on the way as safe_point, or take the place from another base station or on another branch"
+    else_ += " (armcarry stations, armcarry route)"
     home = next((stranding for stranding in strandings(record) if stranding.crew == item.crew), None)
     if home is None or not len(home.time_s):
-        return f"have a second worker with a tether near {item.crew} then, {else_}"
+        return f"{else_}; outside the script, a second worker with a tether near {item.crew} then"
     k = int(np.argmin(np.abs(home.time_s - item.time_s)))
     return (
-        f"have a second worker with a tether wait at {home.rail[k]}, {up(home.gap_m[k], 'm', 1)} from the gloves of "
-        f"{item.crew} at {clock(item.time_s)}, lead the carry nearer to it, {else_}"
+        f"lead the carry nearer to {home.rail[k]}, {up(home.gap_m[k], 'm', 1)} from the gloves of {item.crew} at "
+        f"{clock(item.time_s)}, {else_}; outside the script, a second worker with a tether waits there"
     )

@@ -25,6 +25,8 @@ _JOIN_S = 2.0
 #: a lower rate is told to a hundredth of a degree a second, so that less is none
 _LEAST_RATE = np.radians(0.01)
 _make = Maker("runaway")
+#: moves in which the arm stands still, as it does while hands work
+STILL = ("hold", "attach", "detach", "posture", "appendage")
 
 
 def check(record: Record) -> tuple[Finding, ...]:
@@ -152,7 +154,21 @@ def _remedy(found: Runaways, stretch: Stretch, rate: float, brake: float) -> str
     if _LEAST_RATE <= slower < rate:
         name = found.record.scene.arm_joints[found.faults[worst].joint]
         ways.append(f"limit the drive of {name} to {down(slower, 'rad/s', 2)} there")
-    return ", or ".join([*ways, "stand farther off and pass the stretch without stopping"])
+    return ", or ".join([*ways, *_by_script(found, stretch)])
+
+
+def _by_script(found: Runaways, stretch: Stretch) -> list[str]:
+    """Return what a script can change: at a seat the work itself keeps the arm there, elsewhere nothing does."""
+    other = "come there from another base station, on another branch or with other settings of the restraint (armcarry "
+    other += "stations; or leave base, start and settings out, and they are found)"
+    record = found.record
+    move = record.move_at((stretch.start_s + stretch.end_s) / 2)
+    if move is None or move.kind not in STILL:
+        return [f"stand farther off and pass the stretch without stopping, or {other}"]
+    if record.plan is None:
+        safe = "make the work a step of a day: with arm_safe in the rules the arm is safe then, and nothing runs away"
+        return [safe, other]
+    return [other]
 
 
 def _pass(found: Runaways) -> Finding:
