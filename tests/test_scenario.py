@@ -87,7 +87,7 @@ def test_a_scenario_is_rehearsed_and_swept_without_a_file(tmp_path, monkeypatch)
     rows = armcarry.sweep(_swing(), {"carries.0.moves.1.one_joint.shoulder_turn": ["3 deg", "400 deg"]}, workers=1)
     assert [row["carries.0.moves.1.one_joint.shoulder_turn"] for row in rows] == ["3 deg", "400 deg"]
     assert rows[0]["duration_s"] == pytest.approx(record.duration_s) and rows[0]["error"] == ""
-    assert "outside the travel of 'shoulder_turn'" in rows[1]["error"] and rows[1]["verdict"] == "not_assessed"
+    assert "outside the travel of joint 'shoulder_turn'" in rows[1]["error"] and rows[1]["verdict"] == "not_assessed"
 
 
 def test_a_sweep_asks_for_keys_and_values_that_are_there():
