@@ -27,7 +27,7 @@ Settings = Mapping[str, float]
 #: distance of the stations that are tried, m
 STEP_M = 1.0
 #: stations at which settings of the restraint are compared
-COMPARED = 4
+COMPARED = 3
 #: a setting with this much to spare everywhere is taken without looking at others, m
 PLENTY_M = 0.1
 
@@ -151,13 +151,18 @@ class _Choice:
 
     def _worth(self, settings: Settings) -> tuple[float, ...]:
         """Return how good settings are: minus the visits that are not reached, then the least clearance to spare."""
-        lost, least = 0, np.inf
-        for visit in {(v.worksite, v.loaded, v.shift): v for v in self.left.visits}.values():
-            found = [self.reached(visit, base, settings) for base in self._compared(visit)]
-            good = [one.clearance_m for one in found if one.good]
-            lost += not good
-            least = min(least, max(good, default=least))
-        return (-float(lost), float(least))
+        least, visits = np.inf, {(v.worksite, v.loaded, v.shift): v for v in self.left.visits}.values()
+        for count, visit in enumerate(visits):
+            most = -np.inf
+            for base in self._compared(visit):
+                one = self.reached(visit, base, settings)
+                most = max(most, one.clearance_m if one.good else -np.inf)
+                if most >= PLENTY_M:
+                    break
+            if most == -np.inf:  # what is visited later is not looked at
+                return (float(count - len(visits)), -np.inf)
+            least = min(least, most)
+        return (0.0, float(least))
 
     def _compared(self, visit: Visit) -> tuple[Base, ...]:
         """Return a few places of the base at which settings are compared: where the stand is well in reach."""
