@@ -112,3 +112,9 @@ def test_enough_is_enough_at_once(refined):
     found, asked = refined(lambda a, b, _: 5.0, 1.0)
     assert len(asked) == 1 and len(found.start_s) == 2
     assert np.all(found.lower_m == ENOUGH_M) and np.all(np.isinf(found.reached_m))
+
+
+def test_no_more_is_halved_than_is_needed(refined):
+    found, asked = refined(_middle, 0.015)
+    assert found.start_s.tolist() == [0.0, 2.0, 4.0]  # 0.06 m between proven and reached is too much in the first alone
+    assert len(asked) == 2

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from armcarry.asked.pairs import arm_pairs
+from armcarry.asked.relaxed import Relaxed
 from armcarry.geometry import poses
 from armcarry.geometry.model import Body
 from armcarry.geometry.shapes import Sphere, bounding_radius_m
@@ -14,7 +15,16 @@ from armcarry.motion.forward import forward
 from armcarry.record.record import PairRow
 from armcarry.timeline.run import Phase
 from armcarry.whatif.cells import ENOUGH_M
-from armcarry.whatif.faults import LONGEST_DETECTION_S, Side, apart_m, farthest_m, sides, worst_excursion, worst_rates
+from armcarry.whatif.faults import (
+    LONGEST_DETECTION_S,
+    Side,
+    apart_m,
+    farthest_m,
+    sides,
+    windows,
+    worst_excursion,
+    worst_rates,
+)
 
 STEPS_M = (0.3, 0.4, 2.0, 2.0, 0.4, 0.3)  # from joint to joint of the arm in conftest
 WALL = Body("wall", "yard", Sphere(0.1), poses.translation((3.0, 0.0, 0.0)))
@@ -129,3 +139,20 @@ def test_bodies_of_arm_rider_and_load_are_its_own(rider_scene, moving_record):
     side = Side.of(record, record.phases[0], np.array([(names.index(a), names.index(b)) for a, b in named]))
     assert side.own.tolist() == [True, True, False, False]
     assert [side.names(k) for k in range(4)] == named
+
+
+def test_a_phase_is_cut_where_what_is_granted_begins_and_ends(rider_scene, moving_record):
+    rules = {"required": [{"between": ["arm", "structure"], "distance": "0.6 m"}], "stop_remainder": "0.3 m"}
+    scene = rider_scene({}, (WALL,), rules=rules)
+    granted = Relaxed("arm/*", "platform/wall", 0.2, 4.0, 6.0, "by eye")
+    record = moving_record(scene, {}, relaxed=(granted,))
+    side = Side.of(record, Phase(1.0, 9.0, scene.tree), arm_pairs(scene, scene.tree))
+    names = [body.name for body in scene.tree.bodies]
+    pair = np.flatnonzero((side.pairs == sorted((names.index("arm/hand"), names.index("platform/wall")))).all(axis=1))
+    found = [(window.start_s, window.end_s, window.left_m[pair].item()) for window in windows(side)]
+    assert found == [(1.0, 4.0, 0.3), (4.0, 6.0, 0.2), (6.0, 9.0, 0.3)]
+    first = next(windows(side))
+    assert first.side is side
+    around, among = first.asked_m(False), first.asked_m(True)
+    assert np.isnan(around[side.own]).all() and np.isnan(among[~side.own]).all()
+    assert around[pair].item() == 0.3 and np.isnan(among[pair]).all()
