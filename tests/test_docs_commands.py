@@ -64,6 +64,7 @@ CALLS = {
         "armcarry brief runs/small --part page --part gltf --part cards --paper Letter "
         "--part movie --cut '0 s to 10 s, 20x, ev1'",
         f"armcarry brief runs/small --part script --words {SMALL}",
+        "armcarry brief runs/small --part report --actual runs/hazard_tip_speed # exit 2",
     ],
     "armcarry index RUN... --out DIR": ["armcarry index runs/small runs/small --out all"],
 }

@@ -14,7 +14,8 @@ CARRY = scenarios_folder() / "pump_box_to_bay_7.yaml"
 def asked(tmp_path):
     def load(pictures):
         path = tmp_path / "asked.yaml"
-        path.write_text(CARRY.read_text().replace("\nexpect:", f"\npictures:\n{pictures}\nexpect:", 1))
+        text = CARRY.read_text()
+        path.write_text(f"{text[: text.index('pictures:')]}pictures:\n{pictures}\n{text[text.index('expect:') :]}")
         return load_scenario(path).scenario.pictures
 
     return load

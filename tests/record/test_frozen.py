@@ -81,6 +81,12 @@ def test_a_damaged_word_of_it_is_refused(folder, content):
         frozen_state(folder)
 
 
+def test_what_a_killed_freeze_left_is_no_damage(folder):
+    (folder / ".frozen.part-abcdefgh.json").write_text("{")
+    assert load(folder)[0].duration_s > 0
+    assert freeze(folder, "2031-03-20", ["A"], RUN).holds
+
+
 def test_a_damaged_run_is_not_frozen(folder):
     (folder / "findings.json").write_text("[]\n")
     with pytest.raises(RecordError, match="does not fit its digest"):

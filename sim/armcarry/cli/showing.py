@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from armcarry.cli.base import Json, RunFolder, app, print_json
+
+if TYPE_CHECKING:
+    from armcarry.comparing.flown import Flown
+    from armcarry.record.record import Record
 
 
 class PaperSize(StrEnum):
@@ -41,6 +45,12 @@ def brief(
         Path | None,
         typer.Option(metavar="SCENARIO", help="Take words and pictures from this edited scenario, alike in all else."),
     ] = None,
+    actual: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="TIMES", help="When steps were flown: CSV with step, start, end, remark, or the run of a log."
+        ),
+    ] = None,
     as_json: Json = False,
 ) -> None:
     """Write page, movie, report, slides, procedures and cards.
@@ -62,10 +72,11 @@ def brief(
     told = NOT_FROZEN if frozen is None else frozen.words
     if words is not None:
         record, told = rewritten(record, words), f"{told} Its words are those of {words.name}."
+    flown = () if actual is None else _flown(record, actual)
     with console.progress() as tell:
         written = write_briefing(
             record, findings, out or run / "views", parts=parts, paper=paper.value, cuts=cuts or None, progress=tell,
-            frozen=told,
+            frozen=told, flown=flown,
         )
     if as_json:
         print_json({"files": [str(path) for path in written.files], "left_out": written.left_out})
@@ -75,6 +86,20 @@ def brief(
         for name, why in written.left_out.items():
             typer.echo(f"left out: {name}: {why}", err=True)
     raise typer.Exit(2 if written.refused or (part and written.left_out) else 0)
+
+
+def _flown(record: Record, actual: Path) -> tuple[Flown, ...]:
+    """Return the steps of a run beside the times of a table, or of the run of a log."""
+    from armcarry.comparing.flown import against_plan, step_names, times_of_log
+    from armcarry.files.actual import read_actual
+    from armcarry.record.store import load
+
+    day = record.scene.loaded.scenario.day
+    if actual.is_dir():
+        times = times_of_log(record, load(actual)[0])
+    else:
+        times = read_actual(actual, step_names(record), None if day is None else day.start)
+    return against_plan(record, times)
 
 
 @app.command()

@@ -23,6 +23,8 @@ from armcarry.texts import shown
 SUMMARY, VIEWS = "summary.json", "views"
 #: what freeze writes into a run; it names the digest of the rest, so it has none itself
 FROZEN = "frozen.json"
+#: what a killed freeze leaves, until the next one sweeps it away: nobody reads it
+_LEFT = ".frozen.part-"
 #: what systems put into folders by themselves
 _SYSTEM = (".DS_Store", "Thumbs.db", "desktop.ini")
 MOST_FILES = 5_000
@@ -123,7 +125,7 @@ def _walked(folder: Path, above: str, depth: int) -> Iterator[tuple[str, os.stat
         with os.scandir(folder / above) as entries:
             for entry in entries:
                 name = f"{above}{entry.name}"
-                if entry.name in _SYSTEM or name == VIEWS:
+                if entry.name in _SYSTEM or name == VIEWS or name.startswith(_LEFT):
                     continue
                 if entry.is_dir(follow_symlinks=False):
                     yield from _walked(folder, f"{name}/", depth + 1)

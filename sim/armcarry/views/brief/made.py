@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import cached_property
 
+from armcarry.comparing.flown import Flown
 from armcarry.procedure.model import Procedure
 from armcarry.procedure.spoken import Cue, script
 from armcarry.procedure.tasks import procedure
@@ -14,10 +15,16 @@ from armcarry.views.brief.moves import Card, cards
 
 
 class Made:
-    """The words of one run; ``frozen`` says whether this is the version to go by, empty where nobody asked."""
+    """The words of one run.
 
-    def __init__(self, record: Record, findings: Sequence[Finding], frozen: str = "") -> None:
-        self.record, self.findings, self.frozen = record, findings, frozen
+    ``frozen`` says whether this is the version to go by, empty where nobody asked; ``flown`` holds its steps beside the
+    times at which they were flown, none where nobody says.
+    """
+
+    def __init__(
+        self, record: Record, findings: Sequence[Finding], frozen: str = "", flown: Sequence[Flown] = ()
+    ) -> None:
+        self.record, self.findings, self.frozen, self.flown = record, findings, frozen, flown
 
     @cached_property
     def procedure(self) -> Procedure:

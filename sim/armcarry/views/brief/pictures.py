@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+from armcarry.comparing.flown import Flown
 from armcarry.errors import ArmcarryError, RecordError
 from armcarry.files.atomic import inner_folder
 from armcarry.record.finding import Finding
@@ -96,6 +97,14 @@ def draw(record: Record, folder: Path, findings: Sequence[Finding] = (), tell: T
     except ArmcarryError as error:
         return Pictures(tuple(views), tuple(charts), str(error))
     return Pictures(tuple(views), tuple(charts))
+
+
+def with_flown(pictures: Pictures, steps: Sequence[Flown], folder: Path) -> Pictures:
+    """Return the pictures with the time line of what was flown beside the plan."""
+    from armcarry.views.flown import flown_chart
+
+    path = plots.save(flown_chart(steps), folder / "flown.png")
+    return replace(pictures, plots=(*pictures.plots, Picture(path, "Flown beside planned: who did what when")))
 
 
 def _carry_plots(record: Record, carry: Carry, folder: Path) -> list[Picture]:

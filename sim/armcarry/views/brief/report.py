@@ -7,21 +7,29 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from armcarry.comparing.flown import Flown
 from armcarry.files.atomic import write_text_atomic
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.views import palette
 from armcarry.views.brief.content import NONE_LEAST, Answer, Carry, briefing, margins, relaxed_margins
 from armcarry.views.brief.pictures import Picture, Pictures
+from armcarry.views.flown import flown_table, flown_words
 from armcarry.views.words import CAUTION, verdict_word
 
 _HERE = Path(__file__).parent
 
 
 def write_report(
-    record: Record, findings: Sequence[Finding], pictures: Pictures, path: Path, frozen: str = ""
+    record: Record, findings: Sequence[Finding], pictures: Pictures, path: Path, frozen: str = "",
+    flown: Sequence[Flown] = (),
 ) -> Path:
-    """Write the report and return its path; ``frozen`` says whether this is the version to go by."""
+    """Write the report and return its path.
+
+    Args:
+        frozen: what is said of whether this is the version to go by.
+        flown: its steps beside the times at which they were flown.
+    """
     from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
 
@@ -36,6 +44,8 @@ def write_report(
         word=verdict_word(told.verdict),
         caution=CAUTION,
         frozen=frozen,
+        flown=flown_table(flown) if flown else None,
+        flown_words=flown_words(flown),
         left_out=pictures.left_out,
         none_least=NONE_LEAST,
         views=[_inside(picture) for picture in pictures.views],

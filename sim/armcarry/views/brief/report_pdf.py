@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+from armcarry.comparing.flown import Flown
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.views.brief.content import (
@@ -18,6 +19,7 @@ from armcarry.views.brief.content import (
 )
 from armcarry.views.brief.paper import Paper, Size
 from armcarry.views.brief.pictures import Pictures
+from armcarry.views.flown import flown_table, flown_words
 from armcarry.views.words import CAUTION, verdict_word
 
 _MARGIN_SHARES = (3, 3, 1.2, 1.3, 1.3, 1.3, 1.7, 1.5)
@@ -27,7 +29,7 @@ _FINDING_SHARES = (1.5, 1.6, 1.2, 6, 4)
 
 def write_report_pdf(
     record: Record, findings: Sequence[Finding], pictures: Pictures, path: Path, size: Size = "A4",
-    frozen: str = "",
+    frozen: str = "", flown: Sequence[Flown] = (),
 ) -> Path:
     """Write the report as PDF and return its path; ``frozen`` says whether this is the version to go by.
 
@@ -48,6 +50,10 @@ def write_report_pdf(
         paper.table(told.day, (1, 1, 1.4, 4, 1.6, 1))
         paper.heading("Moves of the arm", 12)
     paper.table(told.timeline, (1, 1, 1.6, 3, 1.8, 2.6))
+    if flown:
+        paper.heading("Flown against planned", 12)
+        paper.text(flown_words(flown))
+        paper.table(flown_table(flown), (3, 1.6, 2, 2, 1.2, 1.2, 2))
     for carry in told.carries:
         _carry(paper, record, carry, pictures)
     _tables(paper, told, pictures)

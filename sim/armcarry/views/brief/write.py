@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from armcarry.comparing.flown import Flown
 from armcarry.errors import ArmcarryError, InputError, RecordError
 from armcarry.files.atomic import inner_folder
 from armcarry.record.finding import Finding
@@ -52,6 +53,7 @@ def write_briefing(
     cuts: tuple[Cut, ...] | None = None,
     progress: Tell | None = None,
     frozen: str = "",
+    flown: Sequence[Flown] = (),
 ) -> Written:
     """Write the parts of a briefing.
 
@@ -66,6 +68,7 @@ def write_briefing(
         cuts: what the movie shows; the whole run in a minute when left out.
         progress: told what is being done and the share done.
         frozen: what is said of whether this is the frozen run.
+        flown: its steps beside the times at which they were flown.
 
     Raises:
         InputError: a cut cannot be shown.
@@ -74,7 +77,7 @@ def write_briefing(
     tell = progress or (lambda words, share: None)
     inner_folder(folder)
     written = Written()
-    draw, made = _Drawn(record, findings, folder / "pictures"), Made(record, findings, frozen)
+    draw, made = _Drawn(record, findings, folder / "pictures"), Made(record, findings, frozen, flown)
     makers: dict[str, Callable[[Tell], list[Path]]] = {
         "page": lambda say: _page(record, findings, folder, say),
         "gltf": lambda say: _gltf(record, folder, say),
@@ -144,12 +147,16 @@ class _Drawn:
 
 
 def _report(made: Made, folder: Path, paper: Size, pictures: Pictures) -> list[Path]:
+    from armcarry.views.brief.pictures import with_flown
     from armcarry.views.brief.report import write_report
     from armcarry.views.brief.report_pdf import write_report_pdf
 
     record, findings = made.record, made.findings
-    page = write_report(record, findings, pictures, folder / "report.html", made.frozen)
-    return [page, write_report_pdf(record, findings, pictures, folder / "report.pdf", paper, made.frozen)]
+    if made.flown:
+        pictures = with_flown(pictures, made.flown, folder / "pictures")
+    page = write_report(record, findings, pictures, folder / "report.html", made.frozen, made.flown)
+    pdf = write_report_pdf(record, findings, pictures, folder / "report.pdf", paper, made.frozen, made.flown)
+    return [page, pdf]
 
 
 def _slides(made: Made, folder: Path, pictures: Pictures, written: Written) -> list[Path]:
