@@ -194,6 +194,7 @@ def suited() -> str:
         "boots": "boots", "chest": "chest", "visor": "visor",
         "shoulders": ["left_shoulder", "right_shoulder"], "gloves": ["left_glove", "right_glove"], "hands": "hands",
         "view_half_angle": "60 deg", "corridor": "1.1 m", "translation_speed": "0.15 m/s",
+        "trails": "0.85 m",
         "groups": {
             "hands": ["glove_*"], "forearms": ["forearm_*"], "arms": ["*arm_*"],
             "legs": ["boot_*", "shin_*", "thigh_*", "pelvis_brief"],

@@ -120,8 +120,8 @@ def test_words_of_who_speak_of_groups_bodies_restraint_and_load():
     assert patterns_of("ev1", groups, ("box", "bag"), "load") == "box/*|bag/*"
     assert patterns_of("ev1", groups, (), "load") == ""
     assert patterns_of("ev1", groups, ("box",), "helmet|restraint") == "ev1/helmet"
-    assert patterns_of("restraint", {}, (), "helmet|restraint") == "restraint/*"
-    assert patterns_of("restraint", {}, (), "helmet|load") == ""
+    assert patterns_of("restraint", None, (), "helmet|restraint") == "restraint/*"
+    assert patterns_of("deck", None, (), "helmet|load") == ""
 
 
 def test_what_a_rider_holds_is_granted_as_load(rider_scene):

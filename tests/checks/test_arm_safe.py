@@ -36,7 +36,7 @@ def test_rules_that_do_not_ask_leave_it_open(judged):
     assert found.message == (
         "the rules do not say how long it takes to make the arm safe, so it counts as powered all day"
     )
-    assert found.remedy == "state arm_safe in the rules: make_safe and make_ready"
+    assert found.remedy == "state arm_safe in the rules: brakes, mode_change, check, call"
 
 
 def test_an_arm_that_is_always_safe_when_people_are_at_it_passes_and_says_how_long_it_is(judged):

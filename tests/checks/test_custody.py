@@ -56,8 +56,15 @@ def test_hardware_still_in_the_hands_at_the_end_of_a_day_is_told(judged):
 
 
 def test_one_who_no_longer_holds_it_leaves_it_on_its_tether(judged):
-    (found,) = judged([_step("tie", "tether"), _step("let", "let_go")])
+    rail = {**_step("tie", "tether"), "tether": {"what": "load", "to": "rail"}}
+    (found,) = judged([rail, _step("let", "let_go")])
     assert found.message == "load: 2 acts in order, at the end it is held by its tether"
+
+
+def test_at_the_end_a_tether_to_somebody_outside_is_no_place(judged):
+    (found,) = judged([_step("tie", "tether"), _step("let", "let_go")])
+    assert (found.verdict, found.subject) == (Verdict.FAIL, "load")
+    assert found.message == "the end: load is still on the tether of ev1 at the end"
 
 
 def test_hardware_nobody_touches_is_not_spoken_of(judged):

@@ -94,6 +94,7 @@ def test_an_assumed_reach_is_said_to_be_one(at_site, stopped):
         "inputs": (InputFile("models/crew/suit/suit.yaml", member.path, b""),),
         "assumptions": (Assumption("models/crew/suit/suit.yaml", "sizes.plain.reach.one_hand", "0.75 m"),),
     }
+    given = {"restraints": scene.loaded.restraints, **given}
     object.__setattr__(scene, "loaded", SimpleNamespace(**{**vars(scene.loaded), **given}))
     (finding,) = work_reach.check(stopped(scene))
     assert finding.message.endswith("the best instant of the stay; the suited reach is an assumption")

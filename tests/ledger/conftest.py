@@ -8,6 +8,7 @@ from armcarry.checks import custody, grasp, schedule, tethers
 from armcarry.files.load import load_scenario
 from armcarry.record.record import Record
 from armcarry.scene.build import build_scene
+from armcarry.timeline.carry import run_carries
 from armcarry.timeline.day_run import run_day
 
 HEAD = """
@@ -46,6 +47,21 @@ def record_of(script):
     def rehearsed(body, steps, others=()):
         scene = build_scene(load_scenario(script(body, steps, others)))
         run = run_day(scene)
+        assert run.shortfalls == ()
+        return Record(scene, run.phases, run.motion, run.moves, run.events, run.relaxed, kept=run.ledger)
+
+    return rehearsed
+
+
+@pytest.fixture
+def flown(tmp_path):
+    """Rehearse carries alone, without a day."""
+
+    def rehearsed(body):
+        path = tmp_path / "carry.yaml"
+        path.write_text(HEAD + body.replace("BEFORE_RACK_A\n", BEFORE_RACK_A))
+        scene = build_scene(load_scenario(path))
+        run = run_carries(scene)
         assert run.shortfalls == ()
         return Record(scene, run.phases, run.motion, run.moves, run.events, run.relaxed, kept=run.ledger)
 

@@ -67,3 +67,35 @@ def test_the_arm_is_made_ready_before_a_move_and_safe_after_it(record_of):
     window = Window(None, Required(0.0, record.duration_s, *[np.zeros(0)] * 6))
     asked = [(part.start_s, part.end_s) for part in powered(record, window)]
     assert asked == [(a, b) for a, b, mode in modes if mode != "safe"]
+
+
+BOARDING = """BEFORE_RACK_A
+restraint: {model: foot_restraint, at: arm, settings: {pitch: 90 deg}}
+crew: {ev1: {posture: carry, at: platform/rack_a_stand}}
+carries:
+  - name: fetch
+    moves:
+      - {line: {frame: platform/rack_a_stand, by: [0.2 m, 0 m, 0 m]}}
+      - {hold: FIRST}
+      - {attach: {what: ev1, to: restraint/plate}}
+      - {hold: THEN}
+      - {line: {frame: platform/rack_a_stand, by: [-0.4 m, 0 m, 0 m]}}
+"""
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "safe"), [("60 s", "60 s", True), ("60 s", "1 s", False), ("1 s", "60 s", False)]
+)
+def test_without_a_day_the_arm_is_safe_for_boarding_where_it_stands_long_enough(flown, before, after, safe):
+    record = flown(BOARDING.replace("FIRST", before).replace("THEN", after))
+    (told,) = arm_safe.check(record)
+    if safe:
+        assert str(told.verdict) == "pass"
+        holds = [move for move in record.moves if move.kind == "hold"]
+        spans = record.ledger.spans(lambda page: page.arm, record.duration_s)
+        (when,) = [(start, end) for start, end, mode in spans if mode == "safe"]
+        assert when == pytest.approx((holds[0].start_s + 10.0, holds[1].end_s - 12.0))
+    else:
+        assert (str(told.verdict), told.subject) == ("not_assessed", "ev1")
+        assert told.message == "ev1 gets on the arm in fetch, and nobody says that it is safe then"
+        assert told.remedy.startswith("state arm_safe in the rules, and let the arm hold")

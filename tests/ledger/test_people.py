@@ -47,6 +47,9 @@ class OnALine:
     def reach_m(self, who):
         return REACH_M
 
+    def size_m(self, item):
+        return None
+
     def farthest_m(self, one, other, start_s, end_s):
         return None
 

@@ -5,8 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from armcarry.errors import InputErrors
+from armcarry.asked.requirement import Requirement
+from armcarry.errors import FrameError, InputErrors
 from armcarry.files.load import load_scenario
+from armcarry.planning.restraint import find_settings
+from armcarry.planning.stance import look_up
+from armcarry.scene.build import build_scene
+from armcarry.working.stays import stays
+from armcarry.working.stops import plate_gap, worksite_at
 
 TWO = """BEFORE_RACK_A
 restraint: {model: foot_restraint, at: platform/rack_a_socket}
@@ -95,3 +101,71 @@ def test_an_operator_turns_an_appendage_while_everybody_goes_on(record_of, failu
     hinge = [float(record.motion.at(time_s)[column]) for time_s in (0.0, 120.0, 240.0)]
     assert hinge == pytest.approx([np.pi / 2, np.pi / 4, 0.0], abs=1e-9)
     assert record.plan.schedule.slot("take").start_s == 0.0
+
+
+def test_a_second_restraint_is_stood_in_and_rests_on_its_cart_as_the_first_does(script):
+    scene = build_scene(load_scenario(script(ON_CART, [REST])))
+    names = [body.name for body in scene.tree.bodies]
+
+    def asked(one, other):
+        pair = np.array([sorted((names.index(one), names.index(other)))])
+        found = Requirement(scene, scene.tree, pair).at(0.0)
+        return float(found.required_m[0]), bool(found.meant[0])
+
+    assert asked("ev1/boot_left", "second/foot_plate")[1]
+    assert asked("second/foot_flange", "rail_cart/cart_bed")[1]  # its mount is in the socket
+    assert asked("second/foot_plate", "rail_cart/cart_bed") == (0.0, False)  # but no other part may touch
+    assert asked("second/foot_plate", "ev2/torso_medium") == (0.0, False)
+    assert asked("rail_cart/cart_bed", "ev1/boot_left") == (0.3, False)
+
+
+ON_CART = """
+restraints: {second: {model: foot_restraint, at: rail_cart/socket}}
+crew: {ev1: {posture: carry, at: second/plate}, ev2: {posture: carry, at: platform/keel_port_11_from}}
+hardware: {rail_cart: {model: rail_cart, at: platform/cart_1_seat}}
+"""
+
+
+def test_what_is_in_the_own_hands_is_asked_the_same_on_the_arm_and_off_it(script):
+    body = """
+crew: {ev1: {posture: carry, at: platform/rack_a_stand}, ev2: {posture: carry, at: platform/bay_7_stand}}
+hardware: {thermal_blanket: {model: thermal_blanket, at: ev1/hands}}
+"""
+    scene = build_scene(load_scenario(script(body, [REST])))
+    names = [body.name for body in scene.tree.bodies]
+    held, other = (
+        np.array([sorted((names.index(f"{who}/torso_medium"), names.index("thermal_blanket/blanket_roll")))])
+        for who in ("ev1", "ev2")
+    )
+    required = [float(Requirement(scene, scene.tree, pair).at(0.0).required_m[0]) for pair in (held, other)]
+    assert required == [0.02, 0.3]
+
+
+BEFORE_BAY_7 = """
+restraint: {model: foot_restraint, at: arm}
+restraints: {second: {model: foot_restraint, at: platform/bay_7_stand, settings: {pitch: 90 deg}}}
+crew: {ev1: {posture: carry, at: second/plate}, ev2: {posture: carry, at: platform/rack_a_stand}}
+hardware: {pump_box: {model: pump_box, at: platform/bay_7_seat, fasteners: {cover: open}}}
+"""
+LOOSE = "name: loose, actors: [ev1], bolt: {what: pump_box, count: 1, each: 1 min, make: loose}"
+
+
+def test_who_stands_in_a_restraint_before_a_worksite_works_there(record_of):
+    record = record_of(BEFORE_BAY_7, [REST, LOOSE])
+    slot = record.plan.schedule.slot("loose")
+    assert [(stay.crew, stay.worksite, stay.start_s) for stay in stays(record)] == [("ev1", "bay_7", slot.start_s)]
+    metres, turned = plate_gap(record, "bay_7", 0.0, "second")
+    assert (metres, turned) == pytest.approx((np.hypot(0.4, 0.2), 0.0), abs=1e-6)
+    assert plate_gap(record, "bay_7", 0.0)[0] > 5.0  # that on the arm is elsewhere
+    assert worksite_at(record, "second", 0.0) == "bay_7"
+    assert worksite_at(record, "restraint", 0.0) == ""
+
+
+def test_settings_are_searched_of_the_restraint_one_stands_in_or_names(script):
+    scene = build_scene(load_scenario(script(BEFORE_BAY_7, [REST])))
+    found = [look_up(scene, "bay_7", *who) for who in (("ev1", None), ("ev2", None), ("ev2", None, "second"))]
+    assert [who.name for who in found] == ["second", "restraint", "second"]
+    best = find_settings(scene, "bay_7", crew="ev1", restraint="second", place="stand", limit=1)
+    assert (best.crew, best.tried > 0, best.in_sight > 0) == ("ev1", True, True)
+    with pytest.raises(FrameError, match="no restraint named 'deck'"):
+        look_up(scene, "bay_7", "ev1", None, "deck")

@@ -94,7 +94,10 @@ def test_no_text_is_cut(make, run):
 def test_the_way_home_stands_against_its_limits(run):
     (curve,) = stranded.stranded_curve(run)
     figure = whatif_plots.stranded(run, _findings(run))
-    time, gap = figure.axes
+    time, gap, other, both = figure.axes
+    assert [axes.get_title(loc="left").split(",")[0] for axes in (other, both)] == [
+        "ev2: time until inside", "until all are inside",
+    ]
     assert time.lines[0].get_ydata() == pytest.approx(curve.return_time_s / 60)
     assert gap.lines[0].get_ydata() == pytest.approx(curve.gap_m)
     assert any(np.allclose(line.get_ydata(), 1.0) for line in gap.lines if len(line.get_ydata()) == 2)

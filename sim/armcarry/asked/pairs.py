@@ -10,7 +10,7 @@ import numpy as np
 from armcarry.clearance import all_pairs, pairs_that_move
 from armcarry.files.names import matches
 from armcarry.motion.curve import Motion
-from armcarry.scene.build import ARM, PLATFORM, Scene
+from armcarry.scene.build import ARM, PLATFORM, RESTRAINT, Scene
 from armcarry.scene.tree import Tree
 
 #: bodies of these classes carry no clearance of their own
@@ -27,9 +27,9 @@ class Judged(NamedTuple):
 def judged_pairs(scene: Scene, tree: Tree, motion: Motion | None) -> Judged:
     """Return every pair of bodies that is judged in a tree, lower row first, those meant to touch among them.
 
-    Left out: bodies of links joined directly, pairs the arm's document ignores, bodies of one crewmember or one piece
-    of hardware among themselves, and anyone inside. Bodies of one instance that rest against each other are as they
-    were built or set up, and left out too, save the arm's own that a joint can move: it may start folded into itself.
+    Left out: bodies of links joined directly, pairs the arm's document ignores, bodies of one crewmember, one restraint
+    or one piece of hardware among themselves, and anyone inside. Bodies of one instance that rest against each other
+    are as they were built or set up, and left out too, save the arm's own that a joint can move: it may start folded.
 
     Args:
         scene: classes and documents.
@@ -41,7 +41,7 @@ def judged_pairs(scene: Scene, tree: Tree, motion: Motion | None) -> Judged:
     inside = np.isin(scene.body_classes(tree), UNJUDGED)
     owners = [body.name.split("/", 1)[0] for body in bodies]
     _, owner = np.unique(owners, return_inverse=True)
-    whole = np.isin(owners, [*scene.loaded.crew, *scene.loaded.hardware])
+    whole = np.isin(owners, [*scene.loaded.crew, *scene.loaded.hardware, *scene.loaded.restraints])
     link = np.array([tree.index(body.link) for body in bodies])
     above = tree.parents[link]
     neighbours = (above[a] == link[b]) | (above[b] == link[a])
@@ -70,18 +70,42 @@ def arm_pairs(scene: Scene, tree: Tree) -> np.ndarray:
 
 def touching_pairs(scene: Scene, tree: Tree, pairs: np.ndarray) -> np.ndarray:
     """Tell which pairs (P,) may touch at any time: by the rules, and hardware in its holder's hands."""
-    patterns = [contact.bodies for contact in scene.loaded.rules.intended_contact]
+    written = [contact.bodies for contact in scene.loaded.rules.intended_contact]
+    patterns = [(_any_restraint(scene, a), _any_restraint(scene, b)) for a, b in written]
     for name, item in scene.loaded.hardware.items():
         for who in scene.loaded.crew:
             patterns += [(f"{name}/*", f"{who}/{touched}") for touched in item.document.touches]
+    for name, restraint in scene.loaded.restraints.items():  # its mount meets the socket, hands hold it
+        parent = tree.mounting(name).parent
+        owner = parent.split("/", 1)[0]
+        if owner in scene.loaded.crew:
+            patterns += [(f"{name}/*", f"{owner}/{glove}") for glove in _gloves(scene, tree, owner)]
+        elif owner != ARM:
+            mount = [body.name for body in tree.bodies if body.link == f"{name}/{restraint.document.mount}"]
+            patterns += [(body, f"{owner}/*") for body in mount]
     result = np.zeros(len(pairs), dtype=bool)
     for both in patterns:
         result |= pairs_that_fit(tree, both, *pairs.T)
     return result
 
 
+def _any_restraint(scene: Scene, pattern: str) -> str:
+    """Return a pattern of the rules with what it says of ``restraint`` said of every restraint."""
+    words = pattern.split("|")
+    own = [word.removeprefix(f"{RESTRAINT}/") for word in words if word.startswith(f"{RESTRAINT}/")]
+    others = [name for name in scene.loaded.restraints if name != RESTRAINT]
+    return "|".join([*words, *(f"{name}/{word}" for name in others for word in own)])
+
+
+def _gloves(scene: Scene, tree: Tree, who: str) -> list[str]:
+    links = {f"{who}/{glove}" for glove in scene.loaded.crew[who].document.gloves}
+    return [body.name.split("/", 1)[1] for body in tree.bodies if body.link in links]
+
+
 def seated_pairs(scene: Scene, tree: Tree, pairs: np.ndarray) -> np.ndarray:
     """Tell which pairs (P,) are hardware that hangs from a seat of the platform and the platform itself.
+
+    So too a restraint and what its socket is on, the arm apart, and hands that hold it.
 
     What sits in its seat, or on the rail, is as near to what stands around it as it was put there. So no
     distance is asked of it, but it must still not meet anything that it is not seated on.
@@ -92,7 +116,13 @@ def seated_pairs(scene: Scene, tree: Tree, pairs: np.ndarray) -> np.ndarray:
     owner = np.array([body.name.split("/", 1)[0] for body in tree.bodies])
     rests, platform = np.isin(owner, seated), owner == PLATFORM
     a, b = pairs.reshape(-1, 2).T
-    return np.asarray((rests[a] & platform[b]) | (platform[a] & rests[b]))
+    result = np.asarray((rests[a] & platform[b]) | (platform[a] & rests[b]))
+    for name in scene.loaded.restraints:
+        on = tree.mounting(name).parent.split("/", 1)[0]
+        if on != ARM:
+            its, under = owner == name, owner == on
+            result |= (its[a] & under[b]) | (under[a] & its[b])
+    return result
 
 
 def seating_pairs(scene: Scene, tree: Tree, pairs: np.ndarray) -> np.ndarray:

@@ -69,32 +69,32 @@ def _all(scene: Scene) -> Iterator[Place]:
             if seat.takes(item, loaded.scenario.hardware[item].model, thing.path.stem)
         )
         yield Place(name, on(seat.frame), None, seat.within, "item", accepts, PLATFORM, tuple(seat.near))
-    if loaded.restraint is not None:
-        document = loaded.restraint.document
-        frame = f"{RESTRAINT}/{document.plate}"
-        yield Place(RESTRAINT, frame, None, document.within, "boots", (), RESTRAINT, tuple(document.near))
+    for name, restraint in loaded.restraints.items():
+        document = restraint.document
+        frame = f"{name}/{document.plate}"
+        yield Place(name, frame, None, document.within, "boots", (), name, tuple(document.near))
     for name, thing in loaded.hardware.items():
         frame = f"{name}/{thing.document.base}"
         yield Place(name, frame, None, thing.document.within, "hands", (), name, tuple(thing.document.near))
     yield Place(ARM, scene.arm_base, None, None, "boots", (), ARM, tuple(loaded.arm.document.near))
 
 
-def patterns_of(subject: str, groups: Mapping[str, Sequence[str]], held: Sequence[str], who: str) -> str:
+def patterns_of(subject: str, groups: Mapping[str, Sequence[str]] | None, held: Sequence[str], who: str) -> str:
     """Return the pattern, by full names, of the bodies that ``who`` speaks of; empty for none.
 
-    ``restraint`` speaks of the restraint alone, ``load`` of what a person holds, all other words of the subject: its
+    ``restraint`` speaks of restraints alone, ``load`` of what a person holds, all other words of the subject: its
     groups, or its bodies by pattern.
 
     Args:
         subject: who or what is there.
-        groups: groups of its bodies.
+        groups: groups of its bodies; None for a restraint.
         held: items that the subject holds.
         who: the words, | between them.
     """
     found: list[str] = []
     for word in who.split("|"):
-        if subject == RESTRAINT or word == RESTRAINT:
-            found += [f"{RESTRAINT}/*"] if subject == word else []
+        if groups is None or word == RESTRAINT:
+            found += [f"{subject}/*"] if groups is None and word == RESTRAINT else []
         elif word == LOAD:
             found += [f"{item}/*" for item in held]
         else:

@@ -1,6 +1,7 @@
 """What is asked of two bodies at a time, why, and under which relaxation: one answer for every room.
 
-The first rule that names the classes of the two counts. Hardware in its seat is asked no distance from the
+The first rule that names the classes of the two counts; of a person and what is in the person's own hands, that of
+rider and hardware, on the arm or off it. Hardware in its seat is asked no distance from the
 platform. A relaxation that the script grants to the two counts where it asks for less; where several hold at
 once the smallest counts, since each of them was granted. No relaxation asks for more than the rule, nor for
 anything where there is no rule. Bodies are meant to touch where the rules or hands say so, and hardware and the part
@@ -138,7 +139,21 @@ def _by_rule(scene: Scene, tree: Tree, pairs: np.ndarray) -> Array:
     rules = scene.loaded.rules
     found = [[required_clearance_m(rules, a, b) for b in names] for a in names]
     table = np.array([[np.nan if value is None else value for value in row] for row in found])
-    return np.asarray(table[code[pairs[:, 0]], code[pairs[:, 1]]])
+    ruled = table[code[pairs[:, 0]], code[pairs[:, 1]]]
+    held = required_clearance_m(rules, "rider", "hardware")
+    return np.asarray(np.where(_in_own_hands(scene, tree, pairs), np.nan if held is None else held, ruled))
+
+
+def _in_own_hands(scene: Scene, tree: Tree, pairs: np.ndarray) -> np.ndarray:
+    """Tell which pairs (P,) are a person and an item in the own hands, on or off the arm: one rule covers both."""
+    owner = np.array([body.name.split("/", 1)[0] for body in tree.bodies])
+    a, b = (owner[column] for column in pairs.T)
+    result = np.zeros(len(pairs), dtype=bool)
+    for item in scene.loaded.hardware:
+        for who in scene.loaded.crew:
+            if tree.hangs_from(item, who):
+                result |= ((a == item) & (b == who)) | ((a == who) & (b == item))
+    return result
 
 
 def arm_asked(scene: Scene, tree: Tree) -> tuple[np.ndarray, Array]:

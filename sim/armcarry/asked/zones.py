@@ -20,7 +20,7 @@ from armcarry.motion.curve import Motion
 from armcarry.motion.drift import Drift
 from armcarry.motion.forward import forward
 from armcarry.motion.refine import settle
-from armcarry.scene.build import ARM, PLATFORM, RESTRAINT, Scene
+from armcarry.scene.build import ARM, PLATFORM, Scene
 from armcarry.scene.tree import Tree
 
 #: first cells of time are no longer than this, and none is halved below the second, s
@@ -34,7 +34,7 @@ class _Subject:
     """Somebody or something that may be at a place."""
 
     name: str
-    groups: Mapping[str, Sequence[str]]
+    groups: Mapping[str, Sequence[str]] | None
     held: tuple[str, ...]
     boots: str
     hands: str
@@ -169,14 +169,14 @@ def _subjects(scene: Scene, tree: Tree, place: Place) -> list[_Subject]:
         rides = tree.hangs_from(name, ARM)
         if hatch is not None and parent == f"{PLATFORM}/{hatch}":
             continue
-        if place.owner in (ARM, RESTRAINT) and (rides or parent.split("/", 1)[0] == RESTRAINT):
+        if place.owner in (ARM, *loaded.restraints) and (rides or parent.split("/", 1)[0] in loaded.restraints):
             continue
         if place.owner in loaded.hardware and tree.hangs_from(place.owner, name):
             continue
         document, held = member.document, tuple(item for item in loaded.hardware if tree.hangs_from(item, name))
         found.append(_Subject(name, document.groups, held, f"{name}/{document.boots}", f"{name}/{document.hands}"))
-    if loaded.restraint is not None and place.owner == PLATFORM and place.asks == "boots":
-        found.append(_Subject(RESTRAINT, {}, (), f"{RESTRAINT}/{loaded.restraint.document.plate}", ""))
+    if place.owner == PLATFORM and place.asks == "boots":
+        found += [_Subject(name, None, (), scene.plate(name), "") for name in loaded.restraints]
     return found
 
 

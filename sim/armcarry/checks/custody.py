@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from armcarry.ledger.book import Ledger
 from armcarry.ledger.change import Violation
+from armcarry.ledger.of_hatch import left_at
+from armcarry.ledger.state import Act
 from armcarry.record.finding import Finding
 from armcarry.record.maker import Maker
 from armcarry.record.record import Record
@@ -26,7 +28,21 @@ def check(record: Record) -> tuple[Finding, ...]:
     handled = sorted({act.item for act in ledger.acts if act.item})
     wrong = {violation.item for violation in violations}
     found = [_violation(violation) for violation in violations]
+    found += [
+        _make.not_assessed(item.item, f"{item.step}: {item.message}", item.remedy, other=item.step, at=item.time_s)
+        for item in ledger.unknown("custody")
+    ]
+    found += [_inventory(record, act) for act in ledger.acts if act.kind == "hatch" and act.make == "closed"]
     return (*found, *(_in_order(record, item, ledger) for item in handled if item not in wrong))
+
+
+def _inventory(record: Record, act: Act) -> Finding:
+    """Say what had gone out by the time the hatch closed, and where it is; what has no place is told by itself."""
+    page = record.ledger.at(act.time_s)
+    items = sorted(page.gone_out - set(page.people))
+    places = [f"{item} {left_at(page, item) or 'without a place'}" for item in items]
+    words = f"the hatch is closed in {act.step}; of what went out: {', '.join(places) or 'nothing did'}"
+    return _make.passed("hatch", words, other=act.step, at=act.time_s)
 
 
 def _violation(violation: Violation) -> Finding:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from armcarry.ledger.state import ARM
 from armcarry.record.figures import at_most, near
 from armcarry.record.finding import Finding
 from armcarry.record.maker import Maker
@@ -15,7 +16,7 @@ _make = Maker("grasp")
 
 def check(record: Record) -> tuple[Finding, ...]:
     """Give one finding an attach or detach: how far apart the two frames are when they are joined."""
-    # boots are stepped in, not brought to a frame; whether hands reach where they put a restraint is the ledger's
+    # boots are stepped in, not brought to a frame; whether hands reach what they pass on is the ledger's
     crew = record.scene.loaded.crew
     judged = (event for event in record.events if event.what not in crew and not _by_hand(record, event))
     return tuple(_finding(record, event) for event in judged)
@@ -48,8 +49,15 @@ def _finding(record: Record, event: Event) -> Finding:
 
 
 def _by_hand(record: Record, event: Event) -> bool:
-    """Tell whether somebody's hands hold a restraint before or after an event."""
-    if event.what not in record.scene.loaded.restraints:
+    """Tell whether hands move a restraint, or pass an item on: from hand to hand, or to trail on a tether and back."""
+    loaded = record.scene.loaded
+    before, after = (record.ledger.at(event.time_s + step).states.get(event.what) for step in (-1e-6, 0.0))
+    if before is None or after is None:
         return False
-    before, after = (record.ledger.at(event.time_s + step).states[event.what] for step in (-1e-6, 0.0))
-    return any(state.where == "held" and state.hands & set(record.scene.loaded.crew) for state in (before, after))
+    held = [
+        (state.where in ("held", "inside") and ARM not in state.hands) or state.seat in loaded.hardware
+        for state in (before, after)
+    ]
+    if event.what in loaded.restraints:
+        return any(yes and state.hands for yes, state in zip(held, (before, after), strict=True))
+    return all(held)

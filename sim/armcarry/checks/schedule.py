@@ -90,6 +90,8 @@ def _conflicts(record: Record, plan: DayPlan) -> Iterator[Finding]:
     ]  # fmt: skip
     for subject, step, message, start_s, end_s, remedy in sorted(told, key=lambda one: (one[3], one[1])):
         yield _make.failed(subject, message, remedy, other=step, at=(start_s, end_s))
+    for item in record.ledger.unknown("schedule"):
+        yield _make.not_assessed(item.item, item.message, item.remedy, other=item.step, at=(item.start_s, item.end_s))
     if not told:
         words = "nobody is in two places, everybody is beside what they work on, nobody rides outside the restraint"
         yield _make.passed("actors", words, at=(0.0, plan.schedule.end_s))
@@ -126,8 +128,10 @@ def _stated(plan: DayPlan) -> Iterator[Finding]:
         takes = at_least(step.takes.likely, needed_s, "s")
         if takes.kept:
             continue
+        climbs = step.kind in ("enter_restraint", "leave_restraint")
+        by = "the rules give it" if climbs else "its motion takes"
         yield _make.judged(
-            takes, step.name, f"{step.name} is to take {takes.said}, but its motion takes {takes.asked}",
+            takes, step.name, f"{step.name} is to take {takes.said}, but {by} {takes.asked}",
             other="takes", at=(slot.start_s, slot.end_s),
             remedy=f"state at least {up(needed_s, 's')} for {step.name}",
         )  # fmt: skip

@@ -1,7 +1,8 @@
-"""If the arm stops for good, can its rider get home in time along the handrails?"""
+"""If the arm stops for good, can its rider get home in time along the handrails? And everybody, from anywhere?"""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,7 +13,8 @@ from armcarry.record.figures import at_most, up
 from armcarry.record.finding import Finding
 from armcarry.record.maker import Maker
 from armcarry.record.record import Record
-from armcarry.whatif.stranding import Stranding, strandings
+from armcarry.whatif.all_inside import all_inside, worst_of
+from armcarry.whatif.stranding import Stranding, strandings, ways_back
 
 #: gaps below this are none, m
 _NOTHING_M = 1e-6
@@ -36,11 +38,45 @@ def stranded_curve(record: Record) -> tuple[StrandedCurve, ...]:
     )
 
 
-def check(record: Record) -> tuple[Finding, ...]:
-    """Give two findings a rider: time to the hatch, and gaps that gloves cannot bridge.
+@dataclass(frozen=True, eq=False)
+class HomeCurve:
+    """What a plot of somebody's way home, or of everybody's, shows: instants and time until inside, (T,).
 
-    Both hold at every instant aboard: between the instants looked at, how far the shoulders can have moved is
-    added. The gap is judged against ``tether_reach`` of the rules; without it a gap is not assessed.
+    Attributes:
+        who: as the finding's subject.
+        words: whose time it is.
+        limit_s: longest allowed; None where the rules do not say.
+    """
+
+    who: str
+    words: str
+    time_s: Array
+    home_s: Array
+    limit_s: float | None
+
+
+def home_curves(record: Record) -> tuple[HomeCurve, ...]:
+    """Return the curves of those outside who never ride, then that of all together where two are ever outside."""
+    rules = record.scene.loaded.rules
+    back = ways_back(record) if rules.way_home is not None else ()
+    riders = {item.crew for item in strandings(record)}
+    found = [
+        HomeCurve(item.crew, f"{item.crew}: time until inside", item.time_s, item.return_time_s, rules.safe_return)
+        for item in back if item.crew not in riders and len(item.time_s)
+    ]  # fmt: skip
+    if len(back) > 1 and rules.way_home is not None:
+        everybody = all_inside(record)
+        words = "until all are inside, hatch closed"
+        found.append(HomeCurve("crew", words, everybody.time_s, everybody.inside_s, rules.way_home.all_inside))
+    return tuple(found)
+
+
+def check(record: Record) -> tuple[Finding, ...]:
+    """Give two findings a rider: time to the hatch, and gaps that gloves cannot bridge, one everybody else.
+
+    The first two hold at every instant aboard: between the instants looked at, how far the shoulders can have moved is
+    added. The gap is judged against ``tether_reach`` of the rules; without it a gap is not assessed. Where two are ever
+    outside, one more finding says how long it takes until all are inside.
     """
     riders = [
         crew for crew in record.scene.loaded.crew
@@ -53,7 +89,52 @@ def check(record: Record) -> tuple[Finding, ...]:
             findings.append(_nowhere_to_go(record, crew))
         else:
             findings += [_return(record, found[crew]), _gap(record, found[crew])]
-    return tuple(findings)
+    return (*findings, *_free(record, riders), *_everybody(record))
+
+
+def _free(record: Record, riders: list[str]) -> Iterator[Finding]:
+    """Judge the way home of those who are outside and never ride."""
+    limit_s = record.scene.loaded.rules.safe_return
+    for item in ways_back(record):
+        if item.crew in riders or record.scene.loaded.rules.way_home is None or not len(item.time_s):
+            continue
+        k, home = int(np.argmax(item.return_time_s)), at_most(item.most_s, limit_s, "s")
+        when = float(item.time_s[k])
+        yield _make.judged(
+            home, item.crew,
+            f"from where {item.crew} is at {clock(when)}, the worst moment, it is {up(item.way_m[k], 'm', 1)} by "
+            f"{_words(item.ways[k])} to the hatch; at no instant outside more than {home.said} until inside, "
+            f"{home.asked} allowed",
+            other="airlock", at=when, remedy=f"let {item.crew} work nearer to the hatch then, or with less in hand",
+        )  # fmt: skip
+
+
+def _everybody(record: Record) -> Iterator[Finding]:
+    """Judge how long it takes until all are inside, where more than one is ever outside."""
+    rules = record.scene.loaded.rules.way_home
+    if rules is None or len(ways_back(record)) < 2:
+        return
+    found = all_inside(record)
+    worst = worst_of(record, found)
+    if worst is None:
+        return
+    during = f", in {worst.during}" if worst.during else ""
+    words = (
+        f"all are inside with the hatch closed in {up(worst.inside_s, 's')} at most, from {clock(worst.time_s)} on"
+        f"{during}, {found.last[found.worst]} as the last, of {len(found.time_s)} instants looked at"
+    )
+    remedy = "bring the workers nearer to the hatch then"
+    if worst.during:
+        without = f"without {worst.during} it is {clock(worst.without_s)} at most, from {clock(worst.then_s)} on"
+        words, remedy = f"{words}; {without}", f"{remedy}, first of all in {worst.during}: {without}"
+    at = worst.time_s
+    if rules.all_inside is None:
+        said = f"{words}; how long that may take the rules do not say"
+        yield _make.not_assessed("crew", said, "state all_inside in way_home of the rules", other="airlock", at=at,
+                                 value=worst.inside_s, unit="s")  # fmt: skip
+        return
+    took = at_most(worst.inside_s, rules.all_inside, "s")
+    yield _make.judged(took, "crew", f"{words}; {took.asked} allowed", other="airlock", at=at, remedy=remedy)
 
 
 def _nowhere_to_go(record: Record, crew: str) -> Finding:

@@ -34,6 +34,12 @@ def restraint(
             "the restraint is not on the arm and the worksite has one, else stand."
         ),
     ] = None,
+    which: Annotated[
+        str | None,
+        typer.Option(
+            metavar="NAME", help="Restraint; default the one that the crewmember stands in, else the one on the arm."
+        ),
+    ] = None,
     limit: Annotated[int, typer.Option(metavar="N", help="How many choices to show.", min=1)] = 10,
     as_json: Json = False,
 ) -> None:
@@ -47,7 +53,9 @@ def restraint(
     from armcarry.planning.restraint import restraint_table
     from armcarry.views.terminal import Console
 
-    found = restraint_table(scenario, worksite, crew=crew, place=None if place is None else place.value, limit=limit)
+    found = restraint_table(
+        scenario, worksite, crew=crew, place=None if place is None else place.value, restraint=which, limit=limit
+    )
     if as_json:
         print_json(found.as_dict())
     else:

@@ -55,7 +55,7 @@ BASES: dict[str, Basis] = {
     ),
     "arm_safe": Basis(
         "The arm is made safe whenever people get on or off it or a rider works at a seat",
-        ("rules.arm_safe",), (), ("ledger/test_arm_safe.py",), ("day_at_tern_yard",),
+        ("rules.arm_safe",), (), ("ledger/test_arm_safe.py", "timeline/test_rule_times.py"), ("day_at_tern_yard",),
     ),
     "budget": Basis(
         "Clearances hold when arm, structure, heat and grasp are off",
@@ -69,9 +69,12 @@ BASES: dict[str, Basis] = {
     ),
     "custody": Basis(
         "Hardware is always held, fastened or seated, and every act on it is done when it may be",
-        ("hardware.fasteners", "hardware.hold", "hardware.before_carry", "hardware.after_seating",
+        ("hardware.fasteners", "hardware.hold", "hardware.holds", "hardware.small", "hardware.before_carry",
+         "hardware.after_seating", "rules.hands", "rules.hatch",
          "platform.seats.<name>.bolts", "platform.seats.<name>.connectors", "platform.seats.<name>.accepts"),
-        (), ("checks/test_custody.py", "ledger/test_items.py", "ledger/test_people.py", "ledger/test_faults.py"),
+        (), ("checks/test_custody.py", "ledger/test_items.py", "ledger/test_people.py", "ledger/test_faults.py",
+             "ledger/test_by_hand.py", "ledger/test_hatch.py", "ledger/test_tools.py"),
+        ("box_by_hand", "two_on_one_load", "work_platform"),
     ),
     "grasp": Basis(
         "What is joined is really together", ("platform.seats.<name>.frame", "hardware.base"),
@@ -132,7 +135,8 @@ BASES: dict[str, Basis] = {
     ),
     "schedule": Basis(
         "The day fits its limits and everybody is where the steps want them",
-        ("rules.confidence", "scenario.day", "crew.translation_speed", "hardware.takes",
+        ("rules.confidence", "rules.climbing", "rules.between_moves", "rules.hatch", "scenario.day",
+         "crew.translation_speed", "hardware.takes",
          "platform.appendages.<name>.turning_time"),
         ("checks.schedule:SAMPLES",),
         ("checks/test_schedule.py", "timeline/test_schedule.py", "timeline/test_estimate.py",
@@ -174,7 +178,8 @@ BASES: dict[str, Basis] = {
          "crew.sizes.<name>.reach.one_hand", "scenario.day.rail_gap", "scenario.day.rail_reach",
          "platform.handrails", "platform.airlock"),
         ("whatif.stranding:TOLERANCE_M",),
-        ("checks/test_stranded.py", "timeline/test_ways_home.py", "timeline/test_handrails.py"),
+        ("checks/test_stranded.py", "whatif/test_all_inside.py", "timeline/test_ways_home.py",
+         "timeline/test_handrails.py"),
         ("hazard_stranded",),
     ),
     "tethers": Basis(

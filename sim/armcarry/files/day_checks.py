@@ -35,6 +35,8 @@ def check_day(script: Script) -> None:
 
 
 def _places(script: Script, here: YamlPath, step: Step) -> None:
+    if step.hatch is not None and script.platform.airlock is None:
+        script.tell((*here, "hatch"), "the platform has no hatch", accepted="a platform with an airlock")
     named: list[tuple[YamlPath, str | None]] = [((*here, "at"), step.at)]
     if step.translate is not None:
         named.append(((*here, "translate", "to"), step.translate.to))
@@ -76,6 +78,9 @@ def _people(script: Script, here: YamlPath, step: Step) -> None:
             script.tell((*here, key), "this scenario has no restraint", accepted="a restraint")
         elif about is not None and about.which is not None:
             script.known((*here, key, "which"), about.which, known, "restraint")
+    climbs = step.kind in ("enter_restraint", "leave_restraint")
+    if climbs and step.takes is None and script.files["rules",].document.climbing is None:
+        script.tell(here, f"step '{step.name}' needs takes", accepted="a time, or climbing in the rules")
     if step.set_restraint is not None and known:
         name = step.set_restraint.which or next(iter(known))
         if name in known:
@@ -105,10 +110,11 @@ def _things(script: Script, here: YamlPath, step: Step) -> None:
 
 def _takes(script: Script, what: str) -> list[str]:
     """Return the seats of hardware, or the sockets of a restraint: the arm's tip, those of worksites and hardware."""
-    if what not in script.document.all_restraints:
-        return list(script.platform.seats)
-    sites = [site.socket for site in script.platform.worksites.values() if site.socket is not None]
     models = {name: script.files["hardware", name, "model"].document for name in script.document.hardware}
+    if what not in script.document.all_restraints:
+        bags = [name for name, one in models.items() if one.holds is not None and what in models and models[what].small]
+        return [*script.platform.seats, *bags]
+    sites = [site.socket for site in script.platform.worksites.values() if site.socket is not None]
     return [ARM, *sites, *(f"{name}/{one.socket}" for name, one in models.items() if one.socket is not None)]
 
 

@@ -104,7 +104,10 @@ def _crew(script: Script) -> None:
 def _hardware(script: Script) -> None:
     for name, item in script.document.hardware.items():
         path = ("hardware", name, "at")
-        if script.frame(path, item.at):
+        if item.at == "inside":
+            if script.platform.airlock is None:
+                script.tell(path, f"{name} is inside, but the platform has no airlock", accepted="a frame")
+        elif script.frame(path, item.at):
             script.not_own(path, name, item.at)
             script.seat(path, name, item.at)
         document = script.files["hardware", name, "model"].document

@@ -144,5 +144,6 @@ class Script:
         for name, member in document.crew.items():
             where = {"arm": RESTRAINT, "inside": PLATFORM}.get(member.at, member.at.split("/", 1)[0])
             found[name] = where
-        found.update({name: item.at.split("/", 1)[0] for name, item in document.hardware.items()})
+        at = {name: item.at for name, item in document.hardware.items()}
+        found.update({name: PLATFORM if frame == "inside" else frame.split("/", 1)[0] for name, frame in at.items()})
         return found

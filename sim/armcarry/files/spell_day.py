@@ -108,7 +108,8 @@ class DaySpeller(DayState):
             self.walk(name, AIRLOCK)
         takes = self.known.platform.going_out if out else self.known.platform.going_in
         note = "out of the hatch, looked over" if out else "in, hatch closed, air let back in"
-        self.out.add(step.kind, note, who, note=note, takes=step.takes or takes)
+        hatch = {"make": "open" if out else "closed", "words": note}
+        self.out.add(step.kind, note, who, hatch=hatch, takes=step.takes or takes)
         self.places.update(dict.fromkeys(who, AIRLOCK))
 
     def _go(self, path: YamlPath, go: Going, step: Step) -> None:

@@ -70,7 +70,15 @@ class Ledger:
 
     def told_by(self, topic: str) -> tuple[Violation, ...]:
         """Return the broken truths that a check tells."""
-        return tuple(item for item in self.violations if item.topic == topic)
+        return tuple(item for item in self.violations if item.topic == topic and not item.unknown)
+
+    def unknown(self, topic: str) -> tuple[Violation, ...]:
+        """Return the truths of a check that cannot be judged, each once, where it came up first."""
+        first: dict[str, Violation] = {}
+        for item in self.violations:
+            if item.topic == topic and item.unknown:
+                first.setdefault(item.missing, item)
+        return tuple(first.values())
 
 
 def entered(
@@ -93,10 +101,10 @@ def entered(
             continue
         for one in truth.broken(change):
             by, missing = one.act or act, one.missing or truth.name
-            remedy = (one.remedy or COUNTED.get(missing, truth.remedy)).format(step=by.step)
+            remedy = (one.remedy or COUNTED.get(missing, truth.remedy)).replace("{step}", by.step)
             found.append(
                 Violation(by.step, one.subject, missing, one.message, by.time_s, truth.topic, remedy,
-                          by.start_s, by.end_s)
+                          by.start_s, by.end_s, one.unknown)
             )  # fmt: skip
     return after, tuple(found)
 

@@ -22,6 +22,9 @@ class Around(Protocol):
     def reach_m(self, who: str) -> float:
         """Return how far from boots or gloves a person's body reaches."""
 
+    def size_m(self, item: str) -> tuple[float, float, float] | None:
+        """Return the extents of an item as it starts, smallest first; None if not known."""
+
     def farthest_m(self, one: str, other: str, start_s: float, end_s: float) -> tuple[float, float] | None:
         """Return what the distance of two things never passes in a stretch of time, and where that is; or None."""
 
@@ -75,13 +78,17 @@ class Change:
 
 
 class Found(NamedTuple):
-    """Something that is not so: of what, in words, and what is missing if the truth's own name does not say it."""
+    """Something that is not so: of what, in words, and what is missing if the truth's own name does not say it.
+
+    ``unknown``: whether it is so cannot be told, because nobody stated what is asked; the remedy says what to state.
+    """
 
     subject: str
     message: str
     missing: str = ""
     act: Act | None = None
     remedy: str = ""
+    unknown: bool = False
 
 
 @dataclass(frozen=True)
@@ -115,6 +122,7 @@ class Violation:
         missing: the truth's name, or that of a fastener.
         topic: the check that tells it.
         start_s, end_s: of the step; ``time_s`` is when it became so.
+        unknown: not broken, but not to be judged, as nobody stated what is asked.
     """
 
     step: str
@@ -126,3 +134,4 @@ class Violation:
     remedy: str = ""
     start_s: float = 0.0
     end_s: float = 0.0
+    unknown: bool = False

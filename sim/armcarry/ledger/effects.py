@@ -76,6 +76,12 @@ def _take(page: Page, act: Act) -> Page:
     return _item(page, act.item, where="held", seat="", hands=frozenset(act.actors))
 
 
+def _grip(page: Page, act: Act) -> Page:
+    """Who takes an item over has hold of it before the giver lets go."""
+    state = page.states[act.item]
+    return _item(page, act.item, hands=state.hands | {act.to}) if state.where == "held" else page
+
+
 def _hand_over(page: Page, act: Act) -> Page:
     if page.states[act.item].where == "seat":
         return page
@@ -217,6 +223,24 @@ def _come(page: Page, act: Act) -> Page:
     return page
 
 
+def _go_out(page: Page, act: Act) -> Page:
+    going = {name for who in act.actors if who in page.people for name in (who, *page.brought_by(who))}
+    going |= {item for bag in going & set(page.states) for item in page.in_seat(bag)}
+    return replace(_pass(page, act), gone_out=page.gone_out | going)
+
+
+def _pass(page: Page, act: Act) -> Page:
+    return replace(page, passing={**page.passing, **dict.fromkeys(act.actors, act.step)})
+
+
+def _passed(page: Page, act: Act) -> Page:
+    return replace(page, passing={who: step for who, step in page.passing.items() if who not in act.actors})
+
+
+def _hatch(page: Page, act: Act) -> Page:
+    return replace(page, hatch=act.make)
+
+
 def _climb(page: Page, act: Act) -> Page:
     for who in act.actors:
         page = _person(page, who, climbing=act.step)
@@ -239,9 +263,10 @@ def _get_out(page: Page, act: Act) -> Page:
 
 
 _ACTS: dict[str, Callable[[Page, Act], Page]] = {
-    "steady": _steady, "take": _take, "hand_over": _hand_over, "seat": _seat, "let_go": _let_go,
+    "steady": _steady, "take": _take, "grip": _grip, "hand_over": _hand_over, "seat": _seat, "let_go": _let_go,
     "tether": _tether, "untether": _untether, "bolt": _bolt, "connect": _connect,
     "lock": _fasten, "unlock": _fasten, "fold_cover": _fasten, "carry": _carry, "arrive": _arrive,
+    "go_out": _go_out, "out": _passed, "go_in": _pass, "in": _passed, "hatch": _hatch,
     "set_off": _set_off, "come": _come, "climb_in": _climb, "climb_out": _climb, "get_in": _get_in,
     "get_out": _get_out, "fit_restraint": _fit, "set_down": _fit, "make_safe": _make_safe, "make_ready": _make_ready,
 }

@@ -132,9 +132,9 @@ def _loose(page: Page, item: str) -> bool:
 
 
 def seat_empty(change: Change) -> Iterator[Found]:
-    """A seat takes one item."""
+    """A seat takes one item, a bag as many as it holds."""
     there = tuple(name for name in change.before.in_seat(change.act.to) if name != change.item)
-    if there:
+    if len(there) >= change.before.seats[change.act.to].count:
         yield Found(change.item, f"{change.item} is put into {change.act.to}, where {', '.join(there)} sits")
 
 
@@ -169,6 +169,18 @@ def bonds_counted(change: Change) -> Iterator[Found]:
         if count > left:
             words = f"{item} has {left} {kind} left to {'join' if kind == 'connectors' else 'tighten'} in {was.seat}"
             yield Found(item, f"{words}, not {count}", "connectors_parted" if kind == "connectors" else "bolts_loose")
+
+
+def as_bolts_ask(change: Change) -> Iterator[Found]:
+    """Bolts are turned to the torque and by the turns that the item's document says, where a step states its own."""
+    act, asked = change.act, change.before.items[change.item].bolts
+    torque = 0.0 if act.make == "loose" else asked.torque_n_m  # it is said for tightening
+    for what, wanted, stated, unit in (
+        ("torque", torque, act.torque_n_m, "N*m"), ("turns", asked.turns, act.turns, "turns"),
+    ):  # fmt: skip
+        if wanted and stated and wanted != stated:
+            words = f"{change.item} asks {wanted:g} {unit} of its bolts, {act.step} states {stated:g} {unit}"
+            yield Found(change.item, words, f"bolt_{what}", remedy=f"state {what}: {wanted:g} {unit} in {act.step}")
 
 
 def own_tether(change: Change) -> Iterator[Found]:
@@ -252,7 +264,11 @@ def in_a_place(change: Change) -> Iterator[Found]:
     if not change.after.asked.bonds:
         return
     for item, state in change.after.states.items():
-        holders = [who for who in state.hands if who in change.after.people and not change.after.people[who].inside]
-        if state.where == "held" and holders and not state.tethers - set(change.after.people):
-            last = change.last.get(item, change.act)
-            yield Found(item, f"{item} is still in the hands of {', '.join(sorted(holders))} at the end", "", last)
+        people = change.after.people
+        if state.where != "held" or change.after.is_inside(item) or state.tethers - set(people):
+            continue
+        by = [who for who in sorted(state.hands | state.tethers) if who in people]
+        if by:
+            how = "in the hands" if state.hands else "on the tether"
+            words = f"{item} is still {how} of {', '.join(by)} at the end"
+            yield Found(item, words, "", change.last.get(item, change.act))

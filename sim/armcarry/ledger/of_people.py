@@ -37,6 +37,8 @@ def beside(change: Change) -> Iterator[Found]:
                        f"in {act.step} but is"}  # fmt: skip
         elif act.kind == "set_restraint":
             things |= {act.whose: f"turns {act.whose} in {act.step} but is"}
+        elif act.kind == "hatch":
+            things |= {INSIDE: f"is to do {act.step} at the hatch but is"}
         elif act.kind == "move_cart":
             things |= {act.whose: f"pushes {act.whose} in {act.step} but is"}
         elif act.kind == "hand_over":
@@ -45,8 +47,8 @@ def beside(change: Change) -> Iterator[Found]:
             things |= {act.item: f"does {act.step} on {act.item} but is"}
         if act.kind == "seat":
             things |= {act.to: f"puts {act.item} into {act.to} in {act.step} but is"}
-        if act.kind == "set_off" and act.at == INSIDE and change.before.people[who].inside:
-            continue  # passing the hatch is not modelled
+        if (act.kind == "hatch" or act.at == INSIDE) and change.before.people[who].inside:
+            continue  # inside is beside the hatch; passing it is not modelled
         times = (max(act.start_s - JUST_S, 0.0),) if act.kind in ("climb_in", "set_off") else _when(change)
         for thing, words in things.items():
             far = change.beyond(who, thing, *times)
@@ -69,12 +71,19 @@ def receiver_beside(change: Change) -> Iterator[Found]:
             yield Found(act.to, f"{words}; boots and gloves reach {far[1]:.2f} m", remedy=remedy)
 
 
+def receiver_holds(change: Change) -> Iterator[Found]:
+    """Who takes something over has hold of it before the giver lets go."""
+    act, was = change.act, change.was
+    if was.where == "held" and act.to not in was.hands:
+        yield Found(change.item, f"{change.item} is let go of in {act.step} while {act.to} does not hold it")
+
+
 # -- hands ------------------------------------------------------------------------------------------------------
 
 
-def _hands(page: Page, who: str, but: str = "") -> int:
-    """Return how many hands of a person are taken, those on one item left out."""
-    held = [item for item, state in page.states.items() if who in state.hands and item != but]
+def _hands(page: Page, who: str, *but: str) -> int:
+    """Return how many hands of a person are taken, those on some items left out."""
+    held = [item for item, state in page.states.items() if who in state.hands and item not in but]
     return sum(page.hands_needed(item) for item in held)
 
 
@@ -101,16 +110,27 @@ def one_untethered(change: Change) -> Iterator[Found]:
 def free_hand(change: Change) -> Iterator[Found]:
     """Work takes a hand that holds nothing else; going along handrails one, or a tether on what is held."""
     act = change.act
-    for who in change.people():
+    for who in (act.to,) if act.kind == "grip" else change.people():
         if act.kind in ("climb_in", "climb_out", "set_off"):
             held = [item for item in change.before.held_by(who) if not change.before.states[item].tethers]
             if sum(change.before.hands_needed(item) for item in held) > 1:
                 words = f"{who} has no hand free for {act.step}, with {' and '.join(held)} in both and not tethered"
                 yield Found(who, words, remedy=f"tether {held[0]} to {who}, or let somebody else hold it, before")
-        elif act.item and _hands(change.before, who, act.item) >= 2 and who not in change.was.hands:
+        elif act.item and _hands(change.before, who, act.item, act.tool) >= 2 and who not in change.was.hands:
             held = list(change.before.held_by(who))
             words = f"{who} has no hand free for {act.step}: {' and '.join(held) or 'other items'} takes both"
             yield Found(who, words, remedy=f"free a hand of {who} before {act.step}")
+
+
+def slow_with_item(change: Change) -> Iterator[Found]:
+    """Who goes along handrails with an item goes no faster than the rules allow; the plan keeps to what they say."""
+    if change.before.asked.speed_with_item_m_s is not None:
+        return
+    for who in change.people():
+        brought = change.before.brought_by(who)
+        if brought:
+            words = f"{who} goes along handrails with {' and '.join(brought)}; the rules do not say how fast at most"
+            yield Found(who, words, unknown=True)
 
 
 def tool_there(change: Change) -> Iterator[Found]:
@@ -241,6 +261,18 @@ def arm_safe(change: Change) -> Iterator[Found]:
         if near:
             words = f"{who} does {act.step} while the arm is {page.arm}, not made safe"
             yield Found(who, words, remedy=f"let {act.step} begin once the arm has been made safe")
+
+
+def boarded_safe(change: Change) -> Iterator[Found]:
+    """Without a day too the arm is safe when people get on or off; whether it is, holds that are long enough say."""
+    act, page = change.act, change.before
+    if page.asked.bonds or page.arm == "safe":
+        return
+    for who in change.people():
+        if page.on_arm(act.whose or page.people[who].restraint):
+            way = "on" if act.kind == "get_in" else "off"
+            words = f"{who} gets {way} the arm in {act.step}, and nobody says that it is safe then"
+            yield Found(who, words, unknown=True)
 
 
 def _climbing_while(who: str, climb: Act, move: str) -> Found:

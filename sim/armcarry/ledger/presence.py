@@ -14,8 +14,8 @@ from typing import Protocol
 import numpy as np
 
 from armcarry.clearance.distance import distances
-from armcarry.geometry.poses import Array
-from armcarry.geometry.shapes import Sphere
+from armcarry.geometry.poses import Array, apply
+from armcarry.geometry.shapes import Sphere, half_extents_m
 from armcarry.ledger.state import ARM, INSIDE
 from armcarry.motion.curve import Motion
 from armcarry.motion.drift import Drift
@@ -92,6 +92,19 @@ class OnTheClock:
             found = distances(shapes, np.concatenate([own, at])[None], pairs.reshape(-1, 2))
             nearest = min(nearest, float(found.upper_m.min()))
         return nearest
+
+    def size_m(self, item: str) -> tuple[float, float, float] | None:
+        """Return the extents of an item along its base's axes as it starts, smallest first; None without a body."""
+        tree, base = self.scene.tree, f"{item}/{self.scene.loaded.hardware[item].document.base}"
+        low, high = np.full(3, np.inf), np.full(3, -np.inf)
+        for body in tree.bodies:
+            if body.link.split("/", 1)[0] == item:
+                pose = tree.pose_of(body.link, self.scene.position, relative_to=base) @ body.pose
+                lower, upper = half_extents_m(body.shape)
+                centre, out = apply(pose, (lower + upper) / 2), np.abs(pose[:3, :3]) @ (upper - lower) / 2
+                low, high = np.minimum(low, centre - out), np.maximum(high, centre + out)
+        least, middle, most = np.sort(high - low).tolist()
+        return None if low[0] > high[0] else (least, middle, most)
 
     def frames(self, thing: str) -> tuple[str, ...]:
         """Return the frames by which a thing is found; none for a name that is not of the scene."""

@@ -32,6 +32,14 @@ class FastenerRule:
 
 
 @dataclass(frozen=True)
+class BoltRule:
+    """What an item's document says of its bolts to a seat; 0 where it says nothing."""
+
+    torque_n_m: float = 0.0
+    turns: float = 0.0
+
+
+@dataclass(frozen=True)
 class ItemRule:
     """What is known of an item for good.
 
@@ -40,6 +48,7 @@ class ItemRule:
         fasteners: its own.
         hands: how many it takes to hold it.
         restraint: it is a foot restraint; its seats are sockets.
+        bolts: what its bolts to a seat ask for.
         before_carry, after_seating: what must be so, as its document says: ``tethered``, ``connector joined``.
     """
 
@@ -47,6 +56,7 @@ class ItemRule:
     fasteners: Mapping[str, FastenerRule] = field(default_factory=dict)
     hands: int = 1
     restraint: bool = False
+    bolts: BoltRule = BoltRule()
     before_carry: tuple[str, ...] = ()
     after_seating: tuple[str, ...] = ()
 
@@ -55,7 +65,7 @@ class ItemRule:
 class SeatRule:
     """A seat or socket: which models it accepts, how many bolts and connectors hold an item in it, its frame.
 
-    A restraint is only stowed, not stood in, where ``stand`` is false.
+    A restraint is only stowed, not stood in, where ``stand`` is false. A bag takes ``count`` small items.
     """
 
     accepts: tuple[str, ...]
@@ -63,6 +73,7 @@ class SeatRule:
     connectors: int = 0
     frame: str = ""
     stand: bool = True
+    count: int = 1
 
 
 @dataclass(frozen=True)
@@ -73,6 +84,8 @@ class Asked:
         bonds: whether seats' bolts and connectors are turned by steps; without a day nobody is said to.
         tether_before_loose: every item is tethered before its last bolt is loose.
         tether_m, safety_tether_m: length of a tether of an item, and of a person, that states none.
+        hatch_known: whether the rules say how long the hatch takes, ``passing_s``, and what fits, ``widest_m``.
+        speed_with_item_m_s: how fast at most somebody goes along handrails with an item; None where no rule says.
         arm_safe: whether the arm is made safe whenever it stands, which takes ``make_safe_s`` after a move and
             ``make_ready_s`` before one.
     """
@@ -81,6 +94,10 @@ class Asked:
     tether_before_loose: bool = False
     tether_m: float = float("inf")
     safety_tether_m: float = float("inf")
+    speed_with_item_m_s: float | None = None
+    hatch_known: bool = True
+    passing_s: float = 0.0
+    widest_m: float = float("inf")
     arm_safe: bool = False
     make_ready_s: float = 0.0
     make_safe_s: float = 0.0
@@ -165,6 +182,9 @@ class Page:
         lengths: (what is tethered, to what) -> length of that tether, m.
         flying: step that moves the arm at this instant -> its actors.
         arm: driven while it moves, holding with the motors on, or made safe: brakes on and motors off.
+        hatch: open or closed; empty where no step opens or closes it.
+        passing: who is in the hatch at this instant -> the step.
+        gone_out: people and items that went out through the hatch.
     """
 
     items: Mapping[str, ItemRule]
@@ -175,6 +195,19 @@ class Page:
     lengths: Mapping[tuple[str, str], float] = field(default_factory=dict)
     flying: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     arm: ArmMode = "holding"
+    hatch: str = ""
+    passing: Mapping[str, str] = field(default_factory=dict)
+    gone_out: frozenset[str] = frozenset()
+
+    def is_inside(self, name: str) -> bool:
+        """Tell whether a person is inside, or an item is, or somebody inside holds it or has its tether."""
+        if name in self.people:
+            return self.people[name].inside
+        state = self.states[name]
+        if state.seat in self.states:  # in a bag
+            return self.is_inside(state.seat)
+        holders = [who for who in state.hands | state.tethers if who in self.people]
+        return state.where == "inside" or (state.where == "held" and any(self.people[who].inside for who in holders))
 
     def in_seat(self, seat: str) -> tuple[str, ...]:
         """Return what is in a seat."""
@@ -183,6 +216,15 @@ class Page:
     def held_by(self, actor: str) -> tuple[str, ...]:
         """Return what an actor holds off its seat."""
         return tuple(name for name, state in self.states.items() if state.where == "held" and actor in state.hands)
+
+    def brought_by(self, who: str) -> tuple[str, ...]:
+        """Return what goes where a person goes: what is in the hands, and what trails on the person's tether."""
+        return (*self.held_by(who), *self.trailing(who))
+
+    def trailing(self, who: str) -> tuple[str, ...]:
+        """Return what trails on a person's tether, in nobody's hands."""
+        loose = ((name, state) for name, state in self.states.items() if state.where == "held" and not state.hands)
+        return tuple(name for name, state in loose if who in state.tethers)
 
     def hands_needed(self, item: str) -> int:
         """Return how many hands of each of its holders an item takes: one on it in its seat, else its hold shared."""
@@ -225,13 +267,16 @@ class Act:
 
     Attributes:
         step: the step of the day, or the carry, that it is part of.
-        kind: ``carry`` begins and ``arrive`` ends a motion of the arm, ``set_off`` and ``come`` a way along
+        kind: ``carry`` begins and ``arrive`` ends a motion of the arm, ``grip`` begins and ``hand_over`` ends that
+            somebody takes an item over, ``go_out`` begins and ``out`` ends a passage
+            of the hatch outwards, ``go_in`` and ``in`` one inwards, ``set_off`` and ``come`` a way along
             handrails, ``climb_in`` and ``get_in``, ``climb_out`` and ``get_out`` a change of restraint; the rest are
             kinds of steps.
         to: receiver, seat, place or tether anchor.
         at: worksite where the step says it is done.
         whose: restraint it is about.
         yields: who is out of the restraint by the time the step ends.
+        torque_n_m, turns: of bolts, 0 where none is stated.
         length_m: of a tether, 0 where none is stated.
         start_s, end_s: of the step.
         time_s: of the act itself.
@@ -251,5 +296,7 @@ class Act:
     tool: str = ""
     yields: tuple[str, ...] = ()
     length_m: float = 0.0
+    torque_n_m: float = 0.0
+    turns: float = 0.0
     start_s: float = 0.0
     end_s: float = 0.0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from armcarry.ledger import of_items, of_people
+from armcarry.ledger import of_hatch, of_items, of_people
 from armcarry.ledger.change import Truth
 
 #: kind of the act that ends a ledger
@@ -10,9 +10,10 @@ END = "end"
 _WORK = ("take", "seat", "let_go", "hand_over", "bolt", "connect", "steady")
 _AT_SEAT = ("steady", "take", "seat", "bolt", "connect", "let_go")
 _LATCH = ("lock", "unlock", "fold_cover")
+_THROUGH = ("go_out", "go_in")
 _CLIMB = ("climb_in", "climb_out")
 _FIT = ("fit_restraint", "set_restraint")
-_PEOPLE = (*of_people.HANDLING, *_FIT, "hand_over", "set_off", "climb_in", "work", "move_cart")
+_PEOPLE = (*of_people.HANDLING, *_FIT, "hand_over", "set_off", "climb_in", "work", "move_cart", "hatch")
 
 
 def _truth(name: str, topic: str, kinds: tuple[str, ...], broken: object, remedy: str = "") -> Truth:
@@ -36,6 +37,7 @@ TRUTHS: tuple[Truth, ...] = (
     _truth("fasteners", "custody", ("take", "seat", "carry", *_LATCH), of_items.fasteners),
     _truth("seated", "custody", ("bolt", "connect"), of_items.seated, "put the step that seats it before"),
     _truth("bonds_counted", "custody", ("bolt", "connect"), of_items.bonds_counted, "check the counts"),
+    _truth("as_bolts_ask", "custody", ("bolt",), of_items.as_bolts_ask),
     _truth("tether", "custody", ("untether",), of_items.own_tether, "let the one who holds the tether take it off"),
     _truth("held", "custody", ("let_go", "untether", "bolt", "seat"), of_items.secured,
            "let somebody take hold of it, steady it or tether it before"),
@@ -46,9 +48,13 @@ TRUTHS: tuple[Truth, ...] = (
     _truth("after_seating", "custody", (END,), of_items.left_as_declared),
     _truth("in_a_place", "custody", (END,), of_items.in_a_place, "seat it, tether it to something that stays, or bring "
            "it inside"),
-    _truth("two_hands", "custody", ("take", "hand_over", "steady"), of_people.two_hands),
+    _truth("two_hands", "custody", ("take", "grip", "hand_over", "steady"), of_people.two_hands),
     _truth("one_untethered", "custody", ("take", "hand_over", "untether"), of_people.one_untethered),
-    _truth("free_hand", "custody", (*of_people.HANDLING, *_CLIMB, "set_off"), of_people.free_hand),
+    _truth("free_hand", "custody", (*of_people.HANDLING, *_CLIMB, "set_off", "grip"), of_people.free_hand),
+    _truth("receiver_holds", "custody", ("hand_over",), of_people.receiver_holds, "let the receiver keep hold "
+           "of it until the giver lets go"),
+    _truth("slow_with_item", "custody", ("set_off",), of_people.slow_with_item, "state hands in the rules: "
+           "speed_with_item"),
     _truth("tool_there", "custody", ("bolt",), of_people.tool_there),
     _truth("empty_when_moved", "custody", ("take", "seat", *_FIT), of_people.empty_when_moved),
     _truth("beside", "schedule", _PEOPLE, of_people.beside),
@@ -61,6 +67,15 @@ TRUTHS: tuple[Truth, ...] = (
     _truth("restraint_on", "schedule", ("fit_restraint",), of_people.restraint_off),
     _truth("arm_moving", "schedule", ("carry", *_CLIMB), of_people.arm_still),
     _truth("arm_safe", "arm_safe", (*_CLIMB, *_AT_SEAT), of_people.arm_safe),
+    _truth("hatch_open", "schedule", _THROUGH, of_hatch.hatch_open),
+    _truth("one_at_a_time", "schedule", _THROUGH, of_hatch.one_at_a_time),
+    _truth("fits_through", "custody", _THROUGH, of_hatch.fits_through),
+    _truth("hatch_clear", "schedule", ("hatch",), of_hatch.hatch_clear, "let it close later"),
+    _truth("people_in", "schedule", ("hatch",), of_hatch.people_in, "bring them in before {step}"),
+    _truth("items_in", "custody", ("hatch",), of_hatch.items_in, "bring it in, seat it, or tether it to something that "
+           "stays, before {step}"),
+    _truth("boarded_safe", "arm_safe", ("get_in", "get_out"), of_people.boarded_safe, "state arm_safe in the rules, "
+           "and let the arm hold long enough before and after that to be made safe and ready"),
     _truth("own_safety", "tethers", ("untether",), of_people.own_safety),
 )
 

@@ -37,6 +37,7 @@ def find_settings(
     postures: Sequence[str] | None = None,
     hands: Hands | None = None,
     place: Place | None = None,
+    restraint: str | None = None,
     clearance_m: float = 0.05,
     turn_counts: Sequence[int] = (0,),
     turn_step_rad: float = TURN_STEP_RAD,
@@ -60,6 +61,7 @@ def find_settings(
             worksite's fixed socket. Default: socket where the restraint is not on the arm and there is one,
             else stand.
         clearance_m: least distance of crewmember, restraint and what they hold to anything that stands.
+        restraint: its name; default the one that the crewmember stands in, else the one on the arm, else the first.
         turn_counts, turn_step_rad: turns of the stand about its normal to try, in steps; 0 as it is.
         limit: how many choices to return.
         once: return of settings that come to the same only the one with the fewest steps.
@@ -68,7 +70,7 @@ def find_settings(
         FrameError: no such worksite, crewmember or posture.
         InputError: no restraint, no crewmember, no socket, no work point, or nothing to try.
     """
-    who = look_up(scene, worksite, crew, place)
+    who = look_up(scene, worksite, crew, place, restraint)
     member = scene.loaded.crew[who.crew]
     if not who.site.work_points:
         raise InputError(f"worksite '{worksite}' has no work points to bring before the hands", accepted="work_points")
@@ -107,7 +109,13 @@ def find_settings(
 
 
 def restraint_table(
-    scenario: Path | str, worksite: str, *, crew: str | None = None, place: Place | None = None, limit: int = 10
+    scenario: Path | str,
+    worksite: str,
+    *,
+    crew: str | None = None,
+    place: Place | None = None,
+    restraint: str | None = None,
+    limit: int = 10,
 ) -> RestraintSearch:
     """Find the settings for a worksite of a scenario file.
 
@@ -119,7 +127,7 @@ def restraint_table(
     from armcarry.scene.build import build_scene
 
     scene = build_scene(load_scenario(Path(scenario)))
-    return find_settings(scene, worksite, crew=crew, place=place, limit=limit)
+    return find_settings(scene, worksite, crew=crew, place=place, restraint=restraint, limit=limit)
 
 
 @dataclass(frozen=True, eq=False)

@@ -18,7 +18,7 @@ from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import Shape, Sphere, bounding_radius_m
 from armcarry.motion.forward import forward
 from armcarry.planning.detents import Detents, detents_of
-from armcarry.scene.build import ARM, PLATFORM, RESTRAINT, Scene, hang
+from armcarry.scene.build import ARM, PLATFORM, Scene, hang
 from armcarry.scene.crew import FREE_JOINTS
 from armcarry.scene.names import any_pair_matches
 from armcarry.scene.reach import CrewFrames
@@ -73,25 +73,30 @@ class Stance:
 
 @dataclass(frozen=True)
 class Who:
-    """What the search is about, with the names looked up."""
+    """What the search is about, with the names looked up; ``name`` is the restraint's."""
 
+    name: str
     site: Worksite
     crew: str
     restraint: RestraintDocument
     place: Place
 
 
-def look_up(scene: Scene, worksite: str, crew: str | None, place: Place | None) -> Who:
+def look_up(scene: Scene, worksite: str, crew: str | None, place: Place | None, restraint: str | None = None) -> Who:
     """Find worksite, crewmember and restraint in a scene.
 
+    Args:
+        restraint: its name; left out, the one that the crewmember stands in, else the one on the arm, else the first.
+
     Raises:
-        FrameError: no such worksite or crewmember.
+        FrameError: no such worksite, crewmember or restraint.
         InputError: the scenario has no crew or no restraint, or the worksite has no socket.
     """
     sites = scene.loaded.platform.document.worksites
     if worksite not in sites:
         raise FrameError("worksite", worksite, sites)
-    if scene.loaded.restraint is None or scene.loaded.scenario.restraint is None:
+    known = scene.loaded.restraints
+    if not known:
         raise InputError("the scenario has no foot restraint, so there is nothing to set", accepted="restraint: ...")
     if not scene.loaded.crew:
         raise InputError("the scenario has no crewmember to stand in the restraint", accepted="crew: ...")
@@ -100,12 +105,17 @@ def look_up(scene: Scene, worksite: str, crew: str | None, place: Place | None) 
     elif crew not in scene.loaded.crew:
         raise FrameError("crewmember", crew, scene.loaded.crew)
     site = sites[worksite]
+    stands_in = scene.tree.mounting(crew).parent.split("/", 1)[0]
+    own = stands_in if stands_in in known else None
+    name = restraint or own or scene.restraint_on_arm(scene.tree) or next(iter(known))
+    if name not in known:
+        raise FrameError("restraint", name, known)
     if place is None:
-        fixed = scene.loaded.scenario.restraint.at != "arm" and site.socket is not None
+        fixed = scene.loaded.scenario.all_restraints[name].at != "arm" and site.socket is not None
         place = "socket" if fixed else "stand"
     if place == "socket" and site.socket is None:
         raise InputError(f"worksite '{worksite}' has no socket for a restraint", accepted="place stand or tip")
-    return Who(site, crew, scene.loaded.restraint.document, place)
+    return Who(name, site, crew, known[name].document, place)
 
 
 def take_stance(
@@ -129,9 +139,9 @@ def take_stance(
         raise InputError("a restraint in a socket cannot be turned about the stand's normal", accepted="turn count 0")
     tree = _seated(scene, who)
     detents = detents_of(who.restraint)
-    settings, bodies = _settings_q(tree, scene, detents), tree.bodies
+    settings, bodies = _settings_q(tree, scene, who, detents), tree.bodies
     T_mount_link = forward(tree, settings)
-    T_mount_plate = T_mount_link[:, tree.index(f"{RESTRAINT}/{who.restraint.plate}")]
+    T_mount_plate = T_mount_link[:, tree.index(f"{who.name}/{who.restraint.plate}")]
     plate, mount, in_stand = _placements(scene, who, T_mount_plate, detents.neutral, turns * turn_step_rad)
     T_plate_link = _in_plate(tree, scene, who, postures)
     frames = CrewFrames.of(who.crew, scene.loaded.crew[who.crew].document)
@@ -158,14 +168,14 @@ def take_stance(
 
 def _seated(scene: Scene, who: Who) -> Tree:
     """Return the tree with the restraint's mount at the world's origin and the crewmember on its plate."""
-    tree = hang(scene, scene.tree, RESTRAINT, WORLD, scene.position)
-    return hang(scene, tree, who.crew, f"{RESTRAINT}/{who.restraint.plate}", scene.position)
+    tree = hang(scene, scene.tree, who.name, WORLD, scene.position)
+    return hang(scene, tree, who.crew, f"{who.name}/{who.restraint.plate}", scene.position)
 
 
-def _settings_q(tree: Tree, scene: Scene, detents: Detents) -> Array:
+def _settings_q(tree: Tree, scene: Scene, who: Who, detents: Detents) -> Array:
     q = np.tile(scene.position, (len(detents.counts), 1))
     for k, joint in enumerate(detents.joints):
-        q[:, tree.column(f"{RESTRAINT}/{joint}")] = detents.angles_rad[:, k]
+        q[:, tree.column(f"{who.name}/{joint}")] = detents.angles_rad[:, k]
     return q
 
 
@@ -181,7 +191,7 @@ def _in_plate(tree: Tree, scene: Scene, who: Who, postures: Sequence[str]) -> Ar
         for joint, value in known[posture].items():
             q[row, tree.column(f"{who.crew}/{joint}")] = value
     every = forward(tree, q)
-    plate = every[:, tree.index(f"{RESTRAINT}/{who.restraint.plate}")]
+    plate = every[:, tree.index(f"{who.name}/{who.restraint.plate}")]
     return poses.inverse(plate)[:, None] @ every
 
 
@@ -223,14 +233,14 @@ class _Rows:
         gloves = {tree.index(f"{who.crew}/{link}") for link in document.gloves}
         held = {who.crew, *(name for name in scene.loaded.hardware if tree.hangs_from(name, who.crew))}
         classes = scene.body_classes(tree)
-        tip, mount = _anchor(tree, scene.arm_tip), _anchor(tree, f"{RESTRAINT}/{who.restraint.mount}")
+        tip, mount = _anchor(tree, scene.arm_tip), _anchor(tree, f"{who.name}/{who.restraint.mount}")
         rows = _Rows([], [], [], [])
         for k, body in enumerate(tree.bodies):
             owner = body.name.split("/", 1)[0]
             if owner in held:
                 if not gloves & set(tree.ancestry(body.link)):
                     rows.riding.append(k)
-            elif owner == RESTRAINT:
+            elif owner == who.name:
                 # in a socket the part that goes into it touches, and never moves
                 if who.place != "socket" or _anchor(tree, body.link) != mount:
                     rows.restraint.append(k)

@@ -235,6 +235,14 @@ def _appendage(asked: Asked) -> Said:
     return Said(f"Turn {what} to {state}.", f"{capital(what)} stands {state}.", f"{capital(what)} is {state}.")
 
 
+def _hatch(asked: Asked) -> Said:
+    detail = asked.step.hatch
+    made, words = ("open", "") if detail is None else (detail.make, detail.words)
+    do = "Open" if made == "open" else "Close"
+    besides = f": {words}" if words else ""
+    return Said(f"{do} the hatch{besides}.", f"The hatch is {made}.", f"Hatch {made}.")
+
+
 def _inspect(asked: Asked) -> Said:
     what = asked.step.inspect or ""
     return Said(f"Look at {what}.", "", f"{capital(asked.step.title or 'it')}: looked at, as it should be.")
@@ -260,7 +268,7 @@ _WORDS: dict[str, Callable[[Asked], Said]] = {
     "leave_restraint": _leave, "carry": _carry, "steady": _steady, "take": _take, "hand_over": _hand_over,
     "seat": _seat, "let_go": _let_go, "tether": _tether, "untether": _untether, "bolt": _bolt, "connect": _connect,
     "lock": _lock, "unlock": _lock, "fold_cover": _fold, "move_cart": _cart, "move_base": _base,
-    "move_appendage": _appendage, "inspect": _inspect, "wait_for": _wait, "note": _note,
+    "move_appendage": _appendage, "hatch": _hatch, "inspect": _inspect, "wait_for": _wait, "note": _note,
 }
 
 

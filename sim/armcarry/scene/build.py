@@ -76,6 +76,8 @@ class Scene:
             return self.arm_tip
         if name in platform.seats:
             return f"{PLATFORM}/{platform.seats[name].frame}"
+        if name in self.loaded.hardware and self.loaded.hardware[name].document.holds is not None:
+            return f"{name}/{self.loaded.hardware[name].document.base}"
         if any(name == site.socket for site in platform.worksites.values()):
             return f"{PLATFORM}/{name}"
         thing, _, link = name.partition("/")
@@ -113,7 +115,8 @@ class Scene:
         """Return the class of every body of the tree as the rules name it.
 
         A crewmember is a rider on the arm, ``inside`` while at the airlock's frame, else a worker.
-        Hardware is ``hardware`` also where it sits, so that whoever works on it is judged as such.
+        Hardware is ``hardware`` also where it sits, so that whoever works on it is judged as such, and ``inside``
+        with whoever brings it in.
         """
         by_instance = {m.instance: self._instance_class(tree, m.instance) for m in tree.mountings}
         classes = []
@@ -121,6 +124,18 @@ class Scene:
             instance, short = body.name.split("/", 1)
             classes.append(self._platform_class(short) if instance == PLATFORM else by_instance[instance])
         return tuple(classes)
+
+    @property
+    def hatch(self) -> str | None:
+        """The link at the hatch, from which everybody and everything inside hangs; None where there is none."""
+        airlock = self.loaded.platform.document.airlock
+        return None if airlock is None else f"{PLATFORM}/{airlock}"
+
+    def is_inside(self, tree: Tree, instance: str) -> bool:
+        """Tell whether a person or an item is inside, or is brought by somebody who is."""
+        parent = tree.mounting(instance).parent
+        holder = parent.split("/", 1)[0]
+        return parent == self.hatch or (holder in self.loaded.crew and self.is_inside(tree, holder))
 
     def _platform_class(self, body: str) -> str:
         patterns = self.loaded.platform.document.classes.get("appendage", [])
@@ -130,14 +145,23 @@ class Scene:
         if instance in self.loaded.crew:
             if tree.hangs_from(instance, ARM):
                 return "rider"
-            hatch = self.loaded.platform.document.airlock
-            parked = hatch is not None and tree.mounting(instance).parent == f"{PLATFORM}/{hatch}"
-            return "inside" if parked else "worker"
+            return "inside" if self.is_inside(tree, instance) else "worker"
         if instance in self.loaded.hardware:
-            return "hardware"
+            return "inside" if self.is_inside(tree, instance) else "hardware"
         if instance in self.loaded.restraints:
             return "arm" if tree.hangs_from(instance, ARM) else "structure"
         return {PLATFORM: "structure", VEHICLE: "vehicle", ARM: "arm"}[instance]
+
+    def trailing(self, who: str) -> tuple[str, Array | None]:
+        """Return the link behind which an item trails on a person's tether, and T_link_handhold, turned away.
+
+        Where the crew document does not say how far behind, it is the hands' frame, and no pose.
+        """
+        crew = self.loaded.crew[who].document
+        if crew.trails is None:
+            return f"{who}/{crew.hands}", None
+        turned = poses.rotation_about(np.array([0.0, 0.0, 1.0]), np.pi)
+        return f"{who}/{crew.chest}", poses.translation((-crew.trails, 0.0, 0.0)) @ turned
 
     def meeting_frame(self, instance: str, parent: str) -> str:
         """Return the frame of a thing that meets a link: boots, handhold in hands, base at a seat, mount."""
@@ -171,11 +195,13 @@ def build_scene(loaded: LoadedScenario) -> Scene:
     return Scene(loaded, _hang(scene), position)
 
 
-def hang(scene: Scene, tree: Tree, instance: str, parent: str, position: Array) -> Tree:
-    """Return the tree with a thing's meeting frame brought exactly to a link."""
+def hang(
+    scene: Scene, tree: Tree, instance: str, parent: str, position: Array, pose: Array | None = None
+) -> Tree:
+    """Return the tree with a thing's meeting frame brought exactly to a link, or to a pose (4, 4) in it."""
     root = f"{instance}/{tree.mounting(instance).model.root}"
     meeting = tree.pose_of(scene.meeting_frame(instance, parent), position, relative_to=root)
-    return tree.attach(instance, parent, poses.inverse(meeting))
+    return tree.attach(instance, parent, (poses.identity() if pose is None else pose) @ poses.inverse(meeting))
 
 
 def _mount(loaded: LoadedScenario) -> Mount:
@@ -232,11 +258,11 @@ def _hang(scene: Scene) -> Tree:
         if member.at == "arm" and scene.loaded.restraint is not None:
             where[name] = f"{RESTRAINT}/{scene.loaded.restraint.document.plate}"
         elif member.at == "inside":
-            hatch = scene.loaded.platform.document.airlock
-            where[name] = WORLD if hatch is None else f"{PLATFORM}/{hatch}"
+            where[name] = scene.hatch or WORLD
         else:
             where[name] = member.at
-    where.update({name: item.at for name, item in script.hardware.items()})
+    inside = scene.hatch or WORLD
+    where.update({name: inside if item.at == "inside" else item.at for name, item in script.hardware.items()})
     for instance, parent in where.items():
         tree = hang(scene, tree, instance, parent, position)
     return tree

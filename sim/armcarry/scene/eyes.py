@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from armcarry.files.names import matches
-from armcarry.scene.build import ARM, PLATFORM, RESTRAINT, Scene
+from armcarry.scene.build import ARM, PLATFORM, Scene
 from armcarry.scene.camera import View
 from armcarry.scene.tree import Tree
 
@@ -88,8 +88,7 @@ def targets(scene: Scene, tree: Tree) -> tuple[Target, ...]:
         for body in tree.bodies
         if body.name.startswith(f"{ARM}/") and _fixed_to(tree, tree.index(body.link)) == hand
     ]
-    if scene.loaded.restraint is not None and tree.hangs_from(RESTRAINT, ARM):
-        parts.append(f"{RESTRAINT}/")
+    parts += [f"{name}/" for name in scene.loaded.restraints if tree.hangs_from(name, ARM)]
     riders = (
         Target(crew, f"{crew}/{scene.loaded.crew[crew].document.chest}", (f"{crew}/",)) for crew in scene.aboard(tree)
     )

@@ -11,7 +11,7 @@ from armcarry.files.documents.steps import ARM, Step
 from armcarry.ledger.effects import apply
 from armcarry.ledger.state import INSIDE, TIP_SOCKET, Act, Asked, Page
 from armcarry.scene.build import RESTRAINT
-from armcarry.timeline.first_page import holder_at
+from armcarry.timeline.first_page import holder_at, page_at_start
 from armcarry.timeline.run import Event, MoveSpan
 from armcarry.timeline.schedule import SAME_S, Schedule
 from armcarry.timeline.slots import Slot
@@ -24,7 +24,7 @@ AT_START = ("steady", "tether")
 #: kinds of steps with an act at the start and one at the end
 FROM_TO = {
     "translate": ("set_off", "come"), "enter_restraint": ("climb_in", "get_in"),
-    "leave_restraint": ("climb_out", "get_out"),
+    "leave_restraint": ("climb_out", "get_out"), "hand_over": ("grip", "hand_over"),
 }
 #: acts that are about a restraint
 OF_RESTRAINTS = ("climb_in", "get_in", "climb_out", "get_out", "fit_restraint", "set_restraint")
@@ -60,10 +60,21 @@ def acts_of_day(
             begins = int(act.time_s == slot.start_s and slot.end_s > slot.start_s)
             keyed.append((act.time_s, begins, order, number, replace(act, yields=yields.get(step.name, ()))))
     keyed.sort(key=lambda entry: entry[:4])
-    acts = _with_restraints(start, [entry[-1] for entry in keyed])
+    acts = _through_hatch(start, _with_restraints(start, [entry[-1] for entry in keyed]))
     if loaded is None or not events:
         return tuple(acts)
     return _with_events(loaded, start, acts, events)
+
+
+def pages_before(loaded: LoadedScenario, steps: Sequence[Step]) -> dict[str, Page]:
+    """Return the page before each of some steps, taken one after another before any clock time."""
+    page, found = page_at_start(loaded), dict[str, Page]()
+    for step in steps:
+        found[step.name] = page
+        slot = Slot(step.name, tuple(step.actors), 0.0, 0.0, 0.0, 0.0, 0.0)
+        for act in _with_restraints(page, list(_acts(step, slot, page))):
+            page = apply(page, act)
+    return found
 
 
 def _out_by(day: Day, slots: Mapping[str, Slot]) -> dict[str, tuple[str, ...]]:
@@ -94,6 +105,25 @@ def _with_restraints(start: Page, acts: Sequence[Act]) -> list[Act]:
     return named
 
 
+def _through_hatch(start: Page, acts: Sequence[Act]) -> list[Act]:
+    """Put in when somebody who sets off from inside, or comes in, is in the hatch."""
+    page, found = start, list[Act]()
+    for act in acts:
+        within_s = min(start.asked.passing_s, act.end_s - act.start_s)
+        leaves = act.kind == "set_off" and any(page.people[who].inside for who in act.actors if who in page.people)
+        if leaves:
+            found.append(replace(act, kind="go_out", at=""))
+        elif act.kind == "come" and act.to == INSIDE:
+            found.append(replace(act, kind="go_in", to="", time_s=act.end_s - within_s))
+        page = apply(page, act)
+        found.append(act)
+        if leaves:
+            found.append(replace(act, kind="out", at="", time_s=act.start_s + within_s))
+        elif act.kind == "come" and act.to == INSIDE:
+            found.append(replace(act, kind="in", to=""))
+    return sorted(found, key=lambda act: act.time_s)
+
+
 def _acts(step: Step, slot: Slot, start: Page) -> Iterator[Act]:
     """Yield the acts of one step: at its start, its end, or both."""
     act = _act(step, start, slot)
@@ -107,8 +137,9 @@ def _acts(step: Step, slot: Slot, start: Page) -> Iterator[Act]:
     elif step.kind in FROM_TO:
         first, last = FROM_TO[step.kind]
         begins_at = step.translate.start if step.translate is not None else None
-        yield replace(act, kind=first, time_s=slot.start_s, at=begins_at or "", to="")
-        yield replace(act, kind=last, time_s=slot.end_s, at="")
+        given = step.hand_over is not None
+        yield replace(act, kind=first, time_s=slot.start_s, at=begins_at or "", to=act.to if given else "")
+        yield replace(act, kind=last, time_s=slot.end_s, at=act.at if given else "")
     else:
         yield replace(act, time_s=slot.start_s if step.kind in AT_START else slot.end_s)
 
@@ -142,6 +173,8 @@ def _act(step: Step, start: Page, slot: Slot) -> Act:
         at=step.at or "",
         tool=getattr(detail, "tool", None) or "",
         length_m=getattr(detail, "length", None) or 0.0,
+        torque_n_m=getattr(detail, "torque", None) or 0.0,
+        turns=getattr(detail, "turns", None) or 0.0,
         whose=step.move_cart.cart if step.move_cart is not None else getattr(detail, "which", None) or "",
         start_s=slot.start_s,
         end_s=slot.end_s,
@@ -157,10 +190,47 @@ def acts_of_run(
         first, last = spans.get(move.carry, (move.start_s, move.end_s))
         spans[move.carry] = (min(first, move.start_s), max(last, move.end_s))
     acts = []
+    rests = _boarding(loaded, moves, events)
     for carry, (first, last) in spans.items():
         whole = Act(carry, "carry", (ARM,), start_s=first, end_s=last)
-        acts += [replace(whole, time_s=first), replace(whole, kind="arrive", time_s=last)]
+        acts.append(replace(whole, time_s=first))
+        for begins_s, ends_s in rests:
+            if first <= begins_s < last:
+                acts += [replace(whole, kind="arrive", time_s=begins_s), *_made_safe(loaded, whole, begins_s, ends_s)]
+            if first < ends_s <= last:
+                acts.append(replace(whole, time_s=ends_s))
+        acts.append(replace(whole, kind="arrive", time_s=last))
     return _with_events(loaded, start, acts, events, riders=True)
+
+
+def _boarding(
+    loaded: LoadedScenario, moves: Sequence[MoveSpan], events: Sequence[Event]
+) -> list[tuple[float, float]]:
+    """Return from when to when the arm stands long enough to be safe while somebody gets on or off it.
+
+    The end is infinity where it moves no more.
+    """
+    takes = loaded.rules.arm_safe
+    if takes is None:
+        return []
+    moving = [(move.start_s, move.end_s) for move in moves if move.kind not in ("attach", "detach", "hold")]
+    found = []
+    for event in events:
+        if event.what in loaded.crew:
+            before = max((end for _, end in moving if end <= event.time_s), default=0.0)
+            after = min((begin for begin, _ in moving if begin >= event.time_s), default=float("inf"))
+            if before + takes.make_safe <= event.time_s <= after - takes.make_ready:
+                found.append((before, after))
+    return sorted(set(found))
+
+
+def _made_safe(loaded: LoadedScenario, carry: Act, begins_s: float, ends_s: float) -> Iterator[Act]:
+    """Yield that the arm is made safe once it stands, and ready again in time."""
+    takes = loaded.rules.arm_safe
+    if takes is not None:
+        yield replace(carry, kind="make_safe", time_s=begins_s + takes.make_safe)
+        if ends_s < float("inf"):
+            yield replace(carry, kind="make_ready", time_s=ends_s - takes.make_ready)
 
 
 def _with_events(
@@ -189,7 +259,8 @@ def _with_events(
             event = waiting.pop(0)
             for other in flying.values():
                 do(replace(other, kind="arrive", time_s=event.time_s))
-            do(_act_of_event(loaded, page, event, next(iter(flying), "")))
+            for what in _acts_of_event(loaded, page, event, next(iter(flying), "")):
+                do(what)
             if not ends or event.time_s < act.time_s:  # at the end of a carry nothing moves any more
                 for other in flying.values():
                     do(replace(other, time_s=event.time_s))
@@ -199,8 +270,14 @@ def _with_events(
             flying.pop(act.step, None)
         do(act)
     for event in waiting:
-        do(_act_of_event(loaded, page, event, ""))
+        for what in _acts_of_event(loaded, page, event, ""):
+            do(what)
     return tuple(result)
+
+
+def _acts_of_event(loaded: LoadedScenario, page: Page, event: Event, step: str) -> tuple[Act, ...]:
+    act = _act_of_event(loaded, page, event, step)
+    return (replace(act, kind="grip"), act) if act.kind == "hand_over" else (act,)
 
 
 def _act_of_event(loaded: LoadedScenario, page: Page, event: Event, step: str) -> Act:

@@ -77,6 +77,9 @@ class Clock:
             self.events.append(replace(planned.event, time_s=start_s))
             self.switch(planned.after)
         else:
+            if self.motions and planned.path is not None:  # mode changed, checked and called before the arm moves again
+                self.wait(self.now_s + self.scene.loaded.rules.between_moves)
+                start_s = self.now_s
             motion = timed(self.scene, planned, start_s)
             if motion is not None:
                 self.motions.append(motion)

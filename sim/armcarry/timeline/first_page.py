@@ -11,7 +11,9 @@ from armcarry.ledger.state import (
     ARM,
     INSIDE,
     TIP_SOCKET,
+    ArmMode,
     Asked,
+    BoltRule,
     Fastened,
     FastenerRule,
     ItemRule,
@@ -42,18 +44,37 @@ def page_at_start(loaded: LoadedScenario, *, bonds: bool = True) -> Page:
         own = {key: rule for key, rule in document.fasteners.items() if not rule.bonds_to_seat}
         rules = {key: FastenerRule(f.kind, tuple(f.needed_to), f.state_needed) for key, f in own.items()}
         items[name] = ItemRule(
-            PurePosixPath(item.model).stem, rules, _HANDS[document.hold],
+            PurePosixPath(item.model).stem, rules, _HANDS[document.hold], bolts=_bolts(document),
             before_carry=tuple(document.before_carry), after_seating=tuple(document.after_seating),
         )
         fasteners = tuple((key, item.fasteners.get(key) or _at_rest(document, key)) for key in own)
         states[name] = _item_at(loaded, seats, item.at, fasteners)
     _restraints(loaded, seats, items, states)
     tethers = loaded.rules.tethers
-    asked = Asked(bonds, tethers.before_last_bolt, tethers.item, tethers.person)
+    asked = Asked(
+        bonds, tethers.before_last_bolt, tethers.item, tethers.person, loaded.rules.hands.speed_with_item
+    )
+    hatch = loaded.rules.hatch
+    asked = replace(asked, hatch_known=hatch is not None)
+    if hatch is not None:
+        asked = replace(asked, passing_s=hatch.passing, widest_m=hatch.widest)
     safe = loaded.rules.arm_safe
     if bonds and safe is not None:
         asked = replace(asked, arm_safe=True, make_ready_s=safe.make_ready, make_safe_s=safe.make_safe)
-    return Page(items, seats, states, _people(loaded), asked, arm="safe" if asked.arm_safe else "holding")
+    arm: ArmMode = "safe" if asked.arm_safe else "holding"
+    return Page(items, seats, states, _people(loaded), asked, arm=arm, hatch=_hatch(loaded))
+
+
+def _hatch(loaded: LoadedScenario) -> str:
+    """Return how the hatch is at the start: the other way than the first step makes it; empty where none does."""
+    steps = loaded.scenario.day.steps if loaded.scenario.day is not None else []
+    made = next((step.hatch.make for step in steps if step.hatch is not None), None)
+    return {"open": "closed", "closed": "open"}.get(str(made), "")
+
+
+def _bolts(document: HardwareDocument) -> BoltRule:
+    own = [one for one in document.fasteners.values() if one.kind == "bolts" and one.bonds_to_seat]
+    return BoltRule(own[0].torque or 0.0, own[0].turns or 0.0) if own else BoltRule()
 
 
 def _seats(loaded: LoadedScenario, bonds: bool) -> dict[str, SeatRule]:
@@ -64,6 +85,13 @@ def _seats(loaded: LoadedScenario, bonds: bool) -> dict[str, SeatRule]:
                        f"{PLATFORM}/{seat.frame}")
         for name, seat in platform.seats.items()
     }  # fmt: skip
+    small = tuple(sorted({
+        PurePosixPath(script.hardware[name].model).stem
+        for name, item in loaded.hardware.items() if item.document.small
+    }))  # fmt: skip
+    for name, item in loaded.hardware.items():
+        if item.document.holds is not None:
+            seats[name] = SeatRule(small, frame=f"{name}/{item.document.base}", count=item.document.holds)
     takes = tuple(sorted({PurePosixPath(item.model).stem for item in script.all_restraints.values()}))
     if takes:
         seats[TIP_SOCKET] = SeatRule(takes, frame=f"{ARM}/{loaded.arm.document.tip}")
@@ -77,6 +105,8 @@ def _seats(loaded: LoadedScenario, bonds: bool) -> dict[str, SeatRule]:
 def _item_at(
     loaded: LoadedScenario, seats: dict[str, SeatRule], at: str, fasteners: tuple[tuple[str, Fastened], ...]
 ) -> ItemState:
+    if at == "inside":
+        return ItemState("inside", fasteners=fasteners)
     seat = next((name for name, rule in seats.items() if rule.frame == at), None)
     if seat is not None:
         rule = seats[seat]

@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 
 from armcarry.errors import FrameError, StepError
 from armcarry.files.documents.day import Day
-from armcarry.files.documents.steps import Step
+from armcarry.files.documents.steps import AIRLOCK, Step
 from armcarry.geometry.poses import Array, identity
 from armcarry.ledger.book import Ledger, keep
 from armcarry.scene.build import PLATFORM, Scene, hang
 from armcarry.scene.tree import WORLD
-from armcarry.timeline.acts import acts_of_day
+from armcarry.timeline.acts import acts_of_day, pages_before
 from armcarry.timeline.conflicts import Conflict, two_places
 from armcarry.timeline.first_page import page_at_start
 from armcarry.timeline.network import build
@@ -95,11 +95,18 @@ def plan_day(
         FrameError: slip or failed names no step, a step a place that does not exist.
         InputError: a step without any duration, or steps in a circle.
     """
-    walks = ways_of(scene).walks
-    computed = {name: Duration.exactly(max(walk.duration_s for walk in group)) for name, group in walks.items()}
+    ways = ways_of(scene)
+    walks = ways.walks
+    computed = {
+        name: Duration.exactly(max(walk.duration_s for walk in group) + ways.passing_s[name])
+        for name, group in walks.items()
+    }
+    climbing, safe = scene.loaded.rules.climbing, scene.loaded.rules.arm_safe
     for step in day.steps:
+        if climbing is not None and step.kind in ("enter_restraint", "leave_restraint"):
+            enters = step.enter_restraint is not None
+            computed[step.name] = Duration.exactly(climbing.get_in if enters else climbing.get_out)
         if step.carry in carry_s:
-            safe = scene.loaded.rules.arm_safe
             around_s = 0.0 if safe is None else safe.make_ready + safe.make_safe
             computed[step.name] = Duration.exactly(carry_s[str(step.carry)] + around_s)
     tasks, limits = slipped(tasks_of(day, computed), slip or {}), limits_of(day)
@@ -125,10 +132,14 @@ def flown_s(scene: Scene, moves: Sequence[MoveSpan]) -> dict[str, float]:
 
 @dataclass(frozen=True, eq=False)
 class Ways:
-    """Where the workers go in a day: the walks of each translation, and T_world_boots where others end on a rail."""
+    """Where the workers go in a day: the walks of each translation, and T_world_boots where others end on a rail.
+
+    ``passing_s``: translation -> how long somebody is in the hatch meanwhile, out and in.
+    """
 
     walks: Mapping[str, tuple[Walk, ...]]
     stands: Mapping[tuple[str, str], Array]
+    passing_s: Mapping[str, float]
 
 
 @lru_cache(maxsize=4)  # a plan is worked out anew for every schedule; the ways stay the same
@@ -137,13 +148,20 @@ def ways_of(scene: Scene) -> Ways:
     day = scene.loaded.scenario.day
     walks: dict[str, tuple[Walk, ...]] = {}
     stands: dict[tuple[str, str], Array] = {}
+    passing_s: dict[str, float] = {}
     where: dict[str, Array] = {}
     now, goes_to = situation_at_start(scene.loaded), destinations(scene.loaded)
-    for step in steps_in_order(day) if day is not None else ():
+    steps = steps_in_order(day) if day is not None else []
+    pages, slow = pages_before(scene.loaded, steps), scene.loaded.rules.hands.speed_with_item
+    for step in steps:
         workers = [actor for actor in step.actors if actor in scene.loaded.crew]
         if step.translate is not None and day is not None:
-            going = tuple(walk_between(scene, day, step, w, now.place(w), where.get(w)) for w in workers)
+            most = {w: slow if pages[step.name].brought_by(w) else None for w in workers}
+            going = tuple(walk_between(scene, day, step, w, now.place(w), where.get(w), most[w]) for w in workers)
             walks[step.name] = going
+            page = pages[step.name]
+            ends = any(page.people[w].inside for w in workers) + (step.translate.to == AIRLOCK)
+            passing_s[step.name] = ends * page.asked.passing_s
             where.update({walk.worker: walk.poses[1] for walk in going})
         elif step.leave_restraint is not None and step.leave_restraint.to is not None:
             for worker in workers:
@@ -153,7 +171,7 @@ def ways_of(scene: Scene) -> Ways:
                 where.pop(worker, None)
         now = situation_after(now, step, goes_to)
         scene = _stands_after(scene, step)
-    return Ways(walks, stands)
+    return Ways(walks, stands, passing_s)
 
 
 def _stands_after(scene: Scene, step: Step) -> Scene:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -12,6 +12,7 @@ from armcarry.files.documents.day import Day
 from armcarry.files.documents.steps import Step
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
+from armcarry.ledger.state import Page
 from armcarry.motion.curve import Motion
 from armcarry.scene.build import PLATFORM, Scene, hang
 from armcarry.scene.tree import Tree
@@ -58,7 +59,10 @@ class Moved:
 
 @dataclass(eq=False)
 class Walkthrough:
-    """Where everything is so far, and what the steps came to."""
+    """Where everything is so far, and what the steps came to; ``pages``: the ledger before each step.
+
+    ``on_rail``: who has both hands on a handrail.
+    """
 
     scene: Scene
     day: Day
@@ -71,6 +75,8 @@ class Walkthrough:
     steps: set[str] = field(default_factory=set)
     shortfall: Shortfall | None = None
     ready: Callable[[Carry, Way], Carry] | None = None
+    pages: Mapping[str, Page] = field(default_factory=dict)
+    on_rail: set[str] = field(default_factory=set)
 
     def slide(self, step: Step, joint: str, to: float) -> None:
         """Move one joint over the whole step, from rest to rest (cubic)."""
@@ -90,12 +96,20 @@ class Walkthrough:
         self.position = self.position.copy()
         self.position[columns] = values
 
-    def rehang(self, step: Step, what: str, parent: str) -> None:
-        """Hang a thing from a link when a step ends, its meeting frame exactly on it, and note how far they were."""
+    def rehang(
+        self, step: Step, what: str, parent: str, pose: Array | None = None, *, at_end: bool = True
+    ) -> None:
+        """Hang a thing from a link when a step ends, its meeting frame exactly on it, and note how far they were.
+
+        Args:
+            pose: where in the link (4, 4) instead.
+            at_end: or else when the step begins.
+        """
         gap = self.tree.pose_of(self.scene.meeting_frame(what, parent), self.position, relative_to=parent)
         event = Event(
             0.0, "detach" if parent.startswith(f"{PLATFORM}/") else "attach", what, parent,
             float(np.linalg.norm(gap[:3, 3])), float(np.linalg.norm(poses.rotation_vector(gap))),
         )
-        self.tree = hang(self.scene, self.tree, what, parent, self.position)
-        self.hangs.append(Hang(step.name, None, what, parent, self.tree.mounting(what).pose, event))
+        self.tree = hang(self.scene, self.tree, what, parent, self.position, pose)
+        after_s = None if at_end else 0.0
+        self.hangs.append(Hang(step.name, after_s, what, parent, self.tree.mounting(what).pose, event))

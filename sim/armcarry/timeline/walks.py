@@ -89,7 +89,13 @@ def grip(scene: Scene, worker: str) -> Array:
 
 
 def walk_between(
-    scene: Scene, day: Day, step: Step, worker: str, begins: str | None, here: Array | None = None
+    scene: Scene,
+    day: Day,
+    step: Step,
+    worker: str,
+    begins: str | None,
+    here: Array | None = None,
+    most_m_s: float | None = None,
 ) -> Walk:
     """Return how a worker goes in a translation step.
 
@@ -97,6 +103,7 @@ def walk_between(
         scene: as it stands by then.
         begins: where the worker is by then, None if not known; a start that the step states wins.
         here: T_world_boots (4, 4) of the worker there, if it is known.
+        most_m_s: no faster than this, with an item in hand; None for no such limit.
 
     Raises:
         FrameError: the step is no translation, or names a place that does not exist.
@@ -104,6 +111,7 @@ def walk_between(
     if step.translate is None:
         raise FrameError("translation", step.name, (s.name for s in day.steps if s.translate is not None))
     speed = step.translate.speed or scene.loaded.crew[worker].document.translation_speed
+    speed = speed if most_m_s is None else min(speed, most_m_s)
     start, goal = step.translate.start or begins or AIRLOCK, step.translate.to
     first = here if here is not None and start == begins else place_pose(scene, start, worker)
     ends = np.stack([first, place_pose(scene, goal, worker)])

@@ -15,10 +15,12 @@ from armcarry.files.documents.day import Day
 from armcarry.files.documents.steps import AIRLOCK, ARM, Step
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
+from armcarry.ledger.state import ItemState
 from armcarry.motion.curve import Motion
 from armcarry.scene.build import PLATFORM, Scene, hang
 from armcarry.scene.crew import FREE_JOINTS
 from armcarry.scene.tree import WORLD
+from armcarry.timeline.acts import pages_before
 from armcarry.timeline.carry import Clock
 from armcarry.timeline.plan import steps_in_order, ways_of
 from armcarry.timeline.planned import Way
@@ -52,6 +54,7 @@ def walk_through(
     walk = Walkthrough(scene, day, scene.tree, scene.position, ready=ready)
     fallbacks = {step.fallback for step in day.steps}
     ordered = [s for s in steps_in_order(day) if (s.name not in fallbacks if done is None else s.name in done)]
+    walk.pages = pages_before(scene.loaded, ordered)
     for count, step in enumerate(ordered):
         tell(f"planning {step.title or step.name}", count / len(ordered))
         if step.kind in _DO:
@@ -126,13 +129,23 @@ def _plate(walk: Walkthrough, named: str | None = None) -> str:
 def _translate(walk: Walkthrough, step: Step) -> None:
     for going in ways_of(walk.scene).walks[step.name]:
         worker = going.worker
+        bringing = [item for item, state in walk.pages[step.name].states.items() if _on_own_tether(state, worker)]
+        for item in bringing:  # both hands are on the handrails
+            walk.rehang(step, item, *walk.scene.trailing(worker), at_end=False)
         _take_posture(walk, step, worker, climbing(walk.scene, worker), last=False)
         _go(walk, step, worker, going.poses, going.motion)
+        walk.on_rail.add(worker)
         if going.goal in walk.scene.loaded.platform.document.worksites:
             _take_posture(walk, step, worker, _working(walk.scene, worker), last=True)
-        hatch = walk.scene.loaded.platform.document.airlock
-        if going.goal == AIRLOCK and hatch is not None:
-            _stand(walk, step, worker, f"{PLATFORM}/{hatch}")
+            walk.on_rail.discard(worker)
+            for item in bringing:
+                walk.rehang(step, item, *_hold(walk, step, worker, item))
+        if going.goal == AIRLOCK and walk.scene.hatch is not None:
+            _stand(walk, step, worker, walk.scene.hatch)
+
+
+def _on_own_tether(state: ItemState, worker: str) -> bool:
+    return state.where == "held" and worker in state.hands & state.tethers
 
 
 def _leave(walk: Walkthrough, step: Step) -> None:
@@ -145,6 +158,7 @@ def _leave(walk: Walkthrough, step: Step) -> None:
         ends = np.stack([plate, goal])
         if to is not None and to not in walk.scene.loaded.platform.document.worksites:
             _take_posture(walk, step, worker, climbing(walk.scene, worker), last=True)
+            walk.on_rail.add(worker)
         _go(walk, step, worker, ends, _step_over(walk.scene, worker, ends))
 
 
@@ -156,6 +170,7 @@ def _enter(walk: Walkthrough, step: Step) -> None:
         _go(walk, step, worker, ends, _step_over(walk.scene, worker, ends))
         _take_posture(walk, step, worker, _working(walk.scene, worker), last=True)
         _stand(walk, step, worker, plate)
+        walk.on_rail.discard(worker)
 
 
 def _workers(walk: Walkthrough, step: Step) -> list[str]:
@@ -241,12 +256,23 @@ def _appendage(walk: Walkthrough, step: Step) -> None:
 
 
 def _take(walk: Walkthrough, step: Step) -> None:
-    walk.rehang(step, str(step.item), _hands(walk.scene, step.actors[0]))
+    walk.rehang(step, str(step.item), *_hold(walk, step, step.actors[0], str(step.item)))
+
+
+def _let_go(walk: Walkthrough, step: Step) -> None:
+    """Let an item off its seat trail on the tether of whoever lets go of it; inside it is put down."""
+    what, page = str(step.item), walk.pages[step.name]
+    state = page.states[what]
+    holders = [who for who in step.actors if who in walk.scene.loaded.crew and who in state.tethers & state.hands]
+    if walk.scene.is_inside(walk.tree, what) and walk.scene.hatch is not None:
+        walk.rehang(step, what, walk.scene.hatch)
+    elif state.where == "held" and holders and state.hands <= set(step.actors):
+        walk.rehang(step, what, *walk.scene.trailing(holders[0]))
 
 
 def _hand_over(walk: Walkthrough, step: Step) -> None:
     if step.hand_over is not None:
-        walk.rehang(step, step.hand_over.what, _hands(walk.scene, step.hand_over.to))
+        walk.rehang(step, step.hand_over.what, *_hold(walk, step, step.hand_over.to, step.hand_over.what))
 
 
 def _seat(walk: Walkthrough, step: Step) -> None:
@@ -264,8 +290,13 @@ def _seat(walk: Walkthrough, step: Step) -> None:
     walk.rehang(step, step.seat.what, to)
 
 
-def _hands(scene: Scene, actor: str) -> str:
-    return scene.arm_tip if actor == ARM else f"{actor}/{scene.loaded.crew[actor].document.hands}"
+def _hold(walk: Walkthrough, step: Step, actor: str, item: str) -> tuple[str, Array | None]:
+    """Return where an item hangs that an actor takes: before the hands, or trailing while both are on a handrail."""
+    if actor == ARM:
+        return walk.scene.arm_tip, None
+    if actor in walk.on_rail and actor in walk.pages[step.name].states[item].tethers:
+        return walk.scene.trailing(actor)
+    return f"{actor}/{walk.scene.loaded.crew[actor].document.hands}", None
 
 
 def _fasten(walk: Walkthrough, step: Step, make: str = "") -> None:
@@ -282,7 +313,7 @@ def _fasten(walk: Walkthrough, step: Step, make: str = "") -> None:
 _DO: dict[str, Callable[[Walkthrough, Step], None]] = {
     "carry": _carry, "move_base": _move_base, "move_cart": _move_cart, "translate": _translate,
     "leave_restraint": _leave, "enter_restraint": _enter, "fit_restraint": _fit, "set_restraint": _set,
-    "move_appendage": _appendage, "take": _take,
+    "move_appendage": _appendage, "take": _take, "let_go": _let_go,
     "hand_over": _hand_over, "seat": _seat, "fold_cover": _fasten, "lock": partial(_fasten, make="closed"),
     "unlock": partial(_fasten, make="open"),
 }

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from armcarry.checks.stranded import StrandedCurve, stranded_curve
+from armcarry.checks.stranded import StrandedCurve, home_curves, stranded_curve
 from armcarry.geometry.poses import Array
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding, Verdict
@@ -33,13 +33,22 @@ _LIGHTS = {"day": palette.YELLOW, "twilight": palette.ORANGE, "night": palette.I
 
 
 def stranded(record: Record, findings: Sequence[Finding] = ()) -> Figure:
-    """Plot the time home and the gap to the nearest handrail of every rider, with their limits."""
-    curves = stranded_curve(record)
+    """Plot time home and gap to the nearest handrail of every rider, the others' time, and until all are inside."""
+    curves, others = stranded_curve(record), home_curves(record)
     rules = record.scene.loaded.rules
+    count = 2 * len(curves) + len(others)
     words = "if the arm stopped for good at this moment; dashed: allowed; dot: worst moment"
     title = f"Way home of a stranded rider{worst_verdict(findings, 'stranded')}"
-    with page(max(2 * len(curves), 1), 1, title, words) as (figure, panels):
-        if not curves:
+    with page(max(count, 1), 1, title, words) as (figure, panels):
+        for panel, other in zip(panels[2 * len(curves) :], others, strict=False):
+            allowed_min = None if other.limit_s is None else other.limit_s / MINUTE_S
+            _line(panel, other.time_s, other.home_s / MINUTE_S, allowed_min, "min")
+            verdict = _verdict(findings, "stranded", other.who, "airlock")
+            k = int(other.home_s.argmax())
+            worst = f", {clock(float(other.home_s[k]))} at {clock(float(other.time_s[k]))}"
+            panel.set_title(f"{other.words}{worst}{verdict}", loc="left")
+            time_axis(panel, record, panel is panels[-1], _whole(record))
+        if not count:
             say(panels[0], "No rider is aboard in this run, or the platform has no hatch or handrails")
         for k, curve in enumerate(curves):
             _line(panels[2 * k], curve.time_s, curve.return_time_s / MINUTE_S, rules.safe_return / MINUTE_S, "min")
@@ -51,7 +60,7 @@ def stranded(record: Record, findings: Sequence[Finding] = ()) -> Figure:
             words = f"{curve.crew}: from the gloves to the nearest handrail, {curve.gap_m.max():.2f} m at most{verdict}"
             panels[2 * k + 1].set_title(words, loc="left")
             for panel in panels[2 * k : 2 * k + 2]:
-                time_axis(panel, record, panel is panels[2 * len(curves) - 1], _whole(record))
+                time_axis(panel, record, panel is panels[-1], _whole(record))
     return figure
 
 

@@ -11,8 +11,10 @@ from armcarry.scene.words import plain
 from armcarry.seeing.gaps import watched_gaps
 from armcarry.seeing.sight import sightings
 from armcarry.views.table import Table
+from armcarry.whatif.all_inside import all_inside, worst_of
 from armcarry.whatif.faults import LONGEST_DETECTION_S
 from armcarry.whatif.runaway_joint import runaways
+from armcarry.whatif.stranding import ways_back
 
 
 def cameras_table(record: Record) -> Table | None:
@@ -47,6 +49,23 @@ def _pair(item: Watched) -> str:
         return "never two at once"
     share = "" if item.pair_share > 0.99 else f", {item.pair_share:.0%} of the time"
     return f"{_named(item.pair)}: {np.degrees(item.crossing_rad):.0f} deg or more{share}"
+
+
+def homes_table(record: Record) -> Table | None:
+    """Return everybody's worst moment outside and what the way home is made of then; None with nobody outside."""
+    rows = []
+    for item in ways_back(record):
+        if len(item.time_s):
+            k = int(np.argmax(item.return_time_s))
+            along_s = float(item.way_m[k] / item.speed_m_s)
+            rows.append((plain(item.crew), clock(float(item.time_s[k])), clock(float(item.return_time_s[k])),
+                         f"{clock(along_s)} along {len(item.ways[k])} handrails from {plain(item.rail[k])}, "
+                         f"{clock(float(item.extra_s[k]))} besides"))  # fmt: skip
+    worst = worst_of(record, all_inside(record)) if len(rows) > 1 else None
+    if worst is not None:
+        without = f"in {plain(worst.during)}; {clock(worst.without_s)} without it" if worst.during else ""
+        rows.append(("all inside, hatch closed", clock(worst.time_s), clock(worst.inside_s), without))
+    return Table(("who", "worst moment", "until inside", "made of"), tuple(rows)) if rows else None
 
 
 def runaways_table(record: Record) -> Table | None:

@@ -15,7 +15,7 @@ from armcarry.record.record import Record
 from armcarry.views import sweep_plots, whatif_plots
 from armcarry.views.plots import save_if_drawn
 from armcarry.views.table import Table
-from armcarry.views.whatif_tables import cameras_table, runaways_table
+from armcarry.views.whatif_tables import cameras_table, homes_table, runaways_table
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -59,8 +59,9 @@ WHAT_IFS = (
         sweep_plots.locked_joint,
     ),
     WhatIf(
-        "stranded", "The arm quits and its rider is stranded", "Way home of a stranded rider along the run",
-        whatif_plots.stranded,
+        "stranded", "The arm quits and its rider is stranded",
+        "Way home of a stranded rider, and of everybody outside, along the run",
+        whatif_plots.stranded, homes_table, (2.2, 1.6, 1.6, 5.0),
     ),
     WhatIf(
         "seen", "What the cameras see", "What the cameras see along the run",

@@ -1,6 +1,6 @@
-"""What a rider would have to do if the arm stopped for good: the way to a handrail and along it to the hatch.
+"""What it takes to get home from anywhere, without the arm: the way to a handrail and along it to the hatch.
 
-The rider makes fast what is in the hands, gets out of the restraint, turns round as need be, takes hold of a
+Whoever is outside makes fast what is in the hands, gets out of the restraint, turns round as need be, takes hold of a
 handrail within a glove's reach of either shoulder (of several the one from which home is soonest; with none in reach
 the nearest, across a gap that a tether or a second worker bridges), goes hand over hand to the hatch, and in. What
 all but the handrails takes stands in the rules, ``way_home``; nothing where they do not say. Handrails on parts that
@@ -20,7 +20,7 @@ from armcarry.motion.forward import forward
 from armcarry.motion.refine import greatest
 from armcarry.record.kept import Kept
 from armcarry.record.record import Phase, Record
-from armcarry.scene.build import PLATFORM
+from armcarry.scene.build import ARM, PLATFORM
 from armcarry.timeline.handrails import Rail, rails_of
 from armcarry.timeline.ways_home import WaysHome, ways_home
 
@@ -34,10 +34,10 @@ _LEAST_CELLS = 120
 
 @dataclass(frozen=True, eq=False)
 class Stranding:
-    """One rider over the time aboard, at T instants in order.
+    """One person over some time outside, at T instants in order; a rider over the time aboard.
 
     Attributes:
-        crew: the rider.
+        crew: who.
         time_s: (T,).
         way_m: (T,) to the handrail and along handrails to the hatch.
         gap_m: (T,) from the gloves to the nearest handrail, 0 within reach.
@@ -46,8 +46,8 @@ class Stranding:
         extra_s: (T,) the part of that which is not going along handrails.
         rail: (T,) name of the handrail taken hold of.
         ways: (T,) the handrails followed, in order.
-        most_s, most_gap_m: what return_time_s and gap_m do not pass at any instant aboard, looked at or not.
-        speed_m_s: how fast the rider goes along handrails.
+        most_s, most_gap_m: what return_time_s and gap_m do not pass at any of these times, looked at or not.
+        speed_m_s: how fast the person goes along handrails.
     """
 
     crew: str
@@ -69,24 +69,41 @@ def strandings(record: Record) -> tuple[Stranding, ...]:
     return record.result(STRANDINGS)
 
 
+def ways_back(record: Record) -> tuple[Stranding, ...]:
+    """Return the way home of everybody who is ever outside, all the time they are, aboard or not."""
+    return record.result(WAYS_BACK)
+
+
 def _strandings(record: Record) -> tuple[Stranding, ...]:
-    platform = record.scene.loaded.platform.document
-    if platform.airlock is None or not platform.handrails:
-        return ()
-    found = []
-    known: _Known = {}
-    for crew in record.scene.loaded.crew:
-        phases = [phase for phase in record.phases if _rides(record, phase, crew)]
-        if phases:
-            found.append(_joined(record, crew, [_Leg(record, phase, crew, known) for phase in phases]))
-    return tuple(found)
+    aboard = {
+        crew: [leg for leg in legs if crew in record.scene.aboard(leg.phase.tree)]
+        for crew, legs in record.once(_legs).items()
+    }
+    return tuple(_joined(record, crew, legs) for crew, legs in aboard.items() if legs)
+
+
+def _ways_back(record: Record) -> tuple[Stranding, ...]:
+    return tuple(_joined(record, crew, legs) for crew, legs in record.once(_legs).items() if legs)
 
 
 STRANDINGS = Kept("stranding", 1, _strandings, (Stranding,))
+WAYS_BACK = Kept("way_home", 1, _ways_back, (Stranding,))
 
 
-def _rides(record: Record, phase: Phase, crew: str) -> bool:
-    return phase.end_s > phase.start_s and crew in record.scene.aboard(phase.tree)
+def _legs(record: Record) -> dict[str, list[_Leg]]:
+    """Return everybody's phases outside, looked into; nothing without a hatch or handrails."""
+    platform = record.scene.loaded.platform.document
+    if platform.airlock is None or not platform.handrails:
+        return {}
+    known: _Known = {}
+    outside = {
+        crew: [
+            phase for phase in record.phases
+            if phase.end_s > phase.start_s and not record.scene.is_inside(phase.tree, crew)
+        ]
+        for crew in record.scene.loaded.crew
+    }
+    return {crew: [_Leg(record, phase, crew, known) for phase in phases] for crew, phases in outside.items()}
 
 
 #: ways home by the places of hatch and handrails, so that they are found once for phases alike
@@ -94,7 +111,7 @@ _Known = dict[tuple[bytes, ...], WaysHome]
 
 
 class _Leg:
-    """One rider in one phase, looked at until the worst is known to the tolerance at every instant."""
+    """One person in one phase, looked at until the worst is known to the tolerance at every instant."""
 
     def __init__(self, record: Record, phase: Phase, crew: str, known: _Known) -> None:
         self.record, self.phase = record, phase
@@ -184,12 +201,13 @@ class _Leg:
 
 
 def _besides(record: Record, phase: Phase, crew: str) -> tuple[float, float]:
-    """Return what the way home of a rider takes in any case besides the handrails, and for each gap, s."""
+    """Return what somebody's way home takes in any case besides the handrails, and for each gap, s."""
     rules = record.scene.loaded.rules.way_home
     if rules is None:
         return 0.0, 0.0
     holds = any(phase.tree.hangs_from(item, crew) for item in record.scene.loaded.hardware)
-    return rules.leave_restraint + rules.go_in + rules.stow_held * holds, rules.cross_gap
+    stands = phase.tree.mounting(crew).parent.split("/", 1)[0] in (ARM, *record.scene.loaded.restraints)
+    return rules.leave_restraint * stands + rules.go_in + rules.stow_held * holds, rules.cross_gap
 
 
 def _joined(record: Record, crew: str, legs: list[_Leg]) -> Stranding:

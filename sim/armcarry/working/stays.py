@@ -9,7 +9,7 @@ from armcarry.files.documents.steps import Step
 from armcarry.record.record import Record
 from armcarry.scene.build import PLATFORM
 from armcarry.timeline.slots import Slot
-from armcarry.working.stops import LAST_S, Stop, near_stops, riders, stops
+from armcarry.working.stops import LAST_S, Stop, near_stops, riders, stops, worksite_at
 
 #: what hands do at a worksite; anything else counts as work only where the step says ``at`` which
 HAND_KINDS = (
@@ -88,17 +88,26 @@ def _worked(record: Record, crew: str) -> Iterator[tuple[str, Slot]]:
     if plan is None:
         return
     sites = record.scene.loaded.platform.document.worksites
-    place = ""
+    place = _stands_before(record, crew, 0.0)
     for slot in sorted(plan.schedule.of(crew), key=lambda slot: (slot.start_s, slot.end_s)):
         step = plan.step(slot.name)
         if step.kind in _NO_WORK:
             if (goes := _goes_to(step)) is not None:
-                place = goes if goes in sites else ""
+                place = goes if goes in sites else _stands_before(record, crew, slot.end_s)
                 yield "", slot
             continue
         here = step.at if step.at is not None else place if step.kind in HAND_KINDS else None
         if here in sites:
             yield str(here), slot
+
+
+def _stands_before(record: Record, crew: str, time_s: float) -> str:
+    """Return the worksite before which one stands in a restraint that is not on the arm; empty for none."""
+    page = record.ledger.at(time_s)
+    restraint = page.people[crew].restraint
+    if not restraint or page.on_arm(restraint) or time_s > record.duration_s:
+        return ""
+    return worksite_at(record, restraint, time_s)
 
 
 def _goes_to(step: Step) -> str | None:

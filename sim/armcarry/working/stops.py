@@ -11,7 +11,7 @@ from armcarry.files.documents.carries import Move
 from armcarry.files.documents.steps import ARM
 from armcarry.geometry import poses
 from armcarry.record.record import MoveSpan, Record
-from armcarry.scene.build import PLATFORM, RESTRAINT
+from armcarry.scene.build import PLATFORM
 from armcarry.scene.tree import Tree
 
 #: moves during which the arm stands still
@@ -70,16 +70,28 @@ def riders(record: Record, stop: Stop) -> dict[str, list[float]]:
     return found
 
 
-def plate_gap(record: Record, worksite: str, time_s: float) -> tuple[float, float]:
-    """Return how far the plate is from a worksite's stand at an instant, m and rad; infinitely without a restraint."""
-    restraint = record.scene.loaded.restraint
-    if restraint is None:
-        return np.inf, np.inf
+def plate_gap(record: Record, worksite: str, time_s: float, restraint: str | None = None) -> tuple[float, float]:
+    """Return how far a restraint's plate is from a worksite's stand at an instant, m and rad; infinitely without one.
+
+    Args:
+        restraint: its name; the one on the arm then, by default.
+    """
     tree, links = record.link_poses(time_s)
+    name = restraint or record.scene.restraint_on_arm(tree)
+    if name is None:
+        return np.inf, np.inf
     stand = record.scene.loaded.platform.document.worksites[worksite].stand
-    plate = links[tree.index(f"{RESTRAINT}/{restraint.document.plate}")]
+    plate = links[tree.index(record.scene.plate(name))]
     gap = poses.inverse(links[tree.index(f"{PLATFORM}/{stand}")]) @ plate
     return float(np.linalg.norm(gap[:3, 3])), float(np.linalg.norm(poses.rotation_vector(gap)))
+
+
+def worksite_at(record: Record, restraint: str, time_s: float) -> str:
+    """Return the worksite that a restraint stands before at an instant, the nearest of several; empty for none."""
+    sites = record.scene.loaded.platform.document.worksites
+    gaps = {name: plate_gap(record, name, time_s, restraint) for name in sites}
+    near = [name for name, (metres, turned) in gaps.items() if metres <= AT_STAND_M and turned <= AT_STAND_RAD]
+    return min(near, key=lambda name: gaps[name], default="")
 
 
 def _stops(record: Record, arrives: Callable[[Record, MoveSpan], Stop | None]) -> tuple[Stop, ...]:
@@ -108,11 +120,9 @@ def _settled(record: Record, move: MoveSpan) -> Tree:
 def _near(record: Record, move: MoveSpan) -> Stop | None:
     if not record.scene.aboard(_settled(record, move)):
         return None
-    gaps = {name: plate_gap(record, name, move.end_s) for name in record.scene.loaded.platform.document.worksites}
-    near = [name for name, (metres, turned) in gaps.items() if metres <= AT_STAND_M and turned <= AT_STAND_RAD]
-    if not near:
-        return None
-    return Stop(min(near, key=lambda name: gaps[name]), move.title, move.end_s, move.end_s, (_judged_s(move),))
+    restraint = record.scene.restraint_on_arm(_settled(record, move))
+    site = "" if restraint is None else worksite_at(record, restraint, move.end_s)
+    return Stop(site, move.title, move.end_s, move.end_s, (_judged_s(move),)) if site else None
 
 
 def _with_steps(record: Record, stop: Stop) -> Stop:
@@ -133,10 +143,9 @@ def _judged_s(move: MoveSpan) -> float:
 
 
 def _arrival(record: Record, move: MoveSpan) -> Stop | None:
-    restraint = record.scene.loaded.restraint
     settled = _settled(record, move)
     sites = record.scene.loaded.platform.document.worksites
-    if restraint is None or not record.scene.aboard(settled):
+    if record.scene.restraint_on_arm(settled) is None or not record.scene.aboard(settled):
         return None
     script = _scripted(record, move)
     for name, site in sites.items():

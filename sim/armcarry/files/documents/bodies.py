@@ -84,6 +84,12 @@ class CrewDocument(Document):
     )
     corridor: BodyLength = Field(description="least free width the body needs to pass", examples=["1.1 m"])
     translation_speed: Speed = Field(description="speed along handrails, hand over hand", examples=["0.15 m/s"])
+    trails: BodyLength | None = Field(
+        default=None,
+        description="how far behind the chest the handhold of an item is that trails on the body's tether, both hands "
+        "off it; left out, it stays before the hands",
+        examples=["0.75 m"],
+    )
     groups: Groups = Field(default_factory=dict)
     cameras: dict[Name, Camera] = Field(default_factory=dict, description="cameras worn, by name: on the helmet, say")
 
@@ -190,6 +196,12 @@ class HardwareDocument(Document):
     socket: UrdfName | None = Field(
         default=None, description="frame that takes a restraint, if any", examples=["socket"]
     )
+    holds: Annotated[int, Field(ge=1, le=100)] | None = Field(
+        default=None,
+        description="how many small items it takes in, if it is a bag: they are put into it as into a seat",
+        examples=[6],
+    )
+    small: bool = Field(default=False, description="whether it goes into a bag", examples=[True])
     hold: Literal["one_hand", "two_hands"] = Field(
         default="two_hands", description="hands it takes to hold it", examples=["one_hand"]
     )

@@ -114,27 +114,67 @@ class Tethers(Part):
     )
 
 
+class Hands(Part):
+    """What is asked of hands; the speed is an assumption."""
+
+    speed_with_item: Speed | None = Field(
+        default=None,
+        description="how fast at most somebody goes along handrails with an item in hand or trailing; left out, it is "
+        "not assessed",
+        examples=["0.08 m/s"],
+    )
+
+
+class HatchRules(Part):
+    """What passes the hatch: one body at a time, and nothing that is too wide for it; both are assumptions."""
+
+    passing: Time = Field(description="how long one body takes through it, out or in", examples=["60 s"])
+    widest: Distance = Field(
+        description="the middle one of the three extents of an item that fits through", examples=["0.9 m"]
+    )
+
+
 class WayHome(Part):
     """What a stranded rider's way home takes besides going along handrails."""
 
     leave_restraint: Time = Field(description="to get the boots out of the restraint", examples=["3 min"])
     stow_held: Time = Field(description="to make fast what is in the hands", examples=["4 min"])
     cross_gap: Time = Field(description="for each gap that needs a tether or a second worker", examples=["8 min"])
-    go_in: Time = Field(description="from the hatch to inside", examples=["6 min"])
+    go_in: Time = Field(description="from the hatch to inside, hatch closed", examples=["6 min"])
+    all_inside: Time | None = Field(
+        default=None,
+        description="longest time, from any instant on, until all are inside; left out, it is told, not judged",
+        examples=["45 min"],
+    )
 
 
 class ArmSafe(Part):
-    """How long it takes to make the arm safe, brakes on and motors off, whenever it stands in a day.
+    """What making the arm safe, brakes on and motors off, takes whenever it stands in a day, and making it ready again.
 
-    Both times lengthen every move of the arm.
+    Brakes, check and call follow every move; mode change, check, call and brakes come before it. They lengthen it.
     """
 
-    make_safe: Time = Field(
-        description="after a move: brakes on, motors off, checked, called", examples=["15 s"]
-    )
-    make_ready: Time = Field(
-        description="before a move: mode changed, checked, called, brakes off", examples=["20 s"]
-    )
+    brakes: Time = Field(description="to put the brakes on, or to take them off", examples=["3 s"])
+    mode_change: Time = Field(description="to change the mode of control before a move", examples=["2 s"])
+    check: Time = Field(description="to check that it is so", examples=["4 s"])
+    call: Time = Field(description="to call it, and hear it said back", examples=["3 s"])
+
+    @property
+    def make_safe(self) -> float:
+        """How long it takes after a move, s."""
+        return self.brakes + self.check + self.call
+
+    @property
+    def make_ready(self) -> float:
+        """How long it takes before a move, s."""
+        return self.mode_change + self.check + self.call + self.brakes
+
+
+class Climbing(Part):
+    """How long at least it takes to get into a restraint, and out of it."""
+
+    get_in: Time = Field(description="boots into the restraint, checked", examples=["5 min"])
+    get_out: Time = Field(description="boots out of the restraint, on to a handrail", examples=["3 min"])
 
 
 class RulesDocument(Document):
@@ -196,7 +236,23 @@ class RulesDocument(Document):
     arm_safe: ArmSafe | None = Field(
         default=None, description="how long it takes to make the arm safe and ready; left out, it is never made safe"
     )
+    between_moves: Time = Field(
+        default=0.0,
+        description="how long the arm stands between two moves of one carry: mode changed, checked, called",
+        examples=["8 s"],
+    )
+    climbing: Climbing | None = Field(
+        default=None,
+        description="how long at least getting into a restraint and out of it takes; left out, as the steps say",
+        examples=[{"get_in": "5 min", "get_out": "3 min"}],
+    )
     tethers: Tethers = Field(default_factory=Tethers, description="what is asked of tethers")
+    hatch: HatchRules | None = Field(
+        default=None,
+        description="what passes the hatch; without it how many pass at once, and what fits, is not assessed",
+        examples=[{"passing": "60 s", "widest": "0.9 m"}],
+    )
+    hands: Hands = Field(default_factory=Hands, description="what is asked of hands")
     unseen_extra: Clearance = Field(
         default=0.0, description="clearance added where no camera sees", examples=["0.15 m"]
     )

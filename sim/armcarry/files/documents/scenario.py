@@ -34,8 +34,9 @@ class HardwareItem(Part):
     """One piece of hardware and where it starts."""
 
     model: Text = Field(description="hardware model: " + _MODEL, examples=["pump_box"])
-    at: FullName = Field(
-        description="frame of a seat, or a link such as ev1/hands when it is held", examples=["platform/rack_a_seat"]
+    at: Literal["inside"] | FullName = Field(
+        description="inside, frame of a seat, or a link such as ev1/hands when it is held",
+        examples=["platform/rack_a_seat"],
     )
     fasteners: dict[Name, Literal["open", "closed"]] = Field(
         default_factory=dict,

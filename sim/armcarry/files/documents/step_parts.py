@@ -98,6 +98,13 @@ class LeaveRestraint(Part):
     )
 
 
+class Hatch(Part):
+    """The hatch is opened or closed; what is outside and has no place there must be back in when it closes."""
+
+    make: Literal["open", "closed"] = Field(description="what it becomes", examples=["closed"])
+    words: Text = Field(default="", description="what is done besides, in words", examples=["tools counted"])
+
+
 class Item(Part):
     """What a hand does something to."""
 

@@ -28,6 +28,7 @@ from armcarry.files.documents.step_parts import (
     Connect,
     FoldCover,
     HandOver,
+    Hatch,
     Item,
     LeaveRestraint,
     Lock,
@@ -46,10 +47,10 @@ from armcarry.files.documents.step_parts import (
 STEP_KINDS = (
     "translate", "fit_restraint", "set_restraint", "enter_restraint", "leave_restraint", "carry", "steady", "take",
     "hand_over", "seat", "let_go", "tether", "untether", "bolt", "connect", "lock", "unlock", "fold_cover", "move_cart",
-    "move_base", "move_appendage", "inspect", "wait_for", "note",
+    "move_base", "move_appendage", "hatch", "inspect", "wait_for", "note",
 )
-#: kinds whose time follows from the motion, a path, a count, or from what is waited for
-TIMED_BY_ITSELF = ("carry", "translate", "bolt", "connect", "wait_for")
+#: kinds whose time follows from the motion, a path, a count, the rules, or from what is waited for
+TIMED_BY_ITSELF = ("carry", "translate", "bolt", "connect", "wait_for", "enter_restraint", "leave_restraint")
 ARM = "arm"
 #: the place where workers come out, as steps name it
 AIRLOCK = "airlock"
@@ -102,6 +103,7 @@ class Step(OwnWords):
     move_appendage: MoveAppendage | None = Field(
         default=None, description="a part of the platform turns to another state"
     )
+    hatch: Hatch | None = Field(default=None, description="the hatch is opened or closed")
     inspect: Text | None = Field(default=None, description="what is looked at, in words", examples=["the seals"])
     wait_for: WaitFor | None = Field(default=None, description="waiting for an instant, steps, or something outside")
     note: Text | None = Field(
@@ -129,8 +131,8 @@ class Step(OwnWords):
 
     takes: Takes | None = Field(
         default=None,
-        description="how long it takes: a time, or least, likely and most; carries, ways along handrails, counted "
-        "bolts and waiting time themselves",
+        description="how long it takes: a time, or least, likely and most; carries, ways along handrails, "
+        "counted bolts and waiting time themselves, the rules getting into a restraint and out",
         examples=["10 min"],
     )
     after: list[Name] = Field(

@@ -8,7 +8,7 @@ from functools import partial
 
 from armcarry.ledger.state import Page
 from armcarry.record.record import MoveSpan, Record
-from armcarry.scene.build import ARM, RESTRAINT
+from armcarry.scene.build import ARM
 from armcarry.scene.tree import Tree
 from armcarry.scene.words import plain
 from armcarry.views.hooked import holding_words
@@ -91,8 +91,9 @@ def _held_by(record: Record, tree: Tree, name: str) -> str:
     parent = tree.mounting(name).parent
     instance, _, frame = parent.partition("/")
     if instance in record.scene.loaded.crew:
-        return f"in the hands of {instance}"
-    if instance == ARM or (instance == RESTRAINT and tree.hangs_from(RESTRAINT, ARM)):
+        hands = record.scene.loaded.crew[instance].document.hands
+        return f"in the hands of {instance}" if frame == hands else f"trails behind {instance}"
+    if instance == ARM or (instance in record.scene.loaded.restraints and tree.hangs_from(instance, ARM)):
         return "on the arm"
     return f"at {plain(parent)}" if frame else "at the platform"
 

@@ -10,7 +10,7 @@ import numpy as np
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import Capsule
 from armcarry.record.record import Record
-from armcarry.scene.build import PLATFORM, RESTRAINT
+from armcarry.scene.build import PLATFORM
 from armcarry.views import palette
 from armcarry.views.actors import SceneActors, surface_actor
 from armcarry.views.meshes import Triangles, joined, triangles
@@ -112,8 +112,7 @@ def frame_links(record: Record) -> list[str]:
     """Return the frames worth showing, by full name."""
     scene = record.scene
     links = [scene.arm_base, scene.arm_tip]
-    if scene.loaded.restraint is not None:
-        links.append(f"{RESTRAINT}/{scene.loaded.restraint.document.plate}")
+    links += [scene.plate(name) for name in scene.loaded.restraints]
     for name, member in scene.loaded.crew.items():
         links += [f"{name}/{member.document.visor}", f"{name}/{member.document.hands}"]
     links += [f"{name}/{item.document.base}" for name, item in scene.loaded.hardware.items()]

@@ -1,0 +1,103 @@
+"""Times that come from the rules: getting into a restraint and out, and standing between two moves."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+import armcarry
+from armcarry.checks import schedule
+from armcarry.errors import InputErrors
+from armcarry.files.load import load_scenario
+from armcarry.record.record import Record
+from armcarry.scene.build import build_scene
+from armcarry.timeline.carry import run_carries
+from armcarry.timeline.day_run import run_day
+
+RULES = Path(armcarry.__file__).resolve().parents[2] / "models" / "rules" / "tern_yard" / "tern_yard.yaml"
+SCRIPT = """
+format: armcarry scenario 1
+title: times from rules
+purpose: to test times
+platform: tern_yard
+arm: heron
+rules: own.yaml
+base: {mount: trolley, station: 11 m}
+carts: {cart_1: 16.2 m, cart_2: -14.2 m}
+start:
+  {shoulder_turn: 41.89 deg, shoulder_swing: -5.51 deg, shoulder_lift: 71.2 deg, elbow_bend: 96.71 deg,
+   wrist_lift: 95.98 deg, wrist_swing: 47.81 deg, wrist_turn: 171.78 deg}
+restraint: {model: foot_restraint, at: arm, settings: {pitch: 90 deg}}
+crew: {ev1: {posture: carry, at: CREW}}
+"""
+CLIMBING = "climbing: {get_in: 5 min, get_out: 3 min}\n"
+DAY = """
+day:
+  steps:
+    - {name: on, actors: [ev1], enter_restraint: {}TAKES}
+    - {name: off, actors: [ev1], leave_restraint: {}}
+"""
+CARRIES = """
+carries:
+  - name: out
+    moves:
+      - {line: {frame: platform/rack_a_stand, by: [-0.3 m, 0 m, 0 m]}}
+      - {hold: 5 s}
+      - {line: {frame: platform/rack_a_stand, by: [-0.3 m, 0 m, 0 m]}}
+      - {line: {frame: platform/rack_a_stand, by: [-0.3 m, 0 m, 0 m]}}
+"""
+
+
+@pytest.fixture
+def scene_of(tmp_path):
+    def build(script, *, rules=lambda text: text):
+        (tmp_path / "own.yaml").write_text(rules(RULES.read_text()))
+        path = tmp_path / "script.yaml"
+        path.write_text(script)
+        return build_scene(load_scenario(path))
+
+    return build
+
+
+def _day(scene):
+    run = run_day(scene)
+    return Record(scene, run.phases, run.motion, run.moves, run.events, run.relaxed, kept=run.ledger)
+
+
+STAND = SCRIPT.replace("CREW", "platform/rack_a_stand")
+
+
+def test_climbing_takes_what_the_rules_say(scene_of):
+    plan = _day(scene_of(STAND + DAY.replace("TAKES", ""))).plan
+    slots = {slot.name: slot.end_s - slot.start_s for slot in plan.schedule.slots}
+    assert slots == pytest.approx({"on": 300.0, "off": 180.0})
+
+
+def test_a_step_that_states_less_is_told_and_takes_as_long_all_the_same(scene_of):
+    record = _day(scene_of(STAND + DAY.replace("TAKES", ", takes: 2 min")))
+    (told,) = [f for f in schedule.check(record) if f.subject == "on"]
+    assert (str(told.verdict), told.message) == (
+        "fail", "on is to take 0:02:00.0, but the rules give it 0:05:00.0",
+    )
+    assert record.plan.schedule.slot("on").end_s == pytest.approx(300.0)
+
+
+def test_without_such_a_rule_the_step_says_it(scene_of):
+    with pytest.raises(InputErrors, match="step 'on' needs takes") as caught:
+        scene_of(STAND + DAY.replace("TAKES", ""), rules=lambda text: text.replace(CLIMBING, ""))
+    assert "a time, or climbing in the rules" in str(caught.value)
+
+
+@pytest.mark.parametrize("between_s", [0.0, 7.0])
+def test_the_arm_stands_between_two_moves_as_long_as_the_rules_say(scene_of, between_s):
+    said = f"between_moves: {between_s} s\n"
+    scene = scene_of(SCRIPT.replace("CREW", "arm") + CARRIES, rules=lambda text: text + said)
+    run = run_carries(scene)
+    lines = [move for move in run.moves if move.kind == "line"]
+    hold = next(move for move in run.moves if move.kind == "hold")
+    gaps = [lines[1].start_s - hold.end_s, lines[2].start_s - lines[1].end_s]
+    assert hold.start_s == lines[0].end_s  # nothing is made ready to stand still
+    assert gaps == pytest.approx([between_s, between_s])
+    middle = lines[2].start_s - between_s / 2
+    assert abs(run.motion.at(middle, order=1)).max() == pytest.approx(0.0, abs=1e-9)
