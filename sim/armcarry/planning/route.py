@@ -23,7 +23,7 @@ from armcarry.planning.script import write_with_moves
 from armcarry.planning.space import ArmSpace
 from armcarry.planning.ways import Way as ArmWay
 from armcarry.planning.ways import standing
-from armcarry.scene.build import ARM, Scene
+from armcarry.scene.build import Scene
 from armcarry.scene.tree import WORLD, Tree
 from armcarry.timeline.carry import timed
 from armcarry.timeline.moves import goal_of
@@ -203,8 +203,7 @@ def _free_runs(scene: Scene, moves: tuple[PlannedMove, ...]) -> list[list[Planne
 def _at_a_place(scene: Scene, planned: PlannedMove) -> bool:
     """Tell whether a move begins or ends where a place grants less to who is there: an approach, not a way."""
     tree = planned.tree
-    here, on_arm = Here(scene, tree), (name for name in scene.loaded.restraints if tree.hangs_from(name, ARM))
-    moved = {*on_arm, *scene.aboard(tree), *scene.carried(tree)}
+    here, moved = Here(scene, tree), {*scene.restraints_on_arm(tree), *scene.aboard(tree), *scene.carried(tree)}
     granted = [item for end in (planned.start, planned.end) for item in here.at(end, nearer_m=AT_PLACE_M)]
     return any(item.pattern_a.split("/", 1)[0] in moved for item in granted)
 

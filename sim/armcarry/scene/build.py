@@ -65,6 +65,10 @@ class Scene:
         """Return the restraint at the arm's tip, None where there is none."""
         return next((name for name in self.loaded.restraints if tree.mounting(name).parent == self.arm_tip), None)
 
+    def restraints_on_arm(self, tree: Tree) -> tuple[str, ...]:
+        """Return the restraints that move with the arm, at its tip or in a rider's hands."""
+        return tuple(name for name in self.loaded.restraints if tree.hangs_from(name, ARM))
+
     def plate(self, restraint: str) -> str:
         """Return the link that boots stand on."""
         return f"{restraint}/{self.loaded.restraints[restraint].document.plate}"

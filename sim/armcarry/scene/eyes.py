@@ -88,7 +88,7 @@ def targets(scene: Scene, tree: Tree) -> tuple[Target, ...]:
         for body in tree.bodies
         if body.name.startswith(f"{ARM}/") and _fixed_to(tree, tree.index(body.link)) == hand
     ]
-    parts += [f"{name}/" for name in scene.loaded.restraints if tree.hangs_from(name, ARM)]
+    parts += [f"{name}/" for name in scene.restraints_on_arm(tree)]
     riders = (
         Target(crew, f"{crew}/{scene.loaded.crew[crew].document.chest}", (f"{crew}/",)) for crew in scene.aboard(tree)
     )
