@@ -13,6 +13,7 @@ from armcarry.geometry.model import Body
 from armcarry.geometry.shapes import Sphere
 from armcarry.motion.forward import forward
 from armcarry.record.finding import Verdict
+from armcarry.whatif.cells import Leaves
 from armcarry.whatif.faults import Side
 from armcarry.whatif.late_stop import braking_arcs
 
@@ -149,3 +150,29 @@ def test_the_cell_with_the_least_margin_is_the_tightest_and_none_where_there_is_
     assert stopping._tightest(part([-1, 0, 3], [-9.0, 0.3, 0.2])) == 2
     assert stopping._tightest(part([0], [0.3])) == 0
     assert stopping._tightest(part([-1, 4], [0.1, stopping.ENOUGH_M])) is None
+
+
+@pytest.mark.parametrize(("free", "gone"), [((2.0, 0.6, 1.8), 0.3), ((9.0, 2.0, 2.0), 1.0), ((0.0, 1.0, 1.0), 0.0)])
+def test_the_share_of_the_rate_is_that_at_which_braking_goes_as_far_as_there_is_room(monkeypatch, free, gone):
+    """Of an arc that takes 2 s the part that is free, at both ends and in the middle of each cell; the least counts."""
+    starts, ends = np.array([1.0, 5.0, 7.0]), np.array([3.0, 5.0, 8.0])
+    leaves = Leaves(starts, ends, *(np.zeros(3) for _ in range(5)))
+    part = SimpleNamespace(leaves=leaves, window=SimpleNamespace(side=SimpleNamespace(prover="prover"), left_m="left"))
+    asked = []
+
+    def arcs(side, at, until):
+        asked.append(at)
+        np.testing.assert_array_equal(at, until)
+        return SimpleNamespace(without_slack=lambda: SimpleNamespace(until=np.full(len(at), 2.0)))
+
+    def room(prover, arcs, left_m, resolution):
+        assert (prover, left_m, len(arcs.until)) == ("prover", "left", 6)
+        return np.array([*free, *free]), None
+
+    monkeypatch.setattr(stopping, "braking_arcs", arcs)
+    monkeypatch.setattr(stopping, "free_until", room)
+    share = stopping._slower_share(stopping._Short(((part, 0), (part, 2))))
+    assert share == pytest.approx(np.sqrt(1.0 - (1.0 - gone) ** 2))
+    (at,) = asked
+    assert at == pytest.approx([1.0, 7.0, 2.0, 7.5, 3.0, 8.0], abs=1e-5)
+    assert np.all(at[4:] < ends[[0, 2]])  # just before the end, where the rate may jump

@@ -236,6 +236,26 @@ def test_rules_that_do_not_say_leave_the_time_home_open(run):
     assert late.verdict is Verdict.FAIL  # the way alone is too long
 
 
+def test_either_shoulder_takes_hold_of_a_rail(run):
+    """The same rails on the other side are as near to the right shoulder as they were to the left."""
+    other = {name: tuple((x, -y - 0.4, z) for x, y, z in ends) for name, ends in SPOTS.items()}
+    (left,) = strandings(run(rate_rad_s=0.0))
+    (right,) = strandings(run(spots=other, hatch=(-6.0, -3.4, 0.4), rate_rad_s=0.0))
+    np.testing.assert_allclose(right.way_m, left.way_m)
+    assert right.ways == left.ways and set(right.rail) == set(left.rail) == {"near"}
+    assert right.most_s == pytest.approx(left.most_s)
+
+
+def test_where_rules_do_not_say_gaps_cost_no_time(run):
+    far = {name: tuple(tuple(np.add(end, (0.0, 0.0, 3.0))) for end in ends) for name, ends in SPOTS.items()}
+    (item,) = strandings(run(spots=far, rate_rad_s=0.0, rules={"way_home": None}))
+    assert item.gap_m.min() > 0
+    np.testing.assert_allclose(item.return_time_s, item.way_m / item.speed_m_s)
+    assert not item.extra_s.any()
+    # the bound between instants adds what the shoulders can move, in the time that takes to go: nothing moves here
+    assert item.most_s == pytest.approx(item.return_time_s.max())
+
+
 # -- the words, of instants given by hand --------------------------------------------------------------------
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import NamedTuple
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -169,8 +170,18 @@ class Placed:
         )  # fmt: skip
 
 
+#: the bodies of trees that are in use: a run asks about the same tree again and again
+_PLACED: WeakKeyDictionary[Tree, Placed] = WeakKeyDictionary()
+
+
 def place_bodies(tree: Tree) -> Placed:
-    """Seat the bodies of a tree on its moving frames."""
+    """Seat the bodies of a tree on its moving frames, once."""
+    if tree not in _PLACED:
+        _PLACED[tree] = _seated(tree)
+    return _PLACED[tree]
+
+
+def _seated(tree: Tree) -> Placed:
     frame_of, inside, frames = body_frames(tree)
     solids = pack([body.shape for body in tree.bodies])
     where = [tree.index(body.link) for body in tree.bodies]
