@@ -53,13 +53,16 @@ class Paper:
         )
         self.width, self.height = self._document.width - 12, self._document.height - 12  # frames have 6 points inside
         self._story: list[Any] = []
-        self._headings = 0
+        self._headings = self._tables = 0
 
     def text(
         self, words: str, size: float = 9.5, bold: bool = False, colour: str = palette.INK, after: float = 3
     ) -> None:
-        """Add a paragraph."""
-        self._story.append(self.paragraph(words, size, bold, colour, after))
+        """Add a paragraph; large and bold it is a heading to who hears it."""
+        paragraph = self.paragraph(words, size, bold, colour, after)
+        if bold and size >= _OUTLINED:
+            paragraph.role = "H1"
+        self._story.append(paragraph)
 
     def heading(self, words: str, size: float = 15, room: float = 0.15) -> None:
         """Add a heading, on another page when less than ``room``, a share of a page, is left for what follows.
@@ -70,6 +73,7 @@ class Paper:
 
         paragraph = self.paragraph(words, size, True, after=5)
         paragraph.style.spaceBefore = 10
+        paragraph.role = "H1" if size >= _OUTLINED else "H2"
         if size >= _OUTLINED:
             paragraph.outlined = words
         self._story += [CondPageBreak(room * self.height), paragraph]
@@ -80,13 +84,14 @@ class Paper:
         """Return a paragraph of plain text."""
         from reportlab.lib.colors import HexColor
         from reportlab.lib.styles import ParagraphStyle
-        from reportlab.platypus import Paragraph
+
+        from armcarry.views.brief.tagged import Words
 
         style = ParagraphStyle(
             "text", fontName=BOLD_FONT if bold else FONT, fontSize=size, leading=size * 1.28,
             textColor=HexColor(colour), spaceAfter=after, splitLongWords=True, wordWrap="LTR",
         )
-        return Paragraph(escape(words).replace("\n", "<br/>"), style)
+        return Words(escape(words).replace("\n", "<br/>"), style)
 
     def verdict(self, verdict: Verdict, words: str) -> None:
         """Add a line with the sign and colour bar of a verdict."""
@@ -124,6 +129,12 @@ class Paper:
         from reportlab.lib.colors import HexColor
         from reportlab.platypus import LongTable
 
+        self._tables += 1
+        for number, row in enumerate(cells):
+            for column, cell in enumerate(row):
+                for part in cell if isinstance(cell, list) else [cell]:
+                    if part:
+                        part.cell = (self._tables, number, column, number == 0)
         grid = LongTable(cells, colWidths=widths, repeatRows=1, spaceAfter=3)
         grid.setStyle([
             ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, 0), 1.2, HexColor(palette.INK)),
@@ -154,12 +165,15 @@ class Paper:
     def shown(self, path: Path, words: str, most: float) -> Any:
         """Return a picture across the page, at most a share of it high; ``words`` are for who cannot see it."""
         from PIL import Image as Opened
-        from reportlab.platypus import Image
+
+        from armcarry.views.brief.tagged import Picture
 
         with Opened.open(path) as opened:
             wide, tall = opened.size
         scale = min(self.width / wide, most * self.height / tall)
-        return Image(str(path), wide * scale, tall * scale)
+        picture = Picture(str(path), wide * scale, tall * scale)
+        picture.words = words
+        return picture
 
     def together(self, parts: Sequence[Any]) -> None:
         """Add parts under a rule that stay on one page where they fit on one."""
@@ -183,10 +197,14 @@ class Paper:
 
     def write(self) -> None:
         """Lay the pages out and write the file. Raises RecordError."""
+        from armcarry.views.brief.tagged import TaggedCanvas
+
         self._document.afterFlowable = self._outline
         with writing(self._path) as place:
             self._document.filename = str(place)
-            self._document.build(self._story, onFirstPage=self._mark, onLaterPages=self._mark)
+            self._document.build(
+                self._story, onFirstPage=self._mark, onLaterPages=self._mark, canvasmaker=TaggedCanvas
+            )
 
     def _outline(self, drawn: Any) -> None:
         words = getattr(drawn, "outlined", None)
@@ -197,6 +215,10 @@ class Paper:
 
     def _mark(self, canvas: Any, document: Any) -> None:
         """Write head and foot of a page: what it is of above, caution left and page number right below."""
+        with canvas.artifact():
+            self._edges(canvas, document)
+
+    def _edges(self, canvas: Any, document: Any) -> None:
         from reportlab.lib.utils import simpleSplit
 
         canvas.saveState()

@@ -58,7 +58,8 @@ def write_sheet(procedure: Procedure, path: Path, size: SheetSize = "A3") -> Pat
     """
     try:
         from reportlab.lib import pagesizes
-        from reportlab.pdfgen.canvas import Canvas
+
+        from armcarry.views.brief.tagged import TaggedCanvas
     except ImportError as error:
         raise MissingExtraError("reportlab", "brief", "writing PDF") from error
     fonts()
@@ -70,7 +71,7 @@ def write_sheet(procedure: Procedure, path: Path, size: SheetSize = "A3") -> Pat
     cells = _cells(procedure, actors, starts, wide)
     pages = _paged(_heights(cells, len(starts)), blocks[0].room)
     with writing(path) as place:
-        canvas = Canvas(str(place), pagesize=page, invariant=1, lang="en")
+        canvas = TaggedCanvas(str(place), pagesize=page, invariant=1)
         canvas.setTitle(f"Everybody's tasks: {procedure.title}")
         canvas.setAuthor("armcarry")
         for number, rows in enumerate(pages):
@@ -154,7 +155,8 @@ def _draw(
     top = block.bottom + block.tall
     canvas.setFillColor(HexColor(palette.INK))
     canvas.setFont(BOLD_FONT, 10)
-    canvas.drawString(block.left, top - 12, f"Everybody's tasks: {procedure.title}"[:90])
+    with canvas.mark("H1"):
+        canvas.drawString(block.left, top - 12, f"Everybody's tasks: {procedure.title}"[:90])
     canvas.setFont(FONT, 6.5)
     canvas.drawString(block.left, block.bottom + 4, _FOOT)
     canvas.drawRightString(block.left + block.wide, block.bottom + 4, f"{page[0]} of {page[1]}")
@@ -172,7 +174,10 @@ def _draw(
         inside = [row for row in range(cell.first, cell.last + 1) if row in edges]
         if inside:
             box = (block.left + _TIMES + cell.column * wide, edges[inside[0]][0], edges[inside[-1]][1])
-            _cell(canvas, cell, box, wide, goes_on=inside[0] != cell.first)
+            # a screen reader reads column by column, each task with its actor and its time
+            begins = clock(starts[cell.first], 0)
+            with canvas.mark("P", f"{role(actors[cell.column])}, {begins}: {' '.join(cell.lines).replace(chr(9), '')}"):
+                _cell(canvas, cell, box, wide, goes_on=inside[0] != cell.first)
 
 
 def _time(canvas: Any, procedure: Procedure, block: _Block, y: float, start_s: float) -> None:

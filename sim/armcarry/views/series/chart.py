@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from armcarry.files.documents.steps import ARM
 from armcarry.procedure.model import role
+from armcarry.procedure.tasks import FLOWN
 from armcarry.quantities import clock
 from armcarry.views import palette
 from armcarry.views.series.told import Told
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
 _HOUR_S = 3600.0
 #: room between two outings, as a share of the longest
 _GAP = 0.04
+#: kinds of tasks in which the arm moves
+_MOVES = ("carry", "move_base", *FLOWN)
 
 
 def time_line(runs: Sequence[Told]) -> Figure:
@@ -31,13 +34,14 @@ def time_line(runs: Sequence[Told]) -> Figure:
     ))
     gap_s = _GAP * max(run.record.duration_s for run in runs)
     with matplotlib.rc_context({"font.family": "DejaVu Sans", "hatch.linewidth": 0.6, "text.parse_math": False}):
-        figure = Figure(figsize=(13.333, 1.6 + 0.95 * len(actors)), facecolor=palette.PAPER, layout="constrained")
+        figure = Figure(figsize=(13.333, 2.2 + 0.95 * len(actors)), facecolor=palette.PAPER, layout="constrained")
         FigureCanvasAgg(figure)
         axes = figure.add_subplot()
+        total_s = sum(run.record.duration_s + gap_s for run in runs)
         begun_s, ticks = 0.0, list[tuple[float, str]]()
         for run in runs:
             for task in run.procedure.tasks:
-                moves = ARM in task.actors
+                moves = task.kind in _MOVES
                 for lane in (actors.index(who) for who in dict.fromkeys((*task.actors, *task.riders)) if who in actors):
                     axes.add_patch(Rectangle(
                         ((begun_s + task.start_s) / _HOUR_S, lane + 0.15), (task.end_s - task.start_s) / _HOUR_S, 0.7,
@@ -47,14 +51,15 @@ def time_line(runs: Sequence[Told]) -> Figure:
             length_s = run.record.duration_s
             axes.axvline(begun_s / _HOUR_S, color=palette.INK, linewidth=1.6)
             axes.axvline((begun_s + length_s) / _HOUR_S, color=palette.INK, linewidth=1.6)
-            words = f"{run.title}\n{run.date + ', ' if run.date else ''}{clock(length_s, 0)}"
+            wide = max(int(130 * length_s / total_s), 12)  # letters that fit above an outing
+            words = textwrap.fill(f"{run.title}, {run.date + ', ' if run.date else ''}{clock(length_s, 0)}", wide)
             axes.text((begun_s + length_s / 2) / _HOUR_S, -0.1, words, ha="center", va="bottom", fontsize=11)
             step_s = _HOUR_S if length_s > 2 * _HOUR_S else 600.0
             marks = [k * step_s for k in range(int(length_s / step_s) + 1)]
             ticks += [((begun_s + at_s) / _HOUR_S, clock(at_s, 0)) for at_s in marks]
             begun_s += length_s + gap_s
         axes.set_xlim(-0.01 * begun_s / _HOUR_S, begun_s / _HOUR_S)
-        axes.set_ylim(len(actors), -0.9)
+        axes.set_ylim(len(actors), -1.3)
         axes.set_yticks([k + 0.5 for k in range(len(actors))], [role(actor) for actor in actors], fontsize=13)
         axes.set_xticks([at for at, _ in ticks], [words for _, words in ticks], fontsize=8, rotation=90)
         axes.set_xlabel("from the start of each outing", fontsize=11)
