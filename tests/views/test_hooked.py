@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from armcarry.files.load import load_scenario
-from armcarry.ledger.state import PersonState
+from armcarry.ledger.book import keep
+from armcarry.ledger.state import ItemRule, ItemState, Page, PersonState
 from armcarry.record.record import Record
 from armcarry.scene.build import build_scene
 from armcarry.timeline.day_run import run_day
-from armcarry.views.hooked import all_tethers, holding_words, tether_ends_m
+from armcarry.views import gl
+from armcarry.views.hooked import all_tethers, hands_at, hands_table, hands_words, holding_words, tether_ends_m
 from armcarry.views.player.lanes import hands_lanes
+from armcarry.views.stage import Stage
 
 SCRIPT = """
 format: armcarry scenario 1
@@ -66,3 +71,34 @@ def test_lanes_say_who_holds_what_and_what_the_arm_is(record):
         "ev1": ["hooked to keel port 5", "blanket in the right hand, hooked to keel port 5", "hooked to keel port 5"],
         "blanket": ["", "hooked to ev1", ""],
     }
+
+
+def test_a_table_says_from_when_to_when_who_holds_what_and_is_hooked_to_what(record):
+    table = hands_table(record)
+    assert table.rows == (
+        ("0:00:00.0", "0:03:00.0", "ev1", "hooked to keel port 5"),
+        ("0:01:00.0", "0:05:00.0", "blanket", "hooked to ev1"),
+        ("0:03:00.0", "0:04:00.0", "ev1", "blanket in the right hand, hooked to keel port 5"),
+        ("0:04:00.0", "0:06:00.0", "ev1", "hooked to keel port 5"),
+    )
+    assert hands_at(record, 200.0) == "ev1: blanket in the right hand, hooked to keel port 5"
+    bare = replace(record.ledger.start, people={"ev1": PersonState()})
+    assert hands_table(replace(record, kept=keep(bare, ()))) is None
+
+
+def test_what_trails_is_said():
+    state = ItemState("held", tethers=frozenset({"ev1"}))
+    page = Page({"box": ItemRule("box")}, {}, {"box": state}, {"ev1": PersonState(tethers=frozenset({"rail"}))})
+    assert hands_words(page, "ev1") == "box trailing, hooked to rail"
+
+
+def test_pictures_draw_a_line_along_every_tether_that_is_hooked(record):
+    if gl.problem() is not None:
+        pytest.skip("nothing can be drawn here")
+    with Stage(record, (320, 180)) as stage:
+        counts = []
+        for time_s in (150.0, 330.0):
+            stage.show(time_s)
+            lines = [actor for actor in stage.plotter.renderer.actors.values() if actor in stage._tethers]
+            counts.append(len(lines))
+    assert counts == [2, 1]

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 
 from armcarry.geometry.poses import Array
 from armcarry.ledger.presence import OnTheClock
-from armcarry.ledger.state import PersonState
+from armcarry.ledger.state import Page, PersonState
+from armcarry.quantities import clock
 from armcarry.record.record import Record
 from armcarry.scene.words import plain
+from armcarry.views.table import Table
 
 
 def holding_words(person: PersonState) -> str:
@@ -23,6 +27,39 @@ def holding_words(person: PersonState) -> str:
     if person.tethers:
         words.append(f"hooked to {', '.join(plain(to) for to in sorted(person.tethers))}")
     return ", ".join(words)
+
+
+def hands_words(page: Page, who: str) -> str:
+    """Say what a person holds, brings behind on a tether, stands in and is hooked to; empty where it is nothing."""
+    behind = [f"{plain(item)} trailing" for item in page.trailing(who)]
+    return ", ".join([*behind, *filter(None, [holding_words(page.people[who])])])
+
+
+def hooked_words(page: Page, what: str) -> str:
+    """Say what an item is hooked to; empty for nothing."""
+    tethers = page.states[what].tethers
+    return f"hooked to {', '.join(plain(to) for to in sorted(tethers))}" if tethers else ""
+
+
+def hands_at(record: Record, time_s: float) -> str:
+    """Return who holds what and is hooked to what at an instant, empty where nobody does."""
+    page = record.ledger.at(time_s)
+    told = ((who, hands_words(page, who)) for who in page.people)
+    return " · ".join(f"{plain(who)}: {words}" for who, words in told if words)
+
+
+def hands_table(record: Record) -> Table | None:
+    """Return from when to when who holds what and what is hooked to what, in order of time; None where nothing is."""
+    book, end_s = record.ledger, record.duration_s
+    told = [(who, partial(hands_words, who=who)) for who in book.start.people]
+    told += [(what, partial(hooked_words, what=what)) for what in book.start.states]
+    rows = [
+        (start, stop, plain(name), words)
+        for name, of in told for start, stop, words in book.spans(of, end_s) if words
+    ]  # fmt: skip
+    rows.sort(key=lambda row: row[:2])
+    timed = tuple((clock(start), clock(stop), name, words) for start, stop, name, words in rows)
+    return Table(("from", "to", "who or what", "in hands, hooked to"), timed) if timed else None
 
 
 def all_tethers(record: Record) -> tuple[tuple[str, str], ...]:

@@ -135,7 +135,7 @@ def _frames(record: Record, stage: Stage, cut: Cut, times: Array) -> Iterator[Pi
     views = camera_path(record, cut.camera, times, stage.size[0] / stage.size[1])
     track = closest_track(record, times)
     for k, (time_s, view) in enumerate(zip(times, views, strict=True)):
-        stage.scene.show(float(time_s))
+        stage.show(float(time_s))
         stage.look(view)
         sheet = Sheet(stage.shot())
         _gap(record, stage, sheet, track, k)

@@ -15,6 +15,7 @@ from armcarry.record.record import Record
 from armcarry.views import gl, palette
 from armcarry.views.actors import SceneActors
 from armcarry.views.annotate import Pixels
+from armcarry.views.hooked import tether_ends_m
 from armcarry.views.viewpoint import Viewpoint
 
 #: width and height of a picture
@@ -55,7 +56,8 @@ class Stage:
         self.plotter.set_background(palette.ROOM)
         self.plotter.render_window.SetMultiSamples(samples)
         add_lights(self.plotter)
-        self.scene = SceneActors(record)
+        self.record, self.scene = record, SceneActors(record)
+        self._tethers: list[Any] = []
         for actor in self.scene.actors:
             self.plotter.renderer.AddActor(actor)
 
@@ -68,6 +70,15 @@ class Stage:
     ) -> None:
         """Close the window."""
         self.plotter.close()
+
+    def show(self, time_s: float) -> None:
+        """Move everything to where it is at an instant, and draw a line along every tether that is hooked then."""
+        self.scene.show(time_s)
+        for actor in self._tethers:
+            self.plotter.renderer.RemoveActor(actor)
+        ends = tether_ends_m(self.record, time_s)
+        hooked = ends[~np.isnan(ends).any(axis=(1, 2))]
+        self._tethers = [self.path(pair, palette.YELLOW, 2.0) for pair in hooked]
 
     def look(self, view: Viewpoint) -> None:
         """Put the camera somewhere."""

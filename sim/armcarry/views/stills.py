@@ -105,7 +105,7 @@ def moment(record: Record, stage: Stage, row: PairRow, name: str) -> Still:
     """Draw two bodies at the time of their least distance, with the gap between them measured."""
     short = not kept(row, row.lower_m)
     colour = palette.VERMILLION if short else palette.BLUISH_GREEN
-    stage.scene.show(row.time_s)
+    stage.show(row.time_s)
     stage.mark({row.body_a: palette.LIGHT, row.body_b: palette.LIGHT})
     view = towards_gap(record, row.time_s, (row.body_a, row.body_b), row.point_a, row.point_b)
     stage.look(view)
@@ -138,7 +138,7 @@ def _overview(record: Record, stage: Stage) -> Still:
     count = int(np.clip(record.duration_s / _PATH_STEP_S, 600, 20_000))
     times = np.linspace(record.motion.start_s, record.motion.end_s, count)
     path = _tool_path(record, times)
-    stage.scene.show(record.motion.start_s)
+    stage.show(record.motion.start_s)
     corners = np.concatenate([body_corners(record, record.motion.start_s), path])
     stage.look(overview(corners, stage.size[0] / stage.size[1]))
     line = stage.path(path, palette.LIGHT, 4.0)
@@ -161,7 +161,7 @@ def _overview(record: Record, stage: Stage) -> Still:
 def _worksite(record: Record, stage: Stage, name: str, time_s: float) -> Still:
     """Draw a worksite: who works there and what is worked on in full colour, all else dimmed, points of work named."""
     site = record.scene.loaded.platform.document.worksites[name]
-    stage.scene.show(time_s)
+    stage.show(time_s)
     tree, links = record.link_poses(time_s)
     spots = {words: links[tree.index(f"{PLATFORM}/{frame}"), :3, 3] for words, frame in site.work_points.items()}
     stand = links[tree.index(f"{PLATFORM}/{site.stand}")]

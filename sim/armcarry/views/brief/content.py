@@ -24,6 +24,7 @@ from armcarry.version import VERSION
 from armcarry.views import palette
 from armcarry.views.brief.day import day_table
 from armcarry.views.closest import asked, judged, said
+from armcarry.views.hooked import hands_table
 from armcarry.views.table import Table as Table
 from armcarry.views.whatifs import CHECKS, WHAT_IFS, WhatIf
 from armcarry.views.words import counted, verdict_word
@@ -82,6 +83,7 @@ class Briefing:
     failed: Table
     configuration: Table
     day: Table | None
+    hands: Table | None
     timeline: Table
     carries: tuple[Carry, ...]
     margins: Table
@@ -107,6 +109,7 @@ def briefing(record: Record, findings: Sequence[Finding]) -> Briefing:
         failed=findings_table([f for f in findings if f.verdict is Verdict.FAIL]),
         configuration=_configuration(record),
         day=day_table(record),
+        hands=hands_table(record),
         timeline=_timeline(record.moves),
         carries=carries(record),
         margins=margins(record),

@@ -50,6 +50,9 @@ def write_report_pdf(
         paper.table(told.day, (1, 1, 1.4, 4, 1.6, 1))
         paper.heading("Moves of the arm", 12)
     paper.table(told.timeline, (1, 1, 1.6, 3, 1.8, 2.6))
+    if told.hands is not None:
+        paper.heading("In hands, hooked to", 12)
+        paper.table(told.hands, (1, 1, 1.6, 6))
     if flown:
         paper.heading("Flown against planned", 12)
         paper.text(flown_words(flown))

@@ -21,6 +21,7 @@ from armcarry.views.curves import thinned
 from armcarry.views.eyes import eyes
 from armcarry.views.folded import folded
 from armcarry.views.groups import leaders
+from armcarry.views.hooked import hands_table
 from armcarry.views.plots import top_m
 from armcarry.views.pointed import Gap, gap_at, gap_of, label_words, look_at, shown_first, value_words
 from armcarry.views.subtitles import on_the_clock
@@ -62,6 +63,7 @@ def page_facts(record: Record, findings: Sequence[Finding]) -> dict[str, Any]:
         ],
         # the subtitles: what is said of whatever is under way
         "doings": [{"start": each.start_s, "end": each.end_s, "words": each.words} for each in said],
+        "hands": [] if (hands := hands_table(record)) is None else [list(hands.columns), *map(list, hands.rows)],
         "curves": [_curve(record, curve) for curve in curves],
         "track": track,
         "pairs": pairs,

@@ -55,6 +55,7 @@ def page(facts: dict[str, Any], scene: bytes) -> str:
         "policy": f"default-src 'none'; script-src 'sha256-{digest}'; style-src 'unsafe-inline'; img-src data: blob:; "
         "base-uri 'none'; form-action 'none'",
         "title": facts["title"],
+        "hands": facts["hands"],
         "style": Markup(style),  # noqa: S704 - our own file
         "data": Markup(in_script(facts)),  # noqa: S704 - escaped for where it stands
         "scene": Markup(base64.b64encode(gzip.compress(scene, 9, mtime=0)).decode()),  # noqa: S704

@@ -6,12 +6,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import partial
 
-from armcarry.ledger.state import Page
 from armcarry.record.record import MoveSpan, Record
 from armcarry.scene.build import ARM
 from armcarry.scene.tree import Tree
 from armcarry.scene.words import plain
-from armcarry.views.hooked import holding_words
+from armcarry.views.hooked import hands_words, hooked_words
 
 
 @dataclass(frozen=True)
@@ -105,10 +104,10 @@ def hands_lanes(record: Record) -> Lanes:
         Bar(first, last, mode, "parked" if mode == "safe" else "carried", f"the arm is {mode}")
         for first, last, mode in book.spans(lambda page: page.arm, end)
     )
-    people = (Lane(who, _worded(book.spans(partial(_holding, who=who), end))) for who in book.start.people)
+    people = (Lane(who, _worded(book.spans(partial(hands_words, who=who), end))) for who in book.start.people)
     lanes = [Lane(ARM, modes), *people]
     for what in book.start.states:
-        hooked = book.spans(partial(_hooked, what=what), end)
+        hooked = book.spans(partial(hooked_words, what=what), end)
         if any(words for _, _, words in hooked):
             lanes.append(Lane(plain(what), _worded(hooked)))
     return Lanes("hands, tethers and the state of the arm", record.motion.start_s, end, tuple(lanes))
@@ -116,15 +115,6 @@ def hands_lanes(record: Record) -> Lanes:
 
 def _worded(spans: Iterable[tuple[float, float, str]]) -> tuple[Bar, ...]:
     return tuple(Bar(a, b, words, "carried" if words else "parked", words) for a, b, words in spans)
-
-
-def _holding(page: Page, who: str) -> str:
-    return holding_words(page.people[who])
-
-
-def _hooked(page: Page, what: str) -> str:
-    tethers = page.states[what].tethers
-    return f"hooked to {', '.join(plain(to) for to in sorted(tethers))}" if tethers else ""
 
 
 def day_lanes(record: Record) -> Lanes | None:
