@@ -18,10 +18,16 @@ CONTACT_M = 2.0
 
 
 class Tightness:
-    """Measures ways of the arm against the rules; keeps what it prepared for each tree."""
+    """Measures ways of the arm against the rules; keeps what it prepared for each tree.
 
-    def __init__(self, scene: Scene) -> None:
-        self.scene = scene
+    Args:
+        scene: documents and models.
+        bending: look only at pairs with a part of the arm between its first and last joint: what is rigid with the
+            tool comes to a seat alike on every branch, and places grant it what the rules alone do not.
+    """
+
+    def __init__(self, scene: Scene, *, bending: bool = False) -> None:
+        self.scene, self.bending = scene, bending
         self._provers: dict[int, tuple[Tree, Prover, Array]] = {}
 
     def lacking_m(self, tree: Tree, way: Motion) -> float:
@@ -41,6 +47,10 @@ class Tightness:
     def _prepared(self, tree: Tree, way: Motion) -> tuple[Prover, Array]:
         if id(tree) not in self._provers:
             pairs, required = arm_asked(self.scene, tree)
+            if self.bending:
+                count = self.scene.arm_joints_behind(tree)
+                bends = ((count > 0) & (count < len(self.scene.arm_joints)))[pairs].any(axis=1)
+                pairs, required = pairs[bends], required[bends]
             self._provers[id(tree)] = (tree, Prover(tree, pairs), required)
         _, prover, required = self._provers[id(tree)]
         return prover, required

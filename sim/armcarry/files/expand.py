@@ -114,6 +114,8 @@ class _Long:
         self.waits = script.start.at if isinstance(script.start, StartAt) else None
         if "start" not in self.data and self.aboard and has_intents(script):
             self.waits = EVERY
+        if found is not None and not found.document.start:
+            self.waits = None  # no start was found there, so the arm begins at home and has to come
 
     def _drop(self, *beginning: str | int) -> None:
         """Forget the lines of what is written anew."""

@@ -9,10 +9,11 @@ def _load(share: float) -> dict[str, Any]:
     return {
         "joint_rate": {"default": f"{3 * share:g} deg/s"},
         "joint_acceleration": {"default": f"{0.6 * share:g} deg/s^2"},
-        "brake_deceleration": {"default": f"{2 * share:g} deg/s^2"},
+        "brake_deceleration": {"default": f"{3 * share:g} deg/s^2"},
         "runaway_rate": {"default": f"{3.5 * share:g} deg/s"},
         "tip_speed": f"{0.3 * share:g} m/s",
         "near_structure": 0.5,
+        "runaway_near": 0.3,
     }
 
 
@@ -96,11 +97,18 @@ PLATFORM: dict[str, Any] = {
     "mounts": {"main": {"frame": "arm_mount"}},
     "worksites": {
         "bench": {
-            "title": "the bench at the end of the deck", "stand": "bench_stand",
-            "work_points": {"bench_bolts": "bench_bolts"}, "hands": "one", "handrail": "deck_rail",
+            "title": "the bench at the end of the deck", "stand": "bench_stand", "hands": "one",
+            "work_points": {"bench_bolts": "bench_bolts"}, "handrail": "deck_rail", "seat": "bench_seat",
+            "way_in": [["-1.2 m", "0 m", "0 m"], ["0 m", "0 m", "0 m"]],
+            "near": [{"who": "whole", "to": "bench*", "at_least": "0.05 m", "why": "hands work on the bench"}],
         },
     },
-    "seats": {"bench_seat": {"frame": "bench_seat", "accepts": ["box"], "bolts": 2, "touches": ["bench_top"]}},
+    "seats": {
+        "bench_seat": {
+            "frame": "bench_seat", "accepts": ["box"], "bolts": 2, "touches": ["bench_top"],
+            "near": [{"who": "whole", "to": "bench*", "at_least": "0 m", "why": "it sits on the bench"}],
+        },
+    },
     "handrails": {"deck_rail": {"start": "deck_rail_from", "end": "deck_rail_to"}},
     "airlock": "hatch",
     "cameras": {"bench_eye": {"frame": "bench_eye", "horizontal_view": "60 deg", "vertical_view": "40 deg"}},
@@ -111,18 +119,18 @@ PLATFORM_URDF = (
     "assumption -->\n"
     '<robot name="own_platform">\n'
     + _link("deck", _box("10 3 0.4", "0 0 -0.2"))
-    + _link("bench", _box("0.6 1 0.8", "0 0 0.4"))
-    + '  <link name="bench_top"><collision name="bench_top">' + _box("0.7 1.1 0.05", "0 0 0") + "</collision></link>\n"
+    + _link("bench", _box("0.2 0.6 1.95", "0.25 0 0.975"))
+    + '  <link name="bench_top"><collision name="bench_top">' + _box("0.4 0.7 0.05", "0 0 0") + "</collision></link>\n"
     + '  <link name="rail"><collision name="rail_deck">' + _box("2 0.04 0.04") + "</collision></link>\n"
     + "".join(_link(name) for name in ("arm_mount", "bench_stand", "bench_bolts", "bench_seat", "bench_eye", "hatch",
                                        "deck_rail_from", "deck_rail_to"))
-    + _fixed("deck", "arm_mount", "-4 0 0")
+    + _fixed("deck", "arm_mount", "-1 0 0")
     + _fixed("deck", "bench", "4.5 0 0")
-    + _fixed("bench", "bench_top", "0 0 0.825")
+    + _fixed("bench", "bench_top", "0.1 0 2")
     + _fixed("deck", "rail", "3.2 1.45 0.1")
-    + _fixed("bench", "bench_stand", "-1 0 0.2")
-    + _fixed("bench", "bench_bolts", "-0.35 0 0.9", "0 0 3.141592653589793")
-    + _fixed("bench_top", "bench_seat", "0 0 0.025")
+    + _fixed("bench", "bench_stand", "-0.755 0 1.173")
+    + _fixed("bench", "bench_bolts", "-0.195 0.2 2.223", "0 0 3.141592653589793")
+    + _fixed("bench_top", "bench_seat", "-0.1 0 0.025")
     + _fixed("deck", "bench_eye", "0 1.4 1", "0 0 -0.3")
     + _fixed("deck", "hatch", "1 1.2 0.3")
     + _fixed("rail", "deck_rail_from", "-1 0 0")
@@ -140,6 +148,7 @@ HARDWARE: dict[str, Any] = {
     "handhold": "handhold",
     "fasteners": {"lid_lock": {"kind": "lock", "needed_to": ["carry"], "state_needed": "closed"}},
     "touches": ["glove_left", "glove_right"],
+    "groups": {"whole": ["*"]},
 }
 
 HARDWARE_URDF = (
@@ -171,9 +180,9 @@ RULES: dict[str, Any] = {
         {"between": ["hardware", "hardware"], "distance": "0.2 m"},
     ],
     "intended_contact": [
-        {"bodies": ["ev*/boot_*", "restraint/*"], "why": "boots stand in the restraint"},
-        {"bodies": ["ev*/shin_*", "restraint/*"], "why": "shins rise out of the toe bar"},
-        {"bodies": ["ev*/glove_*", "platform/rail_*"], "why": "gloves hold handrails"},
+        {"bodies": ["*/boot_*", "restraint*/*"], "why": "boots stand in the restraint"},
+        {"bodies": ["*/shin_*", "restraint*/*"], "why": "shins rise out of the toe bar"},
+        {"bodies": ["*/glove_*", "platform/rail_*"], "why": "gloves hold handrails"},
         {"bodies": ["arm/hand*", "restraint/foot_*"], "why": "the arm holds the restraint"},
         {"bodies": ["arm/base*", "platform/*"], "why": "the arm stands on its mount"},
     ],

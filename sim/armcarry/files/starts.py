@@ -13,7 +13,7 @@ from armcarry.files.document_types import known_keys
 from armcarry.files.documents.arm import ArmDocument
 from armcarry.files.documents.base import Document
 from armcarry.files.documents.platform import PlatformDocument
-from armcarry.files.model_files import open_model
+from armcarry.files.model_files import ModelFile, open_model
 from armcarry.files.places import ModelKind, find_model, models_folder
 from armcarry.files.reference import Key, all_keys
 from armcarry.files.schemas import HINT, schema_name, schema_texts
@@ -63,11 +63,13 @@ def write_new(kind: str, name: str, folder: Path, names: dict[str, str] | None =
     document = home / f"{name}.yaml"
     up = "" if place is None else "../../../"
     data, files = _content(kind, name)
+    if kind == "rules" and names:
+        data = _of_arm(data, _named_arm(names["arm"], folder / f"{name}.yaml"))
     names, beside = dict(names or {}), list[Path]()
     if kind == "scenario" and names and "rules" not in names:
         names["rules"] = name
         if not (folder / "models" / "rules" / name).exists():
-            beside = write_new("rules", name, folder)
+            beside = write_new("rules", name, folder, {"arm": names["arm"]} if "arm" in names else None)
     if kind == "scenario":
         data |= _scenario({key: str(names.get(key, data[key])) for key in NAMED}, document)
     form = str(data["format"])
@@ -79,6 +81,26 @@ def write_new(kind: str, name: str, folder: Path, names: dict[str, str] | None =
     write_text_atomic(schema, schema_texts()[schema.name])  # the same for all documents of its kind
     write_together(home, {**files, document.name: text.encode()}, document.name, "another name")
     return [document, *(home / other for other in files), schema, *beside]
+
+
+def _named_arm(arm: str, beside: Path) -> ModelFile[ArmDocument]:
+    return open_model(read_source(find_model("arms", arm, beside), ArmDocument))
+
+
+def _of_arm(rules: dict[str, Any], arm: ModelFile[ArmDocument]) -> dict[str, Any]:
+    """Return rules that let what an arm ends with hold a restraint, and what it begins with stand on its mount."""
+    model, document = arm.model(), arm.document
+    rigid = {document.base: {document.base}, document.tip: {document.tip}}
+    for links in rigid.values():
+        for _ in model.joints:  # each round finds the next link that is fixed to those found
+            links |= {one for j in model.joints if j.kind == "fixed" and {j.parent, j.child} & links
+                      for one in (j.parent, j.child)}  # fmt: skip
+    ends = ["|".join(f"arm/{body.name}" for body in model.bodies if body.link in links) for links in rigid.values()]
+    own = dict(zip(("arm/base*", "arm/hand*"), ends, strict=True))
+    contacts = [
+        {**one, "bodies": [own.get(body) or body for body in one["bodies"]]} for one in rules["intended_contact"]
+    ]
+    return {**rules, "intended_contact": contacts}
 
 
 def _content(kind: str, name: str) -> tuple[dict[str, Any], dict[str, bytes]]:
@@ -98,7 +120,7 @@ def _content(kind: str, name: str) -> tuple[dict[str, Any], dict[str, bytes]]:
 
 def _scenario(named: dict[str, str], document: Path) -> dict[str, Any]:
     """Return what a scenario says of the models it names: where the arm stands, and a first move it can make."""
-    arm = open_model(read_source(find_model("arms", named["arm"], document), ArmDocument))
+    arm = _named_arm(named["arm"], document)
     platform = open_model(read_source(find_model("platforms", named["platform"], document), PlatformDocument))
     find_model("rules", named["rules"], document)
     mount, place = next(iter(platform.document.mounts.items()))

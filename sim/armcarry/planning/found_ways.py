@@ -52,7 +52,7 @@ class _Finder:
     told: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        self.tightness = Tightness(self.scene)
+        self.tightness = Tightness(self.scene, bending=True)
 
     def ready(self, carry: Carry, way: Way) -> Carry:
         """Return a carry with ways in place of the moves that need one, from where everything is by then."""

@@ -297,8 +297,7 @@ class _Choice:
             if stay.base != before.base:
                 sites = ", ".join(dict.fromkeys(self.left.visits[k].worksite for k in stay.visits))
                 words.append(f"base to {stay.base.title} for {sites}")
-        for k in self.lost:
-            visit = self.left.visits[k]
+        for visit in {self.left.visits[k].worksite: self.left.visits[k] for k in reversed(self.lost)}.values():
             why = self.reached(visit, self.first, self.settings).why
             words.append(f"{visit.worksite} is not reached with margin from any place of the base; from "
                          f"{self.first.title}: {why}")  # fmt: skip

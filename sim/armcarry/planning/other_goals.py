@@ -89,7 +89,7 @@ def flyable_goals(scene: Scene, carry: Carry, number: int, at: Way) -> tuple[Arr
     space = ArmSpace(scene, at.tree, at.position)
     found = found[np.all((found >= space.limits[:, 0]) & (found <= space.limits[:, 1]), axis=1)]
     room = space.margins(standing(found)).lower_m if len(found) else np.zeros(0)
-    tightness, goals = Tightness(scene), list[tuple[float, Array]]()
+    tightness, goals = Tightness(scene, bending=True), list[tuple[float, Array]]()
     for k in np.argsort(-room, kind="stable")[: 2 * TRIED].tolist():
         end = at.position.copy()
         end[scene.arm_columns] = found[k]
