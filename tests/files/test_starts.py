@@ -99,3 +99,26 @@ def test_the_command_says_what_to_type_next(tmp_path):
     assert "--arm goes with a scenario" in str(refused.exception)
     refused = run.invoke(app, ["new", "scenario", "other", "--arm", "rech", "--to", str(tmp_path)])
     assert "no model named 'rech' among arms; accepted: reach (nearest)" in str(refused.exception)
+
+
+BRING = """restraint: {}
+crew: {ann: {body: suit, posture: carry, at: arm}}
+hardware: {box: {model: box, at: platform/bench_seat}}
+carries:
+- name: there
+  moves:
+  - {fetch: {what: box}}
+  - {place: {what: box, at: bench}}
+"""
+
+
+def test_work_at_the_new_bench_by_intent_passes_with_all_the_rest_left_open(tmp_path):
+    for kind, name in (("arm", "reach"), ("platform", "deck"), ("crew", "suit"), ("hardware", "box")):
+        write_new(kind, name, tmp_path)
+    script = write_new("scenario", "trial", tmp_path, {"platform": "deck", "arm": "reach"})[0]
+    text = script.read_text()
+    script.write_text(text[: text.index("base:")] + BRING)
+    findings = rehearsal.judge(rehearsal.rehearse(script))
+    assert [finding.message for finding in findings if finding.verdict == "fail"] == []
+    rules = read_yaml(tmp_path / "models" / "rules" / "trial" / "trial.yaml").data
+    assert ["arm/hand", "restraint/foot_*"] in [one["bodies"] for one in rules["intended_contact"]]

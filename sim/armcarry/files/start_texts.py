@@ -26,7 +26,7 @@ ARM: dict[str, Any] = {
     "tip": "tip",
     "joints": ["turn", "lift", "bend", "wrist_lift", "wrist_swing", "wrist_turn"],
     "home": {
-        "turn": "0 deg", "lift": "-60 deg", "bend": "100 deg", "wrist_lift": "-40 deg", "wrist_swing": "0 deg",
+        "turn": "-90 deg", "lift": "-60 deg", "bend": "100 deg", "wrist_lift": "-40 deg", "wrist_swing": "0 deg",
         "wrist_turn": "0 deg",
     },
     "loads": {"free": _load(1.0), "rider": _load(0.5), "rider_and_hardware": _load(0.3)},
@@ -119,18 +119,18 @@ PLATFORM_URDF = (
     "assumption -->\n"
     '<robot name="own_platform">\n'
     + _link("deck", _box("10 3 0.4", "0 0 -0.2"))
-    + _link("bench", _box("0.2 0.6 1.95", "0.25 0 0.975"))
+    + _link("bench", _box("0.2 0.6 1.95", "0.35 0 0.975"))
     + '  <link name="bench_top"><collision name="bench_top">' + _box("0.4 0.7 0.05", "0 0 0") + "</collision></link>\n"
     + '  <link name="rail"><collision name="rail_deck">' + _box("2 0.04 0.04") + "</collision></link>\n"
     + "".join(_link(name) for name in ("arm_mount", "bench_stand", "bench_bolts", "bench_seat", "bench_eye", "hatch",
                                        "deck_rail_from", "deck_rail_to"))
     + _fixed("deck", "arm_mount", "-1 0 0")
     + _fixed("deck", "bench", "4.5 0 0")
-    + _fixed("bench", "bench_top", "0.1 0 2")
+    + _fixed("bench", "bench_top", "0.15 0 2")
     + _fixed("deck", "rail", "3.2 1.45 0.1")
     + _fixed("bench", "bench_stand", "-0.755 0 1.173")
     + _fixed("bench", "bench_bolts", "-0.195 0.2 2.223", "0 0 3.141592653589793")
-    + _fixed("bench_top", "bench_seat", "-0.1 0 0.025")
+    + _fixed("bench_top", "bench_seat", "-0.15 0 0.025")
     + _fixed("deck", "bench_eye", "0 1.4 1", "0 0 -0.3")
     + _fixed("deck", "hatch", "1 1.2 0.3")
     + _fixed("rail", "deck_rail_from", "-1 0 0")
