@@ -106,14 +106,27 @@ def test_another_allowance_and_a_changed_verdict_are_told_at_their_step(short_ru
 
 def test_runs_without_a_step_in_common_are_no_two_versions(short_run):
     record, _ = short_run
-    other = replace(record, moves=tuple(replace(move, carry="other") for move in record.moves))
+    other = replace(record, moves=tuple(replace(move, carry="other", kind="hold") for move in record.moves[:1]))
+    other = replace(other, moves=(replace(other.moves[0], kind="posture"),))
     assert step_differences(record, other) == ()
-    assert compare(record, other).align == "start"
+    result = compare(record, other)
+    assert result.align == "start" and compared(result)[0][0].startswith("The two have no step in common")
+
+
+def test_a_step_that_does_the_same_under_another_name_is_renamed(short_run):
+    record, _ = short_run
+    other = replace(record, moves=tuple(replace(move, carry="other") for move in record.moves))
+    found = step_differences(record, other)
+    assert len(found) == len(record.moves) and {step.changes for step in found} == {("renamed",)}
+    assert found[0].words[0].startswith("now called 'other: ")
+    assert compare(record, other).align == "steps"
 
 
 def test_a_clock_laid_at_steps_runs_evenly_between_and_keeps_the_motion():
-    laid = Laid.at([(0.0, 0.0), (10.0, 30.0), (20.0, 40.0), (25.0, 40.0)])  # one that takes no time is left out
-    assert laid.to_first([0.0, 15.0, 30.0, 35.0, 45.0]) == pytest.approx([0.0, 5.0, 10.0, 15.0, 25.0])
+    laid = Laid.at([(0.0, 0.0), (10.0, 30.0), (20.0, 40.0), (25.0, 40.0), (24.0, 20.0)])
+    # five seconds of the first that the second has not are a millisecond of it; what is out of order is left out
+    assert laid.to_first([0.0, 15.0, 30.0, 35.0, 45.0]) == pytest.approx([0.0, 5.0, 10.0, 15.0, 29.999])
+    assert laid.to_second([20.0, 25.0]) == pytest.approx([40.0, 40.001])
     times = np.linspace(-5.0, 30.0, 71)
     assert laid.to_first(laid.to_second(times)) == pytest.approx(times)
     motion = Motion(("a",), np.array([0.0, 25.0, 40.0]), np.random.default_rng(1).normal(size=(2, 4, 1)) * 1e-3)
@@ -155,7 +168,7 @@ def test_the_page_holds_every_row_and_both_ways(short_run, tmp_path):
     other = held_longer(record, 40.0)
     written = write_comparison(record, other, compare(record, other), tmp_path / "two")
     html = written[0].read_text(encoding="utf-8")
-    assert "takes 0:00:42.0, was 0:00:02.0" in html and "Steps that differ: 1" in html
+    assert "takes 0:00:42.0, was 0:00:02.0" in html and "Steps that differ: 1 beside" in html
     if gl.problem() is None:
         assert [path.name for path in written] == ["compare.html", "compare.png"]
         assert 'alt="Both ways of the arm' in html

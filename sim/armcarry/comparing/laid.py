@@ -14,6 +14,8 @@ from armcarry.motion.merge import cut
 
 #: instants nearer than this are the same, s
 _SAME_S = 1e-6
+#: how long what takes no time in a run is taken to last in it, s
+_MOMENT_S = 1e-3
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,11 +35,19 @@ class Laid:
 
     @staticmethod
     def at(pairs: Iterable[tuple[float, float]]) -> Laid:
-        """Return the clock laid at pairs of instants, first run's and second's; those out of order are left out."""
+        """Return the clock laid at pairs of instants, first run's and second's; those out of order are left out.
+
+        What takes time in one run and none in the other, a step that came in or is gone, gets a millisecond there.
+        """
         kept: list[tuple[float, float]] = []
         for first, second in sorted(pairs):
-            if not kept or (first > kept[-1][0] + _SAME_S and second > kept[-1][1] + _SAME_S):
+            if not kept:
                 kept.append((first, second))
+                continue
+            on, too = first - kept[-1][0], second - kept[-1][1]
+            if max(on, too) <= _SAME_S or min(on, too) < -2 * _MOMENT_S:
+                continue
+            kept.append((kept[-1][0] + max(on, _MOMENT_S), kept[-1][1] + max(too, _MOMENT_S)))
         kept = kept or [(0.0, 0.0)]
         return Laid(np.array([pair[0] for pair in kept]), np.array([pair[1] for pair in kept]))
 

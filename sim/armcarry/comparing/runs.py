@@ -10,7 +10,7 @@ import numpy as np
 
 from armcarry.comparing.laid import Laid
 from armcarry.comparing.nearer import GroupDifference, PairDifference, group_differences, pair_differences
-from armcarry.comparing.steps import StepDifference, lay_steps, step_differences
+from armcarry.comparing.steps import StepDifference, common_steps, lay_steps, step_differences
 from armcarry.errors import RecordError
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
@@ -82,6 +82,7 @@ class Comparison:
         groups: where a class of pairs is certainly nearer in the second run.
         verdicts: check, subject, other -> verdict before and after, where they differ.
         steps: steps that differ.
+        common_steps: how many steps both have; none where they are no two versions of one plan.
     """
 
     align: Align
@@ -94,6 +95,7 @@ class Comparison:
     groups: tuple[GroupDifference, ...]
     verdicts: tuple[tuple[str, str, str, str, str], ...] = ()
     steps: tuple[StepDifference, ...] = ()
+    common_steps: int = 0
 
     @property
     def worse(self) -> bool:
@@ -155,6 +157,7 @@ def compare(
         group_differences(first, second, laid),
         _verdicts(*findings),
         step_differences(first, second, findings),
+        common_steps(first, second),
     )  # fmt: skip
 
 

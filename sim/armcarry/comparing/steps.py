@@ -1,15 +1,17 @@
 """Two runs step by step: what came in or is left out, what moved, lasts otherwise, goes another way or is granted less.
 
-A step is the same in both by its name; of carries without a day, a move by its carry and what it is called. The clock
-decides nothing: a step that only begins later because one before it takes longer has not changed.
+A step is the same in both by its name; of carries without a day, a move by its carry and what it is called. Of those
+that are left, one that does the same in the same order is the same under another name. The clock decides nothing: a
+step that only begins later because one before it takes longer has not changed.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
+from difflib import SequenceMatcher
+from typing import Any, Literal
 
 import numpy as np
 
@@ -18,12 +20,13 @@ from armcarry.files.documents.steps import ARM
 from armcarry.geometry.poses import Array
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding, Verdict
-from armcarry.record.record import Record
+from armcarry.record.record import MoveSpan, Record
 from armcarry.scene.build import PLATFORM
 from armcarry.scene.words import plain
 
 Change = Literal[
-    "added", "removed", "moved", "longer", "shorter", "other way", "other allowance", "verdict worse", "verdict better"
+    "added", "removed", "renamed", "moved", "longer", "shorter", "other way", "other allowance", "verdict worse",
+    "verdict better",
 ]
 #: a step lasts otherwise from this difference on, s
 LASTS_S = 0.5
@@ -35,13 +38,14 @@ _ORDER = {Verdict.PASS: 0, Verdict.NOT_ASSESSED: 1, Verdict.FAIL: 2}
 
 @dataclass(frozen=True)
 class Part:
-    """A step, or a move, of one run."""
+    """A step, or a move, of one run; ``does`` says what it does, whatever it is called."""
 
     name: str
     title: str
     actors: tuple[str, ...]
     start_s: float
     end_s: float
+    does: str = ""
 
 
 @dataclass(frozen=True)
@@ -63,7 +67,8 @@ def parts_of(record: Record, by_moves: bool = False) -> tuple[Part, ...]:
         plan = record.plan
         slots = sorted(plan.schedule.slots, key=lambda slot: (slot.start_s, slot.end_s))
         return tuple(
-            Part(slot.name, plan.step(slot.name).title or plain(slot.name), slot.actors, slot.start_s, slot.end_s)
+            Part(slot.name, plan.step(slot.name).title or plain(slot.name), slot.actors, slot.start_s, slot.end_s,
+                 _step_does(plan.step(slot.name), slot.actors))
             for slot in slots
         )
     found, count = [], dict[str, int]()
@@ -72,13 +77,46 @@ def parts_of(record: Record, by_moves: bool = False) -> tuple[Part, ...]:
         key = f"{move.carry}/{called}"
         count[key] = count.get(key, 0) + 1
         name = key if count[key] == 1 else f"{key} {count[key]}"
-        found.append(Part(name, f"{plain(move.carry)}: {plain(called)}", (ARM,), move.start_s, move.end_s))
+        title = f"{plain(move.carry)}: {plain(called)}"
+        found.append(Part(name, title, (ARM,), move.start_s, move.end_s, _move_does(record, move)))
     return tuple(found)
+
+
+def _step_does(step: Any, actors: Sequence[str]) -> str:
+    detail = getattr(step, step.kind, None) if hasattr(step, "kind") else None
+    return "" if detail is None else f"{step.kind} {','.join(actors)} {detail!r}"
+
+
+def _move_does(record: Record, move: MoveSpan) -> str:
+    """Return where a move brings the tip, to a centimetre; of a move in which the arm stands, its kind as well."""
+    still = move.kind in ("hold", "attach", "detach", "appendage", "posture")
+    tip = record.link_path(record.scene.arm_tip, [np.nextafter(move.end_s, -np.inf)])[0, :3, 3]
+    return f"{move.kind if still else 'flown'} {' '.join(f'{value + 0.0:.2f}' for value in np.round(tip, 2))}"
+
+
+def matched(
+    first: Record, second: Record, by_moves: bool = False
+) -> tuple[tuple[Part, ...], tuple[Part, ...], dict[str, str]]:
+    """Return the steps of both, the second's by the first's names, and the second's own name of each renamed one."""
+    ours, theirs = parts_of(first, by_moves), parts_of(second, by_moves)
+    known = {part.name for part in theirs}
+    left = [part for part in ours if part.name not in known]
+    known = {part.name for part in ours}
+    new = [part for part in theirs if part.name not in known]
+    renamed: dict[str, str] = {}
+    blocks = SequenceMatcher(None, [part.does for part in left], [part.does for part in new], autojunk=False)
+    for block in blocks.get_matching_blocks():
+        for a, b in zip(left[block.a : block.a + block.size], new[block.b : block.b + block.size], strict=True):
+            if a.does:
+                renamed[b.name] = a.name
+    laid = tuple(replace(part, name=renamed.get(part.name, part.name)) for part in theirs)
+    return ours, laid, {ours_name: theirs_name for theirs_name, ours_name in renamed.items()}
 
 
 def lay_steps(first: Record, second: Record) -> Laid | None:
     """Return the second run's clock laid on the first's by the moves of the arm both have; None without any."""
-    ours, theirs = parts_of(first, by_moves=True), {part.name: part for part in parts_of(second, by_moves=True)}
+    ours, laid, _ = matched(first, second, by_moves=True)
+    theirs = {part.name: part for part in laid}
     common = [(part, theirs[part.name]) for part in ours if part.name in theirs]
     if not common:
         return None
@@ -91,6 +129,12 @@ def lay_steps(first: Record, second: Record) -> Laid | None:
     return Laid.at(pairs)
 
 
+def common_steps(first: Record, second: Record) -> int:
+    """Return how many steps both runs have."""
+    ours, theirs, _ = matched(first, second, (first.plan is None) != (second.plan is None))
+    return len({part.name for part in ours} & {part.name for part in theirs})
+
+
 def step_differences(
     first: Record, second: Record, findings: tuple[Iterable[Finding], Iterable[Finding]] = ((), ())
 ) -> tuple[StepDifference, ...]:
@@ -99,7 +143,7 @@ def step_differences(
     None where the two have no step in common: they are not two versions of one plan.
     """
     by_moves = (first.plan is None) != (second.plan is None)
-    ours, theirs = parts_of(first, by_moves), parts_of(second, by_moves)
+    ours, theirs, renamed = matched(first, second, by_moves)
     mine, other = {part.name: part for part in ours}, {part.name: part for part in theirs}
     if not mine.keys() & other.keys():
         return ()
@@ -111,8 +155,11 @@ def step_differences(
         if a is None or b is None:
             found.append(_one_sided(part, b is not None))
             continue
-        told = [*_moved_words(part, moved, theirs), *_lasting(a, b), *_allowance(first, second, a, b),
-                *_verdict_words(part, verdicts)]  # fmt: skip
+        told: list[tuple[Change, str]] = []
+        if part.name in renamed and a.title != b.title:
+            told.append(("renamed", f"now called '{b.title}'"))
+        told += [*_moved_words(part, moved, theirs), *_lasting(a, b), *_allowance(first, second, a, b)]
+        told += _verdict_words(part, verdicts)
         off, apart_m = _way(first, second, a, b)
         if off > WAY:
             told.append(("other way", f"up to {apart_m:.2f} m from the first way" if apart_m > 0.005

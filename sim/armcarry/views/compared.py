@@ -32,7 +32,9 @@ def _first(rows: list[_Row], columns: int, every: bool) -> list[_Row]:
 
 
 def _steps(result: Comparison) -> _Table:
-    title = f"Steps that differ: {len(result.steps)}"
+    title = f"Steps that differ: {len(result.steps)} beside {result.common_steps} in common"
+    if not result.common_steps:
+        title = "The two have no step in common: they are laid side by side by the clock alone"
     rows: list[_Row] = [
         (step.title, ", ".join(step.changes), "; ".join(step.words), _span(step.first_s), _span(step.second_s))
         for step in result.steps
