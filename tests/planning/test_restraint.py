@@ -328,3 +328,18 @@ def test_a_turn_at_a_socket_is_refused(rider_scene):
 def test_a_worksite_without_work_is_refused(rider_scene):
     with pytest.raises(InputError, match="worksite 'site' has no work points to bring before the hands"):
         find_settings(rider_scene({}, stand=STAND), "site")
+
+
+def test_settings_with_which_the_arm_reaches_the_worksite_go_first(tmp_path):
+    path = tmp_path / "scenario.yaml"
+    path.write_text(
+        "format: armcarry scenario 1\ntitle: t\npurpose: t\nplatform: tern_yard\narm: heron\nrules: tern_yard\n"
+        "base: {mount: trolley, station: 11 m}\nrestraint: {}\ncrew:\n  ev1: {posture: carry, at: arm}\n"
+        "carts: {cart_1: 16.2 m, cart_2: -14.2 m}\n",
+        encoding="utf-8",
+    )
+    found = restraint_table(path, "bay_7", limit=2)
+    # at 0 the boots would stand on the end of the arm, which cannot be there
+    assert [choice.arm.startswith("reaches it, ") for choice in found.choices] == [True, True]
+    assert all(any(choice.detents.values()) for choice in found.choices)
+    assert found.rows()[0][HEADINGS.index("arm")] == found.choices[0].arm

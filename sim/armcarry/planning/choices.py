@@ -15,7 +15,7 @@ from armcarry.quantities import show
 Hands = Literal["one", "two"]
 
 #: headings of the table of choices
-HEADINGS = ("rank", "steps from neutral", "posture", "margin", "reach", "view", "clearance", "nearest bodies")
+HEADINGS = ("rank", "steps from neutral", "posture", "margin", "reach", "view", "clearance", "arm", "nearest bodies")
 
 
 @dataclass(frozen=True)
@@ -44,6 +44,7 @@ class RestraintChoice:
         points: margins of each work point.
         T_stand_plate: (4, 4) where the plate stands in the worksite's stand frame.
         T_world_mount: (4, 4) where the restraint's mount is, so the arm's tip or the socket.
+        arm: how the arm reaches it from where its base stands; empty where that was not looked at.
     """
 
     settings: dict[str, float]
@@ -58,6 +59,7 @@ class RestraintChoice:
     points: tuple[PointMargin, ...]
     T_stand_plate: Array
     T_world_mount: Array
+    arm: str = ""
 
     @property
     def words(self) -> str:
@@ -135,7 +137,7 @@ class RestraintSearch:
             (
                 str(rank), choice.words, choice.posture, f"{choice.margin_m:.3f} m", f"{choice.reach_m:.3f} m",
                 f"{choice.sight_m:.3f} m", f"{'' if choice.nearest else '>'}{choice.clearance_m:.3f} m",
-                " to ".join(choice.nearest),
+                choice.arm or "not asked", " to ".join(choice.nearest),
             )
             for rank, choice in enumerate(self.choices, start=1)
         ]
@@ -157,7 +159,7 @@ def _plain(choice: RestraintChoice) -> dict[str, Any]:
         "steps_from_neutral": choice.detents, "turn_count": choice.turn_count, "posture": choice.posture,
         "margin_m": choice.margin_m, "reach_m": choice.reach_m, "sight_m": choice.sight_m,
         "clearance_m": choice.clearance_m, "nearest": list(choice.nearest),
-        "points": [vars(point) for point in choice.points],
+        "points": [vars(point) for point in choice.points], "arm": choice.arm,
         "plate_in_stand": {
             "position_m": choice.T_stand_plate[:3, 3].tolist(),
             "rotation_rad": poses.rpy(choice.T_stand_plate).tolist(),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -17,14 +17,17 @@ from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.planning.choices import Hands, PointMargin, RestraintChoice, RestraintSearch
 from armcarry.planning.stance import Place, Stance, look_up, take_stance
+from armcarry.planning.trial import Base, Reached, Trial
 from armcarry.scene.assumed import is_assumed
-from armcarry.scene.build import PLATFORM, Scene
+from armcarry.scene.build import PLATFORM, RESTRAINT, Scene
 from armcarry.scene.reach import hand_margins, sight_margin_m
 
 #: turns of the stand about its normal are counted in steps of this, rad
 TURN_STEP_RAD = float(np.radians(15.0))
 #: settings are ranked by margin in steps of this, then by how few steps they are from neutral, m
 RANK_M = 1e-3
+#: choices that are shown to the arm, until enough of them are reached
+LOOKED_AT = 40
 #: clearance is measured for this many settings and postures at a time
 _BATCH = 128
 
@@ -117,7 +120,9 @@ def restraint_table(
     restraint: str | None = None,
     limit: int = 10,
 ) -> RestraintSearch:
-    """Find the settings for a worksite of a scenario file.
+    """Find the settings for a worksite of a scenario file, those with which the arm reaches it from its base first.
+
+    The arm flies the way in too, as ``stations`` has it do.
 
     Raises:
         InputError: a file that cannot be used, or as find_settings.
@@ -127,7 +132,32 @@ def restraint_table(
     from armcarry.scene.build import build_scene
 
     scene = build_scene(load_scenario(Path(scenario)))
-    return find_settings(scene, worksite, crew=crew, place=place, restraint=restraint, limit=limit)
+    most = max(limit, LOOKED_AT)
+    found = find_settings(scene, worksite, crew=crew, place=place, restraint=restraint, limit=most)
+    on_arm = scene.restraint_on_arm(scene.tree) == RESTRAINT and restraint in (None, RESTRAINT)
+    if on_arm and found.place == "stand":
+        return _by_arm(scene, found, limit)
+    return replace(found, choices=found.choices[:limit])
+
+
+def _by_arm(scene: Scene, found: RestraintSearch, limit: int) -> RestraintSearch:
+    """Return a search with what the arm makes of each choice, until enough are reached; those go first."""
+    script = scene.loaded.scenario.base
+    base = Base(script.mount, float("nan") if script.station is None else script.station)
+    reached, others = list[RestraintChoice](), list[RestraintChoice]()
+    known: dict[tuple[tuple[str, float], ...], Reached] = {}
+    like: Trial | None = None
+    for choice in found.choices:
+        key = tuple(sorted(choice.settings.items()))
+        if key not in known:
+            like = Trial(scene, base, choice.settings, like)
+            known[key] = like.reach(found.worksite)
+        arm = known[key]
+        words = f"reaches it, {arm.clearance_m:.2f} m to spare" if arm.good else arm.why
+        (reached if arm.good else others).append(replace(choice, arm=words))
+        if len(reached) == limit:
+            break
+    return replace(found, choices=(*reached, *others)[:limit])
 
 
 @dataclass(frozen=True, eq=False)
