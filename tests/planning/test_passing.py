@@ -72,3 +72,22 @@ def test_where_nothing_is_new_nothing_is_sought_again(searched):
     routed, seen = searched({5: (_finding("clearance"),)}, new=0)
     assert seen.seeds == [5]
     assert (len(routed.failed), routed.caused) == (1, ())
+
+
+@pytest.mark.parametrize(("whole_is_free", "kept"), [(True, ["before", "wanted"]), (False, ["wanted"])])
+def test_a_carry_without_a_way_is_sought_with_those_before_it(monkeypatch, whole_is_free, kept):
+    """Earlier carries may leave the arm on a branch from which there is none; the whole file then finds another."""
+
+    def stretch(carry, free):
+        return SimpleNamespace(carry=carry, way=SimpleNamespace(free=free))
+
+    def find_routes(scene, *, carry, seed, nearer_m, tell):
+        if carry is not None:
+            return (stretch("wanted", False),)
+        return (stretch("before", True), stretch("wanted", whole_is_free), stretch("after", True))
+
+    monkeypatch.setattr(passing, "find_routes", find_routes)
+    carries = [SimpleNamespace(name=name) for name in ("before", "wanted", "after")]
+    scene = SimpleNamespace(loaded=SimpleNamespace(scenario=SimpleNamespace(carries=carries)))
+    found = passing._stretches(scene, "wanted", 1, 0.0, lambda words, share: None)
+    assert [item.carry for item in found] == kept

@@ -40,7 +40,7 @@ class Routed:
     @property
     def complete(self) -> bool:
         """Whether every stretch has a way."""
-        return all(stretch.way is not None and stretch.way.free for stretch in self.stretches)
+        return all(map(_free, self.stretches))
 
 
 def write_passing(
@@ -75,7 +75,7 @@ def write_passing(
     for number in range(SEARCHES):
         share = number / SEARCHES
         nearer_m = number * NEARER_M
-        stretches = find_routes(scene, carry=carry, seed=seed + number, nearer_m=nearer_m, tell=_part(say, share))
+        stretches = _stretches(scene, carry, seed + number, nearer_m, _part(say, share))
         new = write_routes(stretches, source, target)
         failed = _failed(judged, target, say, share + 0.5 / SEARCHES)
         if failed and not number:
@@ -88,6 +88,22 @@ def write_passing(
     if best is not tried[-1]:
         write_routes(best.stretches, source, target)
     return best
+
+
+def _stretches(scene: Scene, carry: str | None, seed: int, nearer_m: float, tell: Tell) -> tuple[Stretch, ...]:
+    """Return the ways of a carry; with those before it where there is none from where they leave the arm."""
+    found = find_routes(scene, carry=carry, seed=seed, nearer_m=nearer_m, tell=tell)
+    if carry is None or all(map(_free, found)):
+        return found
+    whole = find_routes(scene, carry=None, seed=seed, nearer_m=nearer_m, tell=tell)
+    if not all(_free(stretch) for stretch in whole if stretch.carry == carry):
+        return found
+    names = [item.name for item in scene.loaded.scenario.carries]
+    return tuple(stretch for stretch in whole if names.index(stretch.carry) <= names.index(carry))
+
+
+def _free(stretch: Stretch) -> bool:
+    return stretch.way is not None and stretch.way.free
 
 
 def _about(finding: Finding) -> tuple[str, str]:
