@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
-PAGES = ("commands", "run_folder", "python", "day")
+PAGES = ("commands", "install", "run_folder", "python", "day")
 NAMES = ("README.md", "DEVELOPERS.md", *(f"shared/reference/{page}.md" for page in PAGES))
 TEXTS = {name: (ROOT / name).read_text() for name in NAMES}
 COMMANDS = TEXTS["shared/reference/commands.md"]
@@ -56,6 +56,7 @@ CALLS = {
         "armcarry rehearse yard/trial.yaml --no-views",
     ],
     "armcarry examples [NAME] [--to DIR]": ["armcarry examples", "armcarry examples change_places --to mine"],
+    "armcarry assumptions RUN [--csv FILE]": ["armcarry assumptions runs/small --csv numbers.csv"],
     "armcarry list [MODEL]": ["armcarry list", "armcarry list tern_yard"],
     "armcarry explain KEY": ["armcarry explain moves.rate", "armcarry explain moves.rat # exit 2"],
     "armcarry expand SCENARIO [--out FILE]": ["armcarry expand pump_box_in_short --out long.yaml"],
@@ -75,6 +76,8 @@ WRITES = {
 }
 #: a command that is not run here -> why
 NOT_RUN = {
+    "python -m pip install armcarry": "an install; test_packaging.py installs the wheel",
+    "python -m pip install -e '.[all]'": "an install; the extra 'test' that .ci/run installs holds nearly all of it",
     "python -m pip install -e .": "an install; .ci/run installs more from the same folder",
     "python -m pip install -e '.[test]'": ".ci/run runs it word for word, test_house.py compares",
     "python -m pytest -n 2": "this suite; .ci/run runs it word for word",
@@ -91,10 +94,14 @@ NOT_RUN = {
     "bash .ci/wheels test": "asks the package index for minutes",
     "armcarry rehearse scenarios/day_at_tern_yard.yaml": "takes minutes; golden/test_scenarios.py rehearses the file",
     "armcarry series SERIES --out DIR": "rehearses what it names; views/test_series.py runs it",
+    "armcarry verify [--out DIR]": "takes minutes; evidence/test_verify.py runs it with the shortest of its scenarios",
     "armcarry play RUN": "stays open; views/player/test_window.py runs it under a virtual display",
 }
 #: an option that the table of commands tells of and no call above has -> the test that has it
 ELSEWHERE = {
+    "assumptions --all": "evidence/test_assumptions.py",
+    "verify --out": "evidence/test_verify.py",
+    "verify --all": "evidence/test_verify.py",
     "rehearse --all": "test_cli.py",
     "rehearse --second-opinion": "whatif/test_opinions.py",
     "rehearse --slip": "views/test_terminal_slip.py",

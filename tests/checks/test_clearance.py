@@ -165,7 +165,7 @@ def _near(k, body_a="arm/boom_2", body_b="platform/p", at=None, **more):
 def test_a_gap_beside_the_arm_says_what_another_branch_would_do(branching, branch, words):
     for pair in (("arm/boom_2", "platform/p"), ("platform/p", "arm/boom_2")):
         (found,), asked = branching(_near(5, *pair), branch=branch)
-        assert found.remedy == f"lead the carry farther from {pair[1]}: move the waypoint before it{words}"
+        assert found.remedy == f"lead the carry farther from {pair[1]}: move the via point before it{words}"
         assert asked == [5.0]
 
 
@@ -180,12 +180,12 @@ def test_branches_are_looked_for_once_an_instant_and_at_the_three_worst(branchin
 
 def test_of_bodies_that_the_run_does_not_have_no_branch_is_asked(branching):
     (found,), asked = branching(_near(5, body_b="platform/gone"))
-    assert (found.remedy, asked) == ("lead the carry farther from platform/gone: move the waypoint before it", [])
+    assert (found.remedy, asked) == ("lead the carry farther from platform/gone: move the via point before it", [])
 
 
 @pytest.mark.parametrize(("names", "remedy"), [
     ({"body_a": "platform/post", "body_b": "arm/boom", "class_a": "structure", "class_b": "arm"},
-     "lead the carry farther from platform/post: move the waypoint before it"),
+     "lead the carry farther from platform/post: move the via point before it"),
     ({"class_a": "hardware", "class_b": "appendage"},
      "stow the appendage that platform/post belongs to, or lead the carry farther from it"),
     ({"body_a": "platform/wing", "class_a": "appendage", "body_b": "ev1/trunk", "class_b": "rider"},

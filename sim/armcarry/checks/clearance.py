@@ -177,7 +177,7 @@ def _remedy(row: PairRow) -> str:
         return f"lead the carry farther from {other}, or make it while the vehicle is absent"
     if {row.class_a, row.class_b} == {"worker", "structure"}:
         return f"let the worker go another way, farther from {other}, or turn the body along it"
-    return f"lead the carry farther from {other}: move the waypoint before it"
+    return f"lead the carry farther from {other}: move the via point before it"
 
 
 def _pass(row: PairRow, count: int) -> Finding:

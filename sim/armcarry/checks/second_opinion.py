@@ -53,7 +53,8 @@ def _judge(answer: EngineAnswer) -> list[Finding]:
     band_mm = BANDS_M[answer.engine] * 1e3
     if not answer.present:
         words = f"{answer.engine} is not installed here and was not asked"
-        return [_make.not_assessed(answer.engine, words, "install it where it has a wheel, or ask elsewhere")]
+        remedy = "install armcarry[oracle] where it has a wheel, or ask elsewhere"
+        return [_make.not_assessed(answer.engine, words, remedy)]
     apart = [opinion for opinion in answer.opinions if not opinion.agrees]
     if apart:
         return [_disagreement(opinion) for opinion in apart]

@@ -10,22 +10,23 @@ from typing import Any
 
 import typer
 
-from armcarry.cli import flying, keeping, models, planning, running, showing, starting
+from armcarry.cli import evidence, flying, keeping, models, planning, running, showing, starting
 from armcarry.cli.base import app
 from armcarry.errors import ArmcarryError, RecomputedWarning
 from armcarry.files.atomic import reason
 from armcarry.texts import printable
 
 #: commands as help and shared/reference/commands.md list them: a run first, then what is done with it, then planning,
-#: then models
+#: then models, last what results rest on
 ORDER = (
     "validate", "rehearse", "play", "brief", "compare", "freeze", "series", "index", "envelope",
     "restraint", "stations", "route", "disperse", "handfly", "inspect",
     "new", "examples", "list_names", "explain", "expand",
+    "assumptions", "verify",
 )  # fmt: skip
 app.registered_commands.sort(key=lambda command: ORDER.index(getattr(command.callback, "__name__", "")))
 
-__all__ = ["app", "flying", "keeping", "main", "models", "planning", "running", "showing", "starting"]
+__all__ = ["app", "evidence", "flying", "keeping", "main", "models", "planning", "running", "showing", "starting"]
 
 
 def main() -> None:

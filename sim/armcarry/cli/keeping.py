@@ -22,7 +22,7 @@ def freeze(
     by: Annotated[list[str], typer.Option(metavar="NAME", help="Who looked it through. Repeatable.")],
     as_json: Json = False,
 ) -> None:
-    """Freeze a run: its digest, the date, and who looked it through.
+    """Freeze a run: its digest, the date, and who reviewed it.
 
     Report and procedures then say whether what they show is the frozen run, which is never written over.
 

@@ -43,7 +43,7 @@ def restraint(
     limit: Annotated[int, typer.Option(metavar="N", help="How many choices to show.", min=1)] = 10,
     as_json: Json = False,
 ) -> None:
-    """Find foot restraint settings with the work in reach and sight.
+    """Find restraint settings with the work in reach and sight.
 
     Each is told with its posture and margins, the best first.
 

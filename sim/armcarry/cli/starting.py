@@ -103,7 +103,7 @@ def list_names(
     ] = None,
     as_json: Json = False,
 ) -> None:
-    """List the models, or all that a script may name in one of them.
+    """List the models, or all that a script may name in one.
 
     Of a platform: worksites, seats, mounts, carts, appendages with their states, handrails. Of an arm its joints, of
     crew sizes and postures, of hardware fasteners, of a restraint its settings.
@@ -159,7 +159,7 @@ def expand(
     ] = None,
     as_json: Json = False,
 ) -> None:
-    """Write a scenario with every move and step by intent spelled out.
+    """Write a scenario with all that is by intent spelled out.
 
     Each stretch says which line of the scenario it came from. What the scenario leaves open (start of the arm, place of
     its base, settings of the restraint, ways) is found first where it is not yet, and kept beside the scenario.

@@ -38,10 +38,10 @@ def made_part(name: str, tests: Path) -> str:
     """
     basis = BASES[name]
     parts = [MADE, "", f"## Inputs, numbers and tests of armcarry {VERSION}"]
-    keys = [key for spelled in basis.keys for key in keys_of(spelled)]
-    if keys:
+    inputs = [key for spelled in basis.keys for key in keys_of(spelled)]
+    if inputs:
         parts += ["", "| input | meaning, unit and range | default |", "|---|---|---|"]
-        parts += [_input(key) for key in dict.fromkeys(keys)]
+        parts += [_input(key) for key in dict.fromkeys(inputs)]
     if basis.numbers:
         parts += ["", "| number in the code | value |", "|---|---|"]
         parts += [f"| `{number}` | {_value(number)} |" for number in basis.numbers]
@@ -57,8 +57,8 @@ def index(tests: Path) -> str:
     parts = [
         "# Methods and evidence", "",
         "What must hold, the check that judges it, and what that rests on. Each page says what is proven, what is",
-        "sampled or assumed, where the method ends, and how to see it fail. Made by",
-        "`python -m armcarry.evidence.methods`.", "",
+        "sampled or assumed, where the method ends, and how to see it fail. `armcarry verify` runs the shipped",
+        "evidence on your machine. Made by `python -m armcarry.evidence.methods`.", "",
         "## Requirements that checks judge", "", *_rows(True, tests), "",
         "## Computations that they rest on, and commands", "", *_rows(False, tests),
     ]  # fmt: skip
@@ -88,7 +88,7 @@ def keys_of(spelled: str) -> tuple[Key, ...]:
         KeyError: there is no such key.
     """
     document, _, path = spelled.partition(".")
-    every = _keys()[document]
+    every = keys()[document]
     here = [key for key in every if key.spelled == path]
     if not here:
         raise KeyError(spelled)
@@ -97,7 +97,8 @@ def keys_of(spelled: str) -> tuple[Key, ...]:
 
 
 @lru_cache(maxsize=1)
-def _keys() -> dict[str, tuple[Key, ...]]:
+def keys() -> dict[str, tuple[Key, ...]]:
+    """Return every key of the reference by kind of document, worked out once."""
     return all_keys()
 
 

@@ -12,6 +12,7 @@ from armcarry.files.names import accepted
 ModelKind = Literal["platforms", "arms", "restraints", "crew", "hardware", "rules"]
 
 _PACKAGE = Path(__file__).resolve().parents[1]
+_SCENARIO = re.compile(r"^format: armcarry scenario ", re.MULTILINE)
 _NAME = re.compile(r"[a-z][a-z0-9_]{0,47}")
 
 
@@ -56,8 +57,8 @@ def is_file(path: Path) -> bool:
 
 
 def known_scenarios() -> dict[str, Path]:
-    """Return name -> path of the scenarios that come with armcarry, by name."""
-    files = (path for path in scenarios_folder().rglob("*.yaml") if path.parent.name != "arms")
+    """Return name -> path of the scenarios that come with armcarry, by name; beside them lie arms and series."""
+    files = (path for path in scenarios_folder().rglob("*.yaml") if _SCENARIO.search(path.read_text(encoding="utf-8")))
     return {path.stem: path for path in sorted(files, key=lambda path: path.stem)}
 
 

@@ -1,0 +1,70 @@
+"""One word for one thing: help, keys and what checks say use the terms of the glossary."""
+
+import ast
+import re
+from pathlib import Path
+
+import pytest
+from typer.main import get_command
+
+from armcarry.cli import app
+from armcarry.files.reference import all_keys
+
+ROOT = Path(__file__).resolve().parents[1]
+PAGE = (ROOT / "shared" / "reference" / "terms.md").read_text()
+ROWS = re.findall(r"^\| ([^|]+) \| ([^|]+) \| ([^|]*)\|$", PAGE, re.MULTILINE)
+#: word that is not written -> the term that is
+BANNED = {
+    word.strip(): term
+    for term, _, words in ROWS if term not in ("term", "---")
+    for word in words.split(",") if word.strip()
+}
+
+
+def banned(text: str) -> list[str]:
+    """Return the words of a text that the glossary has another term for."""
+    return [word for word in BANNED if re.search(rf"\b{re.escape(word)}s?\b", text, re.IGNORECASE)]
+
+
+def _help():
+    for name, command in get_command(app).commands.items():
+        yield f"armcarry {name}", command.help or ""
+        for parameter in command.params:
+            yield f"armcarry {name} {parameter.name}", getattr(parameter, "help", "") or ""
+
+
+def _keys():
+    for document, keys in all_keys().items():
+        for key in keys:
+            yield f"{document}.{key.spelled}", f"{key.path[-1].replace('_', ' ')} {key.meaning}"
+
+
+def _said():
+    """Yield the texts of checks and of what they ask, docstrings left out."""
+    for room in ("checks", "whatif", "ledger", "timeline", "working", "seeing", "record"):
+        for path in sorted((ROOT / "sim" / "armcarry" / room).rglob("*.py")):
+            tree = ast.parse(path.read_text())
+            bodies = [body for node in ast.walk(tree) if isinstance(body := getattr(node, "body", None), list) and body]
+            docs = {id(body[0].value) for body in bodies if isinstance(body[0], ast.Expr)}
+            for node in ast.walk(tree):
+                if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in docs:
+                    yield f"{path.relative_to(ROOT)}:{node.lineno}", node.value
+
+
+def test_the_glossary_has_terms_and_words_beside_them():
+    assert len(ROWS) > 35 and len(BANNED) > 35
+    assert {"astronaut", "payload", "collision"} <= set(BANNED)
+    assert not {term for terms, _, _ in ROWS for term in terms.split(", ")} & set(BANNED)
+
+
+@pytest.mark.parametrize(("text", "found"), [
+    ("Move the payload past the Astronauts.", {"astronaut", "payload"}), ("the item and its rider", set()),
+])  # fmt: skip
+def test_another_word_is_noticed(text, found):
+    assert set(banned(text)) == found
+
+
+@pytest.mark.parametrize("texts", [_help, _keys, _said])
+def test_texts_use_the_terms(texts):
+    wrong = {where: banned(text) for where, text in texts() if banned(text)}
+    assert wrong == {}, {word: BANNED[word] for words in wrong.values() for word in words}
