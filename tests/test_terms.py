@@ -15,15 +15,16 @@ PAGE = (ROOT / "shared" / "reference" / "terms.md").read_text()
 ROWS = re.findall(r"^\| ([^|]+) \| ([^|]+) \| ([^|]*)\|$", PAGE, re.MULTILINE)
 #: word that is not written -> the term that is
 BANNED = {
-    word.strip(): term
+    word.strip().lower(): term
     for term, _, words in ROWS if term not in ("term", "---")
     for word in words.split(",") if word.strip()
 }
+WORDS = re.compile(rf"\b({'|'.join(map(re.escape, BANNED))})s?\b", re.IGNORECASE)
 
 
 def banned(text: str) -> list[str]:
     """Return the words of a text that the glossary has another term for."""
-    return [word for word in BANNED if re.search(rf"\b{re.escape(word)}s?\b", text, re.IGNORECASE)]
+    return [found.lower() for found in WORDS.findall(text)]
 
 
 def _help():

@@ -19,7 +19,7 @@ class Basis:
         keys: inputs that decide, as the reference spells them.
         numbers: ``module:NAME`` of constants of the code that decide, within the package.
         tests: files of tests, from ``tests/``.
-        shows: names of scenarios that are expected to fail it.
+        shows: names of scenarios that are expected to fail it, or that show it at work.
         check: whether it is a check of the registry; else a computation that checks rest on, or a command.
     """
 

@@ -13,6 +13,7 @@ from importlib import import_module
 from pathlib import Path
 
 from armcarry.evidence.basis import BASES, Basis
+from armcarry.files.examples import Example, examples
 from armcarry.files.reference import Key, all_keys
 from armcarry.version import VERSION
 
@@ -48,7 +49,7 @@ def made_part(name: str, tests: Path) -> str:
     parts += ["", "| tests | what they show | beside |", "|---|---|---|"]
     parts += [f"| `tests/{test}` | {_said(tests / test)} | {_beside(tests / test)} |" for test in basis.tests]
     if basis.shows:
-        parts += ["", f"Scenarios that come along: {', '.join(f'`{name}`' for name in basis.shows)}."]
+        parts += ["", f"Scenarios that come along: {', '.join(shown(name, basis))}."]
     return "\n".join(parts) + "\n"
 
 
@@ -70,15 +71,25 @@ def _rows(checks: bool, tests: Path) -> list[str]:
     for name, basis in BASES.items():
         if basis.check == checks:
             files = "<br>".join(f"`{test}`" for test in basis.tests)
-            rows.append(f"| {basis.asks} | [{name}]({name}.md) | {files} | {_evidence(basis, tests)} |")
+            rows.append(f"| {basis.asks} | [{name}]({name}.md) | {files} | {_evidence(name, basis, tests)} |")
     return rows
 
 
-def _evidence(basis: Basis, tests: Path) -> str:
+def _evidence(name: str, basis: Basis, tests: Path) -> str:
     """Return what kinds of evidence a page has, in a few words."""
     found = dict.fromkeys(words for test in basis.tests for words in _beside(tests / test).split(", ") if words)
-    shows = [f"shown by `{name}`" for name in basis.shows]
-    return ", ".join([*found, *shows]) or "tests by hand"
+    return ", ".join([*found, *shown(name, basis)]) or "tests by hand"
+
+
+def shown(name: str, basis: Basis) -> list[str]:
+    """Say in which scenarios that come along a check is expected to fail, and which others show it at work."""
+    fails = {example.name: name in example.fails for example in _examples()}
+    return [f"{'fails in' if fails[scenario] else 'at work in'} `{scenario}`" for scenario in basis.shows]
+
+
+@lru_cache(maxsize=1)
+def _examples() -> tuple[Example, ...]:
+    return examples()
 
 
 def keys_of(spelled: str) -> tuple[Key, ...]:
