@@ -28,6 +28,8 @@ ROUTED = """carries:
       - {hold: 10 s, name: ready, say: Ready}
       - {to_joints: {shoulder_turn: 80 deg}, name: over, say: Over}
 """
+#: a rest between two acts that is worth not to be computed again for each kill, s
+LONG_REST_S = 0.25
 SERIES = """format: armcarry series 1
 title: Alone
 purpose: one outing
@@ -106,6 +108,15 @@ def names(folder):
     return {path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()}
 
 
+def rests(acts):
+    """Return the first act, and after each long rest the next before which a command may be held."""
+    found = [1]
+    for act in range(2, len(acts) + 1):
+        if acts[act - 1][0] - acts[act - 2][0] > LONG_REST_S:
+            found += [free for free in range(act, min(act + 6, len(acts) + 1)) if acts[free - 1][1]][:1]
+    return sorted({*found})
+
+
 def _state(path):
     """Return what tells whether a file or folder was changed."""
     inside = [path, *path.rglob("*")] if path.is_dir() else [path]
@@ -120,7 +131,7 @@ class Seen:
         self._names = names(self._whole) if self._whole else set()
         self._known = set()
         self.look()
-        outputs = [path for path in self._files() if path.stat().st_mtime >= begun - 1.0]
+        outputs = [path for path in self._files() if path.stat().st_mtime >= begun - 0.05]
         self.largest = max((path.stat().st_size for path in outputs), default=0)
 
     def _files(self):

@@ -11,12 +11,10 @@ from typing import get_type_hints
 
 import pytest
 
-from writers import WRITERS, Seen, names
+from writers import WRITERS, Seen, names, rests
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="forks, SIGKILL and files without a name")
 
-#: a rest between two acts that is worth not to be computed again for each kill, s
-LONG_REST_S = 0.25
 #: reruns after kills that left different things, at most; each computes all of it again
 RERUNS = 6
 
@@ -38,11 +36,11 @@ def kill_all_over(room, writer, kills, most=10_000):
     seen = Seen(room, writer, begun)
     in_writes = max(12, kills - len(acts)) if most > len(acts) else 1
     chosen = {1 + round(k * (len(acts) - 1) / max(1, min(most, len(acts)) - 1)) for k in range(min(most, len(acts)))}
-    rests = _rests(acts)
-    ends = [*rests[1:], len(acts) + 1]
+    begins = rests(acts)
+    ends = [*begins[1:], len(acts) + 1]
     at_acts = at_writes = 0
     left_before = set()
-    for begin, end in zip(rests, ends, strict=True):
+    for begin, end in zip(begins, ends, strict=True):
         ways = [{"act": act} for act in sorted(chosen) if begin <= act < end]
         if end == len(acts) + 1:
             ways += [{"bytes": round(seen.largest * (k + 0.5) / in_writes)} for k in range(in_writes)]
@@ -63,15 +61,6 @@ def kill_all_over(room, writer, kills, most=10_000):
                     assert again["code"] in (0, 1) or told, again["said"]  # killed at its end, when all was there
                     assert names(room.folder) == every
     return at_acts, at_writes
-
-
-def _rests(acts):
-    """Return the first act, and after each long rest the next before which a command may be held."""
-    found = [1]
-    for act in range(2, len(acts) + 1):
-        if acts[act - 1][0] - acts[act - 2][0] > LONG_REST_S:
-            found += [free for free in range(act, min(act + 6, len(acts) + 1)) if acts[free - 1][1]][:1]
-    return sorted({*found})
 
 
 @pytest.mark.long
