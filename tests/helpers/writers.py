@@ -179,7 +179,6 @@ class Room:
             [*(unshare if self.mounts else ()), sys.executable, "-W", "ignore", str(PROGRAM), str(folder)],
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, env={**os.environ, "ARMCARRY_CACHE": os.devnull},
         )  # fmt: skip
-        self.ask(("fly", "flown"))
 
     def close(self):
         self._program.stdin.close()
@@ -192,12 +191,18 @@ class Room:
             self._remove(writer.anew)
         return self.ask(writer.words, **how)
 
+    def ready(self, words):
+        """Fly a try by hand once a command works on one."""
+        if words[0] != "fly" and any("flown" in word for word in words) and not (self.folder / "flown").exists():
+            self._tell({"words": ("fly", "flown")})
+
     def _remove(self, name):
         old = self.folder / name
         old.unlink(missing_ok=True) if old.is_file() else shutil.rmtree(old, ignore_errors=True)
 
     def ask(self, words, **how):
         """Run a command and return what became of it, as ``killing.py`` says."""
+        self.ready(words)
         return self._tell({"words": words, **how})
 
     @contextmanager
@@ -205,6 +210,7 @@ class Room:
         """Run one until just before an act; give how it goes on from there, each time from the same files."""
         if writer.anew:
             self._remove(writer.anew)
+        self.ready(writer.words)
         begun = self._tell({"words": writer.words, "hold": act})
         assert begun["held"], begun
         shutil.rmtree(self._good, ignore_errors=True)

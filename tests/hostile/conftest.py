@@ -295,7 +295,7 @@ def damaged(good: bytes, others: list[bytes], dice: random.Random) -> bytes:
 # -- fixtures ------------------------------------------------------------------------------------------------
 
 #: how many inputs the seeded damage gives each reader; the long run asks for more
-COUNT = int(os.environ.get("ARMCARRY_FUZZ", "200"))
+COUNT = int(os.environ.get("ARMCARRY_FUZZ", "60"))
 
 
 def feed_drawn(strategy, feed, most, record_property):

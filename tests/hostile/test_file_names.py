@@ -12,7 +12,7 @@ NAMES = [
 ONLY_YAML = ["\0", "a\0b.obj", "\x1b[2J.obj", "\ud800.obj", "\udcff.obj", "a\nb"]
 
 
-@pytest.mark.parametrize("ending", ["", ".urdf", ".yaml"])
+@pytest.mark.parametrize("ending", ["", *(pytest.param(end, marks=pytest.mark.long) for end in (".urdf", ".yaml"))])
 @pytest.mark.parametrize("kind", ["hardware", "scenario", "urdf", "foreign urdf"])
 def test_any_name_is_refused_with_its_line(kind, ending, kit, watch, folder, monkeypatch):
     import json

@@ -49,7 +49,9 @@ def _run(kit, kind, place, runs, program=(), options=(), seed=1):
 
 
 @pytest.mark.parametrize("part", TAKEN)
-@pytest.mark.parametrize("kind", list(TIMES))
+@pytest.mark.parametrize("kind", [
+    pytest.param(kind, marks=() if kind == "yaml" else pytest.mark.long) for kind in TIMES
+])  # fmt: skip
 def test_inputs_that_reach_further(kind, part, kit, tmp_path, record_property):
     runs = TIMES[kind] * kit.COUNT // len(PARTS)
     code, said, changed = _run(kit, kind, tmp_path, runs, seed=part)
@@ -88,8 +90,9 @@ guided.main(sys.argv[1], Path(sys.argv[2]), sys.argv[3:])
 @pytest.mark.parametrize(("act", "option", "told"), [
     ("(path.parent / 'owned').write_text(''); (path.parent / 'owned').unlink()", "", "'writes'"),
     ("raise KeyError('a slip')", "", "KeyError: 'a slip'"),
-    ("import time; time.sleep(20)", "-timeout=1", "libFuzzer: timeout"),
-    ("held = b'x' * 300_000_000; import time; time.sleep(4)", "-rss_limit_mb=250", "libFuzzer: out-of-memory"),
+    pytest.param("import time; time.sleep(20)", "-timeout=1", "libFuzzer: timeout", marks=pytest.mark.long),
+    pytest.param("held = b'x' * 300_000_000; import time; time.sleep(4)", "-rss_limit_mb=250",
+                 "libFuzzer: out-of-memory", marks=pytest.mark.long),
 ])  # fmt: skip
 def test_what_a_reader_must_not_do_is_noticed(act, option, told, kit, tmp_path):
     program = ["-c", SLIPS.format(here=str(HERE), act=act)]

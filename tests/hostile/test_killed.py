@@ -74,10 +74,9 @@ def test_commands_killed_at_each_act_leave_whole_files(room, command, record_pro
     assert at_acts + at_writes >= kills or command == "movie"  # whose file another program writes
 
 
-@pytest.mark.parametrize("command", ["inspect", "fly"])
-def test_a_command_killed_a_few_times_leaves_whole_files(room, command):
-    at_acts, _ = kill_all_over(room, WRITERS[command], 0, most=2)
-    assert at_acts == 2
+def test_a_command_killed_a_few_times_leaves_whole_files(room):
+    at_acts, _ = kill_all_over(room, WRITERS["inspect"], 0, most=4)
+    assert at_acts == 4
 
 
 def test_every_option_that_names_a_file_is_read_or_killed():

@@ -108,4 +108,4 @@ def test_scenarios_with_everything_they_name(kit, watch, folder, record_property
     from armcarry.files.load import load_scenario
 
     goods = [kit.beginning(text, 8000) for text in kit.shipped("scenarios/*.yaml")]
-    _feed(kit, watch, folder, "scenario.yaml", goods, load_scenario, 5, max(20, kit.COUNT // 20), record_property)
+    _feed(kit, watch, folder, "scenario.yaml", goods, load_scenario, 5, max(60, kit.COUNT // 20), record_property)

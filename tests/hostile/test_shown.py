@@ -118,6 +118,7 @@ def test_the_page_and_the_report(sent, tmp_path):
     assert not re.search(r"[<>&]", data)
 
 
+@pytest.mark.filterwarnings("ignore::armcarry.errors.RecomputedWarning")
 def test_paper_and_slides(sent, tmp_path):
     pptx, pypdf = pytest.importorskip("pptx"), pytest.importorskip("pypdf")
     from armcarry.views.brief.deck import write_deck
@@ -223,6 +224,7 @@ print(json.dumps(seen))
 """
 
 
+@pytest.mark.long
 @pytest.mark.skipif(shutil.which("Xvfb") is None, reason="Xvfb is not installed; on Debian: apt-get install xvfb")
 def test_the_windows(sent_folder, display, tmp_path):
     for library in ("PySide6", "pyvistaqt", "pyqtgraph"):
