@@ -102,7 +102,7 @@ def test_a_box_sticks_out_of_itself_by_nothing(tmp_path):
     assert (mesh.pieces.error_m, len(mesh.pieces.shapes), mesh.notes) == (0.0, 1, ())
 
 
-def dish(path, rings=8, around=16):
+def dish(path, rings=12, around=24):
     """Write half a hollow ball of 1 m, 20 mm thick, closed."""
     turn = np.linspace(0, 2 * np.pi, around, endpoint=False)
     points, faces = [], []

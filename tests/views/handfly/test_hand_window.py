@@ -29,7 +29,7 @@ def driven(display, **more):
     return done.stdout
 
 
-def test_keys_take_the_box_in_its_rack_in_hand_and_every_button_works(display):
+def test_keys_take_the_box_out_of_its_rack_and_every_button_works(display):
     assert "passed" in driven(display)
 
 
