@@ -9,6 +9,9 @@ from armcarry.files.pieces import _Work, clip, convex_pieces, winding
 from armcarry.files.samples import COVER, sampled
 from armcarry.geometry.shapes import ConvexMesh
 
+#: surfaces are sampled as for so many triangles: what is bounded holds at any step, and fewer samples take less time
+COARSE = 25_000
+
 
 def box(low, high):
     corners = np.array([[(low, high)[(k >> i) & 1][i] for i in range(3)] for k in range(8)], dtype=float)
@@ -63,7 +66,7 @@ def inside_points(mesh, rng, count=1500):
 @pytest.mark.parametrize("mesh", [ell(), ring()], ids=["ell", "ring"])
 @pytest.mark.parametrize("most", [1, 3, 12])
 def test_the_pieces_contain_surface_and_solid(mesh, most):
-    pieces = convex_pieces(mesh, True, tolerance_m=0.05, most=most)
+    pieces = convex_pieces(mesh, True, tolerance_m=0.05, most=most, most_triangles=COARSE)
     assert 1 <= len(pieces.shapes) <= most
     points = inside_points(mesh, np.random.default_rng(most))
     deepest = np.max([depth(shape, points) for shape in pieces.shapes], axis=0)
@@ -74,7 +77,7 @@ def test_the_pieces_contain_surface_and_solid(mesh, most):
 @pytest.mark.parametrize("most", [1, 12])
 def test_the_stated_error_bounds_how_far_pieces_stick_out(mesh, most):
     trimesh = pytest.importorskip("trimesh")
-    pieces = convex_pieces(mesh, True, tolerance_m=0.02, most=most)
+    pieces = convex_pieces(mesh, True, tolerance_m=0.02, most=most, most_triangles=COARSE)
     ours = trimesh.Trimesh(mesh.vertices, mesh.faces, process=False)
     rng = np.random.default_rng(most)
     for shape in pieces.shapes:
@@ -92,7 +95,7 @@ def test_the_stated_error_bounds_how_far_pieces_stick_out(mesh, most):
 @pytest.mark.parametrize("mesh", [ell(), ring()], ids=["ell", "ring"])
 @pytest.mark.parametrize("closed", [True, False], ids=["closed", "open"])
 def test_the_error_is_that_of_every_sample_though_most_are_dropped(mesh, closed):
-    work = _Work(mesh.vertices[mesh.faces], closed)
+    work = _Work(mesh.vertices[mesh.faces], closed, 4 * COARSE)
     shape = ConvexMesh.hull_of(mesh.vertices)
     points = sampled(shape.vertices_m[shape.faces], work.step)
     apart = work.near.query(points)[0]
@@ -120,7 +123,7 @@ def test_what_is_convex_stays_one_piece():
 
 def test_an_open_surface_is_contained_and_said_to_be_open():
     mesh = Triangles(ell().vertices, ell().faces[2:])
-    pieces = convex_pieces(mesh, False, tolerance_m=0.05, most=5)
+    pieces = convex_pieces(mesh, False, tolerance_m=0.05, most_triangles=COARSE)
     assert not pieces.closed and np.isnan(pieces.share)
     weights = np.random.default_rng(0).dirichlet((1, 1, 1), (len(mesh.faces), 50))
     points = np.einsum("fkw,fwi->fki", weights, mesh.vertices[mesh.faces]).reshape(-1, 3)
