@@ -46,7 +46,7 @@ def folder(demo, tmp_path_factory):
     for library in ("pypdf", "pptx", "imageio_ffmpeg"):
         pytest.importorskip(library)
     where = tmp_path_factory.mktemp("briefing")
-    cuts = (Cut(1040.0, 1080.0, 20.0), Cut(0.0, 20.0, 20.0, "ev2"))
+    cuts = (Cut(1040.0, 1080.0, 160.0), Cut(0.0, 20.0, 80.0, "ev2"))  # a few frames: each takes a tenth of a second
     written = write_briefing(*demo, where, paper="Letter", cuts=cuts)
     assert written.left_out == {}
     assert {path.name for path in where.iterdir()} == {
