@@ -19,6 +19,7 @@ from armcarry.record.record import MoveSpan, Record
 FAST, BRAKE, DETECTION_S = np.radians(5.0), np.radians(4.0), 0.2
 EXCURSION = FAST * DETECTION_S + FAST**2 / (2 * BRAKE)
 LEFT_M = 0.1
+_BEARING = []
 
 #: what a script can change while the arm moves
 BY_SCRIPT = "stand farther off and pass the stretch without stopping, or come there from another base station"
@@ -60,11 +61,13 @@ def _least_m(record, excursion, *, joints=range(6), signs=(1, -1)):
 @pytest.fixture
 def limit_bearing(standing):
     """The bearing of the post at which the worst runaway leaves just what must be left."""
-    near, far = 0.12, 0.6
-    for _ in range(40):
-        middle = (near + far) / 2
-        near, far = (middle, far) if _least_m(standing(middle), EXCURSION) < LEFT_M else (near, middle)
-    return far
+    if not _BEARING:  # looked for once
+        near, far = 0.12, 0.6
+        for _ in range(40):
+            middle = (near + far) / 2
+            near, far = (middle, far) if _least_m(standing(middle), EXCURSION) < LEFT_M else (near, middle)
+        _BEARING.append(far)
+    return _BEARING[0]
 
 
 def test_just_far_enough_passes_and_just_too_near_fails(standing, limit_bearing):
