@@ -154,3 +154,21 @@ def test_what_cannot_be_is_told_at_its_line_with_what_would_do(told, steps, word
     lines = [line for line in str(caught.value).splitlines() if words in line]
     assert lines, str(caught.value)
     assert f"day.yaml:{LINES + 1 + len(steps)}:" in lines[0]
+
+
+def test_before_the_base_rolls_to_a_station_that_is_found_the_arm_is_gathered(tmp_path):
+    from armcarry.files.found import FORMAT, found_of, write_found
+
+    path = tmp_path / "day.yaml"
+    path.write_text(HEAD + "".join(f"    - {step}\n" for step in (OUT, ON, "ride: {to: rail_bow}")))
+    loaded = load_scenario(path)
+    assert loaded.beside.open.rolls
+    assert [visit.worksite for visit in loaded.beside.open.visits] == ["porch", "rail_bow"]
+    digest = loaded.beside.digest
+    write_found(found_of(path, {"format": FORMAT, "title": "t", "script": digest, "stations": ["-6 m", "7 m"]}))
+    again = load_scenario(path)
+    assert _kinds(again, 4) == ["carry", "move_base", "carry"]
+    gathered = {carry.name: carry.moves for carry in again.scenario.carries}["off"]
+    assert [move.kind for move in gathered] == ["line", "to_joints"]
+    assert gathered[-1].to_joints == again.arm.document.travel
+    assert again.scenario.day.steps[5].move_base.to == 7.0

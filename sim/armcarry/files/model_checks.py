@@ -74,6 +74,7 @@ def check_arm(file: ModelFile[ArmDocument], problems: list[InputError]) -> None:
             ask.tell(("home",), f"joint '{joint}' has no home position", accepted="one for every movable joint")
             break
     ask.settings(("home",), document.home)
+    ask.settings(("travel",), document.travel)
     _check_followers(document, model, ask)
     for name in ("free", "rider", "rider_and_hardware"):
         if name not in document.loads:
