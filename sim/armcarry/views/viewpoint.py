@@ -124,12 +124,14 @@ def towards_gap(
     return _best(score, ways, far_m * share, (a + b) / 2, seen)
 
 
-def towards_place(record: Record, time_s: float, points_m: ArrayLike, away_m: float = 8.0) -> Viewpoint:
-    """Return a view of a few points (k, 3) of a place, with as little before them as can be."""
+def towards_place(
+    record: Record, time_s: float, points_m: ArrayLike, away_m: float = 8.0, skip: Collection[str] = ()
+) -> Viewpoint:
+    """Return a view of a few points (k, 3) of a place, with as little before them as can be; ``skip`` may be there."""
     points = np.atleast_2d(np.asarray(points_m, dtype=float))
     ways = directions()
     middle = points.mean(axis=0)
-    seen = sight(record, time_s, points, ways * away_m + middle, ())
+    seen = sight(record, time_s, points, ways * away_m + middle, skip)
     score = 3.0 * seen + 0.5 * ways[:, 2] - 1.0 * np.abs(ways[:, 2]) ** 4
     return _best(score, ways, np.full(len(ways), away_m), middle, seen)
 

@@ -199,6 +199,18 @@ class Lookout:
         """Return the same cameras by their full names."""
         return self._gaps.seen_by(time_s, point_m)
 
+    def watching(self, target: str, time_s: float) -> tuple[str, ...] | None:
+        """Return the cameras that see the tip, or a rider, at an instant by full name; None where it is no such target.
+
+        Seeing any body of a rider is seeing the rider, where a point inside a body is seen by nobody.
+        """
+        found = self._sightings
+        cell = int(np.clip(np.searchsorted(found.edges_s, time_s, side="right") - 1, 0, len(found.seen) - 1))
+        if target not in found.targets or not found.there[cell, found.targets.index(target)]:
+            return None
+        sees = found.glimpsed[cell, :, found.targets.index(target)]
+        return tuple(name for name, seen in zip(found.cameras, sees, strict=True) if seen)
+
     def title(self, name: str) -> str:
         """Return a camera by what people call it."""
         return self._titles[name]

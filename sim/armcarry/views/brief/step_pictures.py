@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from armcarry.files.atomic import inner_folder, writing
 from armcarry.geometry.poses import Array
@@ -19,14 +20,14 @@ from armcarry.procedure.model import Procedure, Task
 from armcarry.quantities import clock
 from armcarry.record.record import Record
 from armcarry.scene.camera import head_pose, look
-from armcarry.scene.eyes import SceneCamera
+from armcarry.scene.eyes import TIP, SceneCamera
 from armcarry.scene.words import plain
 from armcarry.views import palette
 from armcarry.views.annotate import Pixels, Sheet
 from armcarry.views.brief.moves import Card, Lookout, Nearest
 from armcarry.views.closest import closest_track, kept, worded
 from armcarry.views.stage import Stage
-from armcarry.views.viewpoint import VIEW_RAD, Viewpoint, overview, towards_place
+from armcarry.views.viewpoint import VIEW_RAD, Viewpoint, hiding, overview, towards_place
 
 Tell = Callable[[str, float], None]
 
@@ -59,6 +60,11 @@ class _Shot:
     focus: Array
     words: str
     near: Nearest | None = None
+
+    @property
+    def told(self) -> str:
+        """The line with the gap and its two bodies, for who cannot see the picture."""
+        return self.words if self.near is None else f"{self.words}, closest {self.near.words}, {self.near.value}"
 
 
 def draw_tasks(
@@ -105,7 +111,7 @@ class _Drawer:
         path = folder / f"{task.number.replace('.', '_')}_{task.kind}.jpg"
         _save(panels, path)
         seen = "beside it; no camera sees it all" if camera is None else self.lookout.title(camera.name)
-        told = "; ".join(shot.words for shot in shots)
+        told = "; ".join(shot.told for shot in shots)
         return TaskPicture(path, f"{task.title}, seen from {seen}: {told}", seen)
 
     def _shots(self, task: Task, card: Card | None) -> tuple[list[_Shot], Array | None]:
@@ -127,14 +133,14 @@ class _Drawer:
         end = _Shot(float(times[-1]), way[-1], f"end, {clock(task.end_s, 0)}")
         if near is not None and near.row is not None:
             share = (near.time_s - task.start_s) / (task.end_s - task.start_s)
-            words = f"closest at {clock(near.time_s, 0)}: {near.value}, {near.words}"
+            words = f"closest, {clock(near.time_s, 0)}"
             middle = (np.asarray(near.point_a) + np.asarray(near.point_b)) / 2
             if _APART < share < 1 - _APART:
                 shots.append(_Shot(near.time_s, middle, words, near))
             else:
                 at = 0 if share < 0.5 else 1
                 ends = [shots[0], end]
-                ends[at] = _Shot(near.time_s, ends[at].focus, f"{ends[at].words}; {words}", near)
+                ends[at] = _Shot(near.time_s, ends[at].focus, f"{ends[at].words}, closest", near)
                 return ends
         return [*shots, end]
 
@@ -168,21 +174,46 @@ class _Drawer:
                        tuple(track.point_a[0]), tuple(track.point_b[0]))
 
     def _camera(self, task: Task, shots: Sequence[_Shot]) -> SceneCamera | None:
-        """Return the camera that sees most of the panels' middles; one of a person who does it comes last."""
+        """Return the nearest camera that sees all panels, not worn by whoever is in them; None where none does."""
         seen: dict[str, int] = {}
         for shot in shots:
-            for name in self.lookout.names(shot.time_s, shot.focus):
+            for name in self._seen(task, shot):
                 seen[name] = seen.get(name, 0) + 1
         own = {*task.actors, *task.riders}
-        ranked = sorted(seen, key=lambda name: (-seen[name], name.split("/")[0] in own))
-        best = next(iter(ranked), None)
-        return self.cameras[best] if best is not None and seen[best] == len(shots) else None
+        every = [name for name, count in seen.items() if count == len(shots) and name.split("/")[0] not in own]
+        # of the cameras that see it all, the one with the least before it, then the nearest, shows most
+        shown = {name: max(self._shows(task, name, shot) for shot in shots) for name in every}
+        return self.cameras[min(shown, key=shown.__getitem__)] if shown else None
 
-    def _view(self, shot: _Shot, camera: SceneCamera | None, way: Array | None) -> Viewpoint:
+    def _shows(self, task: Task, camera: str, shot: _Shot) -> tuple[int, float]:
+        eye = self.record.link_path(self.cameras[camera].link, [shot.time_s])[0, :3, 3]
+        return len(self._before(task, shot, eye)), float(np.linalg.norm(eye - shot.focus))
+
+    def _before(self, task: Task, shot: _Shot, eye_m: ArrayLike) -> tuple[str, ...]:
+        """Return what stands between an eye and the middle of a panel, those apart who do the task."""
+        around = shot.focus + 0.4 * np.concatenate([np.zeros((1, 3)), np.eye(3), -np.eye(3)])
+        return hiding(self.record, shot.time_s, around, eye_m, self._own(task))
+
+    def _own(self, task: Task) -> list[str]:
+        mine = {*task.actors, *task.riders, task.item}
+        return [body.name for body in self.record.bodies if body.name.split("/", 1)[0] in mine]
+
+    def _seen(self, task: Task, shot: _Shot) -> tuple[str, ...]:
+        """Return the cameras that see whoever does a task at an instant: riders, else the hands, else the arm's tip."""
+        crew = self.record.scene.loaded.crew
+        who = next((name for name in (*task.riders, *task.actors) if name in crew), TIP)
+        watching = self.lookout.watching(who, shot.time_s)
+        if watching is not None or who == TIP:
+            return watching or ()
+        hands = self.record.link_path(f"{who}/{crew[who].document.hands}", [shot.time_s])[0, :3, 3]
+        return self.lookout.names(shot.time_s, hands)
+
+    def _view(self, task: Task, shot: _Shot, camera: SceneCamera | None, way: Array | None) -> Viewpoint:
         if camera is None:
             if way is not None and np.ptp(way, axis=0).max() > _ABOUT_M:
                 return overview(np.concatenate([way, shot.focus + _ABOUT_M / 2 * np.eye(3)]), PANEL[0] / PANEL[1])
-            return towards_place(self.record, shot.time_s, shot.focus[None], 7.0)
+            around = shot.focus + 0.5 * np.concatenate([np.zeros((1, 3)), np.eye(3), -np.eye(3)])
+            return towards_place(self.record, shot.time_s, around, 7.0, self._own(task))
         pose = self.record.link_path(camera.link, [shot.time_s])[0]
         found = look(camera.view, pose, shot.focus)
         turned = head_pose(pose, found.pan_rad, found.tilt_rad)
@@ -198,7 +229,9 @@ class _Drawer:
         marks = {body.name: palette.BODIES[stage.scene.kinds[k]] for k, body in enumerate(self.record.bodies)
                  if body.name.split("/", 1)[0] in mine}
         stage.mark(marks, 0.62)
-        stage.look(self._view(shot, camera, way))
+        view = self._view(task, shot, camera, way)
+        stage.look(view)
+        stage.see_through(self._before(task, shot, view.eye_m))
         line = None if way is None else stage.path(way, palette.LIGHT, 3.5)
         sheet = Sheet(stage.shot(), _LETTERS)
         if line is not None:
@@ -206,6 +239,7 @@ class _Drawer:
             self._way(sheet, way)
         if shot.near is not None and shot.near.row is not None:
             self._gap(sheet, shot.near)
+        stage.see_through(())
         stage.mark({})
         seen = "from beside: no camera sees it" if camera is None else f"from {self.lookout.title(camera.name)}"
         sheet.caption([shot.words, seen])
