@@ -23,14 +23,13 @@ def verify(
 
     Exit code: 0 nothing differs, 1 something does, 2 bad usage.
     """
-    from armcarry.clearance.ready import make_ready
     from armcarry.evidence.row import AGREES
     from armcarry.evidence.verify import verify as run_evidence
     from armcarry.evidence.verify import write_verification
     from armcarry.views.terminal import Console
 
     console = Console(quiet=as_json)
-    make_ready(lambda words: typer.echo(words, err=True))
+    console.ready()
     with console.progress() as tell:
         found = run_evidence(every, tell)
     written = write_verification(found, out)

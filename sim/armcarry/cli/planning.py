@@ -81,7 +81,6 @@ def route(
 
     Exit code: 0 found, 1 a stretch has no way or a check fails that the script passes, 2 bad input or usage.
     """
-    from armcarry.clearance.ready import make_ready
     from armcarry.planning.left_open import settle
     from armcarry.planning.passing import write_passing
     from armcarry.planning.route import HEADINGS
@@ -91,8 +90,8 @@ def route(
 
     _may_write(out, overwrite)
     scene = build_scene(settle(scenario))
-    make_ready(lambda words: typer.echo(words, err=True))
     console = Console(quiet=as_json)
+    console.ready()
     with console.progress() as tell:
         routed = write_passing(
             scene, scenario, out, lambda path, say: judge(rehearse(path, say)), carry=carry, seed=seed, tell=tell
@@ -158,7 +157,6 @@ def disperse(
 
     Exit code: 0 every run keeps what is required, 1 some do not, 2 bad input or usage.
     """
-    from armcarry.clearance.ready import make_ready
     from armcarry.dispersion.campaign import disperse as compute
     from armcarry.dispersion.campaign import perturbed_record
     from armcarry.dispersion.engine import tls_of, usual_workers
@@ -167,8 +165,8 @@ def disperse(
     from armcarry.views.terminal import Console
 
     tls = tls_of(tls_ca, tls_cert, tls_key, cluster)
-    make_ready(lambda words: typer.echo(words, err=True))
     console = Console(quiet=as_json)
+    console.ready()
     with console.progress() as tell:
         workers = workers or usual_workers(runs)
         campaign = compute(scenario, runs, seed, out, workers=workers, cluster=cluster, tls=tls, progress=tell)

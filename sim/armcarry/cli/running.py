@@ -74,7 +74,6 @@ def rehearse(
 
     Exit code: 0 nothing failed, 1 a finding failed, 2 bad input or usage.
     """
-    from armcarry.clearance.ready import make_ready
     from armcarry.comparing.expected import outcome
     from armcarry.record.store import save
     from armcarry.rehearsal import judge
@@ -85,8 +84,8 @@ def rehearse(
     scene, log = _read(scenario, motion, leave_out, as_json)
     slips = dict(map(_slip, slip or []))
     folder, overwrite = _run_folder(scenario, out, overwrite)
-    make_ready(lambda words: typer.echo(words, err=True))
     console = Console(quiet=as_json)
+    console.ready()
     with console.progress() as tell:
         record = compute(scene, tell, slip=slips, failed=fail or [], motion=log, pieces=pieces.value)
         if second_opinion:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+import sys
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -46,6 +47,34 @@ class Console:
         with bar:
             task = bar.add_task("", total=1.0)
             yield lambda words, share: bar.update(task, description=words, completed=share)
+
+    def ready(self) -> None:
+        """Get the kernels ready; where they have to be compiled first, say so and show that it goes on and how long."""
+        from armcarry.clearance.ready import make_ready
+
+        with self._waiting() as say:
+            make_ready(say)
+
+    @contextmanager
+    def _waiting(self) -> Iterator[Callable[[str], None]]:
+        """Yield what tells a sentence and from then on, on a terminal, keeps a line alive until the work is done."""
+        from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+
+        columns = (SpinnerColumn(), TextColumn("{task.description}", markup=False), TimeElapsedColumn())
+        line = Progress(*columns, console=self.err, transient=True)
+
+        def say(words: str) -> None:
+            # said even where the rest is quiet, and where no line is drawn
+            print(words, file=sys.stderr)
+            if self.err.is_terminal:
+                line.start()
+                line.add_task("compiling", total=None)
+
+        try:
+            yield say
+        finally:
+            if line.live.is_started:
+                line.stop()
 
     def table(self, title: str, headings: tuple[str, ...], rows: list[tuple[str, ...]]) -> None:
         """Print a plain table."""

@@ -1,0 +1,41 @@
+"""The first start, which compiles: said in a sentence, and on a terminal shown to go on."""
+
+import io
+
+import pytest
+from rich.console import Console as Rich
+
+from armcarry.clearance import ready
+from armcarry.views.terminal import Console
+
+
+@pytest.mark.parametrize(("terminal", "cold"), [(True, True), (False, True), (True, False)])
+def test_a_line_goes_on_while_kernels_compile_on_a_terminal_alone(terminal, cold, monkeypatch, capsys):
+    console = Console(quiet=False)
+    console.err = Rich(file=io.StringIO(), force_terminal=terminal, width=80)
+
+    def make_ready(tell):
+        if cold:
+            tell("compiling, wait")
+        return cold
+
+    monkeypatch.setattr(ready, "make_ready", make_ready)
+    console.ready()
+    shown = console.err.file.getvalue()
+    assert capsys.readouterr().err == ("compiling, wait\n" if cold else "")
+    assert ("compiling" in shown and "0:00:00" in shown) is (terminal and cold)
+    assert shown == "" or terminal
+
+
+def test_the_line_ends_where_compiling_breaks_off(monkeypatch, capsys):
+    console = Console()
+    console.err = Rich(file=io.StringIO(), force_terminal=True, width=80)
+
+    def make_ready(tell):
+        tell("compiling, wait")
+        raise OSError("no disk")
+
+    monkeypatch.setattr(ready, "make_ready", make_ready)
+    with pytest.raises(OSError, match="no disk"):
+        console.ready()
+    assert console.err.file.getvalue().endswith("\x1b[2K")  # the line is taken away
