@@ -14,6 +14,7 @@ from armcarry.evidence.methods import (
     HEADINGS,
     INDEX,
     MADE,
+    as_html,
     index,
     keys_of,
     made_part,
@@ -92,3 +93,11 @@ def test_text_by_hand_is_kept_when_pages_are_made(tmp_path):
 def test_a_scenario_that_comes_along_is_said_to_fail_only_what_it_is_expected_to_fail():
     assert shown("stopping", BASES["stopping"]) == ["fails in `hazard_stopping`"]
     assert shown("schedule", replace(BASES["schedule"], shows=("change_places",))) == ["at work in `change_places`"]
+
+
+def test_pages_of_a_runs_checks_are_ready_for_a_report():
+    pages = dict(as_html(["stopping", "stopping", "check_of_others"]))
+    assert set(pages) == {"stopping", "proof", "motion", "requirement"}
+    assert "<h4>Limits of validity</h4>" in pages["stopping"] and "<table>" in pages["stopping"]
+    assert "href" not in pages["stopping"] and MADE not in pages["stopping"]
+    assert as_html([]) == ()

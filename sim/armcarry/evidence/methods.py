@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import ast
 import re
+from collections.abc import Iterable
 from functools import lru_cache
 from importlib import import_module
 from pathlib import Path
 
 from armcarry.evidence.basis import BASES, Basis
 from armcarry.files.examples import Example, examples
+from armcarry.files.places import shared_folder
 from armcarry.files.reference import Key, all_keys
 from armcarry.version import VERSION
 
@@ -24,6 +26,8 @@ HEADINGS = (
     "Method", "Proven, sampled, assumed", "Limits of validity", "How it was verified", "How to see it fail",
 )  # fmt: skip
 INDEX = "README.md"
+#: pages that every check rests on
+_UNDERLYING = ("proof", "motion", "requirement")
 #: engines and libraries that did not come from us, as tests import them
 _ENGINES = (
     "coal", "pinocchio", "pybullet", "roboticstoolbox", "modern_robotics", "scipy", "networkx", "toppra", "trimesh",
@@ -149,6 +153,22 @@ def with_made_part(written: str, made: str) -> str:
     return written.split(MADE)[0].rstrip() + "\n\n" + made
 
 
+def as_html(checks: Iterable[str]) -> tuple[tuple[str, str], ...]:
+    """Return name and HTML of the pages of some checks, as they came along, and of what all checks rest on.
+
+    Checks of other packages have no page here and are left out. Links among the pages become their words.
+    """
+    from markdown_it import MarkdownIt
+
+    wanted, told = set(checks), MarkdownIt("commonmark", {"html": False}).enable("table")
+    names = [name for name, basis in BASES.items() if name in wanted or (wanted and name in _UNDERLYING)]
+    pages = {name: (shared_folder() / "methods" / f"{name}.md").read_text(encoding="utf-8") for name in names}
+    plain = {name: re.sub(r"\[([^\]]+)\]\([\w./]+\)", r"\1", page.replace(MADE, "")) for name, page in pages.items()}
+    made = {name: str(told.render(page.partition("\n")[2])) for name, page in plain.items()}
+    # below the headings of the report
+    return tuple((name, page.replace("h2>", "h4>")) for name, page in made.items())
+
+
 def write_pages(folder: Path, tests: Path) -> list[Path]:
     """Write the lower part of every page, and the index, and return the paths.
 
@@ -167,7 +187,5 @@ def write_pages(folder: Path, tests: Path) -> list[Path]:
 
 
 if __name__ == "__main__":
-    from armcarry.files.places import shared_folder
-
     for written_path in write_pages(shared_folder() / "methods", shared_folder().parent / "tests"):
         print(written_path)

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from armcarry.comparing.flown import Flown
+from armcarry.evidence.methods import as_html
 from armcarry.files.atomic import write_text_atomic
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
@@ -51,6 +52,7 @@ def write_report(
         views=[_inside(picture) for picture in pictures.views],
         day=[_inside(picture) for picture in pictures.day],
         what_ifs=[_what_if(answer, pictures) for answer in told.what_ifs],
+        methods=[(name, Markup(page)) for name, page in as_html(finding.check for finding in findings)],  # noqa: S704
         sections=[_section(record, carry, pictures) for carry in told.carries],
     )
     write_text_atomic(path, html)
