@@ -173,3 +173,20 @@ def test_the_command_prints_or_writes_the_long_form(tmp_path):
     told = CliRunner().invoke(app, ["expand", "pump_box_in_short", "--out", str(out), "--json"])
     assert json.loads(told.output) == {"scenario": out.read_text(), "written": str(out)}
     assert out.read_text() == printed.output
+
+
+def test_a_platform_without_mounts_and_a_way_of_one_point_are_told_or_taken(told, tmp_path):
+    shutil.copytree(models_folder() / "platforms" / "tern_yard", tmp_path / "models" / "platforms" / "own")
+    own = tmp_path / "models" / "platforms" / "own" / "own.yaml"
+    (tmp_path / "models" / "platforms" / "own" / "tern_yard.yaml").rename(own)
+    loaded = 'way_in_loaded: [["-0.9 m", "0 m", "0 m"], ["-0.005 m", "0 m", "0 m"]]'
+    own.write_text(own.read_text().replace(loaded, 'way_in_loaded: [["-0.005 m", "0 m", "0 m"]]'))
+    kinds = _kinds(told("bring: {what: pump_box, to: bay_7}", old="platform: tern_yard", new="platform: own"))
+    assert kinds.count("to_pose") == 2
+    text = own.read_text()
+    start, end = text.index("mounts:"), text.index("carts:")
+    own.write_text(text[:start] + "mounts: {}\n" + text[end:])
+    path = tmp_path / "short.yaml"
+    path.write_text(path.read_text().replace("base: {mount: trolley, station: 11 m}\n", ""))
+    with pytest.raises(InputError, match="no mount named 'any'; accepted: none, there is no mount"):
+        load_scenario(path)

@@ -172,3 +172,16 @@ def test_before_the_base_rolls_to_a_station_that_is_found_the_arm_is_gathered(tm
     assert [move.kind for move in gathered] == ["line", "to_joints"]
     assert gathered[-1].to_joints == again.arm.document.travel
     assert again.scenario.day.steps[5].move_base.to == 7.0
+
+
+def test_what_was_found_for_another_script_by_a_slip_of_the_hand_breaks_nothing(tmp_path):
+    from armcarry.files.found import FORMAT, found_of, write_found
+
+    path = tmp_path / "day.yaml"
+    text = HEAD.replace("restraint: {settings: {pitch: 90 deg}}\n", "").replace(ON, "")
+    path.write_text(text + f"    - {OUT}\n    - ride: {{to: bay_3}}\n")
+    digest = load_scenario(path).beside.digest
+    ways = [{"carry": "no_such", "move": "none", "to_joints": {"shoulder_turn": "3 deg"}}]
+    write_found(found_of(path, {"format": FORMAT, "title": "t", "script": digest, "settings": {"pitch": "90 deg"},
+                                "stations": ["-6 m", "7 m", "8 m"], "ways": ways}))  # fmt: skip
+    assert load_scenario(path).scenario.restraint is None

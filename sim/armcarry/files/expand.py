@@ -242,7 +242,7 @@ class _Long:
         """Put what can stand there in the place of what is not found yet."""
         if left.start is not None:
             self.data.pop("start", None)
-        if left.base or self._any_mount():
+        if self.known.platform.mounts and (left.base or self._any_mount()):
             mount = next(iter(self.known.platform.mounts)) if self._any_mount() else self.source.document.base.mount
             self.data["base"] = {"mount": mount, **(self._station(mount) if left.base else {})}
 

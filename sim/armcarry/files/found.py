@@ -104,7 +104,7 @@ def applied(data: dict[str, Any], found: FoundDocument, written: dict[str, Any])
         new["base"] = written["base"]
     if found.start:
         new["start"] = written["start"]
-    if found.settings:
+    if found.settings and isinstance(data.get("restraint"), dict):
         new["restraint"] = {**data["restraint"], "settings": written["settings"]}
     ways = {(way["carry"], way["move"]): way for way in written.get("ways", [])}
     carries = []

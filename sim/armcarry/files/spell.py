@@ -141,7 +141,7 @@ class Ways:
         """Return the moves from where one waits to where one works."""
         site, words = self.known.platform.worksites[visit.worksite], spoken(visit.worksite)
         moves = [line(site, point) | {"say": f"In to {words}"} for point in self.way(visit)[1:]]
-        if visit.loaded:
+        if visit.loaded and moves:
             moves[-1]["rate"] = site.last_rate
         self.at = visit
         return moves
