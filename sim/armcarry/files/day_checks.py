@@ -35,6 +35,8 @@ def check_day(script: Script) -> None:
 
 
 def _places(script: Script, here: YamlPath, step: Step) -> None:
+    if step.move_vehicle is not None and script.document.vehicle == "absent":
+        script.tell((*here, "move_vehicle"), "this scenario has no vehicle", accepted="vehicle: docked")
     if step.hatch is not None and script.platform.airlock is None:
         script.tell((*here, "hatch"), "the platform has no hatch", accepted="a platform with an airlock")
     named: list[tuple[YamlPath, str | None]] = [((*here, "at"), step.at)]

@@ -32,6 +32,7 @@ def check_scenario(
     _names(script)
     _base(script)
     _platform(script)
+    _vehicle(script)
     _restraint(script)
     _crew(script)
     _hardware(script)
@@ -76,6 +77,11 @@ def _platform(script: Script) -> None:
         script.appendage(("appendages", name), name, state)
     if script.document.vehicle == "docked" and script.platform.vehicle_urdf is None:
         script.tell(("vehicle",), f"platform '{script.document.platform}' has no vehicle", accepted="absent")
+
+
+def _vehicle(script: Script) -> None:
+    if script.document.vehicle_from is not None and script.document.vehicle == "absent":
+        script.tell(("vehicle_from",), "this scenario has no vehicle", accepted="vehicle: docked")
 
 
 def _restraint(script: Script) -> None:

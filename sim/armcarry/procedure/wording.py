@@ -235,6 +235,14 @@ def _appendage(asked: Asked) -> Said:
     return Said(f"Turn {what} to {state}.", f"{capital(what)} stands {state}.", f"{capital(what)} is {state}.")
 
 
+def _vehicle(asked: Asked) -> Said:
+    detail = asked.step.move_vehicle
+    if detail is None or detail.to == "docked":
+        return Said("The vehicle comes in to its dock.", "The vehicle is docked.", "Vehicle docked.")
+    place = ", ".join(show(value, "length", 1) for value in detail.to)
+    return Said(f"The vehicle goes to {place} of its dock.", "The vehicle holds there.", "Vehicle is there.")
+
+
 def _hatch(asked: Asked) -> Said:
     detail = asked.step.hatch
     made, words = ("open", "") if detail is None else (detail.make, detail.words)
@@ -268,7 +276,8 @@ _WORDS: dict[str, Callable[[Asked], Said]] = {
     "leave_restraint": _leave, "carry": _carry, "steady": _steady, "take": _take, "hand_over": _hand_over,
     "seat": _seat, "let_go": _let_go, "tether": _tether, "untether": _untether, "bolt": _bolt, "connect": _connect,
     "lock": _lock, "unlock": _lock, "fold_cover": _fold, "move_cart": _cart, "move_base": _base,
-    "move_appendage": _appendage, "hatch": _hatch, "inspect": _inspect, "wait_for": _wait, "note": _note,
+    "move_appendage": _appendage, "move_vehicle": _vehicle, "hatch": _hatch, "inspect": _inspect, "wait_for": _wait,
+    "note": _note,
 }
 
 

@@ -214,10 +214,16 @@ def _mount(loaded: LoadedScenario) -> Mount:
 
 def _place_platform(loaded: LoadedScenario) -> Tree:
     tree = Tree().place(PLATFORM, loaded.platform.model)
-    if loaded.scenario.vehicle == "docked" and loaded.vehicle_model is not None:
-        dock = loaded.platform.document.vehicle_dock
-        tree = tree.place(VEHICLE, loaded.vehicle_model, f"{PLATFORM}/{dock}")
+    if loaded.vehicle_model is not None:
+        model = loaded.vehicle_model
+        model = with_free_base(model, model.root) if _vehicle_moves(loaded) else model
+        tree = tree.place(VEHICLE, model, f"{PLATFORM}/{loaded.platform.document.vehicle_dock}")
     return tree
+
+
+def _vehicle_moves(loaded: LoadedScenario) -> bool:
+    steps = loaded.scenario.day.steps if loaded.scenario.day is not None else []
+    return loaded.scenario.vehicle_from is not None or any(step.move_vehicle is not None for step in steps)
 
 
 def _start_position(loaded: LoadedScenario, tree: Tree) -> Array:
@@ -226,6 +232,8 @@ def _start_position(loaded: LoadedScenario, tree: Tree) -> Array:
     for name, appendage in platform.appendages.items():
         state = script.appendages.get(name) or next(iter(appendage.states))
         values.update({f"{PLATFORM}/{joint}": value for joint, value in appendage.states[state].items()})
+    if loaded.vehicle_model is not None and script.vehicle_from is not None:
+        values |= {f"{VEHICLE}/{joint}": at for joint, at in zip(FREE_JOINTS[:3], script.vehicle_from, strict=True)}
     for name, station in script.carts.items():
         values[f"{PLATFORM}/{platform.carts[name].joint}"] = station
     mount = _mount(loaded)

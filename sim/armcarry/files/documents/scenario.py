@@ -7,7 +7,7 @@ from typing import Annotated, Any, ClassVar, Literal
 from pydantic import Discriminator, Field, Tag, model_validator
 
 from armcarry.files.documents.arm import JointSettings
-from armcarry.files.documents.base import Angle, Document, FullName, Length, Name, NamePattern, Part, Text
+from armcarry.files.documents.base import Angle, Document, FullName, Length, Name, NamePattern, Part, Position, Text
 from armcarry.files.documents.carries import Carry
 from armcarry.files.documents.day import Day
 from armcarry.files.documents.environment import Environment
@@ -117,6 +117,12 @@ class ScenarioDocument(Document):
     )
     vehicle: Literal["docked", "absent"] = Field(
         default="absent", description="whether the platform's vehicle is there", examples=["docked"]
+    )
+    vehicle_from: Position | None = Field(
+        default=None,
+        description="where the root of a vehicle that comes during the day is at the start, in its dock's frame; left "
+        "out, it is docked",
+        examples=[["30 m", "0 m", "0 m"]],
     )
     appendages: dict[Name, Name] = Field(
         default_factory=dict,

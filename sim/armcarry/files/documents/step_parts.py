@@ -12,6 +12,7 @@ from armcarry.files.documents.base import (
     Length,
     Name,
     Part,
+    Position,
     Quantity,
     Speed,
     Text,
@@ -86,6 +87,14 @@ class MoveAppendage(Part):
 
     appendage: Name = Field(description="appendage of the platform", examples=["radiator_port"])
     state: Name = Field(description="one of its states", examples=["stowed"])
+
+
+class MoveVehicle(Part):
+    """The vehicle goes straight to another place, turned as it is when docked."""
+
+    to: Literal["docked"] | Position = Field(
+        description="docked, or where its root goes in the dock's frame", examples=["docked"]
+    )
 
 
 class LeaveRestraint(Part):

@@ -266,7 +266,7 @@ def _configuration(record: Record) -> Table:
         ("arm", loaded.arm.document.title),
         ("arm base", base),
         ("rules", loaded.rules.title),
-        ("visiting vehicle", script.vehicle),
+        ("visiting vehicle", "comes in" if script.vehicle_from is not None else script.vehicle),
         *((f"appendage {plain(name)}", plain(state)) for name, state in script.appendages.items()),
         *((f"cart {plain(name)}", show(station, "length", 2)) for name, station in script.carts.items()),
     ]
