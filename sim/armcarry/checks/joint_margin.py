@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from armcarry.motion.curve import Motion
 from armcarry.record.figures import at_least, near
 from armcarry.record.finding import Finding
 from armcarry.record.maker import Maker
@@ -49,5 +50,7 @@ def _left(finding: Finding) -> float:
 
 def _when(record: Record, column: int, value: float) -> float:
     """Return a time at which the joint is nearest the value, to a fiftieth of a second or the break."""
-    times = np.union1d(np.linspace(record.motion.start_s, record.motion.end_s, 20001), record.motion.breaks_s)
-    return float(times[np.argmin(np.abs(record.motion.at(times)[:, column] - value))])
+    whole = record.motion
+    alone = Motion((whole.joints[column],), whole.breaks_s, whole.coefficients[:, :, [column]])
+    times = np.union1d(np.linspace(whole.start_s, whole.end_s, 20001), whole.breaks_s)
+    return float(times[np.argmin(np.abs(alone.at(times)[:, 0] - value))])
