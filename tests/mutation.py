@@ -43,6 +43,7 @@ TESTS = {
     "whatif/late_stop": ["tests/whatif/test_late_stop.py", "tests/checks/test_stopping.py"],
     "whatif/near_structure": ["tests/checks/test_slowing.py"],
     "whatif/nearness": ["tests/whatif/test_nearness.py", "tests/checks/test_near_people.py"],
+    "whatif/swept": ["tests/whatif/test_swept_plain.py"],
     "whatif/runaway_joint": [
         "tests/whatif/test_late_stop.py", "tests/checks/test_runaway.py", "tests/whatif/test_faults.py",
     ],

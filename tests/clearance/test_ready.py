@@ -7,6 +7,8 @@ import sys
 import textwrap
 from pathlib import Path
 
+import pytest
+
 from armcarry.clearance import jit
 from armcarry.clearance.ready import WORDS, make_ready
 
@@ -31,6 +33,7 @@ def start(folder):
     return int(cold), int(words), float(seconds)
 
 
+@pytest.mark.long  # compiles all; words, marker and cache are tested below and in test_kernel_cache.py
 def test_first_start_compiles_with_a_word_and_the_next_is_quick(tmp_path):
     assert "only the first start" in WORDS
     first, second = start(tmp_path), start(tmp_path)

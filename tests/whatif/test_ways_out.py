@@ -5,10 +5,17 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from armcarry.asked.pairs import arm_pairs
+from armcarry.clearance.distance import distances
 from armcarry.geometry import poses
 from armcarry.geometry.model import Body
 from armcarry.geometry.shapes import Sphere
+from armcarry.motion.chain import Chain
+from armcarry.motion.forward import forward
+from armcarry.motion.inverse import pose_error
+from armcarry.motion.jacobian import pose_and_jacobian
 from armcarry.whatif import locked_joint
+from armcarry.whatif.faults import Side, windows
 from armcarry.whatif.locked_joint import (
     INSTANTS,
     STEP,
@@ -17,6 +24,7 @@ from armcarry.whatif.locked_joint import (
     _capped,
     _Search,
     _to_handrail,
+    _to_pose,
     _way_back,
     escapes,
     instants,
@@ -122,6 +130,7 @@ def test_where_nothing_can_be_reached_there_is_no_way(run):
     found = escapes(run([(60.0, 0.0, 0.0)], sites=(60.0, 0.0, 0.0), script={"safe_point": "site"}))
     assert [(item.kind, item.where, item.lasting_s, item.lower_m) for item in found] == [("none", "", 0.0, -np.inf)] * 6
     assert all(isinstance(item, Escape) and item.way.shape == (1, 6) for item in found)
+    assert [(item.time_s, item.joint, item.crew) for item in found] == [(30.0, k, "ev1") for k in range(6)]
 
 
 def test_a_way_keeps_off_what_stands_in_it(run):
@@ -181,3 +190,51 @@ def test_the_way_back_leaves_out_ways_there_and_back():
     assert len(found) <= 13  # each as far back as may be
     (still,) = _way_back(record, plate, 0.0)
     assert still[0, 3] == 0.0
+
+
+def test_a_pose_is_pulled_to_turning_for_half_of_it_and_reached_by_its_place(run):
+    record = run()
+    scene, q = record.scene, record.scene.position[record.scene.arm_columns]
+    plate = Chain.of(scene.tree, "world", scene.tool(scene.tree), joints=scene.arm_joints, held=scene.position)
+    pose = plate.forward(q) @ poses.from_xyz_rpy((0.1, 0.2, -0.1), (0.3, -0.2, 0.1))
+    goal = _to_pose(plate, pose, 0.25, "there")
+    at, columns = pose_and_jacobian(plate, q[None])
+    weights = np.array([1.0, 1.0, 1.0, 0.5, 0.5, 0.5])
+    error, pulled = goal.pull(q)
+    assert error == pytest.approx(pose_error(at, pose[None])[0] * weights)
+    assert pulled == pytest.approx(columns[0] * weights[:, None])
+    far = np.linalg.norm([0.1, 0.2, -0.1])
+    assert far < 0.25 and goal.reached(q) == "there"
+    assert _to_pose(plate, pose, far - 1e-6, "there").reached(q) is None
+    assert _to_pose(plate, pose, far + 1e-6, "there").reached(q) == "there"
+
+
+def test_the_margin_of_a_way_is_the_least_over_all_of_it(run):
+    """A ball beside the way: the straight way and its corners are measured against distances along them."""
+    record = run(bodies=[((0.0, 1.2, 0.0), 0.2)])
+    scene, tree = record.scene, record.scene.tree
+    side = Side.of(record, record.phases[0], arm_pairs(scene, tree))
+    (window,) = windows(side)
+    search = _Search(window, 30.0)
+
+    def measured(way):
+        share = np.linspace(0.0, len(way) - 1.0, 300)
+        q = np.repeat(scene.position[None], 300, axis=0)
+        for k, column in enumerate(scene.arm_columns):
+            q[:, column] = np.interp(share, np.arange(len(way)), way[:, k])
+        placed = forward(tree, q, [body.link for body in tree.bodies]) @ np.stack([body.pose for body in tree.bodies])
+        rows = np.flatnonzero(~np.isnan(window.left_m))
+        gaps = distances([body.shape for body in tree.bodies], placed, side.pairs[rows]).upper_m
+        return min(float((gaps - window.left_m[rows]).min()), WATCH_M)
+
+    start = search.start
+    first, second = start.copy(), start.copy()
+    first[0] += 0.03
+    second[0] += 0.06
+    for way in (start[None], np.array([start, first]), np.array([start, first, second]), np.array([second, start])):
+        exact = measured(way)
+        assert 0.0 < exact < WATCH_M
+        assert exact - 0.02 <= search._margin(way) <= exact + 1e-6
+    # the straight way is taken where it is proven
+    proven, lower = search._proven(np.array([start, second, first]))
+    assert len(proven) == 2 and lower == search._margin(np.array([start, first]))
