@@ -299,6 +299,18 @@ def test_labels_do_not_cover_one_another():
             assert min(one[2], other[2]) <= max(one[0], other[0]) or min(one[3], other[3]) <= max(one[1], other[1])
 
 
+def test_no_leader_crosses_the_words_of_another_label():
+    alone, both = (Sheet(np.zeros((540, 960, 3), dtype=np.uint8)) for _ in range(2))
+    alone.label((480, 270), "0.233 m (0.300 m required)", palette.VERMILLION, 1.5)
+    box = [int(value) for value in alone._taken[0]]
+    both.label((480, 270), "0.233 m (0.300 m required)", palette.VERMILLION, 1.5)
+    for point in ((box[0] + 40, box[1] + 12), (box[2] - 60, box[3] - 12)):  # under the number itself
+        both.label(point, "keel bay 7 brace port", palette.LIGHT)
+    inside = np.s_[box[1] + 2 : box[3] - 2, box[0] + 2 : box[2] - 2]
+    faint = np.abs(both.pixels()[inside].astype(int) - alone.pixels()[inside]).max()
+    assert faint < 30  # boxes let a tenth through
+
+
 def test_long_titles_are_cut_to_the_picture():
     sheet = Sheet(np.zeros((270, 480, 3), dtype=np.uint8))
     sheet.title("word " * 100, "more " * 100)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -20,6 +20,17 @@ if TYPE_CHECKING:
 
 Pixels = NDArray[np.uint8]
 Box = tuple[float, float, float, float]
+
+
+class _Label(NamedTuple):
+    """Words in a box, and the leader from it to its point."""
+
+    point: tuple[float, float]
+    nearest: tuple[float, float]
+    box: Box
+    text: str
+    edge: str
+    font: FreeTypeFont
 
 
 class Sheet:
@@ -38,14 +49,18 @@ class Sheet:
         self._draw = ImageDraw.Draw(self._image, "RGBA")
         self.width, self.height = self._image.size
         self._taken: list[Box] = []
+        self._leaders: list[Box] = []
+        self._labels: list[_Label] = []
         self.unit = self.height * 0.024 * scale
 
     def pixels(self) -> Pixels:
         """Return the picture (h, w, 3)."""
+        self._finish()
         return np.asarray(self._image)
 
     def save(self, path: Path) -> Path:
         """Write the picture as PNG and return the path. Raises RecordError."""
+        self._finish()
         with writing(path) as place:
             self._image.save(place, format="PNG", optimize=True)
         return path
@@ -72,13 +87,26 @@ class Sheet:
         wide, tall = self._measure(text, font)
         box = self._free_place(x, y, wide + self.unit * 0.8, tall + self.unit * 0.5)
         nearest = (float(np.clip(x, box[0], box[2])), float(np.clip(y, box[1], box[3])))
-        width, dot = max(int(self.unit * 0.1), 2), self.unit * 0.17
-        self._draw.line([(x, y), nearest], fill=palette.BLACK, width=width + 2)
-        self._draw.line([(x, y), nearest], fill=edge, width=width)
-        self._draw.ellipse((x - dot, y - dot, x + dot, y + dot), fill=edge, outline=palette.BLACK)
-        self._draw.rounded_rectangle(box, self.unit * 0.25, fill=palette.ROOM + "E8", outline=edge, width=2)
-        self._draw.text((box[0] + self.unit * 0.4, box[1] + self.unit * 0.25), text, palette.LIGHT, font, anchor="lt")
+        for share in np.linspace(0.2, 0.8, 4):  # later labels keep off the leader
+            at = (x + share * (nearest[0] - x), y + share * (nearest[1] - y))
+            self._leaders.append((at[0] - 2, at[1] - 2, at[0] + 2, at[1] + 2))
+        self._labels.append(_Label((x, y), nearest, box, text, edge, font))
         self._taken.append(box)
+
+    def _finish(self) -> None:
+        """Draw the labels: all leaders, then all boxes, the largest last, so that no line crosses words."""
+        width, dot = max(int(self.unit * 0.1), 2), self.unit * 0.17
+        for label in self._labels:
+            (x, y), nearest = label.point, label.nearest
+            self._draw.line([(x, y), nearest], fill=palette.BLACK, width=width + 2)
+            self._draw.line([(x, y), nearest], fill=label.edge, width=width)
+            self._draw.ellipse((x - dot, y - dot, x + dot, y + dot), fill=label.edge, outline=palette.BLACK)
+        for label in sorted(self._labels, key=lambda label: label.font.size):
+            box = label.box
+            self._draw.rounded_rectangle(box, self.unit * 0.25, fill=palette.ROOM + "E8", outline=label.edge, width=2)
+            corner = (box[0] + self.unit * 0.4, box[1] + self.unit * 0.25)
+            self._draw.text(corner, label.text, palette.LIGHT, label.font, anchor="lt")
+        self._labels.clear()
 
     def title(self, text: str, below: str = "") -> None:
         """Write a heading at the top left, and a line below it, each cut to the width of the picture."""
@@ -132,7 +160,7 @@ class Sheet:
                 left = float(np.clip(middle_x - wide / 2, 2, max(self.width - wide - 2, 2)))
                 top = float(np.clip(middle_y - tall / 2, 2, max(self.height - tall - 2, 2)))
                 box = (left, top, left + wide, top + tall)
-                covered = sum(_shared(box, other) for other in self._taken)
+                covered = sum(_shared(box, other) for other in (*self._taken, *self._leaders))
                 covered += wide * tall if left <= x <= left + wide and top <= y <= top + tall else 0.0
                 if covered == 0.0:
                     return box

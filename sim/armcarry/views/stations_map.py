@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -12,9 +13,12 @@ from armcarry.planning.trial import ENOUGH_M
 from armcarry.views import palette
 
 #: what stands against a place: the sign in its cell
-SIGNS = {"reach": "·", "joints": "J", "singular": "S", "clearance": "C"}
+SIGNS = {"reach": "·", "joints": "J", "singular": "S", "clearance": "C", "way in": "W"}
 _WORDS = {"reach": "out of reach", "joints": "joints at their ends", "singular": "loses a direction of motion",
-          "clearance": "too close"}  # fmt: skip
+          "clearance": "too close", "way in": "no way in"}  # fmt: skip
+
+#: bases in one strip; more of them go on in another below, so that a page holds the map in letters one can read
+_A_STRIP = 26
 
 
 def write_stations_map(found: StationMap, path: Path) -> Path:
@@ -26,34 +30,45 @@ def write_stations_map(found: StationMap, path: Path) -> Path:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    wide = max(8.0, 2.6 + 0.26 * len(found.bases))
-    figure = Figure(figsize=(wide, 1.9 + 0.55 * len(found.worksites)), layout="constrained")
+    count = len(found.bases)
+    strips = max(-(-count // _A_STRIP), 1)
+    a_strip = -(-count // strips)
+    tall = strips * (0.9 + 0.42 * len(found.worksites)) + 1.5
+    figure = Figure(figsize=(3.2 + 0.36 * a_strip, tall), layout="constrained")
     FigureCanvasAgg(figure)
-    axes = figure.add_subplot()
-    values = np.full((len(found.worksites), len(found.bases)), np.nan)
-    for w, row in enumerate(found.reached):
-        for b, one in enumerate(row):
-            if one.good:
-                values[w, b] = one.clearance_m
-            else:
-                axes.text(b, w, SIGNS[one.blocked_by], ha="center", va="center", fontsize=8, color=palette.FAINT_INK)
-    picture = axes.imshow(values, cmap="Blues", vmin=-0.15 * ENOUGH_M, vmax=ENOUGH_M, aspect="auto")
-    for stay in found.plan:
-        b = found.bases.index(stay.base)
-        for name in stay.worksites:
-            axes.plot(b, found.worksites.index(name), "o", markersize=9, markerfacecolor="none",
-                      markeredgecolor=palette.VERMILLION, markeredgewidth=2)  # fmt: skip
-    axes.set_yticks(range(len(found.worksites)), [name.replace("_", " ") for name in found.worksites])
-    every = max(1, round(len(found.bases) / 24))
-    ticks = [k for k, base in enumerate(found.bases) if np.isnan(base.station_m) or k % every == 0]
-    axes.set_xticks(ticks, [found.bases[k].mount if np.isnan(found.bases[k].station_m)
-                            else f"{found.bases[k].station_m:g}" for k in ticks], rotation=60, fontsize=8)  # fmt: skip
-    axes.set_xlabel("station of the trolley, m; fixed mounts by name")
-    bar = figure.colorbar(picture, ax=axes, pad=0.01)
+    every = figure.subplots(strips, 1, squeeze=False)[:, 0]
+    for k, axes in enumerate(every):
+        picture = _strip(axes, found, k * a_strip, min((k + 1) * a_strip, count))
+        axes.set_xlim(-0.5, a_strip - 0.5)
+    every[-1].set_xlabel("station of the trolley, m; fixed mounts by name", fontsize=12)
+    bar = figure.colorbar(picture, ax=list(every), pad=0.01)
     bar.ax.set_ylim(0.0, ENOUGH_M)
-    bar.set_label("clearance to spare, m")
+    bar.set_label("clearance to spare, m", fontsize=12)
     signs = "   ".join(f"{sign} {_WORDS[kind]}" for kind, sign in SIGNS.items())
-    axes.set_title(f"{found.message}\n{signs}   ○ where the plan does it", loc="left", fontsize=9, wrap=True)
+    every[0].set_title(f"{found.message}\n{signs}   ○ where the plan does it", loc="left", fontsize=12, wrap=True)
     with writing(path) as place:
         figure.savefig(place, dpi=110)
     return path
+
+
+def _strip(axes: Any, found: StationMap, first: int, end: int) -> Any:
+    """Draw the bases from one to another, and return what the scale of colours is made of."""
+    values = np.full((len(found.worksites), end - first), np.nan)
+    for w, row in enumerate(found.reached):
+        for b, one in enumerate(row[first:end]):
+            if one.good:
+                values[w, b] = one.clearance_m
+            else:
+                sign = SIGNS[one.blocked_by]
+                axes.text(b, w, sign, ha="center", va="center", fontsize=11, color=palette.FAINT_INK)
+    picture = axes.imshow(values, cmap="Blues", vmin=-0.15 * ENOUGH_M, vmax=ENOUGH_M, aspect="auto")
+    for stay in found.plan:
+        b = found.bases.index(stay.base) - first
+        for name in stay.worksites if 0 <= b < end - first else ():
+            axes.plot(b, found.worksites.index(name), "o", markersize=12, markerfacecolor="none",
+                      markeredgecolor=palette.VERMILLION, markeredgewidth=2)  # fmt: skip
+    axes.set_yticks(range(len(found.worksites)), [name.replace("_", " ") for name in found.worksites], fontsize=11)
+    axes.set_xticks(range(end - first), [
+        base.mount if np.isnan(base.station_m) else f"{base.station_m:g}" for base in found.bases[first:end]
+    ], rotation=60, fontsize=11)
+    return picture

@@ -6,6 +6,7 @@ import pytest
 from armcarry.views import palette
 from armcarry.views.player import look
 from armcarry.views.player.keys import ACTION_OF, GROUPS, HEADINGS, KEY_OF, KEYS, tip
+from armcarry.views.player.swept import MAP_BANDS_M
 
 
 @pytest.mark.parametrize(("words", "front", "back", "least"), look.WRITTEN)
@@ -65,3 +66,12 @@ def test_importing_the_player_loads_no_window():
     heavy = ("PySide6", "vtkmodules", "pyqtgraph", "pyvista")
     code = f"import sys, armcarry.views.player; print([m for m in {heavy} if m in sys.modules])"
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True).stdout.strip() == "[]"
+
+
+def test_near_on_the_approach_map_does_not_look_like_a_verdict():
+    verdicts = {colour for colour, _ in palette.VERDICTS.values()}
+    colours = [colour for _, colour in MAP_BANDS_M]
+    assert not verdicts & set(colours)
+    # the nearer, the brighter: the order is seen without telling hues apart
+    brightness = [palette.luminance(colour) for colour in colours]
+    assert brightness == sorted(brightness, reverse=True)

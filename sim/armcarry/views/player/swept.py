@@ -14,10 +14,9 @@ from armcarry.whatif.swept import MAP_REPORT_M, closest_map, envelope
 
 #: a little coarser than the mesh for engineers, so that it is there within a few seconds
 _CELL_M = 0.2
-#: closest approach below which a face takes a colour; beyond MAP_REPORT_M it keeps its own
-MAP_BANDS_M = (
-    (0.2, palette.VERMILLION), (0.6, palette.ORANGE), (1.2, palette.YELLOW), (MAP_REPORT_M, palette.SKY_BLUE),
-)  # fmt: skip
+#: closest approach below which a face takes a colour; beyond MAP_REPORT_M it keeps its own. Near is no failure, so
+#: the colours of verdicts are not among them
+MAP_BANDS_M = ((0.2, palette.YELLOW), (0.6, "#BFE3F7"), (1.2, palette.SKY_BLUE), (MAP_REPORT_M, palette.BLUE))
 
 
 def envelope_layer(record: Record) -> Layer:
