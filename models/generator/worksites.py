@@ -145,7 +145,7 @@ def add_seats(yard: Robot) -> None:
     yard.box("racks", "bay_5_junction", (1.0, 0.06, 1.3), at(bay_middle(5), side - 0.03, -0.45), "rack")
     yard.box("racks", "rack_b_board", (1.8, 0.06, 2.3), at(bay_middle(10) + 0.4, side - 0.03, 0.0), "rack")
     yard.box("racks", "rack_b_locker", (0.4, 0.45, 0.9), at(bay_middle(10) - 0.35, side + 0.225, 0.3), "rack")
-    yard.box("racks", "rack_a_locker", (0.55, 0.42, 1.5), at(bay_middle(11) + 1.42, SIDE_M + 0.21, 0.0), "rack")
+    yard.box("racks", "rack_a_locker", (0.55, 0.42, 1.5), at(bay_middle(11) + 1.44, SIDE_M + 0.21, 0.0), "rack")
     yard.box("racks", "bay_3_arm", (0.12, 0.78, 0.1), at(bay_middle(3), SIDE_M + 0.36, 0.36), "rack")
     yard.box("racks", "bay_3_post", (0.1, 0.08, 2.2), at(bay_middle(3), SIDE_M + 0.01, 0.0), "rack")
     yard.cylinder(
