@@ -4,6 +4,8 @@ from dataclasses import replace
 
 import pytest
 
+from armcarry.files.documents.steps import STEP_KINDS
+from armcarry.procedure import wording
 from armcarry.procedure.lines import lines
 from armcarry.procedure.model import ALL, INSIDE
 from armcarry.procedure.tasks import planned, procedure
@@ -79,6 +81,10 @@ def test_a_task_says_which_checks_fail_in_it(day_record):
     made = procedure(day_record, [finding, replace(finding, verdict=Verdict.PASS, check="reach")])
     assert task(made, "loosen").fails == ("runaway",) and task(made, "take").fails == ()
     assert next(line.text for line in lines(task(made, "loosen"), "ev1", made)) == "✕ Fails: runaway; see the report"
+
+
+def test_every_kind_of_step_has_its_words():
+    assert set(wording._WORDS) == set(STEP_KINDS)
 
 
 def test_what_is_not_done_says_why(told):

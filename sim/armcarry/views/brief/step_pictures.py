@@ -37,6 +37,8 @@ PANEL, _POINTS = (560, 380), 160
 _LETTERS = 1.9
 #: what is shown about the point looked at, m: a rider whole, with the arm's end; work with whoever does it
 _ABOUT_M = 3.2
+#: a way longer than this is shown whole at its start, m
+_LONG_M = 5.0
 #: instants nearer than this to the start or the end of a ride have no panel of their own, as a share of it
 _APART = 0.06
 #: kinds of tasks in which somebody or something goes a way
@@ -54,12 +56,13 @@ class TaskPicture:
 
 @dataclass(frozen=True)
 class _Shot:
-    """One panel: an instant, what is looked at, a line below, and the gap drawn in it."""
+    """One panel: an instant, what is looked at, a line below, the gap drawn in it; ``wide`` shows the whole way."""
 
     time_s: float
     focus: Array
     words: str
     near: Nearest | None = None
+    wide: bool = False
 
     @property
     def told(self) -> str:
@@ -129,7 +132,9 @@ class _Drawer:
         return [_Shot(middle_s, place, f"at {clock(middle_s, 0)}", self._near(task, middle_s))], None
 
     def _ride(self, task: Task, near: Nearest | None, times: Array, way: Array) -> list[_Shot]:
-        shots = [_Shot(float(times[0]), way[0], f"start, {clock(task.start_s, 0)}")]
+        wide = float(np.ptp(way, axis=0).max()) > _LONG_M
+        begin = f"{'the way from' if wide else 'start,'} {clock(task.start_s, 0)}"
+        shots = [_Shot(float(times[0]), way[0], begin, wide=wide)]
         end = _Shot(float(times[-1]), way[-1], f"end, {clock(task.end_s, 0)}")
         if near is not None and near.row is not None:
             share = (near.time_s - task.start_s) / (task.end_s - task.start_s)
@@ -140,7 +145,7 @@ class _Drawer:
             else:
                 at = 0 if share < 0.5 else 1
                 ends = [shots[0], end]
-                ends[at] = _Shot(near.time_s, ends[at].focus, f"{ends[at].words}, closest", near)
+                ends[at] = _Shot(near.time_s, ends[at].focus, f"{ends[at].words}, closest", near, ends[at].wide)
                 return ends
         return [*shots, end]
 
@@ -175,6 +180,7 @@ class _Drawer:
 
     def _camera(self, task: Task, shots: Sequence[_Shot]) -> SceneCamera | None:
         """Return the nearest camera that sees all panels, not worn by whoever is in them; None where none does."""
+        shots = [shot for shot in shots if not shot.wide]
         seen: dict[str, int] = {}
         for shot in shots:
             for name in self._seen(task, shot):
@@ -209,8 +215,8 @@ class _Drawer:
         return self.lookout.names(shot.time_s, hands)
 
     def _view(self, task: Task, shot: _Shot, camera: SceneCamera | None, way: Array | None) -> Viewpoint:
-        if camera is None:
-            if way is not None and np.ptp(way, axis=0).max() > _ABOUT_M:
+        if camera is None or shot.wide:
+            if way is not None and (shot.wide or np.ptp(way, axis=0).max() > _ABOUT_M):
                 return overview(np.concatenate([way, shot.focus + _ABOUT_M / 2 * np.eye(3)]), PANEL[0] / PANEL[1])
             around = shot.focus + 0.5 * np.concatenate([np.zeros((1, 3)), np.eye(3), -np.eye(3)])
             return towards_place(self.record, shot.time_s, around, 7.0, self._own(task))
@@ -242,6 +248,7 @@ class _Drawer:
         stage.see_through(())
         stage.mark({})
         seen = "from beside: no camera sees it" if camera is None else f"from {self.lookout.title(camera.name)}"
+        seen = "from beside" if shot.wide else seen
         sheet.caption([shot.words, seen])
         return sheet.pixels()
 
