@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from armcarry.asked.requirement import Requirement
 from armcarry.errors import FrameError, InputErrors
 from armcarry.files.load import load_scenario
+from armcarry.ledger.book import keep
 from armcarry.planning.restraint import find_settings
 from armcarry.planning.stance import look_up
 from armcarry.scene.build import build_scene
@@ -159,6 +162,18 @@ def test_who_stands_in_a_restraint_before_a_worksite_works_there(record_of):
     assert plate_gap(record, "bay_7", 0.0)[0] > 5.0  # that on the arm is elsewhere
     assert worksite_at(record, "second", 0.0) == "bay_7"
     assert worksite_at(record, "restraint", 0.0) == ""
+
+
+def test_who_gets_into_a_restraint_before_a_worksite_works_there_from_then_on(record_of):
+    enter = "name: enter, actors: [ev1], enter_restraint: {which: second}, takes: 6 min"
+    loose = LOOSE.replace("name: loose", "name: loose_too")
+    record = record_of(BEFORE_BAY_7.replace("at: second/plate", "at: platform/bay_7_stand"), [LOOSE, enter, loose])
+    assert stays(record) == ()  # the stand is no socket, so nobody stands in the restraint there
+    start = record.ledger.start
+    socket = {"platform/bay_7_stand": replace(start.seats["platform/bay_7_stand"], stand=True)}
+    book = keep(replace(start, seats={**start.seats, **socket}), record.ledger.acts)
+    found = [(stay.worksite, stay.start_s) for stay in stays(replace(record, kept=book))]
+    assert found == [("bay_7", record.plan.schedule.slot("loose_too").start_s)]
 
 
 def test_settings_are_searched_of_the_restraint_one_stands_in_or_names(script):
