@@ -142,3 +142,13 @@ def test_an_unknown_key_names_the_nearest(wanted, words):
 
 def test_pages_are_written_whole(tmp_path):
     assert {path.name: path.read_text() for path in write_pages(tmp_path)} == pages()
+
+
+@pytest.mark.parametrize(("wanted", "words"), [
+    ("foo_bar", "accepted: all keys stand in shared/reference"),
+    ("wayin", "accepted: way_in (nearest), way_in_loaded; all keys stand in"),
+])  # fmt: skip
+def test_an_unknown_key_has_no_neighbours_that_are_none(wanted, words):
+    with pytest.raises(InputError) as caught:
+        explain(wanted)
+    assert words in str(caught.value)
