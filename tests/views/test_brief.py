@@ -337,7 +337,7 @@ def test_each_card_has_its_picture_and_the_words_for_it(cards_of, small_run):
     reader = pypdf.PdfReader(cards_of.write("ev1"))
     assert sum(len(page.images) for page in reader.pages) == len(mine)
     swing = drawn["4"]
-    assert "start, 0:01:30" in swing.words and "end, 0:05:30" in swing.words and ", closest " in swing.words
+    assert "the way from 0:01:30" in swing.words and "end, 0:05:30" in swing.words and ", closest " in swing.words
     assert swing.path.read_bytes()[:3] == b"\xff\xd8\xff"
     # without anything to draw with, the cards are the same without pictures
     bare, whole = flat(cards_of.write("ev1", pictures={})), flat(cards_of.write("ev1"))
