@@ -146,7 +146,7 @@ def test_pages_are_written_whole(tmp_path):
 
 @pytest.mark.parametrize(("wanted", "words"), [
     ("foo_bar", "accepted: all keys stand in shared/reference"),
-    ("wayin", "accepted: way_in (nearest), way_in_loaded; all keys stand in"),
+    ("wayin", "accepted: way_in (nearest), way, way_in_loaded, waits; all keys stand in"),
 ])  # fmt: skip
 def test_an_unknown_key_has_no_neighbours_that_are_none(wanted, words):
     with pytest.raises(InputError) as caught:
