@@ -78,7 +78,7 @@ def packed(tmp_path_factory):
     return path
 
 
-@pytest.mark.parametrize(("runs", "planned", "most_mb"), [(0, 1_000_000, 500), (10_000, 0, 500), (100_000, 0, 4_000)])
+@pytest.mark.parametrize(("runs", "planned", "most_mb"), [(0, 1_000_000, 50), (10_000, 0, 100), (100_000, 0, 3_000)])
 def test_memory_and_time_of_many_runs(packed, tmp_path, runs, planned, most_mb):
     command = [sys.executable, "-c", PROGRAM, str(packed), str(runs), str(tmp_path / "campaign"), str(planned)]
     done = subprocess.run(command, capture_output=True, text=True)
@@ -86,4 +86,4 @@ def test_memory_and_time_of_many_runs(packed, tmp_path, runs, planned, most_mb):
     before, peak, cpu = map(float, done.stdout.split())
     what = f"{planned} runs planned, ten chunks done" if planned else f"{runs} runs read, judged and written"
     print(f"{what}: peak {peak:.0f} MB, of which {before:.0f} MB before the first; {cpu:.0f} s of processor")
-    assert peak < most_mb
+    assert peak - before < most_mb

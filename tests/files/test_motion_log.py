@@ -141,6 +141,11 @@ def test_odd_parquet_is_refused_before_it_is_unpacked(tmp_path, kind):
         tracemalloc.stop()
 
 
+def test_very_many_lines_are_refused_before_they_are_read(tmp_path):
+    with pytest.raises(InputError, match="too many lines; found 3000001; accepted: at most 2000000"):
+        read_motion_log(write(tmp_path, "time [s],elbow_bend [deg]\n" + "\n" * 3_000_000))
+
+
 def test_parquet_rows_are_told_by_their_number(tmp_path):
     path = tmp_path / "log.parquet"
     pq.write_table(pa.table({"time [s]": [0.0, 1.0, 2.0], "elbow_bend [deg]": [0.0, 1.0, 2.0]}), path)

@@ -29,6 +29,8 @@ MAX_BYTES = 60_000_000
 MAX_ROWS = 500_000
 MAX_COLUMNS = 200
 MAX_CELLS = 10_000_000
+#: lines of a CSV, blank ones and comments counted
+MAX_LINES = 4 * MAX_ROWS
 TIME, MARK = "time", "move"
 #: rows nearer in time than this are one: no logger is that quick, and rates between them are without bound, s
 CLOSEST_S = 1e-6
@@ -274,6 +276,9 @@ def _csv_table(data: bytes, path: Path) -> _Table:
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
         raise InputError("not UTF-8 text", file=path, line=line, accepted="CSV in UTF-8") from None
+    lines = data.count(b"\n")
+    if lines > MAX_LINES:
+        raise InputError("too many lines", file=path, found=lines, accepted=f"at most {MAX_LINES}")
     if "\0" in text:
         raise InputError("not a text file", file=path, accepted="CSV in UTF-8")
     rows = _csv_rows(text, path)
