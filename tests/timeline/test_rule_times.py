@@ -8,7 +8,7 @@ import pytest
 
 import armcarry
 from armcarry.checks import schedule
-from armcarry.errors import InputErrors
+from armcarry.errors import InputError, InputErrors
 from armcarry.files.load import load_scenario
 from armcarry.record.record import Record
 from armcarry.scene.build import build_scene
@@ -101,3 +101,23 @@ def test_the_arm_stands_between_two_moves_as_long_as_the_rules_say(scene_of, bet
     assert gaps == pytest.approx([between_s, between_s])
     middle = lines[2].start_s - between_s / 2
     assert abs(run.motion.at(middle, order=1)).max() == pytest.approx(0.0, abs=1e-9)
+
+
+CALLS = """
+day:
+  others: [operator]
+  steps:
+    - {name: safe, actors: [operator], call: {to: [HEARER], words: The arm is safe.}}
+    - {name: work, actors: [ev1], note: looks, takes: 1 min, after: [safe]}
+"""
+
+
+def test_a_call_takes_what_the_rules_say_and_is_heard_by_somebody_known(scene_of):
+    record = _day(scene_of(STAND + CALLS.replace("HEARER", "ev1")))
+    assert record.plan.schedule.slot("work").start_s == pytest.approx(3.0)
+    assert [(act.kind, act.actors) for act in record.ledger.acts if act.step == "safe"] == [("work", ("operator",))]
+    with pytest.raises(InputError, match="names actor 'ev3', which is not there"):
+        scene_of(STAND + CALLS.replace("HEARER", "ev3"))
+    with pytest.raises(InputErrors, match="step 'safe' needs takes") as caught:
+        scene_of(STAND + CALLS.replace("HEARER", "ev1"), rules=lambda text: text.replace("arm_safe: ", "# arm_safe: "))
+    assert "call under arm_safe in the rules" in str(caught.value)

@@ -83,6 +83,8 @@ def _people(script: Script, here: YamlPath, step: Step) -> None:
     climbs = step.kind in ("enter_restraint", "leave_restraint")
     if climbs and step.takes is None and script.files["rules",].document.climbing is None:
         script.tell(here, f"step '{step.name}' needs takes", accepted="a time, or climbing in the rules")
+    if step.call is not None and step.takes is None and script.files["rules",].document.arm_safe is None:
+        script.tell(here, f"step '{step.name}' needs takes", accepted="a time, or call under arm_safe in the rules")
     if step.set_restraint is not None and known:
         name = step.set_restraint.which or next(iter(known))
         if name in known:

@@ -251,6 +251,12 @@ def _hatch(asked: Asked) -> Said:
     return Said(f"{do} the hatch{besides}.", f"The hatch is {made}.", f"Hatch {made}.")
 
 
+def _call(asked: Asked) -> Said:
+    detail = asked.step.call
+    to, words = ("all", "") if detail is None else (", ".join(map(plain, detail.to)), detail.words)
+    return Said(f'Say to {to}: "{words}"', "It is said back.", words)
+
+
 def _inspect(asked: Asked) -> Said:
     what = asked.step.inspect or ""
     return Said(f"Look at {what}.", "", f"{capital(asked.step.title or 'it')}: looked at, as it should be.")
@@ -276,8 +282,8 @@ _WORDS: dict[str, Callable[[Asked], Said]] = {
     "leave_restraint": _leave, "carry": _carry, "steady": _steady, "take": _take, "hand_over": _hand_over,
     "seat": _seat, "let_go": _let_go, "tether": _tether, "untether": _untether, "bolt": _bolt, "connect": _connect,
     "lock": _lock, "unlock": _lock, "fold_cover": _fold, "move_cart": _cart, "move_base": _base,
-    "move_appendage": _appendage, "move_vehicle": _vehicle, "hatch": _hatch, "inspect": _inspect, "wait_for": _wait,
-    "note": _note,
+    "move_appendage": _appendage, "move_vehicle": _vehicle, "hatch": _hatch, "call": _call, "inspect": _inspect,
+    "wait_for": _wait, "note": _note,
 }
 
 

@@ -31,7 +31,7 @@ OF_RESTRAINTS = ("climb_in", "get_in", "climb_out", "get_out", "fit_restraint", 
 #: kinds of steps that move the arm
 MOVES_ARM = ("carry", "move_base")
 #: kinds of steps that change nothing in the ledger, but whose people must be where they say
-WORK = ("inspect", "note", "wait_for")
+WORK = ("inspect", "note", "wait_for", "call")
 _FASTENED = {"tight": "closed", "loose": "open", "joined": "closed", "parted": "open"}
 
 

@@ -106,6 +106,8 @@ def plan_day(
         if climbing is not None and step.kind in ("enter_restraint", "leave_restraint"):
             enters = step.enter_restraint is not None
             computed[step.name] = Duration.exactly(climbing.get_in if enters else climbing.get_out)
+        if step.call is not None and safe is not None:
+            computed[step.name] = Duration.exactly(safe.call)
         if step.carry in carry_s:
             around_s = 0.0 if safe is None else safe.make_ready + safe.make_safe
             computed[step.name] = Duration.exactly(carry_s[str(step.carry)] + around_s)

@@ -106,6 +106,8 @@ class Day(Part):
                 _known("hardware", step.item, hardware, where)
             if step.bolt is not None and step.bolt.tool is not None:
                 _known("hardware", step.bolt.tool, hardware, where)
+            for hearer in step.call.to if step.call is not None else ():
+                _known("actor", hearer, actors, where)
             if step.hand_over is not None:
                 _known("actor", step.hand_over.to, actors, where)
             if step.move_cart is not None and carts is not None:

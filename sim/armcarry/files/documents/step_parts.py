@@ -107,6 +107,13 @@ class LeaveRestraint(Part):
     )
 
 
+class Call(Part):
+    """Something is said to others, by voice: by an operator or a reader inside, or by a worker."""
+
+    to: list[Name] = Field(min_length=1, description="actors who hear it", examples=[["ev1", "ev2"]])
+    words: Text = Field(description="what is said", examples=["The arm is safe."])
+
+
 class Hatch(Part):
     """The hatch is opened or closed; what is outside and has no place there must be back in when it closes."""
 

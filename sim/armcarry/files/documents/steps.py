@@ -25,6 +25,7 @@ from armcarry.files.documents.relaxation import Relaxation
 from armcarry.files.documents.step_parts import (
     AsTimePermits,
     Bolt,
+    Call,
     Connect,
     FoldCover,
     HandOver,
@@ -48,10 +49,10 @@ from armcarry.files.documents.step_parts import (
 STEP_KINDS = (
     "translate", "fit_restraint", "set_restraint", "enter_restraint", "leave_restraint", "carry", "steady", "take",
     "hand_over", "seat", "let_go", "tether", "untether", "bolt", "connect", "lock", "unlock", "fold_cover", "move_cart",
-    "move_base", "move_appendage", "move_vehicle", "hatch", "inspect", "wait_for", "note",
+    "move_base", "move_appendage", "move_vehicle", "hatch", "call", "inspect", "wait_for", "note",
 )
 #: kinds whose time follows from the motion, a path, a count, the rules, or from what is waited for
-TIMED_BY_ITSELF = ("carry", "translate", "bolt", "connect", "wait_for", "enter_restraint", "leave_restraint")
+TIMED_BY_ITSELF = ("carry", "translate", "bolt", "connect", "wait_for", "enter_restraint", "leave_restraint", "call")
 ARM = "arm"
 #: the place where workers come out, as steps name it
 AIRLOCK = "airlock"
@@ -106,6 +107,7 @@ class Step(OwnWords):
     )
     move_vehicle: MoveVehicle | None = Field(default=None, description="the vehicle comes, or goes")
     hatch: Hatch | None = Field(default=None, description="the hatch is opened or closed")
+    call: Call | None = Field(default=None, description="something is said to others; takes what the rules say")
     inspect: Text | None = Field(default=None, description="what is looked at, in words", examples=["the seals"])
     wait_for: WaitFor | None = Field(default=None, description="waiting for an instant, steps, or something outside")
     note: Text | None = Field(
