@@ -118,6 +118,6 @@ def test_a_call_takes_what_the_rules_say_and_is_heard_by_somebody_known(scene_of
     assert [(act.kind, act.actors) for act in record.ledger.acts if act.step == "safe"] == [("work", ("operator",))]
     with pytest.raises(InputError, match="names actor 'ev3', which is not there"):
         scene_of(STAND + CALLS.replace("HEARER", "ev3"))
-    with pytest.raises(InputErrors, match="step 'safe' needs takes") as caught:
+    with pytest.raises(InputError, match="step 'safe' needs takes") as caught:
         scene_of(STAND + CALLS.replace("HEARER", "ev1"), rules=lambda text: text.replace("arm_safe: ", "# arm_safe: "))
     assert "call under arm_safe in the rules" in str(caught.value)
