@@ -131,7 +131,7 @@ def _arm(more, slides):
     links = ["base", *(f"l{k}" for k in range(1, 6)), "tip"]
     joints = [_turning(f"j{k + 1}", links[k], links[k + 1], _at(z=up), axis) for k, (up, axis) in enumerate(steps)]
     joints = [replace(one, kind="prismatic", lower=-1.0, upper=1.0) if one.name in slides else one for one in joints]
-    bodies = [Body(f"boom_{k}", f"l{k}", Capsule(0.08, 1.8), _at(z=1.0)) for k in (2, 3)]
+    bodies = [Body(f"boom_{k}", f"l{k}", Capsule(0.08, 1.84), _at(z=1.0)) for k in (2, 3)]
     bodies.append(Body("hand", "tip", Capsule(0.1, 0.1), _at(z=-0.05)))
     load = {"joint_rate": {"default": "4 deg/s"}, "joint_acceleration": {"default": "2 deg/s^2"},
             "brake_deceleration": {"default": "4 deg/s^2"}, "tip_speed": "0.2 m/s"}

@@ -66,3 +66,9 @@ def test_a_pose_out_of_reach_says_how_far_short():
     error = ReachError("the worksite", "joint elbow ends there", short_m=0.25, short_rad=0.1, stopped_by=["elbow"])
     assert str(error) == "the worksite is not reached: 0.250 m and 5.73 deg short; joint elbow ends there"
     assert error.stopped_by == ("elbow",)
+
+
+def test_what_is_longer_than_anybody_reads_is_cut():
+    error = InputError("no number", found="a" * 5000, accepted="a number")
+    assert str(error) == f"no number; found '{'a' * 399}...; accepted: a number" and error.found == "a" * 5000
+    assert len(str(ArmcarryError("b" * 5000))) == 1903

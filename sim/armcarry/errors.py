@@ -23,12 +23,15 @@ from pathlib import Path
 
 from armcarry.texts import printable
 
+#: signs of a message, and of what was found in it: what is longer is nobody's slip of the pen
+_LONGEST, _LONGEST_FOUND = 1900, 400
+
 
 class ArmcarryError(Exception):
     """Report something armcarry cannot go on with, in words for the user: one line, whatever a file's words hold."""
 
     def __init__(self, message: str = "") -> None:
-        super().__init__(printable(message))
+        super().__init__(printable(message if len(message) <= _LONGEST else f"{message[:_LONGEST]}..."))
 
 
 class RecomputedWarning(UserWarning):
@@ -65,7 +68,8 @@ class InputError(ArmcarryError):
             place = f"{self.file}:{line}: " if line is not None else f"{self.file}: "
         parts = [f"{place}{self.problem}"]
         if found is not None:
-            parts.append(f"found {found!r}")
+            told = repr(found)
+            parts.append(f"found {told if len(told) <= _LONGEST_FOUND else f'{told[:_LONGEST_FOUND]}...'}")
         if accepted is not None:
             parts.append(f"accepted: {accepted}")
         super().__init__("; ".join(parts))

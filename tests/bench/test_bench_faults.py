@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from armcarry.rehearsal import rehearse
-from armcarry.whatif.faults import farthest_m, sides, worst_excursion
+from armcarry.whatif.faults import joint_levers_m, sides, worst_excursion
 from armcarry.whatif.late_stop import run_outs
 from armcarry.whatif.runaway_joint import runaways
 
@@ -37,7 +37,9 @@ def sampled(side, pinocchio_engine):
     times = np.arange(motion.start_s, motion.end_s, 1.0)
     moves = np.abs(motion.at(times, 1)).max(axis=1) > 0
     instants = int(moves.sum() + np.sum(np.diff(moves.astype(int)) < 0) + 1)
-    way = worst_excursion(side, np.array([True]))[0] * farthest_m(side)
+    travel = np.abs(side.record.motion.extremes()).max(axis=0)
+    levers = joint_levers_m(side.phase.tree, travel)[:, side.record.scene.arm_columns]
+    way = worst_excursion(side, np.array([True]))[0] * levers.max(axis=0)
     engine = pinocchio_engine(side.phase.tree, side.pairs, tolerance=1e-6)
     q = motion.at(np.linspace(motion.start_s, motion.end_s, 60))
     cost = fastest(lambda: [engine.measure(row) for row in q], 2) / len(q)

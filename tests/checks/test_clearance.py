@@ -6,14 +6,25 @@ from dataclasses import replace
 import pytest
 
 from armcarry.checks import clearance
-from armcarry.checks.clearance import check
 from armcarry.geometry import poses
-from armcarry.geometry.model import Body
+from armcarry.geometry.model import Body, Follows, Joint
 from armcarry.geometry.shapes import Sphere
 from armcarry.record.finding import Verdict
 from armcarry.record.record import PairRow
 
 POINT = (1.0, 2.0, 3.0)
+
+
+def check(record):
+    """Return what is found, but for the booms of the plain arm, which touch wherever their joint stands."""
+    found = clearance.check(record)
+    (settled,) = [finding for finding in found if finding.message.startswith("bodies of links that a joint joins: ")]
+    assert settled.verdict is Verdict.PASS
+    assert settled.message == (
+        "bodies of links that a joint joins: 1 touch wherever it stands, so that no motion brings them together: "
+        "arm/boom_2 and arm/boom_3"
+    )
+    return tuple(finding for finding in found if finding is not settled)
 
 
 def row(status="proven", lower_m=0.5, upper_m=0.5005, required_m=0.3, why="rule", **names):
@@ -222,3 +233,18 @@ def test_a_failure_carries_where_it_is_and_what_was_asked(judged):
 def test_what_is_farther_than_was_asked_for_is_said_so(judged):
     (found,) = judged(row("farther", 3.0, math.inf))
     assert "; tightest arm/boom to platform/post, farther than 3.000 m at 0:01:01.5, " in found.message
+
+
+def test_joints_of_the_arm_that_no_move_moves_are_told_and_no_pass(rider_scene, turning_record):
+    scene = rider_scene({})
+    arm = scene.loaded.arm
+    grip = Joint("grip", "prismatic", "tip", "finger", lower=0.0, upper=0.1)
+    other = Joint("other", "prismatic", "tip", "thumb", lower=0.0, upper=0.1, follows=Follows("grip"))
+    model = replace(arm.model, links=(*arm.model.links, "finger", "thumb"), joints=(*arm.model.joints, grip, other))
+    changed = replace(scene, loaded=replace(scene.loaded, arm=replace(arm, model=model)))
+    told = [f for f in check(turning_record(changed, pairs=())) if "stand all through" in f.message]
+    assert [(f.verdict, f.subject) for f in told] == [(Verdict.NOT_ASSESSED, "arm")]
+    assert told[0].message == (
+        "2 joints of the arm stand all through where home has them, and are judged there alone: grip, other (which "
+        "follows grip)"
+    )

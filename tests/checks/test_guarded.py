@@ -95,6 +95,28 @@ def test_a_finding_that_cannot_be_kept_is_replaced_and_the_others_stay(changed, 
     json.dumps(told.as_dict(), allow_nan=False)
 
 
+@pytest.mark.parametrize(("changed", "words"), BAD[2:6] + BAD[9:], ids=[words[:24] for _, words in BAD[2:6] + BAD[9:]])
+def test_a_failure_stays_one_whatever_is_told_beside_it(changed, words):
+    failed = dataclasses.replace(FINE, verdict=Verdict.FAIL, remedy="stop")
+    kept = _one(lambda record: (dataclasses.replace(failed, **changed),))
+    assert (kept.verdict, kept.subject, kept.remedy) == (Verdict.FAIL, "arm", "stop")
+    assert kept.message.startswith(f"seen; told beside it, and left out: {words}")
+    assert kept.clearance is None and kept.ways == ()
+    json.dumps(kept.as_dict(), allow_nan=False)
+
+
+def test_failures_before_an_error_stay_and_passes_do_not():
+    failed = dataclasses.replace(FINE, verdict=Verdict.FAIL, remedy="stop")
+
+    def check(record):
+        yield FINE
+        yield failed
+        raise ValueError("half way")
+
+    kept, told = judged("own", check, None)
+    assert kept == failed and told.verdict is Verdict.NOT_ASSESSED and "half way" in told.message
+
+
 def test_what_can_be_understood_is_put_right():
     loose = Finding("other", "fail", "arm", "words", value=np.float32(0.5), start_s=3, end_s=np.int64(4))
     found = _one(lambda record: iter([loose]))

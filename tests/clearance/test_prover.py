@@ -13,7 +13,7 @@ from armcarry.clearance import (
     prove_clearance,
 )
 from armcarry.clearance.pool import Pool
-from armcarry.errors import FrameError, InputError, MotionError
+from armcarry.errors import ArmcarryError, FrameError, InputError, MotionError
 from armcarry.geometry.model import Body, Joint, Model
 from armcarry.geometry.poses import translation
 from armcarry.geometry.shapes import Sphere
@@ -227,3 +227,22 @@ def test_positions_that_cannot_be_told_apart_are_refused(two_arms):
 def test_an_interval_that_is_no_number_is_refused(two_arms):
     with pytest.raises(MotionError, match="'now' to None is not an interval in seconds"):
         prove_clearance(two_arms, moving(two_arms, left=0.1), [(1, 4)], start_s="now")
+
+
+@pytest.mark.parametrize(("options", "words"), [
+    ({"cells": 0}, "cells of a clearance curve; found 0; accepted: 1 to 1000000"),
+    ({"cells": 2**70}, "cells of a clearance curve; found"),
+    ({"cells": {}}, "cells of a clearance curve; found {}; accepted: a whole number, or the ends"),
+    ({"cells": True}, "cells of a clearance curve need at least two increasing times"),
+    ({"groups": [-1]}, "groups of a clearance curve; found"),
+    ({"groups": [10**9]}, "groups of a clearance curve; found"),
+    ({"groups": [9999], "cells": 10**6}, "a clearance curve too large to hold; found '10000 groups in 1000000 cells'"),
+    ({"groups": "a"}, "groups of a clearance curve; found 'a'"),
+    ({"band_m": float("nan")}, "a tolerance that cannot be kept; found nan"),
+    ({"report_distance_m": None}, "report distances that"),
+])  # fmt: skip
+def test_a_curve_refuses_what_means_nothing(options, words, scene_of):
+    tree, motion, *_ = scene_of(1)
+    with pytest.raises(ArmcarryError) as caught:
+        clearance_curve(tree, motion, all_pairs(tree)[:1], **options)
+    assert str(caught.value).startswith(words)

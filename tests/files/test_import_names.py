@@ -46,7 +46,7 @@ def test_a_boom_that_may_go_through_another_is_judged_and_what_is_not_is_told(tm
     # beams next to each other overlap at the joint wherever it stands; those two apart only where the arm folds
     assert document["ignore_pairs"] == [[f"boom_{k}", f"boom_{k + 1}"] for k in range(5)]
     told = json.loads(said.output)["not_judged"]
-    assert told[0] == "boom_0 and boom_1 touch in all 73 postures tried over the travel of joint 'j0'"
+    assert told[0] == "boom_0 and boom_1 touch in every posture, proven over the travel of joint 'j0'"
     assert all(f"Not judged: {reason}." in document["notes"] for reason in told)
     assert validate_files([tmp_path / "own" / "own.yaml"]) == []
     words = CliRunner().invoke(app, ["inspect", str(folding_arm(tmp_path)), "--no-draw"])
@@ -139,3 +139,22 @@ def test_a_dish_is_cut_as_finely_as_asked_or_it_is_said(tmp_path):
     assert told == [
         f"its 16 pieces stick out by up to {1e3 * few.pieces.error_m:.1f} mm, not kept within the 1 mm asked for"
     ]
+
+
+def test_what_was_passed_over_and_what_follows_stands_in_the_output_and_in_the_written_model(tmp_path):
+    path = folding_arm(tmp_path)
+    finger = (
+        '<link name="finger"/><joint name="grip" type="prismatic"><parent link="l5"/><child link="finger"/>'
+        '<limit lower="0" upper="0.1" effort="1" velocity="1"/></joint><link name="thumb"/>'
+        '<joint name="other" type="prismatic"><parent link="l5"/><child link="thumb"/><gazebo_thing/>'
+        '<limit lower="0" upper="0.2" effort="1" velocity="1"/><mimic joint="grip" multiplier="2"/></joint></robot>'
+    )
+    path.write_text(path.read_text().replace("</robot>", finger))
+    said = CliRunner().invoke(app, ["inspect", str(path), "--no-draw", "--write-model", str(tmp_path / "own")])
+    assert said.exit_code == 0, said.output
+    written = read_yaml(tmp_path / "own" / "own.yaml").data
+    for words in ("passed over <gazebo_thing>", "joint 'other' follows 'grip'"):
+        assert words in said.output and words in written["notes"]
+    assert '<mimic joint="grip" multiplier="2"/>' in (tmp_path / "own" / "own.urdf").read_text()
+    assert {name: written["home"][name] for name in ("grip", "other")} == {"grip": "0.0 m", "other": "0.0 m"}
+    assert validate_files([tmp_path / "own" / "own.yaml"]) == []

@@ -229,3 +229,33 @@ def test_a_urdf_that_cannot_be_read_is_told_with_its_own_line(world):
     urdf.write_text(urdf.read_text().replace('type="prismatic"', 'type="prismtic"'))
     with pytest.raises(InputError, match=r"small\.urdf:\d+: joint 'slide': unknown type; found 'prismtic'"):
         open_model(read_any(world / ARM))
+
+
+@pytest.mark.parametrize(("home", "words"), [
+    ("to_thumb: 0.03 m}", "home says where joint 'to_thumb' is and not 'to_finger', which follows it"),
+    ("to_finger: 0.03 m}", "home of 'to_finger' is not where following 'to_thumb' puts it; accepted: 0 rad or m"),
+])  # fmt: skip
+def test_where_one_of_two_is_said_the_other_is_too(home, words, world, change):
+    urdf = world / "models/arms/small/small.urdf"
+    limit = '<limit lower="-2" upper="2" effort="1" velocity="1"/>'
+    fingers = "".join(
+        f'<link name="{name}"/><joint name="to_{name}" type="prismatic"><parent link="tip"/><child link="{name}"/>'
+        f'<axis xyz="0 1 0"/>{limit}</joint>'
+        for name in ("thumb", "finger")
+    )
+    urdf.write_text(urdf.read_text().replace("</robot>", f"{fingers}</robot>"))
+    _follow(world, "to_finger", "to_thumb", -1.0)
+    path, line = change(ARM, "roll: 0 deg}", f"roll: 0 deg, {home}")
+    assert any(f"{path}:{line}: {words}" in str(problem) for problem in validate_files([path]))
+
+
+def test_what_a_cart_rolls_by_neither_follows_nor_is_followed(world, change):
+    urdf = world / "models/platforms/deck/deck.urdf"
+    limit = '<limit lower="0" upper="9" effort="1" velocity="1"/><mimic joint="cart_slide"/>'
+    ends = '<parent link="deck"/><child link="flap"/>'
+    hung = f'<link name="flap"/><joint name="flap_slide" type="prismatic">{ends}{limit}'
+    urdf.write_text(urdf.read_text().replace("</robot>", f"{hung}</joint></robot>"))
+    path, line = change(DECK, "  cart: {joint: cart_slide", "  cart: {joint: cart_slide")
+    words = "joint 'flap_slide' follows 'cart_slide', and one would be moved without the other; found 'cart_slide'"
+    told = [str(problem) for problem in validate_files([path])]
+    assert f"{path}:{line}: {words}; accepted: a joint that neither follows nor is followed" in told

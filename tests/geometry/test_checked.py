@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from armcarry.errors import InputError
-from armcarry.geometry.model import Body, Joint, Model
+from armcarry.geometry.model import Body, Follows, Joint, Model
 from armcarry.geometry.poses import from_xyz_rpy, identity, translation
 from armcarry.geometry.shapes import Box, Capsule, ConvexMesh, Cylinder, Sphere
 
@@ -109,3 +109,17 @@ def test_a_body_of_a_tree_is_the_same_with_its_full_name():
     assert (full.name, full.link, full.shape) == ("it/x", "it/b", BALL)
     assert (full.body_class, full.colour) == ("arm", (1.0, 0.0, 0.0, 1.0))
     assert full.pose is body.pose
+
+
+def test_what_a_joint_follows_moves_and_follows_none_itself():
+    with pytest.raises(InputError, match="what follows joint 'a': no factor; found nan"):
+        Follows("a", np.nan)
+    with pytest.raises(InputError, match="what follows joint 'a': no offset; found 'nothing'"):
+        Follows("a", 1.0, None)
+    with pytest.raises(InputError, match="followed joint: not a name; found 3"):
+        Follows(3)
+    with pytest.raises(InputError, match="joint 'b': nothing to follow; found 'a'"):
+        Joint("b", "revolute", "r", "s", follows="a")
+    joints = (Joint("a", "revolute", "r", "s"), Joint("b", "revolute", "s", "t", follows=Follows("c")))
+    with pytest.raises(InputError, match=r"joint 'b' follows 'c'; accepted: a joint of the model that moves"):
+        Model("m", "r", ("r", "s", "t"), joints, ())

@@ -119,12 +119,22 @@ class Watch:
         return self.seen
 
 
+class Unwatched:
+    """Stands in for a watch while nothing is watched yet."""
+
+    def begin(self, folder):
+        pass
+
+    def end(self):
+        return []
+
+
 def _lines(content):
     """Return how many lines a file has at most: a lone carriage return and U+2028 end one too."""
     return max(len(content.decode(code, "replace").splitlines()) for code in ("latin-1", "utf-8")) + 1
 
 
-def judge(error, folder):
+def placed(error, folder):
     """Ask that a refusal names file and line, in one short line that is safe to print."""
     from armcarry.errors import InputError
 
@@ -143,7 +153,7 @@ def judge(error, folder):
         assert said.isprintable(), repr(said)
 
 
-def read_fairly(watch, folder, path, read):
+def read_fairly(watch, folder, path, read, judge=None):
     """Read one file and return whether it was accepted; raise AssertionError for whatever a reader must not do."""
     from armcarry.errors import ArmcarryError
 
@@ -159,7 +169,7 @@ def read_fairly(watch, folder, path, read):
     assert seen == [], seen
     assert took_s < SLOWEST_S
     if refusal is not None:
-        judge(refusal, folder)
+        (judge or placed)(refusal, folder)
     return refusal is None
 
 

@@ -66,6 +66,22 @@ def test_inputs_that_reach_further(kind, part, kit, tmp_path, record_property):
     shutil.rmtree(tmp_path)
 
 
+#: the same of days, run folders and calls from Python; a run folder takes longest to read
+OTHERS = {"day": 2, "run": 2, "calls": 20}
+
+
+@pytest.mark.parametrize("part", TAKEN)
+@pytest.mark.parametrize("kind", list(OTHERS))
+def test_days_runs_and_calls_that_reach_further(kind, part, kit, record_property):
+    runs = OTHERS[kind] * kit.COUNT // len(PARTS)
+    command = [sys.executable, str(HERE / "guided.py"), kind, "--runs", str(runs), "--seed", str(part)]
+    done = subprocess.run(command, capture_output=True, text=True, errors="replace", check=False)
+    assert done.returncode == 0, done.stdout[-6000:] + done.stderr[-2000:]
+    fed, first, last = map(int, re.search(r"(\d+) inputs, coverage (\d+) to (\d+)", done.stdout).groups())
+    assert fed >= runs and last > first > 50
+    record_property("inputs", fed)
+
+
 SLIPS = """
 import sys
 sys.path.insert(0, {here!r})

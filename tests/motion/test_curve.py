@@ -102,3 +102,8 @@ def test_bad_motions_are_told():
     assert list(one.columns_of(["a"])) == [0]
     with pytest.raises(FrameError, match="no joint named 'aa'; did you mean 'a'"):
         one.columns_of(["aa"])
+
+
+def test_a_motion_that_goes_beyond_all_numbers_is_not_finite():
+    with pytest.raises(MotionError, match="a motion must be finite"):
+        Motion(("a",), np.array([0.0, 1e9]), np.full((1, 3, 1), 1e300))

@@ -8,6 +8,7 @@ import pytest
 
 from armcarry.asked.pairs import judged_pairs
 from armcarry.asked.relaxed import Relaxed
+from armcarry.clearance import distances
 from armcarry.files.names import matches
 from armcarry.motion.forward import forward
 from armcarry.proving import curves as room
@@ -46,7 +47,7 @@ def test_no_pair_that_moves_is_forgotten(short_run, least_of_pair):
     record, _ = short_run
     crew_and_load = {*record.scene.loaded.crew, *record.scene.loaded.hardware}
     ignored = record.scene.loaded.arm.document.ignore_pairs
-    forgotten = []
+    forgotten, settled = [], 0
     for phase in record.phases:
         tree = phase.tree
         links = sorted({body.link for body in tree.bodies})
@@ -70,11 +71,18 @@ def test_no_pair_that_moves_is_forgotten(short_run, least_of_pair):
                     parents = [tree.links[up] if (up := tree.parents[tree.index(body.link)]) >= 0 else ""
                                for body in (one, other)]
                     if parents[0] == other.link or parents[1] == one.link:
+                        gaps = distances(
+                            [one.shape, other.shape],
+                            world[:, [row_of[one.link], row_of[other.link]]] @ np.stack([one.pose, other.pose]),
+                            np.array([[0, 1]]),
+                        )  # fmt: skip
+                        assert len(set(gaps.upper_m[:, 0] > 0.0)) == 1, (one.name, other.name)
+                        settled += 1
                         continue
                 if any(_fits(pair, one.name, other.name) or _fits(pair, other.name, one.name) for pair in ignored):
                     continue
                 forgotten.append((one.name, other.name))
-    assert forgotten == []
+    assert forgotten == [] and settled >= 69  # of the arm's 74 pairs of neighbours
     assert len(least_of_pair) > 20_000
 
 
@@ -130,7 +138,7 @@ def test_a_relaxed_pair_keeps_its_rule_outside_the_window(short_run):
     assert min(inside.lower_m, outside.lower_m) == pytest.approx(whole.lower_m, abs=1e-3)
     assert 100.0 <= inside.time_s <= 200.0
     assert not 100.0 < outside.time_s < 200.0
-    others = [r for r in rows if r.why != "rule" and r.status != "intended"]
+    others = [r for r in rows if r.why not in ("rule", "one joint between") and r.status != "intended"]
     assert others == [inside]
 
 
@@ -158,7 +166,8 @@ def test_curves_hold_the_rows(short_run):
     record, _ = short_run
     for curve in record.curves:
         classes = curve.group.split(",")[0].split(" to ")
-        rows = [r for r in record.pairs if sorted((r.class_a, r.class_b)) == sorted(classes) and r.status == "proven"]
+        rows = [r for r in record.pairs if sorted((r.class_a, r.class_b)) == sorted(classes)
+                and r.status == "proven" and r.why != "one joint between"]  # fmt: skip
         if not rows:
             continue
         assert np.all(curve.lower_m <= curve.upper_m + 1e-9)

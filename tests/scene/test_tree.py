@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from armcarry.errors import FrameError
+from armcarry.errors import FrameError, InputError
 from armcarry.geometry import poses
 from armcarry.geometry.model import Body, Joint, Model
 from armcarry.geometry.shapes import Sphere
@@ -165,5 +165,18 @@ def test_unknown_names_are_told_with_the_nearest(act, words):
 
 
 def test_a_name_is_placed_once():
-    with pytest.raises(ValueError, match="instance 'box' is placed already"):
+    with pytest.raises(InputError, match="'box' is placed already"):
         _tree().place("box", _box())
+
+
+@pytest.mark.parametrize(("act", "words"), [
+    (lambda: _tree().place("b/c", _box()), "name of a thing; found 'b/c'; accepted: text without a stroke"),
+    (lambda: _tree().place(None, _box()), "name of a thing: not a name; found 'nothing'"),
+    (lambda: _tree().place("c", "box"), "not a model; found 'box'"),
+    (lambda: _tree().place("c", _box(), pose=2.0), "pose of 'c': not what is accepted; found 2.0"),
+    (lambda: _tree().attach("box", "arm/tip", 2 * np.eye(4)), "pose of 'box': it stretches"),
+])  # fmt: skip
+def test_what_cannot_be_placed_is_refused(act, words):
+    with pytest.raises(InputError) as caught:
+        act()
+    assert str(caught.value).startswith(words)

@@ -61,3 +61,16 @@ def test_the_first_contact_is_told(braking):
     seen = witness(side, 1, arc)
     assert seen.distance_m == 0.0
     assert seen.contact_at == pytest.approx(at[int(touching.argmax())], abs=0.01)
+
+
+@pytest.mark.parametrize("away_m", [1.0, 4.0, 40.0])
+def test_two_far_apart_are_measured_too(away_m, rider_scene, turning_record):
+    post = Body("post", "yard", Sphere(0.1), poses.translation((0.0, 0.0, -away_m)))
+    record = turning_record(rider_scene({}, [post]))
+    tree = record.phases[0].tree
+    names = [body.name for body in tree.bodies]
+    side = Side.of(record, record.phases[0], np.array([[names.index("arm/hand"), names.index("platform/post")]]))
+    seen = witness(side, 0, braking_arcs(side, np.array([10.0]), np.array([10.1])))
+    assert np.isfinite([seen.distance_m, seen.at, *seen.point_a, *seen.point_b]).all()
+    assert seen.distance_m == pytest.approx(np.linalg.norm(np.subtract(seen.point_a, seen.point_b)), abs=1e-5)
+    assert seen.distance_m >= away_m - 0.5

@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from armcarry.clearance import all_pairs, pairs_that_move
+from armcarry.clearance.neighbours import joined
 from armcarry.files.names import matches
 from armcarry.motion.curve import Motion
 from armcarry.scene.build import ARM, PLATFORM, RESTRAINT, Scene
@@ -15,6 +16,8 @@ from armcarry.scene.tree import Tree
 
 #: bodies of these classes carry no clearance of their own
 UNJUDGED = ("inside",)
+#: where nothing is required, this much must be left after a fault all the same: bodies must not touch, m
+TOUCH_M = 1e-3
 
 
 class Judged(NamedTuple):
@@ -27,9 +30,10 @@ class Judged(NamedTuple):
 def judged_pairs(scene: Scene, tree: Tree, motion: Motion | None) -> Judged:
     """Return every pair of bodies that is judged in a tree, lower row first, those meant to touch among them.
 
-    Left out: bodies of links joined directly, pairs the arm's document ignores, bodies of one crewmember, one restraint
-    or one piece of hardware among themselves, and anyone inside. Bodies of one instance that rest against each other
-    are as they were built or set up, and left out too, save the arm's own that a joint can move: it may start folded.
+    Left out: neighbours of which their joint settles everything, pairs the arm's document ignores, bodies of one
+    crewmember, one restraint or one piece of hardware among themselves, and anyone inside. Bodies of one instance that
+    rest against each other are as they were built or set up, and left out too, save the arm's own that a joint can
+    move: it may start folded.
 
     Args:
         scene: classes and documents.
@@ -41,31 +45,91 @@ def judged_pairs(scene: Scene, tree: Tree, motion: Motion | None) -> Judged:
     inside = np.isin(scene.body_classes(tree), UNJUDGED)
     owners = [body.name.split("/", 1)[0] for body in bodies]
     _, owner = np.unique(owners, return_inverse=True)
-    whole = np.isin(owners, [*scene.loaded.crew, *scene.loaded.hardware, *scene.loaded.restraints])
-    link = np.array([tree.index(body.link) for body in bodies])
-    above = tree.parents[link]
-    neighbours = (above[a] == link[b]) | (above[b] == link[a])
+    whole = np.isin(owners, _whole(scene))
+    beside = neighbours(scene, tree)
+    settled = _among(beside.pairs[beside.settled], a, b)
     moves = np.zeros(len(a), dtype=bool) if motion is None else _among(pairs_that_move(tree, motion), a, b)
     ours = np.array([name == ARM for name in owners])
     built = ~moves & ~(ours[a] & _among(all_pairs(tree), a, b))
-    left_out = inside[a] | inside[b] | ((owner[a] == owner[b]) & (whole[a] | neighbours | built))
+    left_out = inside[a] | inside[b] | ((owner[a] == owner[b]) & (whole[a] | settled | built))
     for one, two in scene.loaded.arm.document.ignore_pairs:
         left_out |= pairs_that_fit(tree, (f"{ARM}/{one}", f"{ARM}/{two}"), a, b)
     return Judged(np.stack([a, b], axis=1)[~left_out], moves[~left_out])
 
 
+class Neighbours(NamedTuple):
+    """Bodies of links that a joint joins directly, of one thing.
+
+    Attributes:
+        pairs: (P, 2) body rows, lower row first.
+        touch: (P,) they touch wherever the joint stands.
+        least_m: (P,) what they keep over all of its travel, -inf where nothing is proven of it. The arm's own must
+            keep it beyond the travel too, for a joint that runs away may pass its end stops.
+    """
+
+    pairs: np.ndarray
+    touch: np.ndarray
+    least_m: np.ndarray
+
+    @property
+    def settled(self) -> np.ndarray:
+        """Which of them (P,) no motion needs to be asked about: they touch, or keep what a fault must leave."""
+        return np.asarray(self.touch | (self.least_m >= TOUCH_M))
+
+
+def neighbours(scene: Scene, tree: Tree) -> Neighbours:
+    """Return the neighbours in all things whose bodies are judged among themselves: not crew, hardware, restraints."""
+    return _neighbours(tree, tuple(_whole(scene)))
+
+
+@lru_cache(maxsize=64)
+def _neighbours(tree: Tree, whole: tuple[str, ...]) -> Neighbours:
+    row = {body.name: k for k, body in enumerate(tree.bodies)}
+    found: list[tuple[int, int, bool, float]] = []
+    for name, model in ((m.instance, m.model) for m in tree.mountings if m.instance not in whole):
+        known = joined(model)
+        told = [(pair.body_a, pair.body_b, True, -np.inf) for pair in known.touching]
+        sure = [pair for pair in known.apart if pair.beyond or name != ARM]
+        told += [(pair.body_a, pair.body_b, False, pair.least_m) for pair in sure]
+        told += [(pair.body_a, pair.body_b, False, -np.inf) for pair in known.apart if pair not in sure]
+        told += [(*both, False, -np.inf) for both in known.open]
+        found += [(row[f"{name}/{one}"], row[f"{name}/{other}"], touch, least) for one, other, touch, least in told]
+    table = np.array(found, dtype=float).reshape(-1, 4)
+    pairs = np.sort(table[:, :2].astype(np.int64), axis=1)
+    link = np.array([tree.index(body.link) for body in tree.bodies], dtype=np.int64)
+    above = tree.parents[link]
+    a, b = pairs.T
+    direct = (above[a] == link[b]) | (above[b] == link[a])  # beyond a link that is fixed to another, rules hold
+    return Neighbours(pairs[direct], table[direct, 2] > 0.0, table[direct, 3])
+
+
+def neighbour_pairs(scene: Scene, tree: Tree, pairs: np.ndarray) -> np.ndarray:
+    """Tell which pairs (P,) are bodies of links that a joint joins directly."""
+    a, b = np.sort(pairs.reshape(-1, 2), axis=1).T
+    return _among(neighbours(scene, tree).pairs, a, b)
+
+
+def _whole(scene: Scene) -> list[str]:
+    """Return the names of things whose own bodies are never judged against each other."""
+    return [*scene.loaded.crew, *scene.loaded.hardware, *scene.loaded.restraints]
+
+
 def _among(some: np.ndarray, a: np.ndarray, b: np.ndarray) -> np.ndarray:
     """Tell which pairs of body rows (P,), (P,) are among some (Q, 2), lower row first."""
-    count = int(b.max(initial=0)) + 1
+    count = int(max(b.max(initial=0), some.max(initial=0))) + 1
     return np.asarray(np.isin(a * count + b, some[:, 0] * count + some[:, 1]))
 
 
 def arm_pairs(scene: Scene, tree: Tree) -> np.ndarray:
-    """Return the pairs (P, 2) that any joint of the arm can move and that are not meant to touch, however far apart."""
+    """Return the pairs (P, 2) that any joint of the arm can move and that are not meant to touch, however far apart.
+
+    Neighbours are left out: what a fault does to links that a joint joins is not asked yet.
+    """
     table = np.zeros((1, 2, len(tree.joints)))
     table[0, 1, scene.arm_columns] = 1.0
     pairs, moves = judged_pairs(scene, tree, Motion(tree.joints, np.array([0.0, 1.0]), table))
-    return np.asarray(pairs[moves & ~touching_pairs(scene, tree, pairs)])
+    asked = moves & ~touching_pairs(scene, tree, pairs) & ~neighbour_pairs(scene, tree, pairs)
+    return np.asarray(pairs[asked])
 
 
 def touching_pairs(scene: Scene, tree: Tree, pairs: np.ndarray) -> np.ndarray:

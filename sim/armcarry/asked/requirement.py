@@ -1,8 +1,9 @@
 """What is asked of two bodies at a time, why, and under which relaxation: one answer for every room.
 
 The first rule that names the classes of the two counts; of a person and what is in the person's own hands, that of
-rider and hardware, on the arm or off it. Hardware in its seat is asked no distance from the
-platform. A relaxation that the script grants to the two counts where it asks for less; where several hold at
+rider and hardware, on the arm or off it. Hardware in its seat is asked no distance from the platform, and bodies with
+one joint between none from each other: both are as near as they were put, and must not touch. A relaxation that the
+script grants to the two counts where it asks for less; where several hold at
 once the smallest counts, since each of them was granted. No relaxation asks for more than the rule, nor for
 anything where there is no rule. Bodies are meant to touch where the rules or hands say so, and hardware and the part
 of a seat that takes it up wherever nothing is required between them.
@@ -21,7 +22,15 @@ from itertools import pairwise
 
 import numpy as np
 
-from armcarry.asked.pairs import arm_pairs, pairs_that_fit, seated_pairs, seating_pairs, touching_pairs
+from armcarry.asked.pairs import (
+    TOUCH_M,
+    arm_pairs,
+    neighbour_pairs,
+    pairs_that_fit,
+    seated_pairs,
+    seating_pairs,
+    touching_pairs,
+)
 from armcarry.asked.relaxed import Relaxed
 from armcarry.geometry.poses import Array
 from armcarry.scene.build import Scene
@@ -30,8 +39,8 @@ from armcarry.scene.tree import Tree
 
 #: why: a rule, no rule, hardware in its seat, bodies meant to touch; else the reason that a relaxation gives
 RULE, NO_RULE, RESTS, MEANT = "rule", "no rule", "it sits in its seat", "intended contact"
-#: where nothing is required, this much must be left after a fault all the same: bodies must not touch, m
-TOUCH_M = 1e-3
+#: why nothing is asked of bodies with one joint between but that they do not touch
+NEIGHBOURS = "one joint between"
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,9 +91,11 @@ class Requirement:
         self.pairs = np.asarray(pairs, dtype=np.int64).reshape(-1, 2)
         self.relaxed = tuple(relaxed)
         ruled = _by_rule(scene, tree, self.pairs)
-        rests = seated_pairs(scene, tree, self.pairs) & (ruled > 0.0)
-        self._required = np.where(rests, 0.0, ruled)
-        self._why = np.where(np.isnan(ruled), NO_RULE, np.where(rests, RESTS, RULE)).astype(object)
+        self._beside = neighbour_pairs(scene, tree, self.pairs)
+        rests, beside = seated_pairs(scene, tree, self.pairs) & (ruled > 0.0), self._beside & (ruled > 0.0)
+        self._required = np.where(rests | beside, 0.0, ruled)
+        words = np.where(rests, RESTS, np.where(beside, NEIGHBOURS, RULE))
+        self._why = np.where(np.isnan(ruled), NO_RULE, words).astype(object)
         self._meant, self._seats = touching_pairs(scene, tree, self.pairs), seating_pairs(scene, tree, self.pairs)
         self._remainder = scene.loaded.rules.stop_remainder
         self._fits = np.zeros((len(self.relaxed), len(self.pairs)), dtype=bool)
@@ -128,7 +139,7 @@ class Requirement:
                 required[less], why[less], granted[less] = item.required_m, item.said, k
         meant = self._meant | (self._seats & (required == 0.0))
         why[self._meant] = MEANT
-        left = np.maximum(np.fmin(self._remainder, required), TOUCH_M)
+        left = np.maximum(np.where(self._beside, 0.0, np.fmin(self._remainder, required)), TOUCH_M)
         nothing = np.where(meant, np.nan, 0.0)
         return Asked(start_s, end_s, self.pairs, required + nothing, why, granted, meant, left + nothing)
 

@@ -5,8 +5,12 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import replace
 
+import numpy as np
+
+from armcarry.asked.pairs import neighbours
+from armcarry.asked.requirement import NEIGHBOURS
 from armcarry.quantities import clock
-from armcarry.record.figures import at_least, near, reaches, up
+from armcarry.record.figures import at_least, down, near, reaches, up
 from armcarry.record.finding import ClearanceDetail, Finding, Verdict
 from armcarry.record.maker import Maker
 from armcarry.record.record import PairRow, Record
@@ -31,7 +35,25 @@ def check(record: Record) -> tuple[Finding, ...]:
     findings: list[Finding] = []
     for classes, rows in sorted(groups.items()):
         findings.extend(_judge_group(classes, rows))
-    return (*_with_branches(record, sorted(findings, key=_beyond)), *_ignored(record))
+    judged = _with_branches(record, sorted(findings, key=_beyond))
+    return (*judged, *_neighbours(record), *_ignored(record), *_standing(record))
+
+
+def _neighbours(record: Record) -> list[Finding]:
+    """Say what joints settle for every posture, and so is not judged again in the run."""
+    found = neighbours(record.scene, record.scene.tree)
+    names = [" and ".join(record.scene.tree.bodies[k].name for k in pair) for pair in found.pairs.tolist()]
+    touching = [names[k] for k in np.flatnonzero(found.touch)]
+    apart = [(float(found.least_m[k]), names[k]) for k in np.flatnonzero(found.settled & ~found.touch)]
+    told = []
+    if apart:
+        least, nearest = min(apart)
+        by = f"by {down(least, 'm')} at least"
+        told.append(f"{len(apart)} pairs keep apart over all of its travel, the nearest {nearest} {by}")
+    if touching:
+        told.append(f"{len(touching)} touch wherever it stands, so that no motion brings them together: "
+                    f"{'; '.join(touching)}")  # fmt: skip
+    return [_make.passed(ARM, f"bodies of links that a joint joins: {'; '.join(told)}")] if told else []
 
 
 def _ignored(record: Record) -> list[Finding]:
@@ -45,6 +67,24 @@ def _ignored(record: Record) -> list[Finding]:
             ARM,
             f"the arm's document leaves {len(pairs)} pairs of its bodies unjudged, in every posture: {told}",
             "keep in ignore_pairs only what touches in every posture; the document's notes may say why",
+        )
+    ]
+
+
+def _standing(record: Record) -> list[Finding]:
+    """Say which joints of the arm no move moves, a gripper's above all: only where they stand is judged."""
+    arm = record.scene.loaded.arm
+    still = [joint for joint in arm.model.movable() if joint.name not in arm.document.joints]
+    if not still:
+        return []
+    follows = [f"{joint.name} (which follows {joint.follows.joint})" for joint in still if joint.follows is not None]
+    told = [*(joint.name for joint in still if joint.follows is None), *follows]
+    return [
+        _make.not_assessed(
+            ARM,
+            f"{len(still)} joints of the arm stand all through where home has them, and are judged there alone: "
+            f"{', '.join(told)}",
+            "set home of the arm to where they take most room, as a gripper does when it is open",
         )
     ]
 
@@ -171,6 +211,11 @@ def _known_m(row: PairRow) -> float:
 def _remedy(row: PairRow) -> str:
     other = row.body_b if row.class_a in ("arm", "rider", "hardware", "worker") else row.body_a
     kind = row.class_b if other == row.body_b else row.class_a
+    if row.why == NEIGHBOURS:
+        return (
+            "keep the joint between the two away from where they meet, or, if they are meant to touch there, say so in "
+            "ignore_pairs of the arm or as an intended contact"
+        )
     if kind == "appendage":
         return f"stow the appendage that {other} belongs to, or lead the carry farther from it"
     if kind == "vehicle":

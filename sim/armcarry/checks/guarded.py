@@ -35,14 +35,18 @@ def judged(name: str, check: Check, record: Record, settings: Mapping[str, Any] 
         return [
             not_run(name, f"the rules give settings to check '{name}', which takes none", f"leave checks.{name} out")
         ]
+    told: list[Finding] = []
     try:
         given = {"settings": deepcopy(dict(settings or {}))} if takes_settings(check) else {}
         found = check(record, **given)
         if found is None:
             return [not_run(name, f"check '{name}' returned None instead of its findings")]
-        return [_proper(name, item) for item in found]
+        for item in found:
+            told.append(_proper(name, item))  # noqa: PERF401  # what came before an error is kept
+        return told
     except (Exception, SystemExit) as error:  # whatever a check of anybody raises: the run must be kept
-        return [not_run(name, f"check '{name}' broke off with {error_words(error)}")]
+        failed = [item for item in told if item.verdict is Verdict.FAIL]  # a failure stays one; a pass was half a look
+        return [*failed, not_run(name, f"check '{name}' broke off with {error_words(error)}")]
 
 
 def not_run(name: str, message: str, remedy: str = "") -> Finding:
@@ -74,11 +78,27 @@ def _proper(name: str, found: Any) -> Finding:
     if not isinstance(found, Finding):
         return not_run(name, f"check '{name}' gave {type(found).__name__} where a Finding is expected")
     faults = list(_faults(found))
-    if faults:
+    kept: Finding = found
+    if faults and kept.verdict == Verdict.FAIL:  # what is proven to fail stays so, whatever was told beside it
+        kept = _bare(kept, faults)
+    if list(_faults(kept)):
         return not_run(name, f"check '{name}' gave a finding that cannot be kept: {'; '.join(faults)[:_LONGEST]}")
     return replace(
-        found, check=name, verdict=Verdict(found.verdict), start_s=float(found.start_s), end_s=float(found.end_s),
-        value=_plain(found.value), limit=_plain(found.limit), ways=tuple(found.ways),
+        kept, check=name, verdict=Verdict(kept.verdict), start_s=float(kept.start_s), end_s=float(kept.end_s),
+        value=_plain(kept.value), limit=_plain(kept.limit), ways=tuple(kept.ways),
+    )  # fmt: skip
+
+
+def _bare(found: Finding, faults: list[str]) -> Finding:
+    """Return a finding without the numbers that cannot be kept, which its message then tells."""
+    beside = f"; told beside it, and left out: {'; '.join(faults)[:_LONGEST]}"
+    times = (found.start_s, found.end_s) if _is_finite(found.start_s) and _is_finite(found.end_s) else (0.0, 0.0)
+    return replace(
+        found, message=f"{found.message}{beside}" if isinstance(found.message, str) and found.message else "",
+        start_s=times[0], end_s=times[1], value=found.value if _is_finite(found.value) else None,
+        limit=found.limit if _is_finite(found.limit) else None,
+        clearance=found.clearance if _is_clearance(found.clearance) else None,
+        ways=found.ways if isinstance(found.ways, tuple) and all(map(_is_way, found.ways)) else (),
     )  # fmt: skip
 
 

@@ -119,7 +119,7 @@ def _slower_share(short: _Short) -> float:
         before = leaves.end_s - np.minimum(_JUST_S, leaves.end_s - middles)  # a rate may jump at the end
         at = np.concatenate([leaves.start_s, middles, before])
         arcs = braking_arcs(part.window.side, at, at).without_slack()
-        free, _ = free_until(part.window.side.prover, arcs, part.window.left_m, resolution=1e-4)
+        free, _ = free_until(part.window.side.prover, arcs, part.window.wanted_m, resolution=1e-4)
         gone = np.minimum(free / arcs.until, 1.0)
         shares.append(np.sqrt(1.0 - (1.0 - gone) ** 2).min())
     return float(min(shares))

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike
 
+from armcarry.clearance.neighbours import Joined, joined
 from armcarry.clearance.pairs import NamePair, pairs_that_move
 from armcarry.clearance.prover import ClearanceBounds, prove_clearance
 from armcarry.errors import FrameError, InputError, MotionError
@@ -58,12 +59,15 @@ class ArmClearance:
         pairs: every pair of bodies that the motion moves against each other, the tightest first.
         bounds: the same as arrays, in the order of ``bounds.pairs``, which are rows into ``tree.bodies``.
         tree, motion: what was judged, for clearance_curve, swept_envelope and surface_map.
+        joined: bodies with one joint between of which that settles everything: ``touching`` wherever it stands, or
+            ``apart`` over all of its travel, by ``least_m`` at least.
     """
 
     pairs: tuple[PairBounds, ...]
     bounds: ClearanceBounds
     tree: Tree
     motion: Motion
+    joined: Joined
 
 
 def prove_arm(
@@ -93,7 +97,8 @@ def prove_arm(
         own_bodies: take the URDF's own collision bodies, which must be convex then.
         held: joint -> position of joints that stand still.
         base: T_world_root (4, 4) of the arm's root link, the identity by default.
-        neighbours: judge bodies of links next to each other as well, which touch by design on most arms.
+        neighbours: judge also bodies with one joint between that touch wherever it stands, or never do; by default
+            they are left out, and listed in ``joined`` of the result. Those that touch in some postures are judged.
         ignore: pairs of body names to leave out.
         report_distance_m, tolerance_m: as prove_clearance.
 
@@ -111,10 +116,11 @@ def prove_arm(
     full = {body.name.split("/", 1)[1]: body.name for body in tree.bodies}
     wanted = [(_known(full, first), _known(full, second)) for first, second in _two_names(ignore)]
     pairs = pairs_that_move(tree, motion, wanted)
+    settled = joined(model)
     if not neighbours:
-        pairs = _apart(tree, model, pairs)
+        pairs = _unsettled(tree, settled, pairs)
     bounds = prove_clearance(tree, motion, pairs, report_distance_m=report_distance_m, tolerance_m=tolerance_m)
-    return ArmClearance(_rows(tree, bounds), bounds, tree, motion)
+    return ArmClearance(_rows(tree, bounds), bounds, tree, motion, settled)
 
 
 def _read(arm: Model | Path | str, own_bodies: bool) -> Model:
@@ -229,18 +235,12 @@ def _within_travel(joints: list[str], limits: Array, times: Array, table: Array)
         )
 
 
-def _apart(tree: Tree, model: Model, pairs: np.ndarray) -> np.ndarray:
-    """Leave out pairs on links with one movable joint between them."""
-    group = {link: link for link in model.links}  # rigid together -> one name
-    beside = set()
-    for joint in model.joints:  # parents come first
-        if joint.kind == "fixed":
-            group[joint.child] = group[joint.parent]
-        else:
-            beside.add((group[joint.parent], joint.child))
-    mine = [group.get(body.link.split("/", 1)[1], "") if body.link.startswith(f"{ARM}/") else ""
-            for body in tree.bodies]
-    keep = [(mine[a], mine[b]) not in beside and (mine[b], mine[a]) not in beside for a, b in pairs.tolist()]
+def _unsettled(tree: Tree, settled: Joined, pairs: np.ndarray) -> np.ndarray:
+    """Leave out pairs of which the one joint between them settles everything."""
+    both = [(pair.body_a, pair.body_b) for pair in settled.touching]
+    both += [(pair.body_a, pair.body_b) for pair in settled.apart]
+    names = {frozenset((f"{ARM}/{one}", f"{ARM}/{other}")) for one, other in both}
+    keep = [frozenset((tree.bodies[a].name, tree.bodies[b].name)) not in names for a, b in pairs.tolist()]
     return np.asarray(pairs[np.array(keep, dtype=bool)])
 
 

@@ -7,15 +7,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from armcarry.clearance.arguments import interval
+from armcarry.clearance.arguments import asked_report, asked_tolerance, interval
 from armcarry.clearance.distance import CONTACT_M
 from armcarry.clearance.polynomials import load
 from armcarry.clearance.prover import Prover
 from armcarry.clearance.solids import PAD_M
-from armcarry.errors import MotionError
+from armcarry.errors import InputError, MotionError
+from armcarry.geometry import checked
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 from armcarry.scene.tree import Tree
+
+#: cells and groups of a curve at most, and both together: a day in tenths of a second, or what fits into memory
+MOST_CELLS, MOST_GROUPS, MOST_BOTH = 1_000_000, 10_000, 20_000_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,6 +68,7 @@ def clearance_curve(
 
     Raises:
         FrameError: a pair names a body row that the tree does not have.
+        InputError: cells, groups, a band or a report distance that mean nothing.
         MotionError: a needed joint is missing or jumps, or the cells are not increasing inside the motion.
     """
     from armcarry.clearance.along import along
@@ -71,15 +76,19 @@ def clearance_curve(
     prover = pairs if isinstance(pairs, Prover) else Prover(tree, pairs)
     times = _cell_ends(motion, cells, start_s, end_s)
     count = len(prover.pairs)
-    of_pair = np.zeros(count, dtype=np.int64) if groups is None else np.asarray(groups, dtype=np.int64)
+    of_pair = _groups(groups, count)
+    band, report = asked_tolerance(band_m), float(asked_report(report_distance_m, 1)[0])
     shape = (int(of_pair.max(initial=0)) + 1, len(times) - 1)
+    if shape[0] * shape[1] > MOST_BOTH:
+        found = f"{shape[0]} groups in {shape[1]} cells"
+        raise InputError("a clearance curve too large to hold", found=found, accepted=f"{MOST_BOTH} in all")
     lower, upper, nearest = np.empty(shape), np.empty(shape), np.empty(shape, dtype=np.int64)
     order = prover.layout.order
     in_order = np.ascontiguousarray(of_pair[order])
     prover.run(
         load(prover.layout, motion, float(times[0]), float(times[-1])),
         lambda book: along(
-            book, prover.layout.pairs, in_order, times, band_m - 2 * PAD_M, report_distance_m + PAD_M, lower, upper,
+            book, prover.layout.pairs, in_order, times, band - 2 * PAD_M, report + PAD_M, lower, upper,
             nearest,
         ),
     )  # fmt: skip
@@ -93,13 +102,35 @@ def clearance_curve(
     )
 
 
-def _cell_ends(motion: Motion, cells: int | Array, start_s: float | None, end_s: float | None) -> Array:
+def _cell_ends(motion: Motion, cells: object, start_s: float | None, end_s: float | None) -> Array:
     """Return the ends of the cells (C+1,). Raises MotionError unless they increase inside the motion."""
-    if isinstance(cells, int):
+    if isinstance(cells, int | np.integer) and not isinstance(cells, bool):
+        if not 1 <= cells <= MOST_CELLS:
+            raise InputError("cells of a clearance curve", found=checked.told(cells), accepted=f"1 to {MOST_CELLS}")
         start, end = interval(motion, start_s, end_s)
-        return np.linspace(start, end, cells + 1)
-    times = np.ascontiguousarray(cells, dtype=float)
-    if times.ndim != 1 or len(times) < 2 or np.any(np.diff(times) <= 0):
-        raise MotionError("cells of a clearance curve need at least two increasing times")
+        return np.linspace(start, end, int(cells) + 1)
+    try:
+        times = np.ascontiguousarray(cells, dtype=float)
+    except (TypeError, ValueError, OverflowError):
+        accepted = "a whole number, or the ends of the cells in seconds"
+        raise InputError("cells of a clearance curve", found=checked.told(cells), accepted=accepted) from None
+    if times.ndim != 1 or not 2 <= len(times) <= MOST_CELLS + 1 or not np.all(np.diff(times) > 0):
+        raise MotionError(f"cells of a clearance curve need at least two increasing times, at most {MOST_CELLS + 1}")
     interval(motion, float(times[0]), float(times[-1]))
     return times
+
+
+def _groups(groups: object, count: int) -> np.ndarray:
+    """Return the group of every pair (P,). Raises InputError unless each is a whole number from 0 up."""
+    if groups is None:
+        return np.zeros(count, dtype=np.int64)
+    try:
+        given = np.asarray(groups)
+        rows = np.where(np.abs(given) < 2**31, given, -1).astype(np.int64)  # nan compares false
+    except (TypeError, ValueError, OverflowError):
+        given, rows = np.zeros(0, dtype=object), np.zeros(0, dtype=np.int64)
+    fits = given.dtype.kind in "iuf" and rows.shape == (count,) and np.array_equal(rows, given)
+    if not fits or np.any((rows < 0) | (rows >= MOST_GROUPS)):
+        accepted = f"a whole number from 0 to {MOST_GROUPS - 1} for each of {count} pairs"
+        raise InputError("groups of a clearance curve", found=checked.told(groups), accepted=accepted)
+    return rows

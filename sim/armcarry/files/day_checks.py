@@ -104,12 +104,31 @@ def _things(script: Script, here: YamlPath, step: Step) -> None:
     detail, fastener = getattr(step, step.kind), None
     if step.kind in _FASTENS:
         fastener = detail.fastener
+    counted = step.kind in ("bolt", "connect")
+    if counted:
+        _count(script, here, step)
     if fastener is None:
         return
     document: HardwareDocument = script.files["hardware", detail.what, "model"].document
-    counted = step.kind in ("bolt", "connect")
     known = [name for name, own in document.fasteners.items() if counted or not own.bonds_to_seat]
     script.known((*here, step.kind, "fastener"), fastener, known, f"fastener of '{detail.what}'")
+
+
+def _count(script: Script, here: YamlPath, step: Step) -> None:
+    """Ask that no more are turned than there are: on the item itself, or on the seat with most that takes it."""
+    detail = getattr(step, step.kind)
+    file = script.files["hardware", detail.what, "model"]
+    own = file.document.fasteners.get(detail.fastener or "")
+    model = script.document.hardware[detail.what].model
+    kind = "bolts" if step.kind == "bolt" else "connectors"
+    seats = [seat for seat in script.platform.seats.values() if seat.takes(detail.what, model, file.path.stem)]
+    if own is not None and not own.bonds_to_seat:
+        most, where = own.count, f"{detail.what} has {own.count} of '{detail.fastener}'"
+    else:
+        most = max((getattr(seat, kind) for seat in seats), default=0)
+        where = f"no seat of {detail.what} has more than {most} {kind}"
+    if detail.count > most:
+        script.tell((*here, step.kind, "count"), where, found=detail.count, accepted=f"{most} at most")
 
 
 def _takes(script: Script, what: str) -> list[str]:

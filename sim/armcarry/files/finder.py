@@ -45,16 +45,38 @@ class Finder:
         """Ask for a movable joint of the model; None asks for nothing."""
         return name is not None and self.known(path, name, self.joints, "movable joint")
 
+    def moved(self, path: YamlPath, name: str | None) -> bool:
+        """Ask for a movable joint that follows none and that none follows: whoever moves it moves it alone."""
+        if name is None or not self.joint(path, name):
+            return False
+        for joint in self.joints.values():
+            if joint.follows is not None and name in (joint.name, joint.follows.joint):
+                both = f"joint '{joint.name}' follows '{joint.follows.joint}'"
+                accepted = "a joint that neither follows nor is followed"
+                self.tell(path, f"{both}, and one would be moved without the other", found=name, accepted=accepted)
+        return True
+
     def pattern(self, path: YamlPath, pattern: str) -> None:
         """Ask for a pattern that fits a body of the model."""
         if not names.matches_any(pattern, self.bodies):
             self.tell(path, f"no body of '{self.file}' fits '{pattern}'", accepted=names.accepted(pattern, self.bodies))
 
     def settings(self, path: YamlPath, settings: Mapping[str, float]) -> None:
-        """Ask for movable joints, values of the right unit and inside the travel."""
+        """Ask for movable joints, values of the right unit and inside the travel, each follower where it is put."""
         for name, value in settings.items():
             if self.joint((*path, name), name):
                 self.value((*path, name), name, value)
+        for joint in self.joints.values():
+            follows = joint.follows
+            if follows is None or not {joint.name, follows.joint} & set(settings):
+                continue
+            wanted = follows.factor * settings.get(follows.joint, 0.0) + follows.offset + 0.0  # no -0
+            if joint.name not in settings:
+                problem = f"{path[-1]} says where joint '{follows.joint}' is and not '{joint.name}', which follows it"
+                self.tell(path, problem, accepted=f"{joint.name} at {wanted:.6g} rad or m")
+            elif abs(wanted - settings[joint.name]) > 1e-6:
+                problem = f"{path[-1]} of '{joint.name}' is not where following '{follows.joint}' puts it"
+                self.tell((*path, joint.name), problem, accepted=f"{wanted:.6g} rad or m")
 
     def value(self, path: YamlPath, joint: str, value: float, kind: tuple[str, str] = ("angle", "length")) -> None:
         """Ask for a value of the joint's unit; a position also inside its travel."""

@@ -30,6 +30,8 @@ ARM_JOINTS = 5
 RATE_SHARE = {"free": 0.2, "rider": 0.1, "rider_and_hardware": 0.05}
 #: rate where the URDF gives none, rad/s or m/s; an assumption
 PLAIN_RATE = 0.5
+#: what was passed over or taken otherwise, so many at most, is written into the document's notes; inspect tells all
+_NOTES = 40
 
 
 @dataclass(frozen=True, eq=False)
@@ -223,7 +225,12 @@ def _arm_document(seen: Inspection, name: str, ignored: Mapping[tuple[str, str],
             "tip_speed": write(_reach(seen) * share * 0.5, "speed"),
         }
 
+    home = {joint.name: home_of(joint) for joint in seen.model.movable()}
+    for joint in seen.model.movable():
+        if joint.follows is not None:
+            home[joint.name] = joint.follows.factor * home[joint.follows.joint] + joint.follows.offset
     why = "".join(f" Not judged: {reason}." for reason in ignored.values())
+    why += "".join(f" {note}." for note in seen.imported.notes[:_NOTES])
     return {
         "format": "armcarry arm 1",
         "title": f"{seen.name}, from {seen.source.name}",
@@ -235,7 +242,7 @@ def _arm_document(seen: Inspection, name: str, ignored: Mapping[tuple[str, str],
         "tip": seen.tip,
         "joints": [joint.name for joint in seen.chain],
         "home": {
-            j.name: write(home_of(j), "angle" if j.kind == "revolute" else "length") for j in seen.model.movable()
+            j.name: write(home[j.name], "angle" if j.kind == "revolute" else "length") for j in seen.model.movable()
         },
         "loads": {load: limits(share) for load, share in RATE_SHARE.items()},
         "reaction_time": "0.6 s",
@@ -258,6 +265,7 @@ def _platform_document(seen: Inspection, name: str) -> dict[str, Any]:
         "format": "armcarry platform 1",
         "title": f"{seen.name}, from {seen.source.name}",
         "basis": "assumption",
+        "notes": " ".join(f"{note}." for note in seen.imported.notes[:_NOTES]),
         "urdf": f"{name}.urdf",
         "mounts": {"main": {"frame": frames[0]}},
         "worksites": {},

@@ -217,8 +217,6 @@ class _Reader:
         name, kind = part.name(levels=True), part.element.attributes.get("type", "")
         self.passed_over(part, ("origin", "parent", "child", "axis", "limit", "mimic"))
         ends = [part.need(tag).name("link", levels=True) for tag in ("parent", "child")]
-        if part.one("mimic") is not None:
-            return self.held(part, name, kind, ends)
         lines = [
             f"  <joint name={quoteattr(name)} type={quoteattr(kind)}>", f"    {_origin(part)}",
             f"    <parent link={quoteattr(ends[0])}/><child link={quoteattr(ends[1])}/>",
@@ -234,33 +232,19 @@ class _Reader:
             known = [key for key in ("lower", "upper", "effort", "velocity") if key in given]
             written = " ".join(f"{key}={quoteattr(given[key])}" for key in known)
             lines.append(f"    <limit {written}/>")
-        return [*lines, "  </joint>"]
+        return [*lines, *(self.followed(part, name) if kind != "fixed" else []), "  </joint>"]
 
-    def held(self, part: Part, name: str, kind: str, ends: list[str]) -> list[str]:
-        """Hold a joint that mimics another where it stands when that one is at 0, inside its own travel."""
-        mimic, limit = part.need("mimic"), part.one("limit")
-        value = mimic.number("offset") if "offset" in mimic.element.attributes else 0.0
-        for key, choose in (("lower", max), ("upper", min)):
-            if limit is not None and key in limit.element.attributes:
-                value = choose(value, limit.number(key))
+    def followed(self, part: Part, name: str) -> list[str]:
+        """Return the line of a joint that follows another, as it stands, and note it."""
+        mimic = part.one("mimic")
+        if mimic is None:
+            return []
         other = mimic.element.attributes.get("joint", "")
         self.result.drivers.add(other)
-        unit = "m" if kind == "prismatic" else "rad"
-        self.note(part, f"joint '{name}' follows '{other}'; it is held at {value:g} {unit} and does not follow")
-        pose = part.origin() @ _moved(part, kind, value)
-        return [
-            f'  <joint name={quoteattr(name)} type="fixed">', f"    {_pose(pose)}",
-            f"    <parent link={quoteattr(ends[0])}/><child link={quoteattr(ends[1])}/>", "  </joint>",
-        ]  # fmt: skip
-
-
-def _moved(part: Part, kind: str, value: float) -> Array:
-    axis = part.one("axis")
-    vector = np.array(axis.numbers("xyz", 3) if axis is not None else (1.0, 0.0, 0.0))
-    vector = vector / np.linalg.norm(vector)
-    if kind == "prismatic":
-        return poses.translation(vector * value)
-    return poses.rotation_about(vector, value)
+        self.note(part, f"joint '{name}' follows '{other}'; no move of a rehearsal moves either, both stand as at home")
+        given = mimic.element.attributes
+        known = [f"{key}={quoteattr(given[key])}" for key in ("joint", "multiplier", "offset") if key in given]
+        return [f"    <mimic {' '.join(known)}/>"]
 
 
 def _package_root(urdf: Path, given: str) -> Path | None:

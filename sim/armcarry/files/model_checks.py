@@ -96,7 +96,7 @@ def check_arm(file: ModelFile[ArmDocument], problems: list[InputError]) -> None:
 
 
 def _check_followers(document: ArmDocument, model: Model, ask: Finder) -> None:
-    """Ask that a joint that follows another stands still in a carry, where its home lets it: nothing moves it there."""
+    """Ask that a joint that follows another stands still in a carry: nothing moves it there."""
     for joint in model.movable():
         follows = joint.follows
         if follows is None:
@@ -106,13 +106,6 @@ def _check_followers(document: ArmDocument, model: Model, ask: Finder) -> None:
             problem = f"joint '{joint.name}' follows '{follows.joint}', and a carry would move one without the other"
             accepted = "an arm none of whose joints follows or is followed; prove_arm takes it"
             ask.tell(("joints",), problem, accepted=accepted)
-            continue
-        home = [document.home.get(name) for name in (joint.name, follows.joint)]
-        if all(isinstance(value, float) for value in home):
-            wanted = follows.factor * home[1] + follows.offset  # type: ignore[operator]
-            if abs(wanted - home[0]) > 1e-6:  # type: ignore[operator]
-                problem = f"home of '{joint.name}' is not where following '{follows.joint}' puts it"
-                ask.tell(("home", joint.name), problem, accepted=f"{wanted:.6g} rad or m")
 
 
 def _check_chain(document: ArmDocument, model: Model, ask: Finder) -> None:
@@ -230,9 +223,9 @@ def _check_moving(document: PlatformDocument, ask: Finder) -> None:
                 )
     for name, mount in document.mounts.items():
         ask.link(("mounts", name, "frame"), mount.frame)
-        ask.joint(("mounts", name, "joint"), mount.joint)
+        ask.moved(("mounts", name, "joint"), mount.joint)
     for name, cart in document.carts.items():
-        ask.joint(("carts", name, "joint"), cart.joint)
+        ask.moved(("carts", name, "joint"), cart.joint)
         ask.link(("carts", name, "body_frame"), cart.body_frame)
 
 
@@ -278,7 +271,7 @@ def check_hardware(file: ModelFile[HardwareDocument], problems: list[InputError]
     _check_near(ask, (), document.near)
     for name, fastener in document.fasteners.items():
         here = ("fasteners", name)
-        if fastener.joint is not None and ask.joint((*here, "joint"), fastener.joint):
+        if fastener.joint is not None and ask.moved((*here, "joint"), fastener.joint):
             for key in ("closed", "open"):
                 value = getattr(fastener, key)
                 if value is not None:
@@ -295,7 +288,7 @@ def check_restraint(file: ModelFile[RestraintDocument], problems: list[InputErro
     _check_near(ask, (), document.near)
     for name, setting in document.settings.items():
         here = ("settings", name)
-        if ask.joint((*here, "joint"), setting.joint):
+        if ask.moved((*here, "joint"), setting.joint):
             ask.value((*here, "lowest"), setting.joint, setting.lowest)
             ask.value((*here, "highest"), setting.joint, setting.highest)
         if setting.lowest > setting.highest:

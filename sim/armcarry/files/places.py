@@ -119,7 +119,9 @@ def find_model(kind: ModelKind, wanted: str, beside: Path, line: int | None = No
         )
     relative = Path(wanted)
     problem = None
-    if "\0" in wanted or len(wanted) > 400 or relative.is_absolute() or relative.suffix not in (".yaml", ".yml"):
+    if _NAME.fullmatch(wanted.lower()) and relative.suffix == "":
+        problem = f"names of models are lower case; did you mean '{wanted.lower()}'?"
+    elif "\0" in wanted or len(wanted) > 400 or relative.is_absolute() or relative.suffix not in (".yaml", ".yml"):
         problem = "neither the name of a model nor a relative path to a YAML file"
     elif not is_file(beside.parent / relative):
         problem = "no file at this path, which is taken relative to this file"

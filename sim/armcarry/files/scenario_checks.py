@@ -36,6 +36,7 @@ def check_scenario(
     _restraint(script)
     _crew(script)
     _hardware(script)
+    _once_each(script)
     _cameras(script)
     check_pictures(script)
     _no_circle(script)
@@ -120,6 +121,21 @@ def _hardware(script: Script) -> None:
         for fastener in item.fasteners:
             here = ("hardware", name, "fasteners", fastener)
             script.known(here, fastener, document.fasteners, f"fastener of '{item.model}'")
+
+
+def _once_each(script: Script) -> None:
+    """Ask that nobody and nothing starts where another is: in the restraint, in a seat, with the boots on one frame."""
+    seats = {f"{PLATFORM}/{seat.frame}": f"seat '{title}'" for title, seat in script.platform.seats.items()}
+    taken: dict[str, str] = {}
+    for group, things in (("crew", script.document.crew), ("hardware", script.document.hardware)):
+        for name, thing in things.items():
+            where = "the restraint on the arm" if thing.at == "arm" else seats.get(thing.at, f"'{thing.at}'")
+            if thing.at == "inside" or (group == "hardware" and thing.at not in seats):
+                continue
+            if thing.at in taken:
+                problem = f"{name} starts in {where}, where {taken[thing.at]} is"
+                script.tell((group, name, "at"), problem, accepted="a place of its own")
+            taken.setdefault(thing.at, name)
 
 
 def _cameras(script: Script) -> None:

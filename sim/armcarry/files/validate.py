@@ -137,7 +137,7 @@ def _problems(error: ValidationError, yaml: YamlText, document: type[Document]) 
     grouped: dict[YamlPath, list[dict[str, Any]]] = {}
     for entry in error.errors(include_url=False):
         path = _place(entry["loc"], yaml)
-        if entry["type"] == "missing":
+        if entry["type"] in ("missing", "extra_forbidden"):  # not in the file, or there with signs that are not shown
             path = (*_place(entry["loc"][:-1], yaml), entry["loc"][-1])
         elif entry["type"] == "value_error":
             path = _named_item(path, str(entry["ctx"]["error"]), yaml)

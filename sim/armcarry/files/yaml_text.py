@@ -146,6 +146,8 @@ def _words(error: MarkedYAMLError) -> str:
     problem = " ".join(str(error.problem or error.context or "malformed").split())
     if "\\t" in problem or "'\t'" in problem:
         return "a tab stands where only spaces may indent"
+    if problem == "mapping values are not allowed here":
+        return "a colon and a blank inside a text, which then needs quotes, or a line that is indented wrongly"
     return problem
 
 

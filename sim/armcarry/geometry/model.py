@@ -30,6 +30,12 @@ class Follows:
     factor: float = 1.0
     offset: float = 0.0
 
+    def __post_init__(self) -> None:
+        what = f"what follows joint '{checked.name('followed joint', self.joint)}'"
+        for word, value in (("factor", self.factor), ("offset", self.offset)):
+            if not abs(checked.real(value)) <= checked.LARGEST_M:  # nan compares false
+                raise InputError(f"{what}: no {word}", found=checked.told(value), accepted="a finite number")
+
     def through(self, other: Follows) -> Follows:
         """Return what is followed where the followed joint follows another in turn."""
         return Follows(other.joint, self.factor * other.factor, self.factor * other.offset + self.offset)
@@ -73,6 +79,9 @@ class Joint:
             raise InputError(f"{what}: no travel", found=found, accepted="lower at most upper, rad or m")
         if not checked.real(self.velocity) >= 0.0:
             raise InputError(f"{what}: no rate", found=checked.told(self.velocity), accepted="0 or more, rad/s or m/s")
+        followed: object = self.follows
+        if followed is not None and not isinstance(followed, Follows):
+            raise InputError(f"{what}: nothing to follow", found=checked.told(followed), accepted="Follows, or None")
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,6 +146,13 @@ class Model:
             words = f"{what}: links that are not of the tree, or twice"
             raise InputError(words, found=odd[0], accepted="every link once")
         _once(what, "joints", (joint.name for joint in self.joints))
+        leaders = {joint.name for joint in self.joints if joint.kind != "fixed" and joint.follows is None}
+        for joint in self.joints:
+            if joint.follows is not None and joint.follows.joint not in leaders:
+                raise InputError(
+                    f"{what}: joint '{joint.name}' follows '{joint.follows.joint}'",
+                    accepted="a joint of the model that moves and follows none itself",
+                )
         _once(what, "bodies", (body.name for body in self.bodies))
         for body in self.bodies:
             if body.link not in known:

@@ -43,7 +43,9 @@ class Motion:
                 f"coefficients of shape {coefficients.shape} do not fit "
                 f"{len(breaks) - 1} pieces of {len(self.joints)} joints"
             )
-        if not (np.all(np.isfinite(breaks)) and np.all(np.isfinite(coefficients))):
+        with np.errstate(over="ignore", invalid="ignore"):  # in shares of a piece: what a joint goes in it
+            goes = coefficients * np.diff(breaks)[:, None, None] ** np.arange(coefficients.shape[1])[:, None]
+        if not (np.all(np.isfinite(breaks)) and np.all(np.isfinite(coefficients)) and np.all(np.isfinite(goes))):
             raise MotionError("a motion must be finite")
         if max(-breaks[0], breaks[-1]) > LATEST_S:
             raise MotionError(

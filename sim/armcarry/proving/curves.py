@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from armcarry.asked.requirement import RESTS
+from armcarry.asked.requirement import NEIGHBOURS, RESTS
 from armcarry.clearance import clearance_curve
 from armcarry.proving.windows import Window
 from armcarry.record.record import Curve
@@ -69,7 +69,7 @@ def _groups(scene: Scene, phase: Phase, windows: list[Window]) -> list[_Group]:
     granted = np.concatenate([w.asked.granted for w in windows]) >= 0
     lower, upper = (np.concatenate([getattr(w.bounds, name) for w in windows]) for name in ("lower_m", "upper_m"))
     near = ~stands[pairs].all(axis=1) & (lower < scene.loaded.rules.report_distance)
-    drawn = ~np.isnan(required) & (why != RESTS) & (moves | near)
+    drawn = ~np.isnan(required) & ~np.isin(why, (RESTS, NEIGHBOURS)) & (moves | near)
     key = np.column_stack([np.sort(code[pairs], axis=1), required, granted])
     found = []
     for a, b, least, relaxed in np.unique(key[drawn], axis=0).tolist():

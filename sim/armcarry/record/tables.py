@@ -26,7 +26,8 @@ PAIR_COLUMNS = {
     "body_b": "second body",
     "class_a": "class of the first body as the rules name it",
     "class_b": "class of the second body",
-    "why": "'rule', 'no rule', the reason of a relaxation, 'it sits in its seat' or 'intended contact'",
+    "why": "'rule', 'no rule', the reason of a relaxation, 'it sits in its seat', 'one joint between' or 'intended "
+    "contact'",
     "status": "proven, farther (than the report distance), contact, intended (declared contact, not measured), or "
     "unresolved (the proof was given up, contact is not ruled out)",
     "start_s": "first instant this row is about, seconds from the start of the run",

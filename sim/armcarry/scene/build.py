@@ -257,6 +257,12 @@ def _start_position(loaded: LoadedScenario, tree: Tree) -> Array:
     position = np.zeros(len(tree.joints))
     for joint, value in values.items():
         position[tree.column(joint)] = value
+    for mounting in tree.mountings:  # what nobody sets and follows another
+        for one in mounting.model.movable():
+            name, follows = f"{mounting.instance}/{one.name}", one.follows
+            if follows is not None and name not in values:
+                leader = position[tree.column(f"{mounting.instance}/{follows.joint}")]
+                position[tree.column(name)] = follows.factor * leader + follows.offset
     return position
 
 

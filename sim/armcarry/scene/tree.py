@@ -12,8 +12,8 @@ from functools import cached_property
 
 import numpy as np
 
-from armcarry.errors import FrameError
-from armcarry.geometry import poses
+from armcarry.errors import FrameError, InputError
+from armcarry.geometry import checked, poses
 from armcarry.geometry.model import Body, Joint, Model
 from armcarry.geometry.poses import Array
 
@@ -43,21 +43,28 @@ class Tree:
 
         Raises:
             FrameError: the parent link is not in the tree.
-            ValueError: the instance name is taken.
+            InputError: a name that is taken or holds a stroke, no model, or no pose.
         """
+        given: object = model
+        if not isinstance(given, Model):
+            raise InputError("not a model", found=checked.told(given), accepted="Model")
+        if "/" in checked.name("name of a thing", instance):
+            raise InputError("name of a thing", found=instance, accepted="text without a stroke")
         if any(mounting.instance == instance for mounting in self.mountings):
-            raise ValueError(f"instance '{instance}' is placed already")
+            raise InputError(f"'{instance}' is placed already", accepted="every thing once")
         self.index(parent)
-        pose = poses.identity() if pose is None else pose
-        return Tree((*self.mountings, Mounting(instance, model, parent, pose)))
+        where = poses.identity() if pose is None else checked.pose(f"pose of '{instance}'", pose)
+        return Tree((*self.mountings, Mounting(instance, model, parent, where)))
 
     def attach(self, instance: str, parent: str, pose: Array) -> Tree:
         """Return a tree in which the thing hangs from link ``parent`` at T_parent_root ``pose``.
 
         Raises:
             FrameError: no such thing or link, or the link belongs to the thing or hangs from it.
+            InputError: no pose.
         """
         self.mounting(instance)
+        pose = checked.pose(f"pose of '{instance}'", pose)
         if parent != WORLD and instance in self._line_of(parent):
             raise FrameError("link outside the attached thing", parent, [])
         self.index(parent)

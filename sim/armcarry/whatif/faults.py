@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -11,13 +11,14 @@ import numpy as np
 from armcarry.asked.pairs import arm_pairs
 from armcarry.asked.requirement import Asked, Requirement
 from armcarry.clearance import Prover
+from armcarry.clearance.spheres import levers_m
 from armcarry.files.documents.arm import LoadClass
 from armcarry.geometry.poses import Array
-from armcarry.geometry.shapes import bounding_radius_m
 from armcarry.motion.braking import runaway
 from armcarry.record.record import Phase, Record
 from armcarry.scene.build import ARM
 from armcarry.scene.limits import brake_decelerations, runaway_rates
+from armcarry.scene.tree import Tree
 from armcarry.timeline.near import near_pairs
 from armcarry.whatif.cells import ENOUGH_M
 
@@ -89,10 +90,16 @@ class Side:
 
 @dataclass(frozen=True, eq=False)
 class Window:
-    """A stretch of a phase in which no relaxation begins or ends, and what is asked in it."""
+    """A stretch of a phase in which no relaxation begins or ends, and what is asked in it.
+
+    Attributes:
+        more_m: (P,) how far others take what they are handed at the end of the phase, before an arm that brakes
+            stands; None where nothing is handed over so soon.
+    """
 
     side: Side
     asked: Asked
+    more_m: Array | None = None
 
     @property
     def start_s(self) -> float:
@@ -109,9 +116,14 @@ class Window:
         """What must be left of every pair (P,), nan: not judged."""
         return self.asked.left_m
 
+    @property
+    def wanted_m(self) -> Array:
+        """What a fault must leave (P,) of the pairs as they hang in this phase, so that enough is left in the end."""
+        return self.left_m if self.more_m is None else self.left_m + self.more_m
+
     def asked_m(self, own: bool) -> Array:
-        """Return what must be left (P,), nan for pairs of the other kind: around the arm, or among its own parts."""
-        return np.where(self.side.own == own, self.left_m, np.nan)
+        """Return what is wanted (P,), nan for pairs of the other kind: around the arm, or among its own parts."""
+        return np.where(self.side.own == own, self.wanted_m, np.nan)
 
 
 def sides(record: Record) -> tuple[Side, ...]:
@@ -124,19 +136,97 @@ def _sides(record: Record) -> tuple[Side, ...]:
     for phase in record.phases:
         if phase.end_s > phase.start_s:
             pairs = arm_pairs(record.scene, phase.tree)
-            enough = ENOUGH_M + record.scene.loaded.rules.stop_remainder + _reach_m(Side.of(record, phase))
-            found.append(Side.of(record, phase, pairs[apart_m(record, phase, pairs) < enough]))
+            after = _after(Side.of(record, phase))
+            if after is not None:  # what others are handed comes near what it rested beside, too
+                beside = arm_pairs(record.scene, after.tree)
+                beside = beside[handed_m(Side.of(record, phase, beside)) > 0.0]
+                pairs = np.unique(np.concatenate([pairs, beside]), axis=0)
+            enough = ENOUGH_M + record.scene.loaded.rules.stop_remainder
+            side = Side.of(record, phase, pairs)
+            nearer = nearer_m(side) + handed_m(side)
+            found.append(Side.of(record, phase, pairs[apart_m(record, phase, pairs) - nearer < enough]))
     return tuple(found)
 
 
-def _reach_m(side: Side) -> float:
-    """Bound how far braking and one runaway joint bring two bodies towards each other anywhere in a phase."""
+def nearer_m(side: Side) -> Array:
+    """Bound by how much each pair (P,) can be nearer in a fault begun in a phase than at the instant it begins.
+
+    Each body moves by every joint between it and what both hang from: those of the arm by their braking and one of
+    them by running away, all others by going on as commanded, at the most they do, until the last joint stands.
+    """
+    record, tree, columns = side.record, side.phase.tree, side.record.scene.arm_columns
+    rate = np.abs(record.motion.between(side.phase.start_s, side.phase.end_s).extremes(1)).max(axis=0)
+    lasting = _longest_s(side)
+    until_s = min(side.phase.end_s + lasting, record.motion.end_s)
+    goes = np.abs(record.motion.between(side.phase.start_s, until_s).extremes(1)).max(axis=0) * lasting
+    goes[columns] = rate[columns] ** 2 / (2 * side.brakes)
+    runs, longest = np.zeros((2, len(goes)))
+    runs[columns], longest[columns] = (
+        worst_excursion(side, np.array([False]), time)[0] for time in (None, LONGEST_DETECTION_S)
+    )
+    levers = joint_levers_m(tree, record.once(_travel) + goes + np.maximum(runs, longest))
+    a, b = side.pairs.T
+    between = np.where((levers[a] > 0) & (levers[b] > 0), 0.0, levers[a] + levers[b])
+    # what is only asked about the longest safe detection need not have enough to spare
+    one = np.maximum((between * runs).max(axis=1, initial=0.0), (between * longest).max(axis=1, initial=0.0) - ENOUGH_M)
+    return np.asarray(between @ goes + one)
+
+
+def _longest_s(side: Side) -> float:
+    """Bound how long any joint of the arm brakes in a fault begun in a phase."""
     part = side.record.motion.between(side.phase.start_s, side.phase.end_s)
     rate = np.abs(part.extremes(1)).max(axis=0)[side.record.scene.arm_columns]
-    levers, far = farthest_m(side), np.array([False])
-    most, longest = (worst_excursion(side, far, time)[0] * levers for time in (None, LONGEST_DETECTION_S))
-    # what is only asked about the longest safe detection need not have enough to spare
-    return float(max(most.max(), longest.max() - ENOUGH_M) + rate**2 / (2 * side.brakes) @ levers)
+    return float((np.maximum(rate, worst_rates(side, np.array([False]))[0]) / side.brakes).max())
+
+
+def _after(side: Side) -> Phase | None:
+    """Return the phase that follows, None after the last."""
+    lasting = (phase for phase in side.record.phases if phase.end_s > phase.start_s)
+    return next((phase for phase in lasting if phase.start_s >= side.phase.end_s), None)
+
+
+def handed_m(side: Side) -> Array:
+    """Bound how far others take bodies of each pair (P,) that they are handed after the phase, until the arm stands.
+
+    Joints that they hang from during the phase too are left out: those are covered as they go on.
+    """
+    record, phase, after = side.record, side.phase, _after(side)
+    none = np.zeros(len(side.pairs))
+    until_s = min(phase.end_s + _longest_s(side), record.motion.end_s)
+    if after is None or until_s <= phase.end_s or _hung(after) == _hung(phase):
+        return none
+    goes = np.abs(record.motion.between(phase.end_s, until_s).extremes(1)).max(axis=0) * (until_s - phase.end_s)
+    goes[record.scene.arm_columns] = 0.0
+    if not goes.any():
+        return none
+    before, levers = (joint_levers_m(tree, record.once(_travel) + goes) for tree in (phase.tree, after.tree))
+    a, b = side.pairs.T
+    taken = [np.where((before[one] > 0) | (levers[other] > 0), 0.0, levers[one]) for one, other in ((a, b), (b, a))]
+    return np.asarray((taken[0] + taken[1]) @ goes)
+
+
+def _hung(phase: Phase) -> list[str]:
+    return [mounting.parent for mounting in phase.tree.mountings]
+
+
+def _travel(record: Record) -> Array:
+    """Return how far from 0 each joint (n,) is at most in a run."""
+    return np.asarray(np.abs(record.motion.extremes()).max(axis=0))
+
+
+def joint_levers_m(tree: Tree, travel: Array) -> Array:
+    """Bound how far a unit of each joint moves any point of a body (B, n), links stretched; 0 where it does not.
+
+    Args:
+        tree: what hangs from what.
+        travel: (n,) how far from 0 each joint is at most; counts for those that slide.
+    """
+    links = levers_m(tree, dict(zip(tree.joints, travel.tolist(), strict=True)))
+    found = np.zeros((len(tree.bodies), len(tree.joints)))
+    for row in np.flatnonzero(tree.columns >= 0):
+        turns = tree.kinds[row] == 1
+        found[:, tree.columns[row]] = links[:, row] if turns else links[:, row] > 0
+    return found
 
 
 def apart_m(record: Record, phase: Phase, pairs: np.ndarray) -> Array:
@@ -151,29 +241,6 @@ def _least(record: Record) -> dict[tuple[str, str], float]:
         key = (row.body_a, row.body_b)
         least[key] = min(least.get(key, np.inf), row.lower_m)
     return least
-
-
-def farthest_m(side: Side) -> Array:
-    """Bound how far any point behind each arm joint (n,) can be from its axis, m; 1 for a joint that slides.
-
-    The sum of the distances between the joints on the way, as if all were stretched, whatever turns.
-    """
-    tree, columns = side.phase.tree, side.record.scene.arm_columns
-    low, high = side.record.motion.extremes()
-    reach = np.zeros(len(tree.links))  # from each link's frame to the farthest point behind it
-    for body in tree.bodies:
-        row = tree.index(body.link)
-        reach[row] = max(reach[row], float(np.linalg.norm(body.pose[:3, 3])) + bounding_radius_m(body.shape))
-    levers = np.ones(len(tree.joints))
-    for row in range(len(tree.links) - 1, 0, -1):
-        column, beyond = int(tree.columns[row]), float(np.linalg.norm(tree.origins[row][:3, 3]))
-        if column >= 0 and tree.kinds[row] == 1:
-            levers[column] = reach[row]
-        elif column >= 0:
-            beyond += max(abs(low[column]), abs(high[column]))
-        up = int(tree.parents[row])
-        reach[up] = max(reach[up], reach[row] + beyond)
-    return np.asarray(levers[columns])
 
 
 def worst_excursion(side: Side, near: np.ndarray, detection_s: float | None = None) -> Array:
@@ -192,5 +259,10 @@ def windows(side: Side) -> Iterator[Window]:
     """Cut a phase where relaxations begin and end."""
     record, phase = side.record, side.phase
     asked = Requirement(record.scene, phase.tree, side.pairs, record.relaxed)
+    more = handed_m(side)
+    soon_s = max(phase.end_s - _longest_s(side), phase.start_s) if more.any() else phase.end_s
     for window in asked.windows(phase.start_s, phase.end_s):
-        yield Window(side, window)
+        if window.start_s < soon_s:
+            yield Window(side, replace(window, end_s=min(window.end_s, soon_s)))
+        if window.end_s > soon_s:
+            yield Window(side, replace(window, start_s=max(window.start_s, soon_s)), more)

@@ -94,7 +94,7 @@ def _braked(window: Window) -> tuple[Braked, Braked]:
     side, motion = window.side, window.side.record.motion
     starts, ends = pieces_of(motion, window.start_s, window.end_s)
     arcs = braking_arcs(side, starts, ends)
-    lists = near_pairs(side.prover, arcs, window.left_m, np.zeros_like(arcs.slack), enough_m=ENOUGH_M)
+    lists = near_pairs(side.prover, arcs, window.wanted_m, np.zeros_like(arcs.slack), enough_m=ENOUGH_M)
     roots = Roots(starts, ends, lists)
 
     def leaves(own: bool) -> Leaves:

@@ -144,7 +144,7 @@ class _Search:
         near = near_structure(side, starts, ends)
         still = runaway_arcs(side, starts, ends, None, None, np.zeros(len(starts)))
         excursion = worst_excursion(side, near)
-        lists = near_pairs(side.prover, still, window.left_m, _extra(side, excursion), enough_m=ENOUGH_M)
+        lists = near_pairs(side.prover, still, window.wanted_m, _extra(side, excursion), enough_m=ENOUGH_M)
         roots = Roots(starts, ends, lists)
 
         def leaves(own: bool) -> Leaves:
@@ -171,7 +171,7 @@ class _Search:
         side, count = window.side, len(self.faults)
         rates, brakes = worst_rates(side, near), side.brakes
         most = worst_excursion(side, near, LONGEST_DETECTION_S)
-        lists = near_pairs(side.prover, still, window.left_m, _extra(side, most), enough_m=0.0)
+        lists = near_pairs(side.prover, still, window.wanted_m, _extra(side, most), enough_m=0.0)
         fault, root = np.repeat(np.arange(count), len(starts)), np.tile(np.arange(len(starts)), count)
         busy = lists.counts[root] > 0
         if not busy.any():
@@ -206,7 +206,7 @@ class _Search:
         self, window: Window, arcs: Arcs, pace: Array, brake: Array, root: np.ndarray, told: dict[str, Any]
     ) -> Array:
         """Return the detection time (N,) with which each arc keeps what must be left; its limit, if all of it."""
-        free, pair = free_until(window.side.prover, arcs, window.left_m, which=root, **told)
+        free, pair = free_until(window.side.prover, arcs, window.wanted_m, which=root, **told)
         return np.where(pair < 0, np.inf, detection_that_keeps(free, pace, brake))
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+import numpy as np
+
 from armcarry.clearance import Prover
 from armcarry.clearance.many import Arcs
 from armcarry.whatif.faults import Side
@@ -29,7 +31,9 @@ class Witness(NamedTuple):
 def witness(side: Side, pair: int, arc: Arcs) -> Witness:
     """Measure one pair of a side over the first arc, without slack."""
     motion = arc.motion(0, side.phase.tree.joints)
-    found = Prover(side.phase.tree, side.pairs[pair][None]).bounds(motion, end_s=float(arc.until[0]))
+    prover = Prover(side.phase.tree, side.pairs[pair][None])
+    # however far apart: slack may be what makes a margin short, and the arc itself keep well away
+    found = prover.bounds(motion, end_s=float(arc.until[0]), report_distance_m=np.inf)
     points = [tuple(float(value) for value in row[0]) for row in (found.point_a, found.point_b)]
     return Witness(
         float(found.upper_m[0]), float(found.time_s[0]), float(found.contact_s[0, 0]), *points,  # type: ignore[arg-type]

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from armcarry.asked.requirement import RESTS
+from armcarry.asked.requirement import NEIGHBOURS, RESTS
 from armcarry.checks.budget import left_m, root_sum_square_m, terms_of, worst_case_m
 from armcarry.files.documents.rules import RulesDocument
 from armcarry.quantities import clock, rounded_down, show
@@ -172,7 +172,7 @@ def _tightest_first(record: Record, start_s: float, end_s: float, relaxed: bool)
     chosen = [
         row for row in record.pairs
         if judged(row) and start_s <= row.time_s <= end_s and (row.why != "rule") == relaxed
-        and not (row.why == RESTS and row.margin_m > _RESTS_NEAR_M)
+        and not (row.why in (RESTS, NEIGHBOURS) and row.margin_m > _RESTS_NEAR_M)
     ]
     return sorted(chosen, key=lambda row: (row.margin_m if relaxed else left_m(record, row), row.upper_m))[:_PAIRS]
 
