@@ -244,10 +244,19 @@ def test_a_script_keeps_all_but_the_moves_replaced(tmp_path):
     assert [line.strip() for line in new] == [
         "# a note", "- name: by_1", "to_joints: {elbow_bend: 90.0000 deg}", "- name: in_front",
         "to_joints: {elbow_bend: 80.0000 deg}",
+        "- {name: way_to_bay_7, title: Where the box goes, highlight: [bay_7, bay_7_seat, pump_box], around: true, "
+        "step: by_1}",  # shown at the move in place of the one that is gone
     ]
     gone = [line for line in source_lines if line not in lines]
-    assert len(gone) == 3
+    assert len(gone) == 4
     assert load_scenario(target).scenario.carries[0].moves[9].name == "by_1"
+
+
+def test_a_picture_of_a_move_that_is_gone_without_a_name_in_its_place_is_asked_for_no_more(tmp_path):
+    target = tmp_path / "new.yaml"
+    moves = {"box_to_bay_7": [(9, 1, [{"to_joints": {"elbow_bend": "90.0000 deg"}}])]}
+    write_with_moves(scenarios_folder() / "pump_box_to_bay_7.yaml", target, moves, "a note")
+    assert "way_to_bay_7" not in target.read_text() and load_scenario(target)
 
 
 def test_the_script_itself_is_not_overwritten(tmp_path):

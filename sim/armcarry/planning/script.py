@@ -47,11 +47,24 @@ def write_with_moves(
                 if "via" in move:
                     item["via"] = [_on_a_line(point) for point in move["via"]]
                 items.append(item)
+            _show_instead(document, carry["moves"][first : first + count], items)
             carry["moves"][first : first + count] = items
             carry["moves"].yaml_set_comment_before_after_key(first, before=note, indent=6)
     stream = io.StringIO()
     yaml.dump(document, stream)
     write_bytes_atomic(target, stream.getvalue().encode("utf-8"))
+
+
+def _show_instead(document: Any, gone: Sequence[Any], instead: Sequence[Any]) -> None:
+    """Ask for pictures of moves that are gone at the first move in their place that has a name, or no more."""
+    named = {move["name"] for move in gone if "name" in move} - {move["name"] for move in instead if "name" in move}
+    name = next((move["name"] for move in instead if "name" in move), None)
+    for picture in list(document.get("pictures", ())):
+        if picture.get("step") in named:
+            if name is None:
+                document["pictures"].remove(picture)
+            else:
+                picture["step"] = name
 
 
 def _on_a_line(settings: dict[str, str]) -> Any:
