@@ -19,7 +19,8 @@ from armcarry.whatif.faults import (
     LONGEST_DETECTION_S,
     Side,
     apart_m,
-    farthest_m,
+    joint_levers_m,
+    nearer_m,
     sides,
     windows,
     worst_excursion,
@@ -33,6 +34,12 @@ RUNS_AWAY = {"runaway_rate": {"default": "6 deg/s"}}
 
 def _side(record):
     return Side.of(record, record.phases[0])
+
+
+def farthest_m(side):
+    """Return the lever of each arm joint (n,) on the body for which it is longest."""
+    travel = np.abs(side.record.motion.extremes()).max(axis=0)
+    return joint_levers_m(side.phase.tree, travel)[:, side.record.scene.arm_columns].max(axis=0)
 
 
 def test_nothing_behind_a_joint_is_ever_farther_from_its_axis(rider_scene, moving_record):
@@ -85,19 +92,24 @@ def test_what_a_run_proves_of_a_pair_is_the_least_of_its_rows(rider_scene, movin
 def test_pairs_that_no_fault_brings_near_are_left_out(rider_scene, moving_record, moving):
     scene = rider_scene({}, (WALL,), arm=RUNS_AWAY, rules={"stop_remainder": "0.1 m"})
     plain = moving_record(scene, {"arm/j1": [0.02]} if moving else {})
-    side, far = _side(plain), np.array([False])
-    levers = farthest_m(side)
-    most, longest = (worst_excursion(side, far, time)[0] * levers for time in (None, LONGEST_DETECTION_S))
-    braking = 0.02**2 / (2 * side.brakes[0]) * levers[0] if moving else 0.0
-    enough = ENOUGH_M + 0.1 + max(most.max(), longest.max() - ENOUGH_M) + braking
     pairs = arm_pairs(scene, scene.tree)
+    side, far = Side.of(plain, plain.phases[0], pairs), np.array([False])
+    # on every pair act the joints that one of its bodies hangs from and the other does not
+    levers = joint_levers_m(scene.tree, np.abs(plain.motion.extremes()).max(axis=0))[:, scene.arm_columns]
+    a, b = (levers[row] for row in pairs.T)
+    between = np.where((a > 0) & (b > 0), 0.0, a + b)
+    most, longest = (worst_excursion(side, far, time)[0] * between for time in (None, LONGEST_DETECTION_S))
+    braking = 0.02**2 / (2 * side.brakes[0]) * between[:, 0] if moving else 0.0
+    nearer = np.maximum(most.max(axis=1), longest.max(axis=1) - ENOUGH_M) + braking
+    np.testing.assert_allclose(nearer_m(side), nearer, rtol=1e-9)
+    enough = ENOUGH_M + 0.1 + nearer
     bodies = scene.tree.bodies
 
     def row(pair, lower_m):
         return PairRow(bodies[pair[0]].name, bodies[pair[1]].name, "arm", "structure", 0.0, 10.0, 0.3, "rule", "proven",
                        lower_m, lower_m, 0.0, (0.0,) * 3, (0.0,) * 3)  # fmt: skip
 
-    told = [enough - 1e-6, enough + 1e-6, enough]
+    told = [enough[0] - 1e-6, enough[1] + 1e-6, enough[2] + 1e-9]
     record = replace(plain, pairs=tuple(row(pair, apart) for pair, apart in zip(pairs, told, strict=False)))
     (found,) = sides(record)
     left_out = {tuple(pair) for pair in pairs.tolist()} - {tuple(pair) for pair in found.pairs.tolist()}
