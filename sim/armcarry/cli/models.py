@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -57,10 +58,10 @@ def inspect(
 
     Meshes are cut into convex pieces that contain them, so a clearance proven of the pieces holds for the mesh.
 
-    Exit code: 0 understood, 2 bad input or usage.
+    Exit code: 0 understood, 2 bad input or usage, or the disk is full.
     """
     from armcarry.clearance.neighbours import always_touching
-    from armcarry.errors import ArmcarryError
+    from armcarry.errors import ArmcarryError, RecordError
     from armcarry.files.import_model import inspect_file
     from armcarry.quantities import parse
     from armcarry.views import inspected
@@ -72,21 +73,31 @@ def inspect(
     files = [] if write_model is None else [seen.write(write_model, ignored)]
     if picture is None and write_model is not None:
         picture = write_model / f"{file.stem}_inspected.png"
+    refused: RecordError | None = None
     if draw and picture is not None:
         try:
             files.append(inspected.draw(seen, picture))
+        except RecordError as error:  # a full disk
+            refused = error
         except ArmcarryError as error:
             typer.echo(f"no picture: {error}", err=True)
     if as_json:
         written = [str(path) for path in files]
         print_json({**inspected.as_dict(seen), "not_judged": list(ignored.values()), "written": written})
-        return
-    _say(seen)
-    for reason in ignored.values():
+    else:
+        _say(seen)
+        _say_written(seen, ignored.values(), files, model=write_model is not None)
+    if refused is not None:  # what was understood is told first
+        raise refused
+
+
+def _say_written(seen: Inspection, reasons: Iterable[str], files: list[Path], *, model: bool) -> None:
+    """Print what is not judged, what was written, and how a scenario names a model."""
+    for reason in reasons:
         typer.echo(f"not judged: {reason}")
     for path in files:
         typer.echo(f"written: {path}")
-    if write_model is not None:
+    if model:
         key = "arm" if seen.is_arm else "platform"
         typer.echo(f"In a scenario here write: {key}: {files[0].as_posix()}")
 
