@@ -42,14 +42,14 @@ BASES: dict[str, Basis] = {
     "clearance": Basis(
         "Nothing comes closer than the rules allow, at any instant",
         ("rules.required", "rules.intended_contact", "rules.report_distance", "arm.ignore_pairs", *_SHAPES,
-         "platform.appendages.<name>.states", "platform.carts", "scenario.carts", "hardware.rest"),
+         "platform.appendages.<name>.states", "platform.carts", "scenario.carts", "hardware.rest", "crew.trails"),
         ("proving.curves:BAND_M", "clearance.solids:PAD_M", "clearance.distance:CONTACT_M"),
         ("checks/test_clearance.py", "clearance/test_prove_random.py", "proving/test_rows_hold.py"),
         ("pump_box_radiator_out",),
     ),
     "reach": Basis(
         "The arm makes every move of the script",
-        ("arm.urdf", "arm.home", "platform.urdf", "scenario.start", "scenario.base.station",
+        ("arm.urdf", "arm.home", "arm.travel", "platform.urdf", "scenario.start", "scenario.base.station",
          "scenario.carries[].moves"),
         ("motion.line:TOLERANCES", "timeline.moves:BEAM", "timeline.moves:BRANCHES"),
         ("checks/test_reach.py", "motion/test_inverse.py", "motion/test_line.py"),
@@ -138,7 +138,7 @@ BASES: dict[str, Basis] = {
     "schedule": Basis(
         "The day fits its limits and everybody is where the steps want them",
         ("rules.confidence", "rules.climbing", "rules.between_moves", "rules.hatch", "scenario.day",
-         "crew.translation_speed", "hardware.takes",
+         "crew.translation_speed", "hardware.takes", "hardware.acts",
          "platform.appendages.<name>.turning_time"),
         ("checks.schedule:SAMPLES",),
         ("checks/test_schedule.py", "timeline/test_schedule.py", "timeline/test_estimate.py",
@@ -196,6 +196,7 @@ BASES: dict[str, Basis] = {
     "work_reach": Basis(
         "Every work point is in reach of the hands and in sight of the visor",
         ("crew.sizes.<name>.reach", "crew.view_half_angle", "restraint.settings", "scenario.restraint.settings",
+         "scenario.restraints",
          "platform.worksites.<name>.hands", "platform.worksites.<name>.work_points"),
         ("working.stops:NEAR_M", "working.stops:NEAR_RAD", "working.stops:AT_STAND_M"),
         ("checks/test_work_reach.py", "scene/test_reach.py", "published/test_reach.py"),
