@@ -96,7 +96,8 @@ REFUSED = [
     (b"a: -.inf", "a.yaml:1: not a finite number; found '-.inf'; accepted: finite numbers"),
     (b"a: 1e999", "a.yaml:1: a number too large to be meant; found '1e999'; accepted: finite numbers"),
     (b"a: [1", "a.yaml:1: not YAML: expected ',' or ']', but got '<stream end>'"),
-    (b"a: b: c", "a.yaml:1: not YAML: a colon and a blank inside a text, which then needs quotes, or a line that is indented wrongly"),
+    (b"a: b: c", "a.yaml:1: not YAML: a colon and a blank inside a text, which then needs quotes, or a line that is "
+                 "indented wrongly"),
     (b"? [1]\n: 2", "a.yaml:1: a key that is a list or a mapping; accepted: keys of plain text"),
     (b"a: " + b"[" * 30 + b"]" * 30, "a.yaml:1: nested too deep; accepted: at most 24 levels"),
 ]
