@@ -124,13 +124,13 @@ def _hardware(script: Script) -> None:
 
 
 def _once_each(script: Script) -> None:
-    """Ask that nobody and nothing starts where another is: in the restraint, in a seat, with the boots on one frame."""
+    """Ask that nobody and nothing starts where another is: in the restraint on the arm, in a seat."""
     seats = {f"{PLATFORM}/{seat.frame}": f"seat '{title}'" for title, seat in script.platform.seats.items()}
     taken: dict[str, str] = {}
     for group, things in (("crew", script.document.crew), ("hardware", script.document.hardware)):
         for name, thing in things.items():
-            where = "the restraint on the arm" if thing.at == "arm" else seats.get(thing.at, f"'{thing.at}'")
-            if thing.at == "inside" or (group == "hardware" and thing.at not in seats):
+            where = "the restraint on the arm" if thing.at == "arm" else seats.get(thing.at)
+            if where is None:
                 continue
             if thing.at in taken:
                 problem = f"{name} starts in {where}, where {taken[thing.at]} is"
