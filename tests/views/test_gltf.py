@@ -12,6 +12,7 @@ from armcarry.views import keys, palette
 from armcarry.views.eyes import eyes
 from armcarry.views.gltf import glb, write_glb
 from armcarry.views.groups import rigid_groups
+from armcarry.views.looks import MATERIALS, PEOPLE
 
 NODE = Path(__file__).parent / "node"
 
@@ -147,10 +148,29 @@ def test_meshes_are_shared_and_stand_in_colours_as_light(small_run, scene):
     meshes, bodies = scene.json["meshes"], small_run[0].bodies
     assert len(meshes) < len(bodies) / 3
     assert sum("mesh" in node for node in scene.json["nodes"]) == len(bodies)
-    arm = next(m for m in scene.json["materials"] if m["name"] == "arm")
+    (arm,) = materials_of(scene, "arm/boom_1")
     assert arm["pbrMetallicRoughness"]["baseColorFactor"][:3] == pytest.approx(palette.linear(palette.ORANGE))
+    for material in scene.json["materials"]:
+        made_of, surface = MATERIALS[material["name"].split()[0]], material["pbrMetallicRoughness"]
+        assert (surface["metallicFactor"], surface["roughnessFactor"]) == (made_of.metallic, made_of.roughness)
     for node in scene.json["nodes"]:
         assert "matrix" not in node
+
+
+def materials_of(scene, name):
+    """The materials of a body."""
+    mesh = scene.json["meshes"][scene.json["nodes"][scene.nodes[name]]["mesh"]]
+    return [scene.json["materials"][primitive["material"]] for primitive in mesh["primitives"]]
+
+
+def test_people_wear_their_bands_and_their_proven_bodies_come_on_demand(small_run, scene):
+    worn = [m["pbrMetallicRoughness"]["baseColorFactor"][:3] for m in materials_of(scene, "ev1/helmet")]
+    assert any(colour == pytest.approx(palette.linear(PEOPLE[0])) for colour in worn)
+    assert not any(name.startswith("proven ") for name in scene.nodes)
+    both = Scene(glb(small_run[0], proven=True))
+    people = [body.name for body in small_run[0].bodies if body.name.startswith("ev1/")]
+    assert [name for name in both.nodes if name.startswith("proven ")] == [f"proven {name}" for name in people]
+    assert np.array_equal(both.world("proven ev1/helmet", 200.0), both.world("ev1/helmet", 200.0))
 
 
 def test_cameras_look_where_the_eyes_look(small_run, scene):

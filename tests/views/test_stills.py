@@ -19,7 +19,7 @@ from armcarry.views.annotate import Sheet
 from armcarry.views.closest import closest_track, judged, worded
 from armcarry.views.groups import STATIC, body_kinds, group_poses, rigid_groups
 from armcarry.views.stage import Stage
-from armcarry.views.stills import _worksite, stills, tightest_rows, visited_worksites
+from armcarry.views.stills import _worksite, near_stretches, stills, tightest_rows, visited_worksites
 from armcarry.views.viewpoint import (
     Viewpoint,
     body_corners,
@@ -285,6 +285,17 @@ def test_a_rehearsal_leaves_plots_and_pictures(small_run, tmp_path):
         with Image.open(path) as image:
             assert min(image.size) >= 900
             assert len(image.convert("RGB").getcolors(2**24)) > 50
+
+
+def test_the_path_tells_where_the_run_is_near_what_is_required(small_run):
+    record, _ = small_run
+    found = near_stretches(record)
+    assert any(start <= record.tightest.time_s <= end for start, end, short in found if short)
+    for start, _, short in found:
+        track = closest_track(record, [start], only=lambda row: not row.own)
+        share = track.lower_m[0] / record.pairs[track.row[0]].required_m
+        assert (share < 1.0) == short and share < 1.25
+    assert sum(end - start for start, end, _ in found) < 0.8 * record.duration_s
 
 
 def test_labels_do_not_cover_one_another():

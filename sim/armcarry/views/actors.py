@@ -3,27 +3,55 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import Shape
 from armcarry.record.record import Record
 from armcarry.views import gl, palette
-from armcarry.views.groups import STATIC, Group, body_kinds, group_poses, rigid_groups
+from armcarry.views.groups import STATIC, body_kinds, group_poses, rigid_groups
+from armcarry.views.looks import MATERIALS, looks
 from armcarry.views.meshes import Triangles, joined, triangles
+from armcarry.views.pieces import Piece, When, pieces
 
 #: opacity of a body that is seen through
 _CLEAR = 0.16
+#: a mark is so much larger than its body, and has so much light of its own
+_GROWN, _GLOW = 1.004, 0.35
+#: what every surface throws back of the light from all around, so that nothing is black
+_AMBIENT = 0.14
+
+
+@dataclass(frozen=True, eq=False)
+class _Part:
+    """An actor of some pieces of one group: which rows it draws, which vertices are whose, and its colours."""
+
+    actor: Any
+    group: int
+    when: When
+    pieces: tuple[tuple[int, Piece], ...]
+    surface: Triangles
+    own: NDArray[np.uint8]
+    shown: NDArray[np.uint8]
+    scalars: Any
+
+    def slices(self) -> Iterable[tuple[int, slice]]:
+        """Yield a row and its vertices for each piece."""
+        end = 0
+        for row, piece in self.pieces:
+            start, end = end, end + len(piece.surface.vertices_m)
+            yield row, slice(start, end)
 
 
 class SceneActors:
-    """All bodies of a run, merged by rigid group and colour.
+    """All bodies of a run, merged by rigid group and material, coloured vertex by vertex.
 
     Attributes:
         groups: the rigid groups; actors of a group share one matrix.
-        actors: every actor, to be added to a renderer once and never again.
         time_s: the instant shown.
     """
 
@@ -39,28 +67,32 @@ class SceneActors:
 
         self.record = record
         self.groups = rigid_groups(record)
-        self.kinds = body_kinds(record)
+        self.kinds, self.looks = body_kinds(record), looks(record)
         self.time_s = record.motion.start_s
         self._sides = sides if callable(sides) else lambda shape: sides
         self._group_of = {row: k for k, group in enumerate(self.groups) for row in group.bodies}
         self._row_of = {body.name: row for row, body in enumerate(record.bodies)}
         self._matrices = [vtkMatrix4x4() for _ in self.groups]
         self._marks: list[Any] = []
-        self._clear: list[Any] = []
-        self._share = 1.0
-        self._base: list[tuple[Any, str]] = []
-        #: rows into ``record.bodies`` that each of ``actors`` draws, their vertices in this order
-        self.drawn: list[tuple[int, ...]] = []
-        for k, group in enumerate(self.groups):
-            for kind, rows in self._by_kind(group).items():
-                self._base.append((self._actor(k, rows, palette.BODIES[kind]), palette.BODIES[kind]))
-                self.drawn.append(tuple(rows))
+        self._clear: list[_Part] = []
+        self._proven = False
+        #: the triangles of each part where it was last asked for: most of a scene stands still
+        self._cast: dict[int, tuple[Array, NDArray[np.float32]]] = {}
+        self._painted: dict[int, str] = {}
+        self._share, self._spared = 1.0, frozenset[int]()
+        self._parts = [self._part(k, when, some) for k, when, some in self._sorted(pieces(record, self._sides))]
+        self.show_proven(False)
         self.show(self.time_s)
 
     @property
     def actors(self) -> list[Any]:
-        """The actors of all bodies."""
-        return [actor for actor, _ in self._base]
+        """Every actor of the bodies, to be added to a renderer once and never again."""
+        return [part.actor for part in self._parts]
+
+    @property
+    def drawn(self) -> list[tuple[int, ...]]:
+        """Rows into ``record.bodies`` that each of ``actors`` draws."""
+        return [tuple(dict.fromkeys(row for row, _ in part.pieces)) for part in self._parts]
 
     def show(self, time_s: float) -> None:
         """Move everything to where it is at an instant."""
@@ -72,24 +104,50 @@ class SceneActors:
         """Return T_world_body (4, 4) of a body at the instant shown."""
         row = self._row_of[name]
         k = self._group_of[row]
-        matrix = np.array([[self._matrices[k].GetElement(i, j) for j in range(4)] for i in range(4)])
-        return np.asarray(matrix @ self.groups[k].local[self.groups[k].bodies.index(row)])
-
-    def vertex_count(self, row: int) -> int:
-        """Return how many vertices the body of a row is drawn with."""
-        return len(self._surface(row).vertices_m)
+        return np.asarray(self._pose(k) @ self.groups[k].local[self.groups[k].bodies.index(row)])
 
     def matrix(self, group: int) -> Any:
         """Return the vtkMatrix4x4 that moves a group, for further actors that go with it."""
         return self._matrices[group]
 
+    def corners_m(self) -> NDArray[np.float32]:
+        """Return the triangles (n, 3, 3) of all bodies as they are shown, in the world: what casts shadows."""
+        found = []
+        for k, part in enumerate(self._parts):
+            if part.when in ("always", "proven" if self._proven else "dress"):
+                pose = self._pose(part.group)
+                if k not in self._cast or not np.array_equal(self._cast[k][0], pose):
+                    points = part.surface.vertices_m @ pose[:3, :3].T + pose[:3, 3]
+                    self._cast[k] = (pose, points.astype(np.float32)[part.surface.faces])
+                found.append(self._cast[k][1])
+        return np.concatenate(found) if found else np.zeros((0, 3, 3), dtype=np.float32)
+
+    def cull(self) -> None:
+        """Leave out the backs of bodies, which are closed: an eye inside a helmet must see out."""
+        for actor in self.actors:
+            actor.GetProperty().SetBackfaceCulling(True)
+
+    # -- what stands out ----------------------------------------------------------------------
+
+    def show_proven(self, on: bool) -> None:
+        """Show people as the bodies that were proven, in place of what is drawn for them; or take that back."""
+        self._proven = on
+        self._show_parts()
+
     def mark(self, colours: Mapping[str, str]) -> list[Any]:
-        """Draw bodies, by name, over the others in a colour, and return the new actors to add.
+        """Draw bodies as they were proven, by name, over the others in a colour; return the actors to add.
 
         Marks move with their bodies; forget them with ``unmark``.
         """
-        new = [self._actor(self._group_of[self._row_of[name]], [self._row_of[name]], colour, grow=1.004)
-               for name, colour in colours.items()]
+        new = []
+        for name, colour in colours.items():
+            row = self._row_of[name]
+            k, shape = self._group_of[row], self.record.bodies[row].shape
+            plain = triangles(shape, self._sides(shape))
+            grown = Triangles(plain.vertices_m * _GROWN, plain.faces, plain.normals)
+            local = self.groups[k].local[self.groups[k].bodies.index(row)]
+            new.append(surface_actor(joined([(grown, local)]), colour, self._matrices[k]))
+            new[-1].GetProperty().SetAmbient(_GLOW)
         self._marks += new
         return new
 
@@ -104,59 +162,88 @@ class SceneActors:
         The actors that hold them among others are hidden; what is returned stands in for them.
         """
         wanted = {self._row_of[name] for name in names}
-        new = []
-        for (actor, colour), rows in zip(self._base, self.drawn, strict=True):
-            clear = [row for row in rows if row in wanted]
-            if not clear:
-                continue
-            actor.SetVisibility(False)
-            rest = [row for row in rows if row not in wanted]
-            group = self._group_of[rows[0]]
-            new += [self._actor(group, rest, colour)] if rest else []
-            new.append(self._actor(group, clear, colour, opacity=_CLEAR))
-        for standing in new:
-            standing.GetProperty().SetColor(*self._dimmed(standing.GetProperty().GetColor()))
-        self._clear += new
-        return new
+        for part in self._parts:
+            clear = [pair for pair in part.pieces if pair[0] in wanted]
+            if clear and part.actor.GetVisibility():
+                rest = [pair for pair in part.pieces if pair[0] not in wanted]
+                self._clear += [self._part(part.group, part.when, rest)] if rest else []
+                self._clear.append(self._part(part.group, part.when, clear, _CLEAR))
+                part.actor.SetVisibility(False)
+        self._colour(self._clear)
+        return [part.actor for part in self._clear]
 
     def solid(self) -> list[Any]:
         """Let nothing be seen through any more and return the actors to be removed."""
-        for actor, _ in self._base:
-            actor.SetVisibility(True)
         gone, self._clear = self._clear, []
-        return gone
+        self._show_parts()
+        return [part.actor for part in gone]
 
-    def dim(self, share: float) -> None:
-        """Show everything but the marks at a share of its brightness, 1 for plain."""
-        self._share = share
-        for actor, colour in self._base:
-            actor.GetProperty().SetColor(*self._dimmed(palette.channels(colour)))
+    def dim(self, share: float, but: Iterable[str] = ()) -> None:
+        """Show everything but the marks, and the bodies named, at a share of its brightness, 1 for plain."""
+        self._share, self._spared = share, frozenset(self._row_of[name] for name in but)
+        self._colour([*self._parts, *self._clear])
 
-    def _dimmed(self, colour: tuple[float, float, float]) -> Array:
-        ground = np.array(palette.channels(palette.ROOM))
-        return np.asarray(ground + self._share * (np.array(colour) - ground))
+    def paint(self, colours: Mapping[int, str | None]) -> None:
+        """Colour bodies, rows into ``record.bodies``; None gives a body its own colours back."""
+        for row, colour in colours.items():
+            if colour is None:
+                self._painted.pop(row, None)
+            else:
+                self._painted[row] = colour
+        self._colour([part for part in self._parts if any(row in colours for row, _ in part.pieces)])
 
-    def _surface(self, row: int) -> Triangles:
-        shape = self.record.bodies[row].shape
-        return triangles(shape, self._sides(shape))
+    def _colour(self, parts: Iterable[_Part]) -> None:
+        """Write the colours of all vertices of some parts: painted or their own, dimmed where that is asked."""
+        ground = 255 * np.array(palette.channels(palette.ROOM))
+        for part in parts:
+            for row, inside in part.slices():
+                painted = self._painted.get(row)
+                colour = part.own[inside] if painted is None else _bytes(painted)
+                share = 1.0 if row in self._spared else self._share
+                part.shown[inside] = colour if share == 1.0 else np.round(ground + share * (colour - ground))
+            part.scalars.Modified()
 
-    def _by_kind(self, group: Group) -> dict[str, list[int]]:
-        found: dict[str, list[int]] = {}
-        for row in group.bodies:
-            found.setdefault(self.kinds[row], []).append(row)
-        return found
+    def _show_parts(self) -> None:
+        for part in self._parts:
+            part.actor.SetVisibility(part.when in ("always", "proven" if self._proven else "dress"))
 
-    def _actor(self, k: int, rows: Iterable[int], colour: str, grow: float = 1.0, opacity: float = 1.0) -> Any:
-        group = self.groups[k]
-        parts = []
-        for row in rows:
-            surface = self._surface(row)
-            surface = Triangles(surface.vertices_m * grow, surface.faces, surface.normals)
-            parts.append((surface, group.local[group.bodies.index(row)]))
-        return surface_actor(joined(parts), colour, self._matrices[k], opacity)
+    def _pose(self, k: int) -> Array:
+        return np.array([[self._matrices[k].GetElement(i, j) for j in range(4)] for i in range(4)])
+
+    def _sorted(
+        self, every: tuple[tuple[Piece, ...], ...]
+    ) -> Iterable[tuple[int, When, list[tuple[int, Piece]]]]:
+        """Yield the pieces that make one actor: those of one group, material and time to be shown."""
+        found: dict[tuple[int, str, When], list[tuple[int, Piece]]] = {}
+        for k, group in enumerate(self.groups):
+            for row in group.bodies:
+                for piece in every[row]:
+                    found.setdefault((k, piece.look.material, piece.when), []).append((row, piece))
+        return [(k, when, some) for (k, _, when), some in found.items()]
+
+    def _part(self, k: int, when: When, some: list[tuple[int, Piece]], opacity: float = 1.0) -> _Part:
+        from vtkmodules.util.numpy_support import numpy_to_vtk
+
+        local = dict(zip(self.groups[k].bodies, self.groups[k].local, strict=True))
+        surface = joined([(piece.surface, local[row]) for row, piece in some])
+        own = np.concatenate([
+            np.tile(_bytes(piece.look.colour), (len(piece.surface.vertices_m), 1)) for _, piece in some
+        ])
+        shown = own.copy()
+        scalars = numpy_to_vtk(shown)  # shares memory with the array, which the part keeps alive
+        scalars.SetName("colour")
+        material = some[0][1].look.material
+        actor = surface_actor(surface, palette.LIGHT, self._matrices[k], opacity, material)
+        mapper = actor.GetMapper()
+        mapper.GetInput().GetPointData().SetScalars(scalars)
+        mapper.SetColorModeToDirectScalars()
+        mapper.ScalarVisibilityOn()
+        return _Part(actor, k, when, tuple(some), surface, own, shown, scalars)
 
 
-def surface_actor(surface: Triangles, colour: str, matrix: Any = None, opacity: float = 1.0) -> Any:
+def surface_actor(
+    surface: Triangles, colour: str, matrix: Any = None, opacity: float = 1.0, material: str = "paint"
+) -> Any:
     """Return a VTK actor of a surface in one colour, moved by a vtkMatrix4x4 that the caller may change."""
     from vtkmodules.vtkRenderingCore import vtkActor, vtkPolyDataMapper
 
@@ -167,13 +254,13 @@ def surface_actor(surface: Triangles, colour: str, matrix: Any = None, opacity: 
     actor.SetMapper(mapper)
     if matrix is not None:
         actor.SetUserMatrix(matrix)
-    look = actor.GetProperty()
+    look, made_of = actor.GetProperty(), MATERIALS[material]
     look.SetColor(*palette.channels(colour))
     look.SetOpacity(opacity)
-    look.SetAmbient(0.24)
-    look.SetDiffuse(0.8)
-    look.SetSpecular(0.12)
-    look.SetSpecularPower(20)
+    look.SetAmbient(_AMBIENT)
+    look.SetDiffuse(made_of.diffuse)
+    look.SetSpecular(made_of.specular)
+    look.SetSpecularPower(made_of.power)
     return actor
 
 
@@ -193,6 +280,10 @@ def poly_data(surface: Triangles) -> Any:
     data.SetPolys(cells)
     data.GetPointData().SetNormals(normals)
     return data
+
+
+def _bytes(colour: str) -> NDArray[np.uint8]:
+    return np.array([round(255 * part) for part in palette.channels(colour)], dtype=np.uint8)
 
 
 __all__ = ["STATIC", "SceneActors", "poly_data", "surface_actor"]

@@ -74,7 +74,7 @@ def both_ways(first: Record, second: Record, path: Path, size: tuple[int, int] =
         lines += [stage.path(piece, palette.ORANGE, 3.5) for piece in _dashes(ways[1])]
         sheet = Sheet(stage.shot())
         for line in lines:
-            stage.plotter.remove_actor(line, render=False)
+            stage.forget(line)
         below = "light: the first; orange, dashed: the second; the scene as the first begins"
         sheet.title("Both ways of the arm's tip", below)
         # where the second is farthest from the first is where it says that it is the second

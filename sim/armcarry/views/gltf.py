@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import struct
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -17,15 +18,16 @@ import numpy as np
 from armcarry.files.atomic import write_bytes_atomic
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
-from armcarry.geometry.shapes import Shape
 from armcarry.record.record import Record
 from armcarry.scene.camera import R_BODY_GLTF
 from armcarry.version import VERSION
 from armcarry.views import palette
 from armcarry.views.eyes import Eye, eyes
-from armcarry.views.groups import Group, body_kinds, leaders, rigid_groups
+from armcarry.views.groups import Group, leaders, rigid_groups
 from armcarry.views.keys import Keys, key_frames
-from armcarry.views.meshes import triangles
+from armcarry.views.looks import MATERIALS, Look
+from armcarry.views.meshes import Triangles
+from armcarry.views.pieces import Piece, pieces
 
 _FLOAT, _USHORT, _UINT = 5126, 5123, 5125
 _VERTICES, _INDICES = 34962, 34963
@@ -42,22 +44,25 @@ def write_glb(record: Record, path: Path, sides: int = 16, tolerance_m: float = 
     return path
 
 
-def glb(record: Record, sides: int = 16, tolerance_m: float = 2e-3) -> bytes:
+def glb(record: Record, sides: int = 16, tolerance_m: float = 2e-3, proven: bool = False) -> bytes:
     """Return a run as a binary glTF file.
 
     Args:
         record: the run.
         sides: corners of round parts.
         tolerance_m: how far a point may stray between key frames.
+        proven: add the bodies that were proven for people too, under nodes ``proven NAME``: the reader must hide one
+            or the other.
     """
-    return _Writer(record, sides).file(tolerance_m)
+    return _Writer(record, sides, proven).file(tolerance_m)
 
 
 class _Writer:
     """Collects the JSON and the binary chunk of one file."""
 
-    def __init__(self, record: Record, sides: int) -> None:
-        self.record, self.sides = record, sides
+    def __init__(self, record: Record, sides: int, proven: bool) -> None:
+        self.record, self._proven = record, proven
+        self._pieces = pieces(record, lambda shape: sides)
         self.binary = bytearray()
         self.json: dict[str, Any] = {
             "asset": {"version": "2.0", "generator": f"armcarry {VERSION}"},
@@ -66,9 +71,9 @@ class _Writer:
             "nodes": [{"name": "armcarry", "rotation": _quaternion(_AXES), "children": []}],
             "meshes": [], "materials": [], "accessors": [], "bufferViews": [],
         }
-        self._materials: dict[str, int] = {}
-        self._shapes: dict[Shape, dict[str, Any]] = {}
-        self._meshes: dict[tuple[Shape, str], int] = {}
+        self._materials: dict[Look, int] = {}
+        self._shapes: dict[int, dict[str, Any]] = {}
+        self._meshes: dict[tuple[tuple[int, Look], ...], int] = {}
 
     def file(self, tolerance_m: float) -> bytes:
         cameras = eyes(self.record)
@@ -86,13 +91,15 @@ class _Writer:
         return _packed(self.json, bytes(self.binary))
 
     def _group(self, group: Group) -> int:
-        kinds = body_kinds(self.record)
         children = []
         for row, local in zip(group.bodies, group.local, strict=True):
             body = self.record.bodies[row]
             node = self._node(body.name, local)
-            node["mesh"] = self._mesh(body.shape, kinds[row])
+            node["mesh"] = self._mesh([piece for piece in self._pieces[row] if piece.when != "proven"])
             children.append(self._add_node(node))
+            proven = [piece for piece in self._pieces[row] if piece.when == "proven"]
+            if proven and self._proven:
+                children.append(self._add_node({**node, "name": f"proven {body.name}", "mesh": self._mesh(proven)}))
         node = {"name": f"group {group.name}"}
         if children:
             node["children"] = children
@@ -138,32 +145,39 @@ class _Writer:
         })
         self.json["nodes"][nodes[name]].setdefault("children", []).append(self._add_node(node))
 
-    def _mesh(self, shape: Shape, kind: str) -> int:
-        if (shape, kind) not in self._meshes:
-            if shape not in self._shapes:
-                surface = triangles(shape, self.sides)
-                wide = len(surface.vertices_m) > 65535
-                places = surface.vertices_m.astype(np.float32)
-                corners = surface.faces.astype(np.uint32 if wide else np.uint16).ravel()
-                self._shapes[shape] = {
-                    "attributes": {
-                        "POSITION": self._accessor(places, "VEC3", _FLOAT, _VERTICES, True),
-                        "NORMAL": self._accessor(_unit(surface.normals), "VEC3", _FLOAT, _VERTICES),
-                    },
-                    "indices": self._accessor(corners, "SCALAR", _UINT if wide else _USHORT, _INDICES),
-                }
-            primitive = {**self._shapes[shape], "material": self._material(kind)}
-            self._meshes[shape, kind] = len(self.json["meshes"])
-            self.json["meshes"].append({"name": f"{type(shape).__name__} {kind}", "primitives": [primitive]})
-        return self._meshes[shape, kind]
+    def _mesh(self, drawn: Sequence[Piece]) -> int:
+        """Return the mesh of some pieces, one primitive each; the same surface is written once."""
+        key = tuple((id(piece.surface), piece.look) for piece in drawn)  # surfaces live as long as the writer
+        if key not in self._meshes:
+            primitives = [
+                {**self._shape(piece.surface), "material": self._material(piece.look)} for piece in drawn
+            ]
+            self._meshes[key] = len(self.json["meshes"])
+            self.json["meshes"].append({"primitives": primitives})
+        return self._meshes[key]
 
-    def _material(self, kind: str) -> int:
-        if kind not in self._materials:
-            self._materials[kind] = len(self.json["materials"])
-            surface = {"baseColorFactor": [*palette.linear(palette.BODIES[kind]), 1.0], "metallicFactor": 0.0,
-                       "roughnessFactor": 0.75}
-            self.json["materials"].append({"name": kind, "pbrMetallicRoughness": surface})
-        return self._materials[kind]
+    def _shape(self, surface: Triangles) -> dict[str, Any]:
+        if id(surface) not in self._shapes:
+            wide = len(surface.vertices_m) > 65535
+            places = surface.vertices_m.astype(np.float32)
+            corners = surface.faces.astype(np.uint32 if wide else np.uint16).ravel()
+            self._shapes[id(surface)] = {
+                "attributes": {
+                    "POSITION": self._accessor(places, "VEC3", _FLOAT, _VERTICES, True),
+                    "NORMAL": self._accessor(_unit(surface.normals), "VEC3", _FLOAT, _VERTICES),
+                },
+                "indices": self._accessor(corners, "SCALAR", _UINT if wide else _USHORT, _INDICES),
+            }
+        return self._shapes[id(surface)]
+
+    def _material(self, look: Look) -> int:
+        if look not in self._materials:
+            self._materials[look] = len(self.json["materials"])
+            made_of = MATERIALS[look.material]
+            surface = {"baseColorFactor": [*palette.linear(look.colour), 1.0], "metallicFactor": made_of.metallic,
+                       "roughnessFactor": made_of.roughness}
+            self.json["materials"].append({"name": f"{look.material} {look.colour}", "pbrMetallicRoughness": surface})
+        return self._materials[look]
 
     def _accessor(
         self, values: np.ndarray[Any, Any], kind: str, code: int, target: int | None = None, bounds: bool = False

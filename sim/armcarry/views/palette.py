@@ -31,7 +31,7 @@ VERDICTS = {
     Verdict.NOT_ASSESSED: (ORANGE, "?"),
 }
 
-#: colour of a body in 3-D by its class as the rules name it; against ROOM each has a ratio of 3 or more
+#: colour in 3-D of a body whose model gives none, by its class as the rules name it; each has 3 to 1 or more to ROOM
 BODIES = {
     "structure": "#8C959F", "appendage": "#4E86A8", "vehicle": REDDISH_PURPLE, "arm": ORANGE,
     "rider": SKY_BLUE, "hardware": YELLOW, "worker": BLUISH_GREEN, "inside": BLUISH_GREEN,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from types import TracebackType
 from typing import Any
 
@@ -15,6 +15,8 @@ from armcarry.record.record import Record
 from armcarry.views import gl, palette
 from armcarry.views.actors import SceneActors
 from armcarry.views.annotate import Pixels
+from armcarry.views.composed import composed
+from armcarry.views.daylight import Lamps, Level, daylight
 from armcarry.views.hooked import tether_ends_m
 from armcarry.views.viewpoint import Viewpoint
 
@@ -22,26 +24,16 @@ from armcarry.views.viewpoint import Viewpoint
 SIZE = (1600, 900)
 
 
-def add_lights(plotter: Any) -> None:
-    """Light the scene of a PyVista plotter as all our views are lit: three lights that go with the camera."""
-    import pyvista
-
-    for place, strength in (((0.4, -1.0, 1.2), 0.85), ((-1.0, 0.6, 0.2), 0.4), ((0.6, 0.9, -0.8), 0.35)):
-        plotter.add_light(
-            pyvista.Light(position=place, focal_point=(0, 0, 0), intensity=strength, light_type="camera light")
-        )
-
-
 class Stage:
     """One plotter kept open for any number of pictures; use it in a ``with`` block."""
 
-    def __init__(self, record: Record, size: tuple[int, int] = SIZE, samples: int = 4) -> None:
+    def __init__(self, record: Record, size: tuple[int, int] = SIZE, level: Level = Level.STILL) -> None:
         """Open the stage.
 
         Args:
             record: the run.
             size: width and height in pixels.
-            samples: of anti-aliasing; 0 is three times as fast.
+            level: how much is spent on a picture.
 
         Raises:
             ArmcarryError: nothing can be drawn on this machine; the message says what to install.
@@ -51,11 +43,14 @@ class Stage:
             raise ArmcarryError(trouble)
         import pyvista
 
-        self.size = size
-        self.plotter: Any = pyvista.Plotter(off_screen=True, window_size=list(size), lighting="none")
+        self.size, self.level = size, level
+        self._times = 2 if level is Level.STILL else 1
+        window = [self._times * side for side in size]
+        self.plotter: Any = pyvista.Plotter(off_screen=True, window_size=window, lighting="none")
         self.plotter.set_background(palette.ROOM)
-        self.plotter.render_window.SetMultiSamples(samples)
-        add_lights(self.plotter)
+        self.plotter.render_window.SetMultiSamples(4 if level is Level.PLAIN else 0)
+        self.lamps = Lamps(self.plotter)
+        self._lines: list[Any] = []
         self.record, self.scene = record, SceneActors(record)
         self._tethers: list[Any] = []
         for actor in self.scene.actors:
@@ -74,8 +69,8 @@ class Stage:
     def show(self, time_s: float) -> None:
         """Move everything to where it is at an instant, and draw a line along every tether that is hooked then."""
         self.scene.show(time_s)
-        for actor in self._tethers:
-            self.plotter.renderer.RemoveActor(actor)
+        for line in self._tethers:
+            self.forget(line)
         ends = tether_ends_m(self.record, time_s)
         hooked = ends[~np.isnan(ends).any(axis=(1, 2))]
         self._tethers = [self.path(pair, palette.YELLOW, 2.0) for pair in hooked]
@@ -88,6 +83,10 @@ class Stage:
         camera.SetViewUp(*view.up)
         camera.SetViewAngle(float(np.degrees(view.view_rad)))
         camera.is_set = True  # or the first picture would fit everything in once more
+
+    def spare(self, names: Collection[str], dim: float) -> None:
+        """Dim all but the bodies named; none of them takes that back."""
+        self.scene.dim(dim if names else 1.0, names)
 
     def mark(self, colours: Mapping[str, str], dim: float = 0.7) -> None:
         """Highlight bodies by name and dim the rest; an empty mapping takes the marks away."""
@@ -105,17 +104,28 @@ class Stage:
             self.plotter.renderer.AddActor(actor)
 
     def path(self, points_m: ArrayLike, colour: str, wide: float = 3.0) -> Any:
-        """Draw a line through points (n, 3) and return its actor."""
+        """Draw a line through points (n, 3) and return it, to be taken away by ``forget``."""
         import pyvista
 
-        line = pyvista.lines_from_points(np.asarray(points_m, dtype=float))
-        return self.plotter.add_mesh(
-            line, color=colour, line_width=wide, lighting=False, render=False, reset_camera=False
+        line = self.plotter.add_mesh(
+            pyvista.lines_from_points(np.asarray(points_m, dtype=float)), color=colour, line_width=wide * self._times,
+            lighting=False, render=False, reset_camera=False,
         )
+        self._lines.append(line)
+        return line
+
+    def forget(self, line: Any) -> None:
+        """Take a line away again."""
+        self._lines.remove(line)
+        self.plotter.remove_actor(line, render=False)
 
     def shot(self) -> Pixels:
         """Return the picture (h, w, 3) of what the camera sees."""
         self.plotter.renderer.ResetCameraClippingRange()
+        day = daylight(self.record, self.scene.time_s)
+        self.lamps.show(day)
+        if self.level is not Level.PLAIN:
+            return composed(self.plotter, self.scene, self.lamps, day, self._times, self._lines)
         self.plotter.render()
         return np.asarray(self.plotter.screenshot(return_img=True), dtype=np.uint8)
 

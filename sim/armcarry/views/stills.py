@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +17,7 @@ from armcarry.scene.build import PLATFORM
 from armcarry.scene.words import plain
 from armcarry.views import palette
 from armcarry.views.annotate import Pixels, Sheet
-from armcarry.views.closest import judged, kept, worded
+from armcarry.views.closest import closest_track, judged, kept, worded
 from armcarry.views.stage import SIZE, Stage
 from armcarry.views.viewpoint import Viewpoint, body_corners, hiding, overview, towards_gap, towards_place
 
@@ -24,6 +25,8 @@ Tell = Callable[[str, float], None]
 
 #: the tool counts as being at a worksite within this distance of its stand
 _AT_WORKSITE_M = 1.5
+#: the path is coloured where less than this many times the requirement is left, looked at so often
+_NEAR_SHARE, _NEAR_LOOKS = 1.25, 240
 #: time between two points of the path of the tool
 _PATH_STEP_S = 2.0
 
@@ -141,10 +144,19 @@ def _overview(record: Record, stage: Stage) -> Still:
     stage.show(record.motion.start_s)
     corners = np.concatenate([body_corners(record, record.motion.start_s), path])
     stage.look(overview(corners, stage.size[0] / stage.size[1]))
-    line = stage.path(path, palette.LIGHT, 4.0)
+    lines = [stage.path(path, palette.LIGHT, 4.0)]
+    near = near_stretches(record)
+    for start_s, end_s, short in near:
+        inside = (times >= start_s) & (times <= end_s)
+        if inside.sum() > 1:
+            lines.append(stage.path(path[inside], palette.VERMILLION if short else palette.YELLOW, 7.0))
     sheet = Sheet(stage.shot())
-    stage.plotter.remove_actor(line, render=False)
-    sheet.title(record.scene.loaded.scenario.title, "the start of the run; white: path of the tool")
+    for line in lines:
+        stage.forget(line)
+    below = "the start of the run; white: path of the tool"
+    below += f"; yellow: less than {_NEAR_SHARE:g} times what is required" if any(not each[2] for each in near) else ""
+    below += "; red: less than is required" if any(each[2] for each in near) else ""
+    sheet.title(record.scene.loaded.scenario.title, below)
     tree, links = record.link_poses(record.motion.start_s)
     for words, place in (("tool at the start", path[0]), ("tool at the end", path[-1])):
         sheet.label(stage.pixels(place)[0][0], words, palette.LIGHT, 1.1)
@@ -158,6 +170,19 @@ def _overview(record: Record, stage: Stage) -> Still:
     return Still("overview", "The whole scene at the start, with the path of the tool", sheet.pixels(), "The scene")
 
 
+def near_stretches(record: Record) -> list[tuple[float, float, bool]]:
+    """Return the stretches in which the pair that matters most has little more than is required, or less (True)."""
+    times = np.linspace(record.motion.start_s, record.motion.end_s, _NEAR_LOOKS)
+    track = closest_track(record, times, only=lambda row: not row.own)
+    asked = np.array([np.nan if k < 0 else record.pairs[k].required_m for k in track.row], dtype=float)
+    kind = np.where(track.lower_m < asked, 2, np.where(track.lower_m < _NEAR_SHARE * asked, 1, 0))
+    edges = np.concatenate([[0], np.flatnonzero(np.diff(kind)) + 1, [len(kind)]])
+    return [
+        (float(times[a]), float(times[min(b, len(times) - 1)]), bool(kind[a] == 2))
+        for a, b in pairwise(edges) if kind[a]
+    ]
+
+
 def _worksite(record: Record, stage: Stage, name: str, time_s: float) -> Still:
     """Draw a worksite: who works there and what is worked on in full colour, all else dimmed, points of work named."""
     site = record.scene.loaded.platform.document.worksites[name]
@@ -169,7 +194,7 @@ def _worksite(record: Record, stage: Stage, name: str, time_s: float) -> Still:
     places = np.stack([chest, *spots.values()])
     there = _at_place(record, time_s, chest)
     bodies = [k for k, body in enumerate(record.bodies) if body.name.split("/", 1)[0] in there]
-    stage.mark({record.bodies[k].name: palette.BODIES[stage.scene.kinds[k]] for k in bodies}, 0.55)
+    stage.spare([record.bodies[k].name for k in bodies], 0.55)
     view = towards_place(record, time_s, places, 6.0)
     stage.look(view)
     whole = body_corners(record, time_s).reshape(-1, 8, 3)[bodies].reshape(-1, 3)
@@ -190,7 +215,7 @@ def _worksite(record: Record, stage: Stage, name: str, time_s: float) -> Still:
         if stage.in_view([spot])[0]:
             sheet.label(stage.pixels(spot)[0][0], plain(thing), palette.LIGHT, 1.1)
     stage.see_through(())
-    stage.mark({})
+    stage.spare((), 1.0)
     words = f"Worksite {site.title} at {clock(time_s)}"
     return Still(f"worksite_{name}", words, sheet.pixels(), f"Worksite {site.title}")
 

@@ -66,7 +66,7 @@ def _still(record: Record, stage: Stage, wanted: PictureWanted) -> Still:
     places = np.stack([place for _, place, _ in shown.labels])
     rows = [k for k, body in enumerate(record.bodies) if body.name in shown.bodies]
     corners = body_corners(record, time_s).reshape(-1, 8, 3)[rows].reshape(-1, 3) if rows else places
-    stage.mark({record.bodies[k].name: palette.BODIES[stage.scene.kinds[k]] for k in rows}, 0.5)
+    stage.spare([record.bodies[k].name for k in rows], 0.5)
     view = _view(record, stage, wanted, time_s, np.concatenate([places, corners]))
     stage.look(view)
     if wanted.seen_from is None:
@@ -80,7 +80,7 @@ def _still(record: Record, stage: Stage, wanted: PictureWanted) -> Still:
         if stage.in_view([place])[0]:
             sheet.label(stage.pixels(place)[0][0], words, colour, 1.1)
     stage.see_through(())
-    stage.mark({})
+    stage.spare((), 1.0)
     named = ", ".join(dict.fromkeys(words for words, _, _ in shown.labels))
     return Still(f"wanted_{wanted.name}", f"{title}, {clock(time_s, 0)}{step}: {named}", sheet.pixels(), title)
 

@@ -89,7 +89,7 @@ def draw_tasks(
     tasks = [leaf for task in procedure.tasks for leaf in (task.moves or (task,))]
     found: dict[str, TaskPicture] = {}
     inner_folder(folder)
-    with Stage(record, PANEL, samples=4) as stage:
+    with Stage(record, PANEL) as stage:
         drawer = _Drawer(record, stage)
         for k, task in enumerate(tasks):
             say(f"drawing task {task.number}", k / len(tasks))
@@ -232,21 +232,19 @@ class _Drawer:
         stage = self.stage
         stage.scene.show(shot.time_s)
         mine = {*task.actors, *task.riders, *([task.item] if task.item else [])}
-        marks = {body.name: palette.BODIES[stage.scene.kinds[k]] for k, body in enumerate(self.record.bodies)
-                 if body.name.split("/", 1)[0] in mine}
-        stage.mark(marks, 0.62)
+        stage.spare([body.name for body in self.record.bodies if body.name.split("/", 1)[0] in mine], 0.62)
         view = self._view(task, shot, camera, way)
         stage.look(view)
         stage.see_through(self._before(task, shot, view.eye_m))
         line = None if way is None else stage.path(way, palette.LIGHT, 3.5)
         sheet = Sheet(stage.shot(), _LETTERS)
         if line is not None:
-            stage.plotter.remove_actor(line, render=False)
+            stage.forget(line)
             self._way(sheet, way)
         if shot.near is not None and shot.near.row is not None:
             self._gap(sheet, shot.near)
         stage.see_through(())
-        stage.mark({})
+        stage.spare((), 1.0)
         seen = "from beside: no camera sees it" if camera is None else f"from {self.lookout.title(camera.name)}"
         seen = "from beside" if shot.wide else seen
         sheet.caption([shot.words, seen])

@@ -16,15 +16,17 @@ from armcarry.record.record import Record
 from armcarry.views import palette
 from armcarry.views.actors import SceneActors
 from armcarry.views.closest import worded
+from armcarry.views.daylight import Lamps, daylight
 from armcarry.views.hooked import all_tethers, tether_ends_m
 from armcarry.views.player import layers, look, swept
 from armcarry.views.player.cameras import Cameras
+from armcarry.views.player.corner import Corner
 from armcarry.views.player.layers import Layer
 from armcarry.views.player.marks import Lines, place, words
+from armcarry.views.player.measuring import Measured
 from armcarry.views.player.nearest import Nearest
 from armcarry.views.player.tint import Tint
 from armcarry.views.pointed import gap_of, label_words
-from armcarry.views.stage import add_lights
 
 SHARP, QUICK = 4, 0
 #: height of the closest pair's value: so many pixels, or this share of the view where that is more
@@ -62,11 +64,10 @@ class SceneView:
         self._draw = plotter.render_window.Render if draw is None else draw
         self.renderer = plotter.renderer
         plotter.set_background(palette.ROOM)
-        add_lights(plotter)
+        self.lamps = Lamps(plotter)
         self.scene = SceneActors(record, few_sides)
+        self.scene.cull()
         for actor in self.scene.actors:
-            # bodies are closed: their backs are never seen, and an eye inside a helmet must see out
-            actor.GetProperty().SetBackfaceCulling(True)
             self.renderer.AddActor(actor)
         self.ghost = None if other is None else self._ghost(other)
         self._above = vtkRenderer()
@@ -79,10 +80,12 @@ class SceneView:
         self._tethers = Lines([palette.YELLOW] * max(len(all_tethers(record)), 1), 3.0)
         self._value = words(" ", _VALUE_PX, bold=True)
         self._value.SetLayerNumber(1)  # over all other words
-        for item in (self._line.actor, self._value, self._tethers.actor):
+        self._ruler = Lines([palette.SKY_BLUE], 4.0)
+        for item in (self._line.actor, self._value, self._tethers.actor, self._ruler.actor):
             item.VisibilityOff()
             self._above.AddActor(item)
         self.tint = Tint(self.scene)
+        self.corner = Corner(plotter, record, self.scene, self.lamps)
         self.cameras = Cameras(record, self.renderer.GetActiveCamera())
         self._layers: dict[str, Layer] = {}
         self.shown: set[str] = set()
@@ -133,8 +136,8 @@ class SceneView:
 
     def _ghost(self, other: Record) -> SceneActors:
         ghost = SceneActors(other, few_sides)
+        ghost.paint(dict.fromkeys(range(len(other.bodies)), look.GHOST))
         for actor in self._ghost_actors(ghost):
-            actor.GetProperty().SetColor(*palette.channels(look.GHOST))
             actor.GetProperty().SetOpacity(0.45)
             actor.GetProperty().SetBackfaceCulling(True)
             actor.PickableOff()
@@ -155,6 +158,7 @@ class SceneView:
         """Move everything to where it is at an instant."""
         self.scene.show(time_s)
         self.time_s = self.scene.time_s
+        self.lamps.show(daylight(self.record, self.time_s))
         self._show_tethers()
         if self.ghost is not None:
             self.ghost.show(time_s)
@@ -163,6 +167,7 @@ class SceneView:
             if follow is not None:
                 follow(self.time_s)
         self.cameras.update(self.time_s)
+        self.corner.update(self.time_s)
 
     def _show_tethers(self) -> None:
         """Draw a line along every tether that is hooked; one that is not has no length."""
@@ -178,6 +183,12 @@ class SceneView:
             return
         colour = look.PASS_TEXT if nearest.kept else look.FAIL_TEXT
         self._show_gap((nearest.point_a, nearest.point_b), worded(row, nearest.lower_m), colour)
+
+    def show_measured(self, found: Measured | None) -> None:
+        """Draw a line between what is measured; None takes it away."""
+        self._ruler.actor.SetVisibility(found is not None)
+        if found is not None:
+            self._ruler.move([found.point_a, found.point_b])
 
     def show_finding(self, finding: Finding) -> None:
         """Draw the gap a finding is about with its figures, coloured by its own verdict; no line where it has none."""
