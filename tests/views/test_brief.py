@@ -26,7 +26,7 @@ from armcarry.views.brief.report import write_report
 from armcarry.views.brief.report_pdf import write_report_pdf
 from armcarry.views.brief.step_pictures import draw_tasks
 from armcarry.views.brief.write import write_briefing
-from armcarry.views.movie import Cut, read_cut
+from armcarry.views.cuts import Cut, read_cut
 from armcarry.views.whatifs import WHAT_IFS
 
 SIZES = {"A4": (595.28, 841.89), "Letter": (612.0, 792.0)}  # points; ISO 216, ANSI Y14.1

@@ -18,7 +18,7 @@ from armcarry.views import gl
 from armcarry.views.brief import moves
 from armcarry.views.brief.write import write_briefing
 from armcarry.views.closest import judged
-from armcarry.views.movie import Cut
+from armcarry.views.cuts import Cut
 from armcarry.views.viewpoint import sight
 
 SIZES = {"A4": (595.28, 841.89), "Letter": (612.0, 792.0)}  # points; ISO 216, ANSI Y14.1

@@ -3,8 +3,9 @@
 from dataclasses import replace
 from types import SimpleNamespace
 
+from armcarry.views.cuts import Cut
 from armcarry.views.doing import doing_at, doings
-from armcarry.views.movie import _caption
+from armcarry.views.filming import _caption
 from armcarry.views.player.session import Session
 
 
@@ -43,7 +44,7 @@ def test_player_and_movie_say_what_is_done_while_the_arm_stands_still(small_run)
     said = []
     sheet = SimpleNamespace(caption=said.append)
     for made in (record, day):
-        _caption(made, sheet, 100.0, 10.0)
+        _caption(made, sheet, 100.0, Cut(0.0, 500.0, 10.0))
     assert said[0][0] == said[1][0] != ""
     assert said[1][1].endswith("10× · arm, ev1: ride") and "ride" not in said[0][1]
     session = Session(day, findings)

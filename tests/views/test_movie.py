@@ -1,14 +1,20 @@
 import re
 import subprocess
 import sys
+from dataclasses import replace
+from itertools import pairwise
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from armcarry.errors import ArmcarryError, InputError, MissingExtraError
 from armcarry.views import gl, palette
+from armcarry.views.cuts import FOLLOW, WHOLE, Cut, chapters, whole_run
+from armcarry.views.daylight import Level
 from armcarry.views.eyes import eyes
-from armcarry.views.movie import FOLLOW, WHOLE, Cut, camera_path, whole_run, write_movie
+from armcarry.views.filming import Frames, camera_path, turned_path
+from armcarry.views.movie import _shots, write_movie
 from armcarry.views.viewpoint import sight
 
 needs_gl = pytest.mark.skipif(gl.problem() is not None, reason="no OpenGL here")
@@ -36,14 +42,14 @@ def test_the_movie_has_its_frames_its_size_and_something_to_see(small_run, tmp_p
                        tell=lambda words, share: told.append(share))
     size, rate, codec, frames = decoded(path)
     # 1.2 s, 0.5 s and 0.5 s of movie at 10 frames a second, each with its last instant
-    assert len(frames) == 13 + 6 + 6
+    assert len(frames) == 12 + 5 + 5
     assert (size, rate, codec) == ((480, 270), 10.0, "h264")
     assert told[-1] == 1.0 and told == sorted(told)
     ground = np.array(palette.channels(palette.ROOM)) * 255
     for frame in frames:
         assert (np.abs(frame - ground).sum(axis=2) > 60).mean() > 0.015
-    assert np.abs(frames[0] - frames[12]).mean() > 0.3  # things move
-    assert np.abs(frames[12] - frames[13]).mean() > 3  # and the camera changes
+    assert np.abs(frames[0] - frames[11]).mean() > 0.3  # things move
+    assert np.abs(frames[11] - frames[12]).mean() > 3  # and the camera changes
     assert [p.name for p in tmp_path.iterdir()] == ["run.mp4"]
 
 
@@ -114,3 +120,71 @@ def test_the_whole_run_is_shown_in_the_length_asked_for(small_run):
     (cut,) = whole_run(small_run[0], 60.0)
     assert (cut.start_s, cut.end_s, cut.speed) == (0.0, 540.0, 9.0)
     assert whole_run(small_run[0], 3600.0)[0].speed == 1.0
+
+
+def test_the_film_tells_the_run_by_chapters(small_run):
+    record, findings = small_run
+    film = chapters(record, findings)
+    assert (film[0].kind, film[-1].kind) == ("opening", "verdict")
+    told = [cut for cut in film if cut.kind in ("move", "hold")]
+    moves = [move for move in record.moves if move.end_s > move.start_s]
+    assert [(cut.start_s, cut.end_s) for cut in told] == [(move.start_s, move.end_s) for move in moves]
+    for cut, move in zip(told, moves, strict=True):
+        ends = record.motion.at(np.linspace(move.start_s, move.end_s, 5)[1:-1])
+        assert (cut.kind == "hold") == (np.ptp(ends, axis=0).max() < 1e-9)
+        if cut.kind == "hold":
+            assert cut.length_s <= 1.5 + 1e-9
+    tight = [cut for cut in film if cut.kind == "tight"]
+    assert tight and all(cut.speed == 1.0 and cut.start_s <= cut.row.time_s <= cut.end_s for cut in tight)
+    assert record.tightest in [cut.row for cut in tight]
+    assert sum(cut.length_s for cut in film) < 75
+    assert all(record.motion.start_s <= cut.start_s < cut.end_s <= record.motion.end_s for cut in film)
+
+
+def test_the_camera_goes_on_smoothly_through_cuts_that_follow_one_another(small_run):
+    record, _ = small_run
+    film = chapters(record)
+    shots = _shots(film, [np.linspace(cut.start_s, cut.end_s, 20) for cut in film])
+    assert [cut for shot in shots for cut, _ in shot] == list(film)
+    for shot in shots:
+        assert len({cut.camera for cut, _ in shot}) == 1
+        assert all(before.end_s == after.start_s for (before, _), (after, _) in pairwise(shot))
+    assert len(shots) < len(film)
+
+
+@needs_gl
+def test_frames_of_each_chapter_show_what_they_are_about(small_run):
+    record, findings = small_run
+    film = {cut.kind: cut for cut in chapters(record, findings)}
+    seen = {}
+    with Frames(record, findings, (480, 270), Level.PLAIN) as frames:
+        for kind in ("opening", "move", "tight", "verdict"):
+            cut = film[kind]
+            *_, seen[kind] = frames.shot([(cut, np.linspace(cut.start_s, cut.end_s, 2))])
+    panel = np.array([round(255 * part) for part in palette.channels(palette.PANEL)])
+
+    def of_map(picture):
+        return (np.abs(picture[:60, -110:].astype(int) - panel).max(axis=2) < 4).mean()
+
+    assert of_map(seen["move"]) > 0.2 > 0.02 > of_map(seen["opening"])
+    white = np.abs(seen["tight"].astype(int) - 244).max(axis=2) < 60
+    assert white.sum() > 300  # the two bodies are marked
+    assert not np.array_equal(seen["opening"], seen["verdict"])
+
+
+def test_a_camera_of_the_platform_turns_to_the_tool(small_run):
+    record, _ = small_run
+    wide = dict(record.scene.loaded.platform.document.cameras)
+    mast = wide["mast"].model_copy(update={"pan": (-3.0, 3.0), "tilt": (-1.5, 1.5)})
+    times = np.linspace(0, 540, 800)  # the head follows smoothly, over 25 frames
+    still = turned_path(record, "mast", times)
+    assert all(np.allclose(view.focus_m, still[0].focus_m) for view in still)  # this one has no head that turns
+    document = record.scene.loaded.platform.document.model_copy(update={"cameras": {"mast": mast}})
+    loaded = SimpleNamespace(**vars(record.scene.loaded))
+    loaded.platform = SimpleNamespace(document=document, model=loaded.platform.model, path=loaded.platform.path)
+    other = replace(record, scene=replace(record.scene, loaded=loaded))
+    tool = record.link_path("restraint/plate", times)[:, :3, 3]
+    for view, place in zip(turned_path(other, "mast", times), tool, strict=True):
+        ahead, way = np.subtract(view.focus_m, view.eye_m), place - view.eye_m
+        angle = np.arccos(ahead @ way / np.linalg.norm(ahead) / np.linalg.norm(way))
+        assert angle < view.view_rad / 2

@@ -6,7 +6,7 @@ import re
 import pytest
 
 from armcarry.procedure.spoken import Cue
-from armcarry.views.movie import Cut
+from armcarry.views.cuts import Cut
 from armcarry.views.subtitles import LEAST_S, LINES, of_movie, on_the_clock, write_vtt
 
 

@@ -63,7 +63,7 @@ def brief(
     from armcarry.record.rewritten import rewritten
     from armcarry.record.store import load
     from armcarry.views.brief.write import check_parts, write_briefing
-    from armcarry.views.movie import read_cut
+    from armcarry.views.cuts import read_cut
     from armcarry.views.terminal import Console
 
     console = Console(quiet=as_json)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -49,6 +49,7 @@ class Sheet:
         self._draw = ImageDraw.Draw(self._image, "RGBA")
         self.width, self.height = self._image.size
         self._taken: list[Box] = []
+        self._below = 0.0
         self._leaders: list[Box] = []
         self._labels: list[_Label] = []
         self.unit = self.height * 0.024 * scale
@@ -122,6 +123,26 @@ class Sheet:
             self._draw.text((self.unit * 0.9, y), words, colour, font, anchor="lt")
             self._taken.append(box)
             y = box[3] + self.unit * 0.45
+
+    def corner(self, picture: Pixels, where: Literal["top right", "below it"], title: str = "") -> None:
+        """Put a small picture at the top right, or below the one put there before, framed, with a title on it."""
+        from PIL import Image
+
+        edge = int(self.unit * 0.6)
+        wide, tall = picture.shape[1], picture.shape[0]
+        top = edge if where == "top right" else int(self._below) + edge
+        left = self.width - wide - edge
+        self._image.paste(Image.fromarray(np.ascontiguousarray(picture)), (left, top))
+        box = (left - 1, top - 1, left + wide, top + tall)
+        self._draw.rectangle(box, outline=palette.FAINT_LIGHT, width=2)
+        if title:
+            font = _font(int(self.unit * 0.8), bold=False)
+            words, tall_px = self.fitted(title, font, wide - self.unit), self._measure("Åg", font)[1]
+            self._draw.rectangle((left, top, left + self._measure(words, font)[0] + self.unit * 0.6,
+                                  top + tall_px + self.unit * 0.4), fill=palette.ROOM + "D0")
+            self._draw.text((left + self.unit * 0.3, top + self.unit * 0.2), words, palette.LIGHT, font, anchor="lt")
+        self._taken.append(box)
+        self._below = box[3]
 
     def caption(self, lines: list[str]) -> None:
         """Write a band of text along the bottom, the first line large."""

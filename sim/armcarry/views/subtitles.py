@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from armcarry.files.atomic import write_text_atomic
 from armcarry.procedure.spoken import Cue
-from armcarry.views.movie import Cut
+from armcarry.views.cuts import Cut
 
 #: a subtitle stands at least this long, s, with at most so many lines of so many letters
 LEAST_S, LINES, LETTERS = 2.0, 2, 64

@@ -14,7 +14,7 @@ from armcarry.record.record import Record
 from armcarry.views.brief.made import Made
 from armcarry.views.brief.paper import Size
 from armcarry.views.brief.pictures import Pictures
-from armcarry.views.movie import Cut
+from armcarry.views.cuts import Cut
 
 Tell = Callable[[str, float], None]
 
@@ -120,11 +120,12 @@ def _gltf(record: Record, folder: Path, say: Tell) -> list[Path]:
 
 
 def _movie(made: Made, folder: Path, cuts: tuple[Cut, ...] | None, say: Tell) -> list[Path]:
-    from armcarry.views.movie import whole_run, write_movie
+    from armcarry.views.cuts import chapters
+    from armcarry.views.movie import write_movie
     from armcarry.views.subtitles import of_movie, write_vtt
 
-    cuts = whole_run(made.record) if cuts is None else cuts
-    movie = write_movie(made.record, folder / "run.mp4", cuts, tell=say)
+    cuts = chapters(made.record, made.findings) if cuts is None else cuts
+    movie = write_movie(made.record, folder / "run.mp4", cuts, findings=made.findings, tell=say)
     return [movie, write_vtt(of_movie(made.cues, cuts), folder / "run.vtt")]
 
 
