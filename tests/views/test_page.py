@@ -9,15 +9,19 @@ import subprocess
 import time
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+from armcarry.files.load import load_scenario
+from armcarry.files.places import scenarios_folder
 from armcarry.geometry import poses
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Curve
 from armcarry.views import page as package
 from armcarry.views.curves import thinned, within
+from armcarry.views.daylight import daylight
 from armcarry.views.folded import listed
 from armcarry.views.gltf import glb
 from armcarry.views.page.facts import page_facts
@@ -102,7 +106,7 @@ def test_it_is_one_small_file_that_asks_for_nothing(page):
 
 def test_the_scene_in_it_is_the_glb(small_run, page):
     held = re.search(r'<script id="run-scene" type="text/plain">(.*?)</script>', page.read_text(encoding="utf-8"))[1]
-    assert gzip.decompress(base64.b64decode(held)) == glb(small_run[0])
+    assert gzip.decompress(base64.b64decode(held)) == glb(small_run[0], proven=True)
 
 
 def test_text_of_the_run_cannot_act(small_run, page):
@@ -338,6 +342,52 @@ def test_keys_do_what_the_help_says(browser):
     press(" ")
     assert browser.execute_script("return armcarryPage.state.playing")
     press(" ")
+
+
+def test_a_link_leads_to_an_instant_and_a_view(browser):
+    browser.execute_script("armcarryPage.use('ev1'); armcarryPage.seek(123.4)")
+    assert browser.execute_script("return location.hash") == "#t=123.4&view=ev1"
+    browser.execute_script("armcarryPage.use('free'); armcarryPage.seek(10); location.hash = '#t=200&view=mast'")
+    until(lambda: now(browser) == 200)
+    assert browser.execute_script("return document.getElementById('camera').value") == "mast"
+    browser.execute_script("location.hash = '#t=moon&view=nobody'")
+    time.sleep(0.2)
+    assert now(browser) == 200
+    browser.execute_script("armcarryPage.use('free')")
+
+
+def test_the_proven_bodies_and_a_second_view_are_shown_on_demand(browser):
+    browser.execute_script("armcarryPage.seek(450); armcarryPage.use('follow')")
+    plain = picture(browser)
+    browser.execute_script("document.activeElement.blur()")
+    browser.execute_script("document.dispatchEvent(new KeyboardEvent('keydown', {key: 'k'}))")
+    proven = picture(browser)
+    assert 0.001 < (np.abs(proven - plain).max(axis=2) > 20).mean() < 0.2
+    browser.execute_script("document.dispatchEvent(new KeyboardEvent('keydown', {key: 'k'}))")
+    assert np.array_equal(picture(browser), plain)
+    browser.execute_script(
+        "const s = document.getElementById('corner'); s.value = 'mast'; s.dispatchEvent(new Event('change'))")
+    corner = picture(browser)
+    high, wide = corner.shape[:2]
+    changed = np.abs(corner - plain).max(axis=2) > 8
+    assert changed[int(0.8 * high) :, int(0.76 * wide) :].mean() > 0.05
+    assert not changed[:, : int(0.7 * wide)].any()
+    browser.execute_script(
+        "const s = document.getElementById('corner'); s.value = ''; s.dispatchEvent(new Event('change'));"
+        "armcarryPage.use('free')")
+
+
+def test_the_sun_of_the_page_is_that_of_the_day(small_run):
+    assert page_facts(*small_run)["sun"] is None  # no environment, no sun
+    environment = load_scenario(scenarios_folder() / "pump_box_to_bay_7.yaml").scenario.environment
+    loaded = SimpleNamespace(**vars(small_run[0].scene.loaded))
+    loaded.scenario = loaded.scenario.model_copy(update={"environment": environment})
+    record = replace(small_run[0], scene=replace(small_run[0].scene, loaded=loaded))
+    told = page_facts(record, ())["sun"]
+    for k in (0, len(told["times"]) - 1):
+        light = daylight(record, told["times"][k])
+        assert np.allclose(told["way"][3 * k : 3 * k + 3], light.sun, atol=1e-4)
+        assert told["share"][k] == pytest.approx(light.share, abs=1e-3)
 
 
 def test_nothing_is_cut_at_projector_size(browser):

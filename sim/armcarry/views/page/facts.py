@@ -18,6 +18,7 @@ from armcarry.scene.words import plain
 from armcarry.views import palette
 from armcarry.views.closest import Track, asked, closest_track, kept, said
 from armcarry.views.curves import thinned
+from armcarry.views.daylight import daylight
 from armcarry.views.eyes import eyes
 from armcarry.views.folded import folded
 from armcarry.views.groups import leaders
@@ -33,6 +34,7 @@ _SPEEDS = (0.25, 0.5, 1, 2, 5, 10, 20, 30, 60, 120, 300)
 _PASSES_S = 20.0
 _CURVE_CELLS = 1200
 _TRACK_STEPS = 1500
+_SUN_STEP_S = 30.0
 #: so many findings that did not fail get a camera of their own, the tightest first; each that failed gets one, to a
 #: number that nobody looks at one by one
 _VIEWS, _FAILED_VIEWS = 16, 120
@@ -72,6 +74,7 @@ def page_facts(record: Record, findings: Sequence[Finding]) -> dict[str, Any]:
         "tightest": _tightest(record),
         "cameras": [{"name": eye.name, "title": eye.title} for eye in eyes(record)],
         "follow": f"group {leaders(record)[record.scene.tool(record.phases[0].tree)]}",
+        "sun": _sun(record),
         "home": _view(overview(whole(record), 16 / 9)),
         "colours": colours(),
     }
@@ -83,6 +86,20 @@ def colours() -> dict[str, str]:
         "room": palette.ROOM, "panel": palette.PANEL, "light": palette.LIGHT, "faint": palette.FAINT_LIGHT,
         "rule": "#3A434E", "band": palette.SKY_BLUE, "sky": palette.SKY_BLUE, "orange": palette.ORANGE,
         "fail": palette.VERMILLION, "pass": palette.BLUISH_GREEN, "one": palette.LIGHT, "other": palette.LIGHT,
+    }
+
+
+def _sun(record: Record) -> dict[str, Any] | None:
+    """Return where the sun stands every minute and how much of it shows, and where the Earth is; None without a sky."""
+    start, end = record.motion.start_s, record.motion.end_s
+    times = np.linspace(start, end, max(int(np.ceil((end - start) / _SUN_STEP_S)), 1) + 1)
+    lights = [daylight(record, float(time_s)) for time_s in times]
+    found = [light for light in lights if light is not None]
+    if not found:
+        return None
+    return {
+        "times": _rounded(times, 1), "way": _rounded(np.concatenate([light.sun for light in found]), 4),
+        "share": _rounded(np.array([light.share for light in found]), 3), "earth": _rounded(found[0].earth, 4),
     }
 
 

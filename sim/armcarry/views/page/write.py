@@ -35,7 +35,7 @@ def write_page(record: Record, findings: Sequence[Finding], path: Path, tell: Te
     say("measuring the closest pairs", 0.0)
     facts = page_facts(record, findings)
     say("building the scene", 0.6)
-    write_text_atomic(path, page(facts, glb(record)))
+    write_text_atomic(path, page(facts, glb(record, proven=True)))
     say("the page is written", 1.0)
     return path
 

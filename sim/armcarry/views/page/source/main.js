@@ -36,6 +36,7 @@ function refresh() {
   $("scrub").setAttribute("aria-valuetext", clock(state.time - data.start_s));
   caption();
   closest();
+  link();
 }
 
 function caption() {
@@ -44,6 +45,7 @@ function caption() {
   $("say").textContent = move ? move.say || move.title : "";
   const doing = data.doings.filter((each) => each.start <= state.time && state.time < each.end).map((each) => each.words);
   $("move").textContent = doing.join(" · ") || (move ? `${move.carry}: ${move.title}` : "");
+  $("words").hidden = !$("say").textContent && !$("move").textContent;
 }
 
 // What is shown of clearance now: the chosen finding by its own verdict, else the pair that matters most.
@@ -94,6 +96,21 @@ function jump(finding) {
 function use(name) {
   $("camera").value = name;
   view.use(name);
+  link();
+}
+
+// The address tells instant and view, so that a copied link leads back here.
+function link() {
+  const hash = `#t=${state.time.toFixed(1)}&view=${encodeURIComponent($("camera").value)}`;
+  if (!state.playing && hash !== location.hash) history.replaceState(null, "", hash);
+}
+
+function fromLink() {
+  const asked = new URLSearchParams(location.hash.slice(1));
+  const name = asked.get("view");
+  if ([...$("camera").options].some((item) => item.value === name)) use(name);
+  const time = Number(asked.get("t"));
+  if (asked.has("t") && Number.isFinite(time)) seek(time);
 }
 
 function option(select, value, text) {
@@ -159,7 +176,12 @@ function fill() {
   $("speed").value = String(state.speed);
   option($("camera"), "free", "Free (drag to turn)");
   option($("camera"), "follow", "Follow the tip");
-  for (const camera of data.cameras) option($("camera"), camera.name, camera.title);
+  option($("corner"), "", "nothing");
+  for (const camera of data.cameras) {
+    option($("camera"), camera.name, camera.title);
+    option($("corner"), camera.name, camera.title);
+  }
+  $("corner").parentElement.hidden = data.cameras.length === 0;
   data.curves.forEach((curve, k) => option($("group"), String(k), curve.group));
   $("group").parentElement.hidden = data.curves.length === 0;
   $("tightest").disabled = data.tightest === null;
@@ -174,6 +196,8 @@ function connect() {
   $("scrub").addEventListener("input", () => seek(Number($("scrub").value)));
   $("speed").addEventListener("change", () => { state.speed = Number($("speed").value); });
   $("camera").addEventListener("change", () => { use($("camera").value); refresh(); });
+  $("corner").addEventListener("change", () => view.inCorner($("corner").value));
+  window.addEventListener("hashchange", fromLink);
   $("group").addEventListener("change", () => { plot.choose(Number($("group").value)); refresh(); });
   $("help").addEventListener("click", () => $("keys").showModal());
   $("close").addEventListener("click", () => { $("keys").close(); document.activeElement.blur(); });
@@ -224,6 +248,7 @@ function press(event) {
     p: () => nextFinding(-1),
     c: () => nextCamera(),
     o: () => { use("free"); view.home(); refresh(); },
+    k: () => view.showProven(!view.proven),
     "?": () => $("keys").showModal(),
     ...keysOf(event.target),
   };
@@ -285,6 +310,7 @@ function frame(now) {
 const frames = { count: 0 };
 
 async function start() {
+  const asked = location.hash;
   fill();
   connect();
   try {
@@ -297,6 +323,10 @@ async function start() {
   use("free");
   fit();
   play(false);
+  if (asked) {
+    history.replaceState(null, "", asked);
+    fromLink();
+  }
   requestAnimationFrame(frame);
   window.armcarryPage = { seek, play, use, jump, state, frames, data, poseOf: (name) => view.poseOf(name) };
   document.body.dataset.ready = "yes";

@@ -2,14 +2,19 @@
 
 import {
   AmbientLight, AnimationMixer, BoxGeometry, Color, CylinderGeometry, DirectionalLight, LoopOnce, Mesh,
-  MeshBasicMaterial, MeshStandardMaterial, PerspectiveCamera, Quaternion, Scene, Spherical, Vector3, WebGLRenderer,
+  MeshBasicMaterial, MeshStandardMaterial, PCFSoftShadowMap, PerspectiveCamera, Quaternion, Scene, Spherical, Vector3,
+  WebGLRenderer,
 } from "three";
 import { OrbitControls } from "three/examples/jsm/controls/OrbitControls.js";
 import { GLTFLoader } from "three/examples/jsm/loaders/GLTFLoader.js";
 import { mergeGeometries } from "three/examples/jsm/utils/BufferGeometryUtils.js";
-import { data, sceneBytes } from "./data.js";
+import { data, rowAt, sceneBytes } from "./data.js";
 
 const UP = new Vector3(0, 1, 0);
+const PROVEN = "proven ";
+// there is nothing around the scene to reflect, so bare metal would be black
+const METAL_SHARE = 0.4;
+const CORNER = 0.26; // share of the width that the picture in the corner takes
 
 // (x forward, y left, z up) of the run to (z forward, x left, y up) of glTF
 export const toPage = ([x, y, z]) => new Vector3(y, z, x);
@@ -23,7 +28,10 @@ function drawnBySoftware() {
 export class View {
   constructor(canvas) {
     this.canvas = canvas;
-    this.renderer = new WebGLRenderer({ canvas, antialias: !drawnBySoftware(), preserveDrawingBuffer: true });
+    const software = drawnBySoftware();
+    this.renderer = new WebGLRenderer({ canvas, antialias: !software, preserveDrawingBuffer: true });
+    this.renderer.shadowMap.enabled = !software; // a processor alone would not play smoothly
+    this.renderer.shadowMap.type = PCFSoftShadowMap;
     this.renderer.setPixelRatio(Math.min(window.devicePixelRatio, 2));
     this.scene = new Scene();
     this.scene.background = new Color(data.colours.room);
@@ -39,10 +47,38 @@ export class View {
     this.dirty = true;
   }
 
+  // The sun where the run's table has it, the Earth's side, and a weak lamp at the eye; the lamp alone without a table.
   light() {
-    this.scene.add(new AmbientLight(0xffffff, 1.1));
-    this.lamp = new DirectionalLight(0xffffff, 2.2);
-    this.scene.add(this.lamp, this.lamp.target);
+    this.sun = new DirectionalLight(0xffffff, 0);
+    this.sun.castShadow = true;
+    this.sun.shadow.mapSize.set(2048, 2048);
+    this.sun.shadow.normalBias = 0.03;
+    this.earth = new DirectionalLight(0xcfe4ff, 0);
+    this.earth.position.copy(toPage(data.sun ? data.sun.earth : [0, 0, -1]));
+    this.lamp = new DirectionalLight(0xffffff, data.sun ? 0.6 : 2.2);
+    this.dim = new AmbientLight(0xffffff, data.sun ? 0.35 : 1.1);
+    this.scene.add(this.dim, this.sun, this.sun.target, this.earth, this.lamp, this.lamp.target);
+  }
+
+  shine(time) {
+    if (!data.sun) return;
+    const k = rowAt(data.sun.times, time);
+    const share = data.sun.share[k];
+    this.towardsSun = toPage(data.sun.way.slice(3 * k, 3 * k + 3));
+    this.sun.intensity = 3.1 * share;
+    this.earth.intensity = 0.15 + 0.85 * share;
+    this.lamp.intensity = 1.5 - 0.9 * share; // by night only lamps
+  }
+
+  // Shadows are sharpest about what the view turns round.
+  aimSun(eye) {
+    if (!this.towardsSun) return;
+    const at = this.camera === this.free ? this.controls.target : eye;
+    const half = Math.min(Math.max(0.8 * eye.distanceTo(this.controls.target), 8), 45);
+    this.sun.target.position.copy(at);
+    this.sun.position.copy(at).addScaledVector(this.towardsSun, 80);
+    Object.assign(this.sun.shadow.camera, { left: -half, right: half, top: half, bottom: -half, near: 1, far: 160 });
+    this.sun.shadow.camera.updateProjectionMatrix();
   }
 
   gapLine() {
@@ -59,7 +95,16 @@ export class View {
   async load() {
     const gltf = await new GLTFLoader().parseAsync(await sceneBytes(), "");
     this.scene.add(gltf.scene);
-    gltf.scene.traverse((node) => { if (node.userData.name) this.named.set(node.userData.name, node); });
+    const materials = new Set();
+    gltf.scene.traverse((node) => {
+      if (node.userData.name) this.named.set(node.userData.name, node);
+      if (!node.isMesh) return;
+      node.castShadow = true;
+      node.receiveShadow = true;
+      materials.add(node.material);
+    });
+    for (const material of materials) material.metalness *= METAL_SHARE;
+    this.showProven(false);
     this.mixer = new AnimationMixer(gltf.scene);
     if (gltf.animations.length) {
       this.clip = gltf.animations[0];
@@ -72,6 +117,17 @@ export class View {
     this.home();
   }
 
+  // People as they are drawn, or the bodies that were proven in their place.
+  showProven(on) {
+    this.proven = on;
+    for (const [name, node] of this.named) {
+      if (!name.startsWith(PROVEN)) continue;
+      node.visible = on;
+      this.named.get(name.slice(PROVEN.length)).visible = !on;
+    }
+    this.dirty = true;
+  }
+
   // Bodies that never move become one mesh a material; the single ones stay, hidden, for highlighting.
   mergeStill() {
     const still = this.named.get("group static");
@@ -79,13 +135,27 @@ export class View {
     still.updateMatrixWorld(true);
     const byMaterial = new Map();
     still.traverse((node) => {
-      if (!node.isMesh) return;
+      if (!node.isMesh || this.ofPerson(node)) return;
       const parts = byMaterial.get(node.material) ?? [];
       parts.push(node.geometry.clone().applyMatrix4(node.matrixWorld));
       byMaterial.set(node.material, parts);
       node.visible = false;
     });
-    for (const [material, parts] of byMaterial) this.scene.add(new Mesh(mergeGeometries(parts), material));
+    for (const [material, parts] of byMaterial) {
+      const mesh = new Mesh(mergeGeometries(parts), material);
+      mesh.castShadow = true;
+      mesh.receiveShadow = true;
+      this.scene.add(mesh);
+    }
+  }
+
+  // Whether a mesh is of a body that is drawn in two ways.
+  ofPerson(node) {
+    for (let up = node; up; up = up.parent) {
+      const name = up.userData.name ?? "";
+      if (name.startsWith(PROVEN) || this.named.has(PROVEN + name)) return true;
+    }
+    return false;
   }
 
   home() {
@@ -129,6 +199,7 @@ export class View {
   show(time) {
     if (this.clip) this.mixer.setTime(Math.max(Math.min(time, this.clip.duration - 1e-4), 0));
     this.scene.updateMatrixWorld();
+    this.shine(time);
     if (this.followed) {
       const now = this.followed.getWorldPosition(new Vector3());
       const moved = now.clone().sub(this.last);
@@ -144,7 +215,7 @@ export class View {
     for (const { mesh, material, visible } of this.marked) Object.assign(mesh, { material, visible });
     this.marked = [];
     names.forEach((name, k) => {
-      const mesh = this.named.get(name);
+      const mesh = this.named.get(PROVEN + name) ?? this.named.get(name);
       if (!mesh || !mesh.isMesh) return;
       this.marked.push({ mesh, material: mesh.material, visible: mesh.visible });
       mesh.material = new MeshStandardMaterial({
@@ -201,7 +272,32 @@ export class View {
     const aside = new Vector3().crossVectors(ahead, UP).multiplyScalar(-0.4).add(UP.clone().multiplyScalar(0.7));
     this.lamp.position.copy(eye).add(aside);
     this.lamp.target.position.copy(eye).add(ahead);
+    this.aimSun(eye);
     this.renderer.render(this.scene, this.camera);
+    this.drawCorner();
+  }
+
+  // What another camera sees, in the corner below the views; null takes it away.
+  inCorner(name) {
+    this.corner = name ? this.named.get(`camera ${name}`) ?? null : null;
+    this.dirty = true;
+  }
+
+  drawCorner() {
+    if (!this.corner || this.corner === this.camera) return;
+    const { clientWidth: wide, clientHeight: tall } = this.canvas;
+    const w = Math.round(CORNER * wide);
+    const h = Math.round(w / this.corner.aspect);
+    const at = [wide - w - 12, 12];
+    const shown = [this.line.line, ...this.line.ends].map((part) => [part, part.visible]);
+    for (const [part] of shown) part.visible = false; // it is as thick as the main view wants it
+    this.renderer.setScissorTest(true);
+    this.renderer.setViewport(...at, w, h);
+    this.renderer.setScissor(...at, w, h);
+    this.renderer.render(this.scene, this.corner);
+    this.renderer.setScissorTest(false);
+    this.renderer.setViewport(0, 0, wide, tall);
+    for (const [part, visible] of shown) part.visible = visible;
   }
 
   // T_page_body of a node as 16 numbers in column order, for those who check the page.
