@@ -46,6 +46,11 @@ class Pictures:
         """Return the plots of one carry."""
         return tuple(picture for picture in self.plots if picture.carry == carry.name)
 
+    def hero(self, failed: bool) -> Picture | None:
+        """Return the picture for the first page: the tightest moment where something failed, else the whole scene."""
+        by_name = {picture.path.stem: picture for picture in self.views}
+        return by_name.get("tightest" if failed else "overview", next(iter(self.views), None))
+
     @property
     def day(self) -> tuple[Picture, ...]:
         """The plots of the whole run."""

@@ -10,7 +10,7 @@ from typing import Any
 from armcarry.comparing.flown import Flown
 from armcarry.evidence.methods import as_html
 from armcarry.files.atomic import write_text_atomic
-from armcarry.record.finding import Finding
+from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record
 from armcarry.views import palette
 from armcarry.views.brief.content import NONE_LEAST, Answer, Carry, briefing, margins, relaxed_margins
@@ -35,6 +35,7 @@ def write_report(
     from markupsafe import Markup
 
     told = briefing(record, findings)
+    hero = pictures.hero(told.verdict is Verdict.FAIL)
     template = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True).from_string(
         (_HERE / "report.html").read_text(encoding="utf-8")
     )
@@ -49,7 +50,8 @@ def write_report(
         flown_words=flown_words(flown),
         left_out=pictures.left_out,
         none_least=NONE_LEAST,
-        views=[_inside(picture) for picture in pictures.views],
+        hero=None if hero is None else _inside(hero),
+        views=[_inside(picture) for picture in pictures.views if picture is not hero],
         day=[_inside(picture) for picture in pictures.day],
         what_ifs=[_what_if(answer, pictures) for answer in told.what_ifs],
         methods=[(name, Markup(page)) for name, page in as_html(finding.check for finding in findings)],  # noqa: S704

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from armcarry.comparing.flown import Flown
-from armcarry.record.finding import Finding
+from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record
 from armcarry.views.brief.content import (
     NONE_LEAST,
@@ -18,7 +18,7 @@ from armcarry.views.brief.content import (
     relaxed_margins,
 )
 from armcarry.views.brief.paper import Paper, Size
-from armcarry.views.brief.pictures import Pictures
+from armcarry.views.brief.pictures import Picture, Pictures
 from armcarry.views.flown import flown_table, flown_words
 from armcarry.views.words import CAUTION, verdict_word
 
@@ -38,8 +38,9 @@ def write_report_pdf(
     """
     told = briefing(record, findings)
     paper = Paper(path, size, told.title, f"{told.title}: a rehearsal aid, no approval. {told.counts}.")
-    _front(paper, told, frozen)
-    for picture in pictures.views:
+    hero = pictures.hero(told.verdict is Verdict.FAIL)
+    _front(paper, told, frozen, hero)
+    for picture in (picture for picture in pictures.views if picture is not hero):
         paper.picture(picture.path, picture.words)
     if pictures.left_out:
         paper.text(f"Pictures were left out: {pictures.left_out}")
@@ -64,13 +65,15 @@ def write_report_pdf(
     return path
 
 
-def _front(paper: Paper, told: Briefing, frozen: str) -> None:
+def _front(paper: Paper, told: Briefing, frozen: str, hero: Picture | None) -> None:
     paper.text(told.title, 22, True, after=8)
     paper.text(told.purpose, 10.5, after=8)
     paper.verdict(told.verdict, f"{verdict_word(told.verdict)}: {told.counts}")
     paper.text(told.tightest, 11, True, after=8)
     if frozen:
         paper.text(frozen, 9.5, after=6)
+    if hero is not None:
+        paper.picture(hero.path, hero.words)
     paper.box(CAUTION, "Cautions")
     if told.failed.rows:
         paper.heading("What fails")
