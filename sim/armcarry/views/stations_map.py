@@ -20,6 +20,9 @@ _WORDS = {"reach": "out of reach", "joints": "joints at their ends", "singular":
 #: bases in one strip; more of them go on in another below, so that a page holds the map in letters one can read
 _A_STRIP = 26
 
+#: bases in one strip; more of them go on in another below, so that a page holds the map in letters one can read
+_A_STRIP = 26
+
 
 def write_stations_map(found: StationMap, path: Path) -> Path:
     """Draw which worksites are reached from where, darker with more clearance to spare, and the plan; return the path.

@@ -99,7 +99,10 @@ def _look(window: Window) -> dict[str, Callable[[], None]]:
 
 
 def _show(window: Window) -> dict[str, Callable[[], None]]:
-    names = ("closest", "margin", "shell", "envelope", "map", "rails", "sites", "frames", "other")
+    names = (
+        "closest", "margin", "shell", "envelope", "map", "proven", "measure", "corner", "rails", "sites", "frames",
+        "other",
+    )
 
     def toggle(action: str) -> Callable[[], None]:
         return lambda: window.toggle(action)

@@ -8,16 +8,15 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
 from armcarry.views import palette
+from armcarry.views.looks import PEOPLE
 from armcarry.views.player import look
 from armcarry.views.player.keys import HEADINGS, KEYS
 from armcarry.views.words import CAUTION
 
 #: groups of keys in each column of the page
 _COLUMNS = (("time", "jump"), ("look", "room"), ("show",))
-_BODIES = (
-    ("arm", "arm"), ("rider", "rider"), ("hardware", "hardware"), ("worker", "worker"), ("vehicle", "vehicle"),
-    ("appendage", "parts that turn"), ("structure", "structure"),
-)
+#: how people are told apart
+_BANDS = ("one band: the first person named", "two bands: the second", "three bands: the third")
 
 
 class Help(QWidget):
@@ -60,8 +59,8 @@ def _column(groups: tuple[str, ...], hidden: Collection[str]) -> QWidget:
         row = _add(grid, row, "", "Colours")
         for _, colour, words in look.BANDS_M:
             row = _add(grid, row, "■", f"tint: {words}", colour)
-        for kind, words in _BODIES:
-            row = _add(grid, row, "■", words, palette.BODIES[kind])
+        for words, hue in zip(_BANDS, PEOPLE, strict=False):
+            row = _add(grid, row, "■", words, hue if hue != palette.BLACK else palette.FAINT_LIGHT)
         _add(grid, row, "■", "second run", look.GHOST)
     grid.setRowStretch(grid.rowCount(), 1)
     grid.setColumnStretch(1, 1)

@@ -32,7 +32,7 @@ class Layout:
         self.panels, self.briefing, self.helping = True, False, False
         run, other = window.run, window.other
         self.findings = Findings(run.record, run.findings)
-        self.side = Side(self.findings, _offered(window))
+        self.side = Side(window.run.record, self.findings, _offered(window))
         self.plots = Plots(run.record, None if other is None else other.record)
         self.timeline = Timeline(lanes)
         self.controls = Controls(window.session, window.scene.cameras.choices)
@@ -133,6 +133,7 @@ class Layout:
         self.controls.speed_asked.connect(window.choose_speed)
         self.controls.camera_asked.connect(window.choose_camera)
         self.controls.said.connect(window.say)
+        self.side.ruler.changed.connect(window.settle)
         self.findings.asked.connect(lambda k: window.jump(window.session.to_finding(k)))
 
 
@@ -141,6 +142,7 @@ def _offered(window: Window) -> tuple[str, ...]:
     return tuple(
         action for action in TOGGLES
         if (action != "show_other" or window.other is not None)
+        and (action != "show_corner" or window.scene.corner.there)
         and (action not in LAYER_OF or LAYER_OF[action] in window.scene.makers)
     )
 

@@ -19,14 +19,15 @@ from armcarry.views.player import look
 from armcarry.views.player.findings import Findings
 from armcarry.views.player.keys import KEY_OF, tip
 from armcarry.views.player.nearest import Nearest
+from armcarry.views.player.ruler import Ruler
 from armcarry.views.player.swept import MAP_BANDS_M
 from armcarry.views.pointed import gap_of, label_words
 
 #: words on the buttons of what can be shown, by action
 TOGGLES = {
     "show_closest": "Closest pair", "show_margin": "Margin tint", "show_shell": "Shell", "show_envelope": "Swept room",
-    "show_map": "Approach map", "show_rails": "Handrails", "show_sites": "Worksites", "show_frames": "Frames",
-    "show_other": "Second run",
+    "show_map": "Approach map", "show_proven": "As proven", "show_rails": "Handrails", "show_sites": "Worksites",
+    "show_frames": "Frames", "show_measure": "Measure", "show_corner": "Eyes", "show_other": "Second run",
 }
 
 
@@ -36,8 +37,8 @@ class Side(QWidget):
     #: name of an action from keys.py
     acted = Signal(str)
 
-    def __init__(self, findings: Findings, offered: tuple[str, ...]) -> None:
-        """Args: findings, the list; offered, actions of the toggles that this run can show."""
+    def __init__(self, record: Record, findings: Findings, offered: tuple[str, ...]) -> None:
+        """Args: record, the run; findings, the list; offered, actions of the toggles that this run can show."""
         super().__init__()
         column = QVBoxLayout(self)
         column.setContentsMargins(6, 4, 6, 4)
@@ -58,6 +59,8 @@ class Side(QWidget):
             button = self.toggles[action] = self._toggle(action)
             grid.addWidget(button, k // 3, k % 3)
         column.addLayout(grid)
+        self.ruler = Ruler(record)
+        column.addWidget(self.ruler)
         self.legend = QLabel()
         self.legend.setText("m to spare: " + _squares((colour, limit) for limit, colour, _ in look.BANDS_M))
         self.map_legend = QLabel()
@@ -83,6 +86,7 @@ class Side(QWidget):
         """Show which things are shown."""
         for action, button in self.toggles.items():
             button.setChecked(on.get(action, False))
+        self.ruler.setVisible(on.get("show_measure", False))
         self.legend.setVisible(on.get("show_margin", False))
         self.map_legend.setVisible(on.get("show_map", False))
 

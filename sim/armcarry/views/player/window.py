@@ -128,6 +128,8 @@ class Window(QMainWindow):
             self.scene.show_finding(chosen)
         if tinted:
             self.scene.tint.show(self.nearest.margin_m)
+        ruler = self.layout_.side.ruler
+        self.scene.show_measured(ruler.measure(self.session.time_s) if self.on.get("show_measure") else None)
         self.scene.render()
         now = time.perf_counter()
         if not hurry or now - self._words_at >= _WORDS_S:
@@ -191,6 +193,10 @@ class Window(QMainWindow):
                 QApplication.processEvents(QEventLoop.ProcessEventsFlag.ExcludeUserInputEvents)
                 self._hush.start(1)
             self.scene.show_layer(layer, on)
+        elif action == "show_proven":
+            self.scene.scene.show_proven(on)
+        elif action == "show_corner":
+            self.scene.corner.show(on and self.scene.corner.there)
         elif action == "show_other":
             if self.other is None:
                 self.say("no second run was opened; type: armcarry play RUN --over OTHER")

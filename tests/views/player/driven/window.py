@@ -247,7 +247,9 @@ def test_a_finding_keeps_its_own_verdict_where_its_gap_has_room(window):
     assert finding_words(record, failing)[1].startswith("✕") and finding_words(record, failing)[3] == look.FAIL_TEXT
 
 
-@pytest.mark.parametrize("name", ["show_margin", "show_shell", "show_rails", "show_sites", "show_frames", "show_other"])
+@pytest.mark.parametrize("name", [
+    "show_margin", "show_shell", "show_rails", "show_sites", "show_frames", "show_other",
+])
 def test_things_are_shown_and_hidden_by_key_and_by_button(window, name):
     window.seek(300.0)
     letter = next(k.names[0] for k in KEYS if k.action == name)
@@ -258,6 +260,24 @@ def test_things_are_shown_and_hidden_by_key_and_by_button(window, name):
         assert (screen(window, window.view) != before).any(axis=-1).sum() > 30
     click(window.layout_.side.toggles[name])
     assert window.on[name] is on
+
+
+def test_the_distance_between_any_two_is_measured_now(window, run):
+    from armcarry.views.player.measuring import measured
+
+    window.seek(300.0)
+    before = screen(window, window.view)
+    QTest.keyClicks(window.view, "d")
+    ruler = window.layout_.side.ruler
+    assert ruler.isVisible()
+    for combo, name in zip(ruler.ends, ("ev1", "platform"), strict=True):
+        combo.setCurrentIndex(combo.findData(name))
+    assert ruler.told.text() == measured(run.record, "ev1", "platform", 300.0).words
+    assert near(screen(window, window.view), palette.SKY_BLUE, 25).sum() > near(before, palette.SKY_BLUE, 25).sum()
+    window.seek(100.0)
+    assert ruler.told.text() == measured(run.record, "ev1", "platform", 100.0).words
+    QTest.keyClicks(window.view, "d")
+    assert not ruler.isVisible()
 
 
 def test_looking_through_eyes_and_cameras(window):
