@@ -8,6 +8,7 @@ import pytest
 from armcarry.errors import FrameError
 from armcarry.files.documents.pictures import PictureWanted
 from armcarry.views import gl
+from armcarry.views.daylight import Level
 from armcarry.views.stage import Stage
 from armcarry.views.wanted import instant_of, wanted_stills
 
@@ -40,7 +41,7 @@ def test_stills_name_hardware_its_fasteners_its_seat_and_the_worksite(day_record
         {"name": "box", "title": "The box", "highlight": ["pump_box", "rack_a_seat", "rack_a"], "step": "loosen"},
         {"name": "seen", "highlight": ["pump_box", "platform/rack_a_locker"], "seen_from": "ev1", "around": True},
     )
-    with Stage(record, (480, 300), samples=0) as stage:
+    with Stage(record, (480, 300), Level.PLAIN) as stage:
         box, seen = wanted_stills(record, stage)
         assert list(stage.scene.unmark()) == []  # nothing is left marked on a stage that others draw on
     assert box.name == "wanted_box" and box.title == "The box"
