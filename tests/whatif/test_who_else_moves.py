@@ -124,3 +124,40 @@ def test_what_is_handed_to_somebody_who_starts_to_walk_is_covered_while_the_arm_
     lower = min(part.leaves.lower_m[-1] for part in run_outs(handing).parts if part.window.end_s == TIME_S)
     assert -np.inf < lower <= gap.min() - left + 2e-4
     assert gap[0] - left > lower + 0.1
+
+
+def test_a_joint_that_runs_away_against_its_command_is_farther_off_than_its_own_way(rider_scene, turning_record):
+    """Both first joints are flown; the first one turns round, and a ball stands where that brings the hand."""
+    load = {"joint_rate": {"default": "4 deg/s"}, "joint_acceleration": {"default": "2 deg/s^2"},
+            "brake_deceleration": {"default": "4 deg/s^2"}, "tip_speed": "1 m/s"}  # fmt: skip
+    arm = {"detection_time": f"{DETECTION_S} s", "home": {"j2": "70 deg", "j3": "20 deg", "j4": "0 deg"},
+           "loads": dict.fromkeys(("free", "rider", "rider_and_hardware"), load)}  # fmt: skip
+    plain = rider_scene({}, arm=arm)
+    rates = {"arm/j1": -RATE, "arm/j2": RATE}
+    q = plain.position.copy()
+    for joint, rate in rates.items():
+        q[plain.tree.column(joint)] += rate * TIME_S
+    begun = q.copy()
+    q[plain.tree.column("arm/j2")] += rates["arm/j2"] * DETECTION_S
+    q[plain.tree.column("arm/j1")] += RATE * DETECTION_S + RATE**2 / (2 * BRAKE)
+    hand = next(body for body in plain.tree.bodies if body.name == "arm/hand")
+    there = forward(plain.tree, q, (hand.link,))[0] @ hand.pose
+    ball = Body("ball", "yard", Sphere(0.02), there)
+    scene = rider_scene({}, (ball,), arm=arm)
+    table = np.zeros((1, 2, len(scene.position)))
+    table[0, 0] = scene.position
+    for joint, rate in rates.items():
+        table[0, 1, scene.tree.column(joint)] = rate
+    motion = Motion(scene.tree.joints, np.array([0.0, END_S]), table)
+    record = replace(turning_record(scene), motion=motion)
+    record = replace(record, phases=(replace(record.phases[0], start_s=0.0, end_s=END_S),))
+    rows, _ = prove_run(scene, Run(record.phases, motion, (), (), (), ()))
+    found = runaways(replace(record, pairs=rows))
+    number = next(k for k, fault in enumerate(found.faults) if fault == (0, 1))
+    least = np.inf
+    for part in (part for part in found.parts if not part.own):
+        mine = part.leaves.take(np.flatnonzero(part.leaves.fault == number))
+        during = (mine.start_s <= TIME_S + DETECTION_S) & (mine.end_s >= TIME_S)
+        least = min(least, float(mine.lower_m[during].min()))
+    assert np.all(begun[scene.arm_columns] == motion.at(TIME_S)[scene.arm_columns])
+    assert least <= -0.1 + 2e-4  # the hand is in the ball when the first joint stands, and the second still turned

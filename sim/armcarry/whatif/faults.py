@@ -161,8 +161,10 @@ def nearer_m(side: Side) -> Array:
     goes = np.abs(record.motion.between(side.phase.start_s, until_s).extremes(1)).max(axis=0) * lasting
     goes[columns] = rate[columns] ** 2 / (2 * side.brakes)
     runs, longest = np.zeros((2, len(goes)))
-    runs[columns], longest[columns] = (
-        worst_excursion(side, np.array([False]), time)[0] for time in (None, LONGEST_DETECTION_S)
+    detection = record.scene.loaded.arm.document.detection_time
+    runs[columns], longest[columns] = (  # it may be commanded the other way meanwhile
+        worst_excursion(side, np.array([False]), time)[0] + rate[columns] * time
+        for time in (detection, LONGEST_DETECTION_S)
     )
     levers = joint_levers_m(tree, record.once(_travel) + goes + np.maximum(runs, longest))
     a, b = side.pairs.T

@@ -4,8 +4,9 @@ From the fault until it is detected the joint turns at its worst rate or slower 
 commanded; then all joints brake. So at every instant of a fault the arm is where it was commanded to be at
 some instant of the run, but for the joint that ran away, which is off by any part x of its worst excursion
 
-    X = w t_d + w^2 / 2b
+    X = (w + v) t_d + w^2 / 2b
 
+where v is the fastest that it was commanded the other way meanwhile: it is that much farther from where it should be;
 and, once the brakes are on, for what the others still turn while braking. Both are taken as independent: every
 x in [0, X] with every part of the braking of the others, which holds for every rate up to w and for a rate that
 changes meanwhile. Arcs lead x from 0 to X from chosen instants; slack covers the braking of the others and all
@@ -143,8 +144,10 @@ class _Search:
         starts, ends = pieces_of(self.record.motion, window.start_s, window.end_s)
         near = near_structure(side, starts, ends)
         still = runaway_arcs(side, starts, ends, None, None, np.zeros(len(starts)))
-        excursion = worst_excursion(side, near)
-        lists = near_pairs(side.prover, still, window.wanted_m, _extra(side, excursion), enough_m=ENOUGH_M)
+        against = against_rates(side, starts, ends, side.record.scene.loaded.arm.document.detection_time)
+        late_s = side.record.scene.loaded.arm.document.detection_time
+        excursion = worst_excursion(side, near)[None] + against * late_s  # (2, R, n), by the sign of the fault
+        lists = near_pairs(side.prover, still, window.wanted_m, _extra(side, excursion.max(axis=0)), enough_m=ENOUGH_M)
         roots = Roots(starts, ends, lists)
 
         def leaves(own: bool) -> Leaves:
@@ -152,7 +155,8 @@ class _Search:
 
             def measure(starts: Array, ends: Array, fault: np.ndarray, root: np.ndarray) -> Margins:
                 joint = self.joint[fault]
-                arcs = runaway_arcs(side, starts, ends, joint, self.sign[fault], excursion[root, joint])
+                sign = self.sign[fault]
+                arcs = runaway_arcs(side, starts, ends, joint, sign, excursion[(sign < 0).astype(int), root, joint])
                 return least_margins(side.prover, arcs, asked, enough_m=ENOUGH_M, lists=lists, which=root)
 
             return refine(roots, measure, len(self.faults), band_m=BAND_M, told_s=TOLD_S)
@@ -170,7 +174,8 @@ class _Search:
         """
         side, count = window.side, len(self.faults)
         rates, brakes = worst_rates(side, near), side.brakes
-        most = worst_excursion(side, near, LONGEST_DETECTION_S)
+        against = against_rates(side, starts, ends, LONGEST_DETECTION_S)
+        most = worst_excursion(side, near, LONGEST_DETECTION_S) + against.max(axis=0) * LONGEST_DETECTION_S
         lists = near_pairs(side.prover, still, window.wanted_m, _extra(side, most), enough_m=0.0)
         fault, root = np.repeat(np.arange(count), len(starts)), np.tile(np.arange(len(starts)), count)
         busy = lists.counts[root] > 0
@@ -183,14 +188,18 @@ class _Search:
             """Return detection times with their sign turned, so that the shortest is the greatest."""
             joint, reached = self.joint[fault], -so_far[fault, 0]
             pace, brake = rates[root, joint], brakes[joint]
+            other_way = against[(self.sign[fault] < 0).astype(int), root, joint]
             told = {"resolution": float(_RESOLUTION_S * pace.min()), "lists": lists}
-            limit = np.asarray(runaway(pace, np.maximum(reached, 0.0), brake).distance)
+            until = np.maximum(reached, 0.0)
+            limit = np.asarray(runaway(pace, until, brake).distance) + other_way * until
             arcs = runaway_arcs(side, first, last, joint, self.sign[fault], limit)
-            low = self._free_s(window, arcs, pace, brake, root, told)
+            low = self._free_s(window, arcs, pace, brake, other_way, root, told)
             exact = np.full(len(low), np.inf)
             short = np.flatnonzero(low < reached - TOLERANCE_S)
             middle = arcs.take(short).without_slack()
-            exact[short] = self._free_s(window, middle, pace[short], brake[short], root[short], told)
+            exact[short] = self._free_s(
+                window, middle, pace[short], brake[short], other_way[short], root[short], told
+            )
             return -exact[:, None], -low[:, None]
 
         found = greatest(
@@ -203,11 +212,29 @@ class _Search:
                 self.safe_s[fault[k]], self.ends_s[fault[k]] = -most[k, 0], (first[k] + last[k]) / 2
 
     def _free_s(
-        self, window: Window, arcs: Arcs, pace: Array, brake: Array, root: np.ndarray, told: dict[str, Any]
+        self, window: Window, arcs: Arcs, pace: Array, brake: Array, other_way: Array, root: np.ndarray,
+        told: dict[str, Any],
     ) -> Array:
         """Return the detection time (N,) with which each arc keeps what must be left; its limit, if all of it."""
         free, pair = free_until(window.side.prover, arcs, window.wanted_m, which=root, **told)
-        return np.where(pair < 0, np.inf, detection_that_keeps(free, pace, brake))
+        return np.where(pair < 0, np.inf, detection_that_keeps(free, pace, brake) * pace / (pace + other_way))
+
+
+def against_rates(side: Side, starts: Array, ends: Array, before_s: float) -> Array:
+    """Bound how fast each joint is commanded (2, R, n) against a fault that began up to ``before_s`` before cells end.
+
+    First against faults with sign +1, then -1. Where no other joint of the tree moves meanwhile it is 0: then only the
+    joint's own way counts, from where it was when it ran away.
+    """
+    motion, columns = side.record.motion, side.record.scene.arm_columns
+    found = np.zeros((2, len(starts), len(columns)))
+    for row, (start, end) in enumerate(zip(starts.tolist(), ends.tolist(), strict=True)):
+        low, high = motion.between(max(start - before_s, motion.start_s), end).extremes(1)
+        moves = (low != 0.0) | (high != 0.0)
+        others = moves.sum() - moves[columns] > 0
+        found[0, row] = np.where(others, np.maximum(-low[columns], 0.0), 0.0)
+        found[1, row] = np.where(others, np.maximum(high[columns], 0.0), 0.0)
+    return found
 
 
 def near_structure(side: Side, starts: Array, ends: Array) -> np.ndarray:
