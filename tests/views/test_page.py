@@ -159,7 +159,8 @@ def test_a_finding_about_two_bodies_shows_their_own_gap(small_run):
 def test_a_run_of_hours_may_pass_faster(small_run, monkeypatch):
     record, findings = small_run
     assert page_facts(record, findings)["speeds"][-1] == 60
-    assert page_facts(record, findings)["doings"] == []  # no day
+    first = page_facts(record, findings)["doings"][0]
+    assert first == {"start": 0.0, "end": 60.0, "words": "ev1, the arm: Rider goes to the rack"}
     monkeypatch.setattr("armcarry.views.page.facts._PASSES_S", 1.0)
     assert page_facts(record, findings)["speeds"][-1] == 300
 
