@@ -157,7 +157,8 @@ def test_the_share_of_the_rate_is_that_at_which_braking_goes_as_far_as_there_is_
     """Of an arc that takes 2 s the part that is free, at both ends and in the middle of each cell; the least counts."""
     starts, ends = np.array([1.0, 5.0, 7.0]), np.array([3.0, 5.0, 8.0])
     leaves = Leaves(starts, ends, *(np.zeros(3) for _ in range(5)))
-    part = SimpleNamespace(leaves=leaves, window=SimpleNamespace(side=SimpleNamespace(prover="prover"), left_m="left"))
+    window = SimpleNamespace(side=SimpleNamespace(prover="prover"), wanted_m="wanted")
+    part = SimpleNamespace(leaves=leaves, window=window)
     asked = []
 
     def arcs(side, at, until):
@@ -165,8 +166,8 @@ def test_the_share_of_the_rate_is_that_at_which_braking_goes_as_far_as_there_is_
         np.testing.assert_array_equal(at, until)
         return SimpleNamespace(without_slack=lambda: SimpleNamespace(until=np.full(len(at), 2.0)))
 
-    def room(prover, arcs, left_m, resolution):
-        assert (prover, left_m, len(arcs.until)) == ("prover", "left", 6)
+    def room(prover, arcs, wanted_m, resolution):
+        assert (prover, wanted_m, len(arcs.until)) == ("prover", "wanted", 6)
         return np.array([*free, *free]), None
 
     monkeypatch.setattr(stopping, "braking_arcs", arcs)
