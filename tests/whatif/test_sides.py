@@ -98,8 +98,11 @@ def test_pairs_that_no_fault_brings_near_are_left_out(rider_scene, moving_record
     levers = joint_levers_m(scene.tree, np.abs(plain.motion.extremes()).max(axis=0))[:, scene.arm_columns]
     a, b = (levers[row] for row in pairs.T)
     between = np.where((a > 0) & (b > 0), 0.0, a + b)
-    most, longest = (worst_excursion(side, far, time)[0] * between for time in (None, LONGEST_DETECTION_S))
-    braking = 0.02**2 / (2 * side.brakes[0]) * between[:, 0] if moving else 0.0
+    # a joint that runs away may have been commanded the other way until that is seen
+    rates = np.array([0.02 if moving else 0.0, 0.0, 0.0, 0.0, 0.0, 0.0])
+    seen_s = (scene.loaded.arm.document.detection_time, LONGEST_DETECTION_S)
+    most, longest = ((worst_excursion(side, far, time)[0] + rates * time) * between for time in seen_s)
+    braking = between @ (rates**2 / (2 * side.brakes))
     nearer = np.maximum(most.max(axis=1), longest.max(axis=1) - ENOUGH_M) + braking
     np.testing.assert_allclose(nearer_m(side), nearer, rtol=1e-9)
     enough = ENOUGH_M + 0.1 + nearer
