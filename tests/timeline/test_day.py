@@ -70,7 +70,7 @@ def test_a_step_without_any_duration_is_refused_when_none_was_computed():
         (("steps", 2, "takes"), {"least": "3 min", "likely": "2 min", "most": "4 min"},
          "a duration needs 0 <= least <= likely <= most"),
         (("steps", 2, "takes"), 5, "a bare number, the unit is missing"),
-        (("steps", 2, "note"), "x", "step 'lift' needs exactly one of: .*; found take, note"),
+        (("steps", 2, "inspect"), "x", "step 'lift' needs exactly one of: .*; found take, inspect"),
         (("steps", 2, "actors"), ["ev1", "ev1"], "step 'lift' names an actor twice"),
         (("steps", 2, "after"), ["lift"], "step 'lift' links to itself"),
         (("steps", 5, "actors"), ["ev1"], "step 'fly' moves the arm, so 'arm' must be among its actors"),
@@ -82,6 +82,10 @@ def test_a_step_without_any_duration_is_refused_when_none_was_computed():
 def test_what_is_refused(path, value, words):
     with pytest.raises(ValidationError, match=words):
         Day.model_validate(changed(*path, value=value))
+
+
+def test_a_note_beside_what_is_done_is_a_remark():
+    assert Day.model_validate(changed("steps", 2, "note", value="x")).steps[2].kind == "take"
 
 
 def test_a_step_without_a_kind_is_refused():
