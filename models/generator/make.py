@@ -52,7 +52,8 @@ def write_all(models: Path) -> None:
     write_text(people / "suited.yaml", documents.suited())
     heron.build().write(models / "arms" / "heron", "heron.urdf")
     tools.restraint().write(models / "restraints" / "foot_restraint", "foot_restraint.urdf")
-    for item in (tools.pump_box(), tools.survey_camera(), tools.rail_cart(), tools.blanket()):
+    shaped = (tools.pump_box(), tools.survey_camera(), tools.rail_cart(), tools.blanket())
+    for item in (*shaped, tools.without_shape("driver", 2.0), tools.without_shape("tool_bag", 4.0)):
         item.write(models / "hardware" / item.name, f"{item.name}.urdf")
 
 

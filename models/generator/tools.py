@@ -1,4 +1,4 @@
-"""The foot restraint and the hardware that is carried: pump box, survey camera, rail cart, blanket."""
+"""The foot restraint and the hardware that is carried: pump box, survey camera, rail cart, blanket, small things."""
 
 from __future__ import annotations
 
@@ -98,6 +98,13 @@ def blanket() -> Robot:
     roll.fixed("handhold", "base", BLANKET_GRIP)
     roll.capsule("base", "blanket_handle", 0.018, (0.14, -0.18, 0), (0.14, 0.18, 0), "handrail")
     return roll
+
+
+def without_shape(name: str, mass_kg: float) -> Robot:
+    """Return a small thing by name alone: a mass and a grip at it, and no body."""
+    thing = Robot(name, "base", mass_kg)
+    thing.fixed("grip", "base", at())
+    return thing
 
 
 def grip(hardware: str) -> Array:

@@ -9,6 +9,8 @@ from armcarry.files.places import models_folder
 
 MODELS = models_folder()
 GENERATED = ("*.urdf", "*.obj")
+#: small things by name alone: a mass, and no body that could be seen or checked
+WITHOUT_SHAPE = {"driver", "tool_bag"}
 
 
 def test_running_the_generator_gives_the_kept_files_byte_for_byte(tmp_path):
@@ -49,5 +51,15 @@ def test_what_is_seen_is_what_is_checked(urdf):
     text = urdf.read_text(encoding="utf-8")
     seen = re.findall(r'<visual name="([^"]+)">(<origin [^>]*/>)<geometry>(.*?)</geometry>', text)
     checked = re.findall(r'<collision name="([^"]+)">(<origin [^>]*/>)<geometry>(.*?)</geometry>', text)
-    assert len(seen) == text.count("<visual") > 0
+    assert len(seen) == text.count("<visual")
+    assert len(checked) == text.count("<collision")
+    assert (len(seen) == 0) == (urdf.stem in WITHOUT_SHAPE)
     assert seen == checked
+
+
+@pytest.mark.parametrize("name", sorted(WITHOUT_SHAPE))
+def test_a_thing_without_a_shape_has_the_mass_its_document_states(name):
+    folder = MODELS / "hardware" / name
+    stated = re.search(r"^mass: (\S+) kg$", (folder / f"{name}.yaml").read_text(encoding="utf-8"), re.MULTILINE)[1]
+    masses = re.findall(r'<mass value="([^"]+)"/>', (folder / f"{name}.urdf").read_text(encoding="utf-8"))
+    assert masses == [stated, "0.001"]  # and the grip, which is only a frame
