@@ -56,7 +56,8 @@ def test_a_wrong_name_is_told_with_the_nearest():
     assert str(caught.value).startswith("no model named 'tern_yrad'; accepted: tern_yard (nearest), or one of: ")
 
 
-def test_the_command_lists_in_full_into_a_pipe():
+def test_the_command_lists_in_full_into_a_pipe(monkeypatch):
+    monkeypatch.delenv("COLUMNS", raising=False)  # set, it is a wish for that width: whoever starts tests may set it
     printed = CliRunner().invoke(app, ["list", "tern_yard"])
     assert printed.exit_code == 0
     words = "rack A, bay 11 port: where the pump box is stowed; seat rack_a_seat; handrail keel_port_11"
