@@ -59,7 +59,7 @@ def test_a_path_is_relative_to_the_script(world):
         ("smal", "s.yaml:7: no model named 'smal' among arms; accepted: "),
         (
             "Small",
-            "s.yaml:7: neither the name of a model nor a relative path to a YAML file; found 'Small'; "
+            "s.yaml:7: names of models are lower case; did you mean 'small'?; found 'Small'; "
             "accepted: a name such as heron, or own/arm.yaml",
         ),
         ("a/b.txt", "neither the name of a model nor a relative path to a YAML file"),
