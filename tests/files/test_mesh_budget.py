@@ -16,7 +16,7 @@ from armcarry.files.import_model import inspect_file
 from armcarry.files.pieces import convex_pieces
 from armcarry.files.samples import sample_count, sampled
 
-#: a program starts with the most memory that whoever starts it ever used: so a shell, which starts small, stands between
+#: a program starts with the most memory that whoever starts it ever used: a shell, which starts small, stands between
 SMALL = ["/bin/sh", "-c", '"$@"; exit $?', "sh"]
 INSPECT = """
 import resource, sys
