@@ -66,6 +66,8 @@ WRITERS = {
     "compare": Writer(("compare", "run", "run", "--out", "two")),
     "series": Writer(("series", "series.yaml", "--out", "several")),
     "index": Writer(("index", "run", "run", "--out", "all")),
+    "verify": Writer(("verify", "--out", "verified")),
+    "assumptions": Writer(("assumptions", "run", "--csv", "assumed.csv")),
     "envelope": Writer(("envelope", "run", "--cell", "0.5 m", "--out", "swept.stl")),
     "route": Writer(("route", "small.yaml", "--out", "routed.yaml", "--overwrite")),
     "stations": Writer(("stations", "small.yaml", "--step", "8 m", "--picture", "map.png")),

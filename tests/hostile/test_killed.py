@@ -10,6 +10,7 @@ import time
 from typing import get_type_hints
 
 import pytest
+from typer.main import get_command
 
 from writers import WRITERS, Seen, names, rests
 
@@ -84,6 +85,7 @@ def test_every_option_that_names_a_file_is_read_or_killed():
     from armcarry.cli import app
 
     killed = {(writer.words[0], word) for writer in WRITERS.values() for word in writer.words}
+    typed = {name: {one.name: one.opts for one in made.params} for name, made in get_command(app).commands.items()}
     missing, seen = [], 0
     for command in app.registered_commands:
         name = command.name or command.callback.__name__
@@ -91,7 +93,7 @@ def test_every_option_that_names_a_file_is_read_or_killed():
             if "Path" not in str(hint) or "OptionInfo" not in str(hint):
                 continue
             seen += 1
-            spelled = f"--{key.replace('_', '-')}"
+            spelled = max(typed[name][key], key=len)
             if not ((name, spelled) in killed or spelled in READ.get(name, ()) or spelled in READ["any"]):
                 missing.append((name, spelled))
     assert seen >= 20
@@ -101,5 +103,5 @@ def test_every_option_that_names_a_file_is_read_or_killed():
 #: options that name what is read; what --out of handfly names is written by a try that is flown, a row of WRITERS
 READ = {
     "any": ("--tls-ca", "--tls-cert", "--tls-key"), "rehearse": ("--motion",), "play": ("--over",),
-    "handfly": ("--keys", "--score", "--out"), "inspect": ("--root",), "brief": ("--words",),
+    "handfly": ("--keys", "--score", "--out"), "inspect": ("--root",), "brief": ("--words", "--actual"),
 }  # fmt: skip
