@@ -40,7 +40,7 @@ ONTO = {
     "compare": Onto(("compare", "run", "run", "--out", "disk/two"), partly=True),
     "series": Onto(("series", "series.yaml", "--out", "disk/several"), partly=True),
     "index": Onto(("index", "run", "run", "--out", "disk/all"), partly=True),
-    "verify": Onto(("verify", "--out", "disk/verified"), partly=True, held=True),
+    "verify": Onto(("verify", "--out", "disk/verified"), "verified", partly=True, held=True),
     "assumptions": Onto(("assumptions", "run", "--csv", "disk/assumed.csv"), "assumed.csv", held=True),
     "envelope": Onto(("envelope", "run", "--cell", "0.5 m", "--out", "disk/swept.stl"), "swept.stl", held=True),
     "route": Onto(("route", "small.yaml", "--out", "disk/routed.yaml", "--overwrite"), "routed.yaml", held=True),
