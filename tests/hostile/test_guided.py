@@ -66,10 +66,9 @@ def test_inputs_that_reach_further(kind, part, kit, tmp_path, record_property):
     shutil.rmtree(tmp_path)
 
 
-#: the same of days, run folders and calls from Python; a run folder takes longest to read
-OTHERS = {"day": 2, "run": 4, "calls": 20}
-#: inputs of which some reach code that no good one did; of fewer, none may by chance
-MANY = 500
+#: the same of days, run folders and calls from Python; a run folder takes longest to read, and most of its damage ends
+#: at the same refusal: of too few none reaches further by chance
+OTHERS = {"day": 2, "run": 6, "calls": 20}
 
 
 @pytest.mark.parametrize("part", TAKEN)
@@ -79,11 +78,8 @@ def test_days_runs_and_calls_that_reach_further(kind, part, kit, record_property
     command = [sys.executable, str(HERE / "guided.py"), kind, "--runs", str(runs), "--seed", str(part)]
     done = subprocess.run(command, capture_output=True, text=True, errors="replace", check=False)
     assert done.returncode == 0, done.stdout[-6000:] + done.stderr[-2000:]
-    told = re.search(r"(\d+) inputs, coverage (\d+) to (\d+), (\d+) of them kept", done.stdout)
-    fed, first, last, added = map(int, told.groups())
-    # guided by code of ours: it reached much, and inputs were kept for what they reached
-    assert fed >= runs and first > 50 and added > 0
-    assert last > first or runs < MANY
+    fed, first, last = map(int, re.search(r"(\d+) inputs, coverage (\d+) to (\d+)", done.stdout).groups())
+    assert fed >= runs and last > first > 50
     record_property("inputs", fed)
 
 
