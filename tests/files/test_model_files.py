@@ -177,6 +177,19 @@ def _follow(world, follower, followed, factor):
     urdf.write_text(before + name + after.replace("</joint>", mimic, 1))
 
 
+def _give_fingers(world):
+    """Give the small arm a thumb, and a finger that follows it the other way."""
+    urdf = world / "models/arms/small/small.urdf"
+    limit = '<limit lower="-2" upper="2" effort="1" velocity="1"/>'
+    fingers = "".join(
+        f'<link name="{name}"/><joint name="to_{name}" type="prismatic"><parent link="tip"/><child link="{name}"/>'
+        f'<axis xyz="0 1 0"/>{limit}</joint>'
+        for name in ("thumb", "finger")
+    )
+    urdf.write_text(urdf.read_text().replace("</robot>", f"{fingers}</robot>"))
+    _follow(world, "to_finger", "to_thumb", -1.0)
+
+
 def test_an_arm_one_of_whose_joints_follows_another_is_refused_at_its_joints(world, change):
     path, line = change(ARM, "joints: [turn", "joints: [turn")
     _follow(world, "bend", "lift", 2.0)
@@ -188,15 +201,7 @@ def test_an_arm_one_of_whose_joints_follows_another_is_refused_at_its_joints(wor
 
 def test_the_home_of_a_joint_that_follows_is_where_following_puts_it(world, change):
     """A gripper beside the chain: two fingers that stand still in a carry."""
-    urdf = world / "models/arms/small/small.urdf"
-    limit = '<limit lower="-2" upper="2" effort="1" velocity="1"/>'
-    fingers = "".join(
-        f'<link name="{name}"/><joint name="to_{name}" type="prismatic"><parent link="tip"/><child link="{name}"/>'
-        f'<axis xyz="0 1 0"/>{limit}</joint>'
-        for name in ("thumb", "finger")
-    )
-    urdf.write_text(urdf.read_text().replace("</robot>", f"{fingers}</robot>"))
-    _follow(world, "to_finger", "to_thumb", -1.0)
+    _give_fingers(world)
     path, line = change(ARM, "roll: 0 deg}", "roll: 0 deg, to_thumb: 0.03 m, to_finger: 0.03 m}")
     assert [str(problem) for problem in validate_files([path])] == [
         f"{path}:{line}: home of 'to_finger' is not where following 'to_thumb' puts it; accepted: -0.03 rad or m"
@@ -236,15 +241,7 @@ def test_a_urdf_that_cannot_be_read_is_told_with_its_own_line(world):
     ("to_finger: 0.03 m}", "home of 'to_finger' is not where following 'to_thumb' puts it; accepted: 0 rad or m"),
 ])  # fmt: skip
 def test_where_one_of_two_is_said_the_other_is_too(home, words, world, change):
-    urdf = world / "models/arms/small/small.urdf"
-    limit = '<limit lower="-2" upper="2" effort="1" velocity="1"/>'
-    fingers = "".join(
-        f'<link name="{name}"/><joint name="to_{name}" type="prismatic"><parent link="tip"/><child link="{name}"/>'
-        f'<axis xyz="0 1 0"/>{limit}</joint>'
-        for name in ("thumb", "finger")
-    )
-    urdf.write_text(urdf.read_text().replace("</robot>", f"{fingers}</robot>"))
-    _follow(world, "to_finger", "to_thumb", -1.0)
+    _give_fingers(world)
     path, line = change(ARM, "roll: 0 deg}", f"roll: 0 deg, {home}")
     assert any(f"{path}:{line}: {words}" in str(problem) for problem in validate_files([path]))
 
