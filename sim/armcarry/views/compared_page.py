@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from pathlib import Path
 
 import numpy as np
@@ -15,11 +14,11 @@ from armcarry.record.record import Record
 from armcarry.views import palette
 from armcarry.views.annotate import Sheet
 from armcarry.views.compared import compared
+from armcarry.views.filled import figure, filled
 from armcarry.views.stage import SIZE, Stage
 from armcarry.views.viewpoint import body_corners, overview
 from armcarry.views.words import CAUTION
 
-_HERE = Path(__file__).parent
 #: points of a way
 _POINTS = 3000
 
@@ -30,9 +29,6 @@ def write_comparison(first: Record, second: Record, result: Comparison, folder: 
     Raises:
         RecordError: the folder or a file cannot be written.
     """
-    from jinja2 import Environment, StrictUndefined
-    from markupsafe import Markup
-
     inner_folder(folder)
     picture: Path | None = folder / "compare.png"
     words = "Both ways of the arm's tip: the first light, the second orange and dashed"
@@ -43,15 +39,13 @@ def write_comparison(first: Record, second: Record, result: Comparison, folder: 
     except ArmcarryError as error:
         picture, words = None, str(error)
     titles = [record.scene.loaded.scenario.title for record in (first, second)]
-    html = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True).from_string(
-        (_HERE / "compared.html").read_text(encoding="utf-8")
-    ).render(
+    html = filled(
+        "compared.html",
         title=f"{titles[0]}: two versions" if titles[0] == titles[1] else f"{titles[0]} and {titles[1]}",
-        style=Markup((_HERE / "brief" / "report.css").read_text(encoding="utf-8")),  # noqa: S704 - our own file
         sign="✕" if result.worse else "✓",
         verdict="The second fails what the first does not" if result.worse else "The second fails nothing new",
         first=titles[0], second=titles[1], words=words, caution=CAUTION, tables=compared(result, every=True),
-        picture="" if picture is None else f"data:image/png;base64,{base64.b64encode(picture.read_bytes()).decode()}",
+        picture=None if picture is None else figure(picture, words),
     )
     page = folder / "compare.html"
     write_text_atomic(page, html)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -15,10 +14,9 @@ from armcarry.record.record import Record
 from armcarry.views import palette
 from armcarry.views.brief.content import NONE_LEAST, Answer, Carry, briefing, margins, relaxed_margins
 from armcarry.views.brief.pictures import Picture, Pictures
+from armcarry.views.filled import figure, filled
 from armcarry.views.flown import flown_table, flown_words
 from armcarry.views.words import CAUTION, verdict_word
-
-_HERE = Path(__file__).parent
 
 
 def write_report(
@@ -31,17 +29,14 @@ def write_report(
         frozen: what is said of whether this is the version to go by.
         flown: its steps beside the times at which they were flown.
     """
-    from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
 
     told = briefing(record, findings)
     hero = pictures.hero(told.verdict is Verdict.FAIL)
-    template = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True).from_string(
-        (_HERE / "report.html").read_text(encoding="utf-8")
-    )
-    html = template.render(
+    html = filled(
+        "brief/report.html",
+        title=told.title,
         told=told,
-        style=Markup((_HERE / "report.css").read_text(encoding="utf-8")),  # noqa: S704 - our own file
         sign=palette.VERDICTS[told.verdict][1],
         word=verdict_word(told.verdict),
         caution=CAUTION,
@@ -81,5 +76,4 @@ def _section(record: Record, carry: Carry, pictures: Pictures) -> dict[str, Any]
 
 
 def _inside(picture: Picture) -> dict[str, str]:
-    data = base64.b64encode(picture.path.read_bytes()).decode()
-    return {"src": f"data:image/png;base64,{data}", "words": picture.words}
+    return figure(picture.path, picture.words)

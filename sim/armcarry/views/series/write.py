@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 import os
 from collections.abc import Sequence
 from pathlib import Path
@@ -18,12 +17,12 @@ from armcarry.record.frozen import NOT_FROZEN, frozen_state
 from armcarry.views import palette, plots
 from armcarry.views.brief.content import findings_table
 from armcarry.views.brief.deck import Deck
+from armcarry.views.filled import figure, filled
 from armcarry.views.series.chart import time_line
 from armcarry.views.series.told import Told, join_table, unexplained
 from armcarry.views.table import Table
 from armcarry.views.words import CAUTION
 
-_HERE = Path(__file__).parent
 LINE_WORDS = "One time line: who does what in each outing; hatched: the arm moves; dashed: as time permits"
 #: what brief writes into a run that a reader opens from the index, in this order
 _OPENED = (
@@ -49,17 +48,12 @@ def write_index(
     runs: Sequence[Told], found: Sequence[Sequence[Otherwise]], folder: Path, title: str, purpose: str = ""
 ) -> list[Path]:
     """Write ``index.html`` and ``time_line.png`` of several runs into a folder, and return their paths."""
-    from jinja2 import Environment, StrictUndefined
-    from markupsafe import Markup
-
     inner_folder(folder)
     line = plots.save(time_line(runs), folder / "time_line.png")
-    html = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True).from_string(
-        (_HERE / "index.html").read_text(encoding="utf-8")
-    ).render(
+    html = filled(
+        "series/index.html",
         title=title, purpose=purpose.strip(), caution=CAUTION, joined=joined_words(found), bad=unexplained(found),
-        style=Markup((_HERE.parent / "brief" / "report.css").read_text(encoding="utf-8")),  # noqa: S704 - our own file
-        line=f"data:image/png;base64,{base64.b64encode(line.read_bytes()).decode()}", line_words=LINE_WORDS,
+        line=figure(line, LINE_WORDS),
         runs=[_run(run, folder, found[k - 1] if k and found else ()) for k, run in enumerate(runs)],
     )
     write_text_atomic(folder / "index.html", html)
@@ -77,7 +71,7 @@ def _run(run: Told, folder: Path, join: Sequence[Otherwise]) -> dict[str, Any]:
         "sign": palette.VERDICTS[run.verdict][1], "lasts": clock(run.record.duration_s, 0), "folder": run.folder.name,
         "frozen": NOT_FROZEN if state is None else state.words, "join": join_table(join) if join else None,
         "files": [(quote(f"{here}/{name}"), words) for name, words in names if (views / name).is_file()],
-        "tasks": _tasks(run).rows,
+        "tasks": _tasks(run),
     }
 
 
