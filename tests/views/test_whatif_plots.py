@@ -8,6 +8,7 @@ import pytest
 from armcarry.checks import light, near_people, seen, stranded
 from armcarry.geometry import poses
 from armcarry.motion.curve import Motion
+from armcarry.record.figures import of_finding
 from armcarry.record.record import MoveSpan, Record
 from armcarry.timeline.run import Phase
 from armcarry.views import whatif_plots
@@ -101,7 +102,8 @@ def test_the_way_home_stands_against_its_limits(run):
     assert time.lines[0].get_ydata() == pytest.approx(curve.return_time_s / 60)
     assert gap.lines[0].get_ydata() == pytest.approx(curve.gap_m)
     assert any(np.allclose(line.get_ydata(), 1.0) for line in gap.lines if len(line.get_ydata()) == 2)
-    assert _titles(figure)[0].startswith("ev1: time to the hatch, 0:")
+    told = next(f for f in _findings(run) if (f.check, f.subject, f.other) == ("stranded", "ev1", "airlock"))
+    assert _titles(figure)[0].startswith(f"ev1: time to the hatch, {of_finding(told).said} at 0:")
     assert _titles(figure)[0].endswith("✓")
     assert _titles(figure)[1].endswith("m at most  " + ("✓" if curve.gap_m.max() <= 1 else "✕"))
 

@@ -55,7 +55,7 @@ def stopping(record: Record, findings: Sequence[Finding] = ()) -> Figure:
         panels[2].set_ylim(min(-0.02, 1.2 * float(low.min())), 1.1 * ENOUGH_M)
         panels[2].set_ylabel("m")
         panels[2].set_title(
-            f"clearance left to what is around the arm, beyond what must be left (proven, to {ENOUGH_M:g} m)"
+            f"room beyond what must be left (proven, to {ENOUGH_M:g} m)"
             f"{_least(findings)}", loc="left",
         )  # fmt: skip
         for axes in panels:

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from armcarry.checks.stranded import StrandedCurve, home_curves, stranded_curve
+from armcarry.checks.stranded import home_curves, stranded_curve
 from armcarry.geometry.poses import Array
 from armcarry.quantities import clock
+from armcarry.record.figures import of_finding
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record
 from armcarry.scene.words import plain
@@ -44,8 +45,7 @@ def stranded(record: Record, findings: Sequence[Finding] = ()) -> Figure:
             allowed_min = None if other.limit_s is None else other.limit_s / MINUTE_S
             _line(panel, other.time_s, other.home_s / MINUTE_S, allowed_min, "min")
             verdict = _verdict(findings, "stranded", other.who, "airlock")
-            k = int(other.home_s.argmax())
-            worst = f", {clock(float(other.home_s[k]))} at {clock(float(other.time_s[k]))}"
+            worst = _worst(findings, other.who, other.time_s, other.home_s)
             panel.set_title(f"{other.words}{worst}{verdict}", loc="left")
             time_axis(panel, record, panel is panels[-1], _whole(record))
         if not count:
@@ -53,7 +53,8 @@ def stranded(record: Record, findings: Sequence[Finding] = ()) -> Figure:
         for k, curve in enumerate(curves):
             _line(panels[2 * k], curve.time_s, curve.return_time_s / MINUTE_S, rules.safe_return / MINUTE_S, "min")
             verdict = _verdict(findings, "stranded", curve.crew, "airlock")
-            words = f"{curve.crew}: time to the hatch{_worst(curve, curve.return_time_s)}{verdict}"
+            worst = _worst(findings, curve.crew, curve.time_s, curve.return_time_s)
+            words = f"{curve.crew}: time to the hatch{worst}{verdict}"
             panels[2 * k].set_title(words, loc="left")
             _line(panels[2 * k + 1], curve.time_s, curve.gap_m, rules.tether_reach, "m")
             verdict = _verdict(findings, "stranded", curve.crew, "handrail")
@@ -64,8 +65,14 @@ def stranded(record: Record, findings: Sequence[Finding] = ()) -> Figure:
     return figure
 
 
-def _worst(curve: StrandedCurve, values: Array) -> str:
-    return f", {clock(float(values.max()))} at {clock(float(curve.time_s[int(values.argmax())]))}"
+def _worst(findings: Sequence[Finding], who: str, time_s: Array, home_s: Array) -> str:
+    """Say the longest way home of the finding, which is proven, or of the instants looked at, and when it is."""
+    said = clock(float(home_s.max()))
+    for finding in findings:
+        if (finding.check, finding.subject, finding.other) == ("stranded", who, "airlock"):
+            found = of_finding(finding)
+            said = said if found is None else found.said
+    return f", {said} at {clock(float(time_s[int(home_s.argmax())]))}"
 
 
 def _line(axes: Axes, times_s: Array, values: Array, limit: float | None, unit: str) -> None:
