@@ -89,9 +89,9 @@ def _neighbours(tree: Tree, whole: tuple[str, ...]) -> Neighbours:
     for name, model in ((m.instance, m.model) for m in tree.mountings if m.instance not in whole):
         known = joined(model)
         told = [(pair.body_a, pair.body_b, True, -np.inf) for pair in known.touching]
-        sure = [pair for pair in known.apart if pair.beyond or name != ARM]
-        told += [(pair.body_a, pair.body_b, False, pair.least_m) for pair in sure]
-        told += [(pair.body_a, pair.body_b, False, -np.inf) for pair in known.apart if pair not in sure]
+        for pair in known.apart:
+            sure = pair.beyond or name != ARM
+            told.append((pair.body_a, pair.body_b, False, pair.least_m if sure else -np.inf))
         told += [(*both, False, -np.inf) for both in known.open]
         found += [(row[f"{name}/{one}"], row[f"{name}/{other}"], touch, least) for one, other, touch, least in told]
     table = np.array(found, dtype=float).reshape(-1, 4)
