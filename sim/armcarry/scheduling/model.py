@@ -1,0 +1,215 @@
+"""A scheduling problem as a model of CP-SAT (OR-tools): whole milliseconds, rounded up, so that no wait is too short."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+from armcarry.errors import MissingExtraError
+from armcarry.scheduling.problem import Apart, Limit, OneOf, Order, Problem, Statement, Wait, Windows
+
+#: ticks a second
+TICKS = 1000
+#: how many ticks of a time are taken for rounding of doubles, not for a longer time
+_NOISE = 1e-3
+
+
+def ticks(seconds: float) -> int:
+    """Return seconds as whole ticks, rounded up."""
+    return math.ceil(seconds * TICKS - _NOISE)
+
+
+def cp_sat() -> Any:
+    """Return the module of CP-SAT. Raises MissingExtraError."""
+    try:
+        from ortools.sat.python import cp_model
+    except ImportError as error:
+        raise MissingExtraError("ortools", "plan", "finding the best order") from error
+    return cp_model
+
+
+@dataclass
+class Model:
+    """Variables of a problem in a CP-SAT model.
+
+    Attributes:
+        done, start, end: a job's.
+        ways: job -> a literal each way.
+        arcs: (resource, job, next job) -> literal; ``""`` stands for before the first and after the last.
+        assumed: literal -> the statement that holds where it is true.
+    """
+
+    problem: Problem
+    cp: Any
+    model: Any
+    horizon: int
+    makespan: Any
+    done: dict[str, Any] = field(default_factory=dict)
+    start: dict[str, Any] = field(default_factory=dict)
+    end: dict[str, Any] = field(default_factory=dict)
+    ways: dict[str, list[Any]] = field(default_factory=dict)
+    arcs: dict[tuple[str, str, str], Any] = field(default_factory=dict)
+    assumed: dict[int, Statement] = field(default_factory=dict)
+    margins: list[Any] = field(default_factory=list)
+
+
+def build(problem: Problem, statements: Collection[Statement] | None = None, *, assume: bool = False) -> Model:
+    """Return the model of a problem.
+
+    Args:
+        statements: those that must hold; default all.
+        assume: make each an assumption, so that a solver may say which of them cannot hold.
+    """
+    cp = cp_sat().CpModel()
+    horizon = _horizon(problem)
+    made = Model(problem, cp_sat(), cp, horizon, cp.NewIntVar(0, horizon, "end"))
+    intervals = _jobs(made)
+    for resource, own in intervals.items():
+        cp.AddNoOverlap([interval for _, interval in own])
+        for order in problem.orders:
+            if order.resource == resource:
+                _circuit(made, order, list(dict.fromkeys(name for name, _ in own)))
+    for same in problem.same_ways:
+        first, *others = same.jobs
+        for other in others:
+            for one, two in zip(made.ways[first], made.ways[other], strict=True):
+                cp.Add(one == two)
+    for barred in problem.barred:
+        known = [made.arcs[arc] for arc in barred if arc in made.arcs]
+        if len(known) == len(barred):
+            cp.AddBoolOr([literal.Not() for literal in known])
+    for statement in problem.statements if statements is None else statements:
+        guard = []
+        if assume:
+            literal = cp.NewBoolVar("")
+            made.assumed[literal.Index()] = statement
+            guard = [literal]
+        _STATED[type(statement)](made, statement, guard)
+    if assume:
+        cp.AddAssumptions([cp.GetBoolVarFromProtoIndex(index) for index in made.assumed])
+    return made
+
+
+def _horizon(problem: Problem) -> int:
+    """Return an instant by which every schedule that is pushed as early as it goes has ended."""
+    longest = sum(ticks(max(way.duration_s for way in job.ways)) for job in problem.jobs)
+    gaps = sum(ticks(max(one.gap_s, 0.0)) for one in problem.statements if isinstance(one, Wait))
+    changes = sum(
+        ticks(max([0.0, *order.changes_s.values(), *order.first_s.values()])) * (len(order.first_s) + 1)
+        for order in problem.orders
+    )
+    opening = [begin for one in problem.statements if isinstance(one, Windows) for begin, _ in one.spans]
+    return longest + gaps + changes + ticks(max([0.0, *opening])) + 1
+
+
+def _jobs(made: Model) -> dict[str, list[tuple[str, Any]]]:
+    """Add the jobs and return resource -> (job, interval on it) pairs."""
+    cp, found = made.model, dict[str, list[tuple[str, Any]]]()
+    for job in made.problem.jobs:
+        name = job.name
+        start, end = (cp.NewIntVar(0, made.horizon, f"{name} {what}") for what in ("start", "end"))
+        done = cp.NewBoolVar(f"{name} done")
+        if not job.optional:
+            cp.Add(done == 1)
+        made.start[name], made.end[name], made.done[name] = start, end, done
+        made.ways[name] = [cp.NewBoolVar(f"{name} {k}") for k in range(len(job.ways))]
+        cp.Add(sum(made.ways[name]) == done)
+        for way, chosen in zip(job.ways, made.ways[name], strict=True):
+            interval = cp.NewOptionalIntervalVar(start, ticks(way.duration_s), end, chosen, name)
+            for use in way.uses:
+                found.setdefault(use, []).append((name, interval))
+        cp.Add(made.makespan >= end).OnlyEnforceIf(done)
+    for job in made.problem.jobs:
+        if job.with_job is not None:
+            cp.Add(made.done[job.name] == made.done[job.with_job])
+    return found
+
+
+def _on(made: Model, resource: str, name: str) -> Any:
+    """Return the literal that a job is done in a way that takes up a resource."""
+    job = made.problem.job(name)
+    using = [lit for way, lit in zip(job.ways, made.ways[name], strict=True) if resource in way.uses]
+    if len(using) == 1:
+        return using[0]
+    literal = made.model.NewBoolVar("")
+    made.model.Add(sum(using) == literal)
+    return literal
+
+
+def _circuit(made: Model, order: Order, names: list[str]) -> None:
+    """Let a resource do its jobs one after another, along allowed changes."""
+    cp, arcs = made.model, []
+    number = {name: k for k, name in enumerate(names, start=1)}
+    on = {name: _on(made, order.resource, name) for name in names}
+
+    def arc(one: str, other: str) -> Any:
+        literal = made.arcs[order.resource, one, other] = cp.NewBoolVar("")
+        arcs.append((number.get(one, 0), number.get(other, 0), literal))
+        return literal
+
+    for name in names:
+        arcs.append((number[name], number[name], on[name].Not()))
+        arc(name, "")
+        if name in order.first_s:
+            cp.Add(made.start[name] >= ticks(order.first_s[name])).OnlyEnforceIf(arc("", name))
+    for (one, other), gap_s in order.changes_s.items():
+        if one in number and other in number:
+            cp.Add(made.start[other] >= made.end[one] + ticks(gap_s)).OnlyEnforceIf(arc(one, other))
+    idle = cp.NewBoolVar("")
+    arcs.append((0, 0, idle))
+    cp.AddCircuit(arcs)
+
+
+def _both(made: Model, names: Iterable[str]) -> list[Any]:
+    return [made.done[name] for name in names if made.problem.job(name).optional]
+
+
+def _wait(made: Model, wait: Wait, guard: list[Any]) -> None:
+    both = [*guard, *_both(made, (wait.first, wait.then))]
+    if wait.together:
+        made.model.Add(made.start[wait.then] == made.start[wait.first]).OnlyEnforceIf(both)
+    else:
+        made.model.Add(made.start[wait.then] >= made.end[wait.first] + ticks(wait.gap_s)).OnlyEnforceIf(both)
+
+
+def _windows(made: Model, windows: Windows, guard: list[Any]) -> None:
+    name, chosen = windows.job, []
+    for begin_s, end_s in windows.spans:
+        inside = made.model.NewBoolVar("")
+        made.model.Add(made.start[name] >= ticks(begin_s)).OnlyEnforceIf(inside)
+        if ticks_to(end_s, made.horizon) < made.horizon:
+            made.model.Add(made.end[name] <= ticks_to(end_s, made.horizon)).OnlyEnforceIf(inside)
+            if len(windows.spans) == 1:
+                made.margins.append((ticks_to(end_s, made.horizon) - made.end[name], made.done[name]))
+        chosen.append(inside)
+    made.model.AddBoolOr(chosen).OnlyEnforceIf([*guard, *_both(made, (name,))])
+
+
+def ticks_to(seconds: float, most: int) -> int:
+    """Return a latest instant in ticks, rounded down; rounding of doubles does not count. Infinity is ``most``."""
+    return most if seconds * TICKS >= most else math.floor(seconds * TICKS + _NOISE)
+
+
+def _limit(made: Model, limit: Limit, guard: list[Any]) -> None:
+    lasts = ticks_to(limit.lasts_s, made.horizon)
+    for name in limit.jobs:
+        both = [*guard, *_both(made, (name, *((limit.since,) if limit.since is not None else ())))]
+        since = 0 if limit.since is None else made.start[limit.since]
+        made.model.Add(made.end[name] <= since + lasts).OnlyEnforceIf(both)
+        made.margins.append((since + lasts - made.end[name], made.done[name]))
+
+
+def _apart(made: Model, apart: Apart, guard: list[Any]) -> None:
+    first = made.model.NewBoolVar("")
+    both = [*guard, *_both(made, (apart.one, apart.other))]
+    made.model.Add(made.start[apart.other] >= made.end[apart.one]).OnlyEnforceIf([*both, first])
+    made.model.Add(made.start[apart.one] >= made.end[apart.other]).OnlyEnforceIf([*both, first.Not()])
+
+
+def _one_of(made: Model, one_of: OneOf, guard: list[Any]) -> None:
+    made.model.Add(sum(made.done[name] for name in one_of.jobs) == 1).OnlyEnforceIf(guard)
+
+
+_STATED: dict[type, Any] = {Wait: _wait, Windows: _windows, Limit: _limit, Apart: _apart, OneOf: _one_of}
