@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from itertools import permutations
+from itertools import pairwise, permutations
 
 import pytest
 
@@ -73,7 +73,7 @@ def _holds(problem: Problem, solved: Solved) -> None:
     for resource in problem.resources():
         own = sorted((at[job.name] for job in problem.jobs if job.name in at
                       and resource in job.ways[at[job.name].way].uses), key=lambda one: one.start_s)  # fmt: skip
-        for first, then in zip(own, own[1:], strict=False):
+        for first, then in pairwise(own):
             assert first.end_s <= then.start_s + 2e-3, (resource, first, then)
 
 
@@ -99,7 +99,7 @@ def test_the_chain_that_binds_leads_from_the_start_to_the_end_without_a_gap() ->
     chain = [solved.at(binding.name) for binding in solved.chain]
     assert chain[0].start_s == 0.0
     assert chain[-1].end_s == solved.end_s
-    assert all(a.end_s == pytest.approx(b.start_s) for a, b in zip(chain, chain[1:], strict=False))
+    assert all(a.end_s == pytest.approx(b.start_s) for a, b in pairwise(chain))
 
 
 #: eight steps of two people whose ways between them take time: name -> (person, minutes, place)
@@ -156,7 +156,7 @@ def test_an_order_that_is_barred_is_not_taken_and_costs_no_less() -> None:
     free = solve(_eight())
     assert isinstance(free, Solved)
     taken = free.orders["one"]
-    barred = (tuple(("one", a, b) for a, b in zip(taken, taken[1:], strict=False)),)
+    barred = (tuple(("one", a, b) for a, b in pairwise(taken)),)
     other = solve(Problem(_eight().jobs, _eight().statements, orders=_eight().orders, barred=barred))
     assert isinstance(other, Solved)
     assert other.orders["one"] != taken

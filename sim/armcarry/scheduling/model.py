@@ -1,4 +1,4 @@
-"""A scheduling problem as a model of CP-SAT (OR-tools): whole milliseconds, rounded up, so that no wait is too short."""
+"""A scheduling problem as a model of CP-SAT (OR-tools): whole milliseconds, rounded up, so no wait is too short."""
 
 from __future__ import annotations
 
