@@ -127,6 +127,11 @@ BASES: dict[str, Basis] = {
         ("rules.relaxation", *_NEAR), ("checks.relaxation:MOST_BODIES", "checks.relaxation:SAMPLES"),
         ("checks/test_relaxation.py", "asked/test_places.py", "asked/test_zones.py"),
     ),
+    "rooms": Basis(
+        "Everybody keeps out of rooms to keep out of, touches none that is not to be touched, leaves by the way along",
+        ("platform.rooms", "scenario.switched_off"), ("asked.rooms:WALL_M", "asked.rooms:SIDES"),
+        ("checks/test_rooms.py",),
+    ),
     "runaway": Basis(
         "A joint that runs away is caught before anything comes too near",
         ("arm.detection_time", "arm.runaway_rate", "arm.loads.<name>.runaway_rate", "arm.loads.<name>.runaway_near",

@@ -171,6 +171,8 @@ def check_platform(file: ModelFile[PlatformDocument], problems: list[InputError]
     for name, zone in document.zones.items():
         ask.link(("zones", name, "frame"), zone.frame)
         ask.link(("zones", name, "end"), zone.end)
+    for name, room in document.rooms.items():
+        ask.link(("rooms", name, "frame"), room.frame)
     for kind in ("worksites", "seats", "handrails", "zones"):
         for name, place in getattr(document, kind).items():
             _check_near(ask, (kind, name), place.near, needs_to=True)

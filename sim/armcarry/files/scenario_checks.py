@@ -38,6 +38,7 @@ def check_scenario(
     _hardware(script)
     _once_each(script)
     _cameras(script)
+    _switched_off(script)
     check_pictures(script)
     _no_circle(script)
     script.arm_joints(("start",), script.document.start_joints)
@@ -147,6 +148,19 @@ def _cameras(script: Script) -> None:
         if not names.matches_any(pattern, known):
             accepted = names.accepted(pattern, known, "camera")
             script.tell(("cameras_off", k), f"no camera fits '{pattern}'", accepted=accepted)
+
+
+def _switched_off(script: Script) -> None:
+    """Ask that what is off is something that a room speaks of, from and until steps of the day."""
+    known = {room.while_on for room in script.platform.rooms.values() if room.while_on is not None}
+    day = script.document.day
+    steps = [] if day is None else [step.name for step in day.steps]
+    for name, off in script.document.switched_off.items():
+        here = ("switched_off", name)
+        if script.known(here, name, known, "while_on of a room"):
+            for key, step in (("after", off.after), ("before", off.before)):
+                if step is not None:
+                    script.known((*here, key), step, steps, "step of the day")
 
 
 def _no_circle(script: Script) -> None:

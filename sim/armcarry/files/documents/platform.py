@@ -19,6 +19,7 @@ from armcarry.files.documents.base import (
     Time,
     UrdfName,
 )
+from armcarry.files.documents.rooms import Room
 from armcarry.files.documents.step_parts import Duration, takes
 from armcarry.files.documents.zones import Near, Within, Zone
 
@@ -181,6 +182,10 @@ class PlatformDocument(Document):
     handrails: dict[Name, Handrail] = Field(default_factory=dict, description="rails for gloves, by name")
     zones: dict[Name, Zone] = Field(
         default_factory=dict, description="more places in which less is required, by name: beside the hatch, the track"
+    )
+    rooms: dict[Name, Room] = Field(
+        default_factory=dict,
+        description="rooms to keep out of, not to touch, or to leave one way only, by name; proven by check rooms",
     )
     airlock: UrdfName | None = Field(
         default=None, description="frame at the hatch where workers come out", examples=["hatch"]

@@ -12,6 +12,7 @@ from armcarry.files.documents.carries import Carry
 from armcarry.files.documents.day import Day
 from armcarry.files.documents.environment import Environment
 from armcarry.files.documents.pictures import PictureWanted
+from armcarry.files.documents.rooms import SwitchedOff
 
 #: name of a mount that is found
 ANY_MOUNT = "any"
@@ -157,6 +158,11 @@ class ScenarioDocument(Document):
     )
     carries: list[Carry] = Field(default_factory=list, description="what the arm does: carries made of moves")
     day: Day | None = Field(default=None, description="who does what and when; without it carries follow in order")
+    switched_off: dict[Name, SwitchedOff] = Field(
+        default_factory=dict,
+        description="what rooms of the platform speak of (while_on) -> when it is off; left out, it is on",
+        examples=[{"loft_thruster": {}}],
+    )
     cameras_off: list[NamePattern] = Field(
         default_factory=list,
         description="cameras out of service, by full name: platform/bow_eye, ev1/*",
