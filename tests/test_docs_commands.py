@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
-PAGES = ("commands", "install", "run_folder", "python", "day")
+PAGES = ("commands", "install", "run_folder", "python", "day", "logs")
 NAMES = ("README.md", "DEVELOPERS.md", *(f"shared/reference/{page}.md" for page in PAGES))
 TEXTS = {name: (ROOT / name).read_text() for name in NAMES}
 COMMANDS = TEXTS["shared/reference/commands.md"]
@@ -22,10 +22,15 @@ BLOCK = re.compile(r"^    [^\n]*$|^```.*?^```$", re.MULTILINE | re.DOTALL)
 
 SMALL = "scenarios/unreachable_worksite.yaml"
 LOGGED = "armcarry rehearse scenarios/logged/hazard_tip_speed.yaml --motion scenarios/logged/hazard_tip_speed.csv"
+OTHERS = (
+    "armcarry rehearse scenarios/logged/hazard_tip_speed.yaml --motion scenarios/logged/other_house.csv "
+    "--log-columns scenarios/logged/other_house_columns.yaml"
+)
 #: a usage pattern, or a command that is long as it stands -> calls of it, in order; "# exit N" where it is not 0
 CALLS = {
     "armcarry rehearse SCENARIO [--out DIR]": [f"armcarry rehearse {SMALL} --out runs/small --no-views # exit 1"],
     f"{LOGGED} --pieces cubic": [f"{LOGGED} --pieces cubic --no-views # exit 1"],
+    f"{OTHERS} --pieces cubic": [f"{OTHERS} --pieces cubic --no-views --out runs/others # exit 1"],
     "armcarry compare RUN RUN": [
         "armcarry compare runs/small runs/small --out two",
         "armcarry compare runs/hazard_tip_speed scenarios/logged/hazard_tip_speed.csv --pieces cubic",
@@ -104,6 +109,7 @@ ELSEWHERE = {
     "verify --out": "evidence/test_verify.py",
     "verify --all": "evidence/test_verify.py",
     "rehearse --all": "test_cli.py",
+    "rehearse --log-columns": "record/test_logged.py",
     "rehearse --second-opinion": "whatif/test_opinions.py",
     "rehearse --slip": "views/test_terminal_slip.py",
     "disperse --cluster": "dispersion/test_campaign.py",

@@ -67,13 +67,13 @@ def rehearse(
     path = scene.loaded.path
     clock = [time.perf_counter()]
     tell("planning the motion", 0.1)
-    logged, log_data = None, b""
+    logged, log_data, log_columns = None, b"", b""
     if motion is not None:
         if slip or failed:
             raise InputError("a logged motion has no day, so no step of it can slip or fail", file=path)
         log = motion if isinstance(motion, MotionLog) else read_motion_log(Path(motion))
         run, logged = run_log(scene, log, pieces)
-        log_data = log.data
+        log_data, log_columns = log.data, log.meanings
     elif scene.loaded.scenario.day is not None:
         run = run_day(scene, tell, slip=slip, failed=failed)
     elif slip or failed:
@@ -105,6 +105,7 @@ def rehearse(
         failed=tuple(failed),
         logged=logged,
         log_data=log_data,
+        log_columns=log_columns,
         kept=run.ledger,
     )
 
@@ -125,7 +126,8 @@ def judge(record: Record) -> Findings:
 
 
 def second_run(
-    first: Path, second: Path, progress: Progress | None = None, *, pieces: Pieces = "linear", leave_out: bool = False
+    first: Path, second: Path, progress: Progress | None = None, *, pieces: Pieces = "linear", leave_out: bool = False,
+    columns: Path | None = None,
 ) -> tuple[Record, tuple[Finding, ...]]:
     """Return what a run is compared with: another run folder, or a log replayed in the scene of the first.
 
@@ -133,7 +135,7 @@ def second_run(
         first: a run folder.
         second: another one, or a log of joint positions.
         progress: told what is being done.
-        pieces, leave_out: how a log is read.
+        pieces, leave_out, columns: how a log is read.
 
     Raises:
         InputError: the log holds what it must not.
@@ -141,6 +143,6 @@ def second_run(
     """
     if second.is_dir() or second.suffix.lower() not in SUFFIXES:
         return load(second)
-    log = read_motion_log(second, leave_out=leave_out)
+    log = read_motion_log(second, columns=columns, leave_out=leave_out)
     record = rehearse(first / "scenario" / "scenario.yaml", progress, motion=log, pieces=pieces)
     return record, judge(record)

@@ -9,7 +9,7 @@ from armcarry.record.finding import Verdict
 from armcarry.timeline.log_facts import Jump, Logged, Step
 
 PLAIN = {
-    "name": "flown.csv", "sha256": "0", "pieces": "linear", "rows": 12, "first_s": 30.0, "gaps": (), "left_out": (),
+    "name": "flown.csv", "sha256": "0", "pieces": "linear", "rows": 12, "first": "30 s", "gaps": (), "left_out": (),
     "jumps": (), "largest": Step("arm/j2", 7, 4.0, np.radians(3.0)), "between_rad": np.radians(0.25), "unmarked": (),
     "start_off": np.radians(1.5), "start_joint": "arm/j4",
 }  # fmt: skip
@@ -59,7 +59,9 @@ def test_each_whole_turn_between_rows_fails(judged):
         "replayed as written"
     )
     assert (first.subject, first.value, first.start_s, first.end_s, first.unit) == ("arm/j6", 6.2, 5.0, 5.0, "rad")
-    assert first.remedy == "log joint angles that count on beyond half a turn"
+    assert first.remedy == (
+        "log joint angles that count on beyond half a turn, or say wraps: true of the column in a file of columns"
+    )
     assert second.value == 6.3
 
 
@@ -71,6 +73,13 @@ def test_gaps_rows_left_out_and_moves_nobody_marks_are_not_assessed(judged):
     assert (row.message, row.remedy) == ("row left out: flown.csv:4: no number", "supply the row as it was")
     assert move.message == "no row says when 'take' happens, so it is left out of the run"
     assert move.remedy == "write take in the column 'move' of the row where it happens"
+
+
+def test_what_a_file_of_columns_did_is_told(judged):
+    told = judged(changed={"j2": "reversed", "j3": "unwrapped"}, passed_over=("state", "load"))[1]
+    assert told.verdict is Verdict.PASS and told.subject == "columns"
+    assert told.message == "as the file of columns says: j2 reversed; j3 unwrapped; columns passed over: state, load"
+    assert judged(passed_over=("state",))[1].message == "as the file of columns says: columns passed over: state"
 
 
 def test_a_day_is_not_in_a_log(judged):

@@ -66,9 +66,13 @@ def _refused(data, folder):
     return str(caught.value)
 
 
+#: a shipped file of columns: the made-up world has none
+COLUMNS = places.scenarios_folder() / "logged" / "other_house_columns.yaml"
+
+
 def _sources(form, world):
     rules = places.models_folder() / "rules/tern_yard/tern_yard.yaml"
-    files = [*world.glob("models/*/*/*.yaml"), world / "script.yaml", rules]
+    files = [*world.glob("models/*/*/*.yaml"), world / "script.yaml", rules, COLUMNS]
     return [data for path in files if (data := read_yaml(path).data)["format"] == form]
 
 

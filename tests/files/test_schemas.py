@@ -13,8 +13,9 @@ from armcarry.files.schemas import HINT, schema_name, schema_texts, write_schema
 from armcarry.files.validate import FORMATS, read_any
 from armcarry.files.yaml_text import read_yaml
 
-#: the shipped series: the made-up world has none
+#: shipped: the made-up world has neither
 SERIES = places.scenarios_folder() / "series" / "pump_box_there_and_back.yaml"
+COLUMNS = places.scenarios_folder() / "logged" / "other_house_columns.yaml"
 
 jsonschema = pytest.importorskip("jsonschema")
 
@@ -87,7 +88,7 @@ def _with(data, path, value):
 def test_schema_and_reader_refuse_the_same_values_of_a_wrong_kind(world, tmp_path, form):
     # each value in turn becomes one that no key of the formats accepts; both must say no
     (source,) = [
-        p for p in [*world.glob("models/*/*/*.yaml"), world / "script.yaml", SERIES]
+        p for p in [*world.glob("models/*/*/*.yaml"), world / "script.yaml", SERIES, COLUMNS]
         if read_yaml(p).data["format"] == form
     ]
     data, validator = read_yaml(source).data, _validator(form)

@@ -39,7 +39,7 @@ def _told(tmp_path: Path, text: str) -> list[str]:
 
 def test_the_format_decides_what_a_file_is(world):
     formats = {read_any(path).document.format for path in world.glob("models/*/*/*.yaml")}
-    assert formats | {"armcarry scenario 1", "armcarry series 1"} == set(FORMATS)
+    assert formats | {"armcarry scenario 1", "armcarry series 1", "armcarry columns 1"} == set(FORMATS)
     assert isinstance(read_any(world / "script.yaml").document, ScenarioDocument)
     assert isinstance(read_document(world / "models/arms/small/small.yaml", ArmDocument), ArmDocument)
 

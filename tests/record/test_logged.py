@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -287,3 +288,64 @@ def test_rows_that_were_left_out_and_gaps_are_told_by_line(short_run, times, fol
     told = capsys.readouterr().out
     assert f"row left out: {path}:12: the row repeats the time of line 11" in told
     assert "flown.csv:41: no row for" in told
+
+
+def other_words(record, times, marks):
+    """Return the same log as another house writes it, and the file that says what its columns hold."""
+    lines = log_text(record, times, marks).splitlines()
+    joints = [joint.split("/")[1] for joint in record.scene.arm_joints]
+    head = ";".join(["Clock", "Step", "Heat", *(f"AX{k}" for k in range(len(joints)))])
+    rows = []
+    for line in lines[1:]:
+        time, *angles, mark = line.split(",")
+        angles[0] = str(-float(angles[0]))
+        angles[1] = str((float(angles[1]) - 12.0 + 180.0) % 360.0 - 180.0)
+        stamp = (datetime(2031, 3, 21, 8, tzinfo=UTC) + timedelta(seconds=float(time))).isoformat()
+        rows.append(";".join([stamp, mark, "21,5", *angles]).replace(".", ","))
+    said = {joint: {"joint": joint, "unit": "deg"} for joint in joints}
+    said[joints[0]]["reversed"] = True
+    said[joints[1]] |= {"zero": "12 deg", "wraps": True}
+    columns = {"format": "armcarry columns 1", "title": "another house", "time": {"column": "Clock"}, "move": "Step",
+               "joints": {f"AX{k}": said[joint] for k, joint in enumerate(joints)}}  # fmt: skip
+    return "\n".join([head, *rows]) + "\n", json.dumps(columns)
+
+
+def test_a_log_in_other_words_is_the_same_run_and_keeps_what_its_columns_held(
+    short_run, times, folder, tmp_path, monkeypatch, capsys
+):
+    record, _ = short_run
+    whole = np.round(times, 6)  # clocks of ISO 8601 here count microseconds
+    log, said = tmp_path / "theirs.csv", tmp_path / "columns.yaml"
+    (tmp_path / "ours.csv").write_text(log_text(record, whole, marks_of(record)))
+    text, columns = other_words(record, whole, marks_of(record))
+    log.write_text(text)
+    said.write_text(columns)
+    scenario = str(folder / "scenario" / "scenario.yaml")
+    with pytest.raises(SystemExit):
+        monkeypatch.setattr("sys.argv", [
+            "armcarry", "rehearse", scenario, "--motion", str(log), "--log-columns", str(said), "--no-views", "--out",
+            str(tmp_path / "run"), "--all",
+        ])  # fmt: skip
+        main()
+    joints = [joint.split("/")[1] for joint in record.scene.arm_joints]
+    told = " ".join(capsys.readouterr().out.split())
+    assert f"as the file of columns says: {joints[0]} reversed; {joints[1]} +0.20944 rad and unwrapped; columns" in told
+    assert "passed over: Heat" in told and "from 2031-03-21T08:00:00+00:00 as logged" in told
+    back, _ = load(tmp_path / "run")
+    plain = rehearse(scenario, motion=tmp_path / "ours.csv")
+    low, high = difference(plain.motion, back.motion).extremes()
+    assert max(np.abs(low).max(), np.abs(high).max()) < 1e-9
+    assert [move.name for move in back.moves] == [move.name for move in plain.moves]
+    assert (tmp_path / "run" / "log_columns.yaml").read_bytes() == back.log_columns == columns.encode()
+
+
+def test_columns_without_a_log_are_refused(folder, tmp_path, monkeypatch, capsys):
+    with pytest.raises(SystemExit) as ended:
+        monkeypatch.setattr("sys.argv", [
+            "armcarry", "rehearse", str(folder / "scenario" / "scenario.yaml"), "--log-columns", "x.yaml",
+        ])  # fmt: skip
+        main()
+    assert ended.value.code == 2
+    assert "columns of a log, and no log; found 'x.yaml'; accepted: --log-columns with --motion LOG" in (
+        " ".join(capsys.readouterr().err.split())
+    )

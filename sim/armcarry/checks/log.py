@@ -24,18 +24,24 @@ def _findings(record: Record, log: Logged) -> Iterator[Finding]:
     pieces = "straight" if log.pieces == "linear" else "monotone cubic"
     yield _make.passed(
         log.name,
-        f"{log.rows} rows from {log.first_s:g} s as logged, {pieces} "
+        f"{log.rows} rows from {log.first} as logged, {pieces} "
         f"pieces between them; largest step {_amount(record, log.largest)} of {log.largest.joint} up to line "
         f"{log.largest.line}; straight and cubic pieces differ by {near(log.between_rad, 'rad', 3)} at most; the first "
         f"row is {near(log.start_off, 'rad', 2)} from the script's start ({log.start_joint})",
         at=(0.0, record.duration_s), value=log.largest.by, unit="rad" if _turns(record, log.largest.joint) else "m",
     )
+    if log.changed or log.passed_over:
+        done = [f"{joint} {words}" for joint, words in log.changed.items()]
+        passed = [f"columns passed over: {', '.join(log.passed_over)}"] if log.passed_over else []
+        yield _make.passed(
+            "columns", f"as the file of columns says: {'; '.join([*done, *passed])}", at=(0.0, record.duration_s)
+        )
     for jump in log.jumps:
         yield _make.failed(
             jump.joint,
             f"{log.name}:{jump.line}: {jump.joint} steps by {near(jump.by_rad, 'rad')} from one row to the next, "
             "as a logger does that wraps angles; it is replayed as written",
-            "log joint angles that count on beyond half a turn",
+            "log joint angles that count on beyond half a turn, or say wraps: true of the column in a file of columns",
             at=jump.time_s, value=abs(jump.by_rad), unit="rad",
         )
     for gap in log.gaps:

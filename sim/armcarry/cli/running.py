@@ -35,6 +35,13 @@ LeaveOut = Annotated[
         "--leave-out", help="Leave out rows of a log that cannot be used and list them, instead of refusing the log."
     ),
 ]
+Columns = Annotated[
+    Path | None,
+    typer.Option(
+        "--log-columns", metavar="FILE",
+        help="File that says which columns of a log are which joints, in which units; default the headings of the log.",
+    ),
+]
 Every = Annotated[bool, typer.Option("--all", help="Print every finding in full.")]
 SecondOpinion = Annotated[
     bool, typer.Option("--second-opinion", help="Have other engines measure the tightest pairs and late stops too.")
@@ -64,6 +71,7 @@ def rehearse(
     ] = None,
     pieces: Pieces = Between.linear,
     leave_out: LeaveOut = False,
+    log_columns: Columns = None,
     second_opinion: SecondOpinion = False,
     every: Every = False,
     as_json: Json = False,
@@ -81,7 +89,7 @@ def rehearse(
     from armcarry.views.terminal import Console
 
     # what was given is read before the kernels compile, so that nobody waits for them to hear of a slip of the pen
-    scene, log = _read(scenario, motion, leave_out, as_json)
+    scene, log = _read(scenario, motion, log_columns, leave_out, as_json)
     slips = dict(map(_slip, slip or []))
     folder, overwrite = _run_folder(scenario, out, overwrite)
     console = Console(quiet=as_json)
@@ -127,18 +135,21 @@ def _write_views(
 
 
 def _read(
-    scenario: Path, motion: Path | None, leave_out: bool, quiet: bool
+    scenario: Path, motion: Path | None, columns: Path | None, leave_out: bool, quiet: bool
 ) -> tuple[Scene, MotionLog | None]:
     """Read the script, and the log that gives its motion if there is one."""
+    from armcarry.errors import InputError
     from armcarry.files.motion_log import read_motion_log
     from armcarry.planning.left_open import settle
     from armcarry.scene.build import build_scene
     from armcarry.views.terminal import Console
 
+    if columns is not None and motion is None:
+        raise InputError("columns of a log, and no log", found=str(columns), accepted="--log-columns with --motion LOG")
     console = Console(quiet=True) if quiet else Console()
     with console.progress() as tell:
         scene = build_scene(settle(scenario, tell))
-    return scene, None if motion is None else read_motion_log(motion, leave_out=leave_out)
+    return scene, None if motion is None else read_motion_log(motion, columns=columns, leave_out=leave_out)
 
 
 def _slip(text: str) -> tuple[str, float]:
@@ -184,6 +195,7 @@ def compare(
     ] = None,
     pieces: Pieces = Between.linear,
     leave_out: LeaveOut = False,
+    log_columns: Columns = None,
     out: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Folder for a page with all rows and a picture of both ways.")
     ] = None,
@@ -206,7 +218,9 @@ def compare(
     console = Console(quiet=as_json)
     ours, found = load(first)
     with console.progress() as tell:
-        theirs, found_too = second_run(first, second, tell, pieces=pieces.value, leave_out=leave_out)
+        theirs, found_too = second_run(
+            first, second, tell, pieces=pieces.value, leave_out=leave_out, columns=log_columns
+        )
     laid = (Alignment.steps if second.is_dir() else Alignment.start) if align is None else align
     result = side_by_side(ours, theirs, align=laid.value, findings=(found, found_too))
     if out is not None:

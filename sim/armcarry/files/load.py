@@ -17,6 +17,7 @@ from armcarry.files.document_types import numbers, spell
 from armcarry.files.documents.arm import ArmDocument
 from armcarry.files.documents.base import Document
 from armcarry.files.documents.bodies import CrewDocument, HardwareDocument, RestraintDocument
+from armcarry.files.documents.log import LogColumnsDocument
 from armcarry.files.documents.platform import PlatformDocument
 from armcarry.files.documents.rules import ARM_POSITIONING, RulesDocument
 from armcarry.files.documents.scenario import ScenarioDocument
@@ -226,6 +227,8 @@ def _validate(path: Path, also: Callable[[LoadedScenario], None] | None) -> list
         if also is not None:
             also(loaded)
         return []
+    if isinstance(source.document, LogColumnsDocument):
+        return []  # what it says of a log is asked beside that log
     if isinstance(source.document, SeriesDocument):
         for _, loaded in load_series(path).outings:
             if also is not None:

@@ -1,8 +1,7 @@
 """Logged joint angles: a table of times and joint positions from a CSV or Parquet file, nothing repaired.
 
-The header names each column with its unit: ``time [s]``, ``shoulder_turn [deg]``; ``time_s`` and
-``arm/shoulder_turn_rad`` do as well, so that a run folder's ``motion.parquet`` is a log too. A column
-``move`` may say in which row a move of the script begins.
+What the columns hold, their headings say or a small file: see ``log_header.py``. A column ``move`` may say in which row
+a move of the script begins.
 """
 
 from __future__ import annotations
@@ -10,7 +9,6 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,11 +16,14 @@ from typing import Any
 
 import numpy as np
 
-from armcarry.errors import InputError, QuantityError
-from armcarry.files.validate import raise_all
-from armcarry.files.yaml_text import read_bytes, shorten
+from armcarry.errors import InputError
+from armcarry.files.documents.log import LogColumnsDocument
+from armcarry.files.log_cells import Cells
+from armcarry.files.log_header import Column, read_header
+from armcarry.files.validate import Source, raise_all, read_source
+from armcarry.files.yaml_text import read_bytes
 from armcarry.geometry.poses import Array
-from armcarry.quantities import KINDS, parse
+from armcarry.quantities import parse
 
 SUFFIXES = (".csv", ".parquet")
 MAX_BYTES = 60_000_000
@@ -31,24 +32,10 @@ MAX_COLUMNS = 200
 MAX_CELLS = 10_000_000
 #: lines of a CSV, blank ones and comments counted
 MAX_LINES = 4 * MAX_ROWS
-TIME, MARK = "time", "move"
 #: rows nearer in time than this are one: no logger is that quick, and rates between them are without bound, s
 CLOSEST_S = 1e-6
 #: an interval longer than this many times the median interval is a gap
 GAP_TIMES = 5.0
-
-_BRACKETED = re.compile(r"\s*(\S.*?)\s*\[\s*([^\[\]]+?)\s*\]\s*")
-_SUFFIXED = re.compile(r"(.+?)_(s|ms|min|rad|deg|m|mm|cm)")
-#: columns of a run's own motion.parquet that follow from the joints
-_DERIVED = re.compile(r".+_rate_(rad|m)_s|tip_[xyz]_m|tip_q[wxyz]")
-
-
-@dataclass(frozen=True)
-class Column:
-    """One column of positions: the joint as written, and its unit."""
-
-    joint: str
-    unit: str
 
 
 @dataclass(frozen=True)
@@ -75,14 +62,16 @@ class MotionLog:
 
     Attributes:
         path, data: the file and its bytes.
+        meanings: the file that says what its columns hold, as bytes; empty when their headings do.
         columns: what each column of values is.
         times_s: (T,) seconds from the first row, strictly increasing.
         values: (T, k) in the unit of each column.
         lines: (T,) line of each row in a CSV (the header is line 1), row number of a Parquet file.
-        first_s: the first time as logged.
+        first: the first time as logged.
         gaps: intervals too long to know what happened in them.
         marks: rows in which moves begin.
         left_out: one line of text for each row that was left out because the caller asked for it.
+        passed_over: headings of columns that mean nothing here.
     """
 
     path: Path
@@ -91,11 +80,13 @@ class MotionLog:
     times_s: Array
     values: Array
     lines: np.ndarray
-    first_s: float
+    first: str
     gaps: tuple[Gap, ...]
     marks: tuple[Mark, ...] = ()
     left_out: tuple[str, ...] = ()
     header_line: int = 1
+    passed_over: tuple[str, ...] = ()
+    meanings: bytes = b""
 
     @property
     def sha256(self) -> str:
@@ -110,13 +101,18 @@ class _Table:
     header: list[str]
     rows: list[tuple[int, list[Any]]]
     header_line: int
+    #: what parts the cells of a line of text
+    separator: str = ""
 
 
-def read_motion_log(path: Path, *, leave_out: bool = False, gap_s: float | None = None) -> MotionLog:
+def read_motion_log(
+    path: Path, *, columns: Path | None = None, leave_out: bool = False, gap_s: float | None = None
+) -> MotionLog:
     """Read logged joint positions.
 
     Args:
         path: a .csv or .parquet file.
+        columns: a file of format ``armcarry columns 1`` that says what the columns hold; default their headings.
         leave_out: leave out rows that cannot be used, and list them, instead of refusing the file.
         gap_s: an interval longer than this is a gap; default five times the median interval.
 
@@ -127,43 +123,57 @@ def read_motion_log(path: Path, *, leave_out: bool = False, gap_s: float | None 
     suffix = path.suffix.lower()
     if suffix not in SUFFIXES:
         raise InputError("a log of a kind that is not read", file=path, found=suffix, accepted=", ".join(SUFFIXES))
+    said: Source[LogColumnsDocument] | None = None if columns is None else read_source(columns, LogColumnsDocument)
     data = read_bytes(path, MAX_BYTES, "log")
     table = _csv_table(data, path) if suffix == ".csv" else _parquet_table(data, path)
     _small_enough(len(table.rows), len(table.header), path)
-    time_at, time_unit, mark_at, places, columns = _header(table, path)
-    scale = parse(f"1 {time_unit}", "time")
+    header = read_header(table.header, path, table.header_line, said)
+    reader = Cells(table.header, header, path, comma=table.separator not in ("", ","))
     problems: list[InputError] = []
     times, values, lines, marks = list[float](), list[list[float]](), list[int](), list[Mark]()
-    first_s: float | None = None
+    first = ""
     for line, cells in table.rows:
-        problem, numbers = _numbers(cells, [time_at, *places], len(table.header), path, line, table.header)
-        time = numbers[0] * scale if numbers else 0.0
-        if problem is None and times and time < times[-1] + CLOSEST_S:
-            word = "is less than a microsecond after the row" if time > times[-1] else "is earlier than the time"
-            word = "repeats the time" if time == times[-1] else word
-            problem = InputError(
-                f"the row {word} of line {lines[-1]}", file=path, line=line, found=f"{numbers[0]:g} {time_unit}",
-                accepted="times that grow from row to row",
-            )
-        if problem is not None:
-            problems.append(problem)
+        try:
+            time, as_logged, numbers = reader.row(line, cells)
+            if times and time < times[-1] + CLOSEST_S:
+                raise _too_soon(time, times[-1], lines[-1], path, line, as_logged)
+        except InputError as error:
+            problems.append(error)
             continue
-        first_s = time if first_s is None else first_s
+        first = first or as_logged
         times.append(time)
-        values.append(numbers[1:])
+        values.append(numbers)
         lines.append(line)
-        said = str(cells[mark_at] or "").split() if mark_at is not None else []
-        if said:
-            marks.append(Mark(line, time - first_s, tuple(said)))
+        names = str(cells[header.mark_at] or "").split() if header.mark_at is not None else []
+        if names:
+            marks.append(Mark(line, time - times[0], tuple(names)))
     if problems and not leave_out:
         raise_all(problems)
-    if len(times) < 2 or first_s is None:
+    if len(times) < 2:
         raise InputError("a log needs at least two rows that can be used", file=path, found=len(times))
-    seconds = np.array(times) - first_s
+    seconds = np.array(times) - times[0]
     return MotionLog(
-        path, data, columns, seconds, np.array(values), np.array(lines), first_s, _gaps(seconds, lines, gap_s),
-        tuple(marks), tuple(str(problem) for problem in problems), table.header_line,
+        path, data, header.columns, seconds, _unwrapped(np.array(values), header.columns), np.array(lines), first,
+        _gaps(seconds, lines, gap_s), tuple(marks), tuple(str(problem) for problem in problems), table.header_line,
+        header.passed_over, b"" if columns is None else read_bytes(columns, MAX_BYTES, "file"),
     )
+
+
+def _too_soon(time: float, before: float, line_before: int, path: Path, line: int, as_logged: str) -> InputError:
+    word = "is less than a microsecond after the row" if time > before else "is earlier than the time"
+    word = "repeats the time" if time == before else word
+    return InputError(
+        f"the row {word} of line {line_before}", file=path, line=line, found=as_logged,
+        accepted="times that grow from row to row",
+    )
+
+
+def _unwrapped(values: Array, columns: tuple[Column, ...]) -> Array:
+    """Return positions with whole turns put back where a column is said to start anew after one."""
+    for k, column in enumerate(columns):
+        if column.wraps:
+            values[:, k] = np.unwrap(values[:, k], period=2 * np.pi / parse(f"1 {column.unit}", "angle"))
+    return values
 
 
 def _small_enough(rows: int, columns: int, path: Path) -> None:
@@ -182,91 +192,6 @@ def _gaps(times_s: Array, lines: list[int], gap_s: float | None) -> tuple[Gap, .
     )
 
 
-# -- cells -----------------------------------------------------------------------------------------------
-
-
-def _numbers(
-    cells: list[Any], places: list[int], count: int, path: Path, line: int, header: list[str]
-) -> tuple[InputError | None, list[float]]:
-    """Return the numbers of a row, or what is wrong with it."""
-    if len(cells) != count:
-        problem = f"the row has {len(cells)} cells, the header {count}"
-        return InputError(problem, file=path, line=line), []
-    numbers = []
-    for place in places:
-        cell = cells[place]
-        try:
-            # underscores are Python's, not a logger's
-            number = float(cell) if cell is not None and "_" not in str(cell) else float("nan")
-        except (ValueError, TypeError):
-            number = float("nan")
-        if not abs(number) <= 1e9:
-            return InputError(
-                f"no finite number in column '{shorten(header[place])}'", file=path, line=line,
-                found=shorten(str("" if cell is None else cell)), accepted="a number in every row",
-            ), []
-        numbers.append(number)
-    return None, numbers
-
-
-def _header(table: _Table, path: Path) -> tuple[int, str, int | None, list[int], tuple[Column, ...]]:
-    """Return place and unit of the time, place of the marks, places and meaning of the joint columns."""
-    time: tuple[int, str] | None = None
-    mark: int | None = None
-    places: list[int] = []
-    columns: list[Column] = []
-    problems: list[InputError] = []
-    seen: dict[str, str] = {}
-    for place, text in enumerate(table.header):
-        plain = text.strip()
-        if plain == MARK:
-            mark = place
-            continue
-        if _DERIVED.fullmatch(plain):
-            continue
-        short = plain[:200]  # a pattern takes long over many blanks
-        found = _BRACKETED.fullmatch(short) or _SUFFIXED.fullmatch(short)
-        try:
-            if found is None or len(plain) > 200:
-                raise InputError(f"column '{shorten(plain)}' names no unit")
-            name, unit = found.group(1), found.group(2)
-            is_time = name == TIME
-            _known_unit(unit, ("time",) if is_time else ("angle", "length"))
-            if name in seen:
-                raise InputError(f"a second column for '{shorten(name)}'")
-        except InputError as error:
-            accepted = error.accepted or "time [s], shoulder_turn [deg], ...; move for the names of moves"
-            problems.append(
-                InputError(error.problem, file=path, line=table.header_line, found=shorten(plain), accepted=accepted)
-            )
-            continue
-        seen[name] = unit
-        if is_time:
-            time = (place, unit)
-        else:
-            places.append(place)
-            columns.append(Column(name, unit))
-    if time is None and not problems:
-        problems.append(InputError("no column of times", file=path, line=table.header_line, accepted="time [s]"))
-    if not columns and not problems:
-        problems.append(
-            InputError("no column of joint positions", file=path, line=table.header_line, accepted="elbow_bend [deg]")
-        )
-    raise_all(problems)
-    return *(time or (0, "s")), mark, places, tuple(columns)
-
-
-def _known_unit(unit: str, kinds: tuple[str, ...]) -> None:
-    for kind in kinds:
-        try:
-            parse(f"1 {unit}", kind)
-        except QuantityError:
-            continue
-        return
-    accepted = " or ".join(f"{kind} in {KINDS[kind][1]}" for kind in kinds)
-    raise InputError(f"'{shorten(unit)}' is no unit for this column", accepted=accepted)
-
-
 # -- files -----------------------------------------------------------------------------------------------
 
 
@@ -281,17 +206,17 @@ def _csv_table(data: bytes, path: Path) -> _Table:
         raise InputError("too many lines", file=path, found=lines, accepted=f"at most {MAX_LINES}")
     if "\0" in text:
         raise InputError("not a text file", file=path, accepted="CSV in UTF-8")
-    rows = _csv_rows(text, path)
+    first = next((line for line in text.splitlines() if line.strip() and not line.startswith("#")), "")
+    separator = max(",;\t", key=first.count)
+    rows = _csv_rows(text, path, separator)
     line, header = next(rows, (1, []))
     if not header:
         raise InputError("an empty log", file=path, accepted="a header such as: time [s],shoulder_turn [deg]")
-    return _Table(header, list(rows), line)
+    return _Table(header, list(rows), line, separator)
 
 
-def _csv_rows(text: str, path: Path) -> Iterator[tuple[int, list[Any]]]:
+def _csv_rows(text: str, path: Path, separator: str) -> Iterator[tuple[int, list[Any]]]:
     """Yield line and cells; blank lines and lines that begin with # hold no row."""
-    first = next((line for line in text.splitlines() if line.strip() and not line.startswith("#")), "")
-    separator = max(",;\t", key=first.count)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
     try:
         for cells in reader:

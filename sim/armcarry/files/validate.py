@@ -16,6 +16,7 @@ from armcarry.files.document_types import spell
 from armcarry.files.documents.arm import ArmDocument
 from armcarry.files.documents.base import NAME_WORDS, Document
 from armcarry.files.documents.bodies import CrewDocument, HardwareDocument, RestraintDocument
+from armcarry.files.documents.log import LogColumnsDocument
 from armcarry.files.documents.platform import PlatformDocument
 from armcarry.files.documents.rules import RulesDocument
 from armcarry.files.documents.scenario import ScenarioDocument
@@ -26,6 +27,7 @@ from armcarry.texts import all_shown
 #: value of the key ``format`` -> document
 FORMATS: dict[str, type[Document]] = {
     "armcarry arm 1": ArmDocument,
+    "armcarry columns 1": LogColumnsDocument,
     "armcarry crew 1": CrewDocument,
     "armcarry hardware 1": HardwareDocument,
     "armcarry platform 1": PlatformDocument,

@@ -117,7 +117,7 @@ class Record:
         failed: steps of the day that are tried, fail and are followed by their fallback.
         engines: what other engines say of the tightest pairs; empty when they were not asked.
         logged: what is known of the log when the motion is a logged one; the carries are then not planned.
-        log_data: bytes of that log.
+        log_data, log_columns: bytes of that log, and of the file that says what its columns hold.
         judged: results as the run folder holds them, by name; None for a run that was not loaded.
         displaced: what stands beside its nominal place, in a perturbed run; ``phases`` and ``motion`` have it already.
         kept: the ledger as the run wrote it; ask ``ledger``.
@@ -138,6 +138,7 @@ class Record:
     engines: tuple[EngineAnswer, ...] = ()
     logged: Logged | None = None
     log_data: bytes = b""
+    log_columns: bytes = b""
     displaced: Displaced | None = None
     kept: Ledger | None = None
     judged: Mapping[str, Packed] | None = None

@@ -45,6 +45,8 @@ from armcarry.timeline.log_facts import Logged
 from armcarry.version import VERSION
 
 FORMAT = "armcarry run 1"
+#: file that says what the columns of a log hold
+LOG_COLUMNS = "log_columns.yaml"
 _VERSIONS = ("numpy", "numba", "scipy", "pydantic", "pyarrow", "coal", "pybullet")
 
 
@@ -104,6 +106,8 @@ def _write(record: Record, findings: tuple[Finding, ...], folder: Path) -> dict[
     _dump(folder / "ledger.json", ledger_dict(record))
     if record.logged is not None:
         (folder / _log_name(record.logged)).write_bytes(record.log_data)
+    if record.log_columns:
+        (folder / LOG_COLUMNS).write_bytes(record.log_columns)
     write_results(record.results(), folder)
     write_motion(record, folder)
     write_pairs(record.pairs, folder / "clearance.parquet")
@@ -244,6 +248,7 @@ def _assemble(folder: Folder) -> Record:
         engines=_typed(tuple[EngineAnswer, ...], run["engines"]),
         logged=logged,
         log_data=b"" if logged is None else folder.read(_log_name(logged)),
+        log_columns=folder.read(LOG_COLUMNS) if LOG_COLUMNS in folder.summary["digests"] else b"",
         displaced=displaced,
         kept=_ledger(scene, folder.json("ledger.json")) if "ledger.json" in folder.summary["digests"] else None,
         judged=read_results(folder),

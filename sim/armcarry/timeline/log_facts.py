@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -43,19 +43,21 @@ class Logged:
     Attributes:
         name, sha256: the file and its digest.
         pieces: how the joints move between rows.
-        rows, first_s: how many rows, and the time of the first as logged, which is 0 in the run.
+        rows, first: how many rows, and the time of the first as logged, which is 0 in the run.
         gaps, left_out: where the log is silent, and rows left out because the user asked for it.
         jumps, largest: whole turns between rows, and the largest step between two rows.
         between_rad: how far the two kinds of pieces differ at most between rows.
         unmarked: attaching and leaving moves of the script that no row marks.
         start_off: largest difference between the first row and the script's start, and its joint.
+        changed: joint -> what was done to the numbers of its column besides their unit, because the user said so.
+        passed_over: headings of columns that the user gave no meaning.
     """
 
     name: str
     sha256: str
     pieces: Pieces
     rows: int
-    first_s: float
+    first: str
     gaps: tuple[Gap, ...]
     left_out: tuple[str, ...]
     jumps: tuple[Jump, ...]
@@ -64,6 +66,8 @@ class Logged:
     unmarked: tuple[str, ...]
     start_off: float
     start_joint: str
+    changed: dict[str, str] = field(default_factory=dict)
+    passed_over: tuple[str, ...] = ()
 
 
 def log_facts(
@@ -96,7 +100,7 @@ def log_facts(
         sha256=log.sha256,
         pieces=pieces,
         rows=len(log.times_s),
-        first_s=log.first_s,
+        first=log.first,
         gaps=log.gaps,
         left_out=log.left_out,
         jumps=tuple(
@@ -112,4 +116,6 @@ def log_facts(
         unmarked=tuple(switches),
         start_off=float(off.max()),
         start_joint=scene.arm_joints[int(np.argmax(off))],
+        changed={column.joint: column.words for column in log.columns if column.words},
+        passed_over=log.passed_over,
     )

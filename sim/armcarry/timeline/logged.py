@@ -67,6 +67,7 @@ def _positions(scene: Scene, log: MotionLog) -> tuple[Array, tuple[str, ...]]:
     problems: list[InputError] = []
     joints: list[str] = []
     factors: list[float] = []
+    zeros: list[float] = []
     for column in log.columns:
         name = column.joint if "/" in column.joint else f"{ARM}/{column.joint}"
         if name not in known:
@@ -79,7 +80,8 @@ def _positions(scene: Scene, log: MotionLog) -> tuple[Array, tuple[str, ...]]:
             continue
         kind = "angle" if known[name] else "length"
         try:
-            factors.append(parse(f"1 {column.unit}", kind))
+            factors.append(parse(f"1 {column.unit}", kind) * (-1.0 if column.reversed else 1.0))
+            zeros.append(column.zero)
         except InputError as error:
             problem = f"joint '{name}' {'turns' if known[name] else 'slides'}"
             problems.append(
@@ -99,7 +101,7 @@ def _positions(scene: Scene, log: MotionLog) -> tuple[Array, tuple[str, ...]]:
             )
         )
     raise_all(problems)
-    return log.values * np.array(factors), tuple(joints)
+    return log.values * np.array(factors) + np.array(zeros), tuple(joints)
 
 
 # -- moves that rows mark --------------------------------------------------------------------------------------
