@@ -186,3 +186,35 @@ def test_conflicts_are_told_in_the_order_of_time(judged):
     told = [item for item in judged(steps) if item.verdict is Verdict.FAIL]
     assert [item.other for item in told] == ["out", "down"]
     assert [(item.start_s, item.end_s) for item in told] == [(300.0, 600.0), (600.0, 900.0)]
+
+
+def test_a_latest_end_a_window_and_what_must_be_left_are_judged(judged):
+    steps = [
+        _note("work", "12 min"),
+        _note("look", "8 min", latest="19 min", needs="relay", go_if={"left": "10 min"}),
+    ]
+    windows = {"relay": [{"start": "0:10", "end": "0:20"}]}
+    found = {item.other: item for item in judged(steps, cut_off="22 min", windows=windows)}
+    assert found["latest"].verdict is Verdict.FAIL
+    assert "look (0:12:00.0 to 0:20:00.0) is to end by 0:19:00.0" in found["latest"].message
+    assert found["relay"].verdict is Verdict.PASS
+    assert found["go_if"].verdict is Verdict.PASS
+    assert found["go_if"].value == 600.0 and found["go_if"].limit == 600.0
+    late = {item.other: item for item in judged([_note("more", "1 min"), *steps], cut_off="22 min", windows=windows)}
+    assert late["relay"].verdict is Verdict.FAIL
+    assert "is not within relay, which is 0:10:00.0 to 0:20:00.0" in late["relay"].message
+    assert late["go_if"].verdict is Verdict.FAIL
+    assert late["go_if"].remedy == "no-go: leave out look, or let it begin earlier"
+
+
+def test_what_must_be_left_of_a_consumable_counts_from_where_its_use_begins(judged):
+    look = _note("look", "5 min", go_if={"left": "20 min", "of": "air"})
+    steps = [_note("inside", "30 min"), _note("out", "5 min"), look]
+    air = {"air": {"lasts": "25 min", "actors": ["ev2"], "since": "out"}}
+    (found,) = _about(judged(steps, consumables=air), "go_if")
+    assert (found.verdict, found.value) == (Verdict.PASS, 1200.0)
+
+
+def test_what_the_script_leaves_out_is_told_as_that(judged):
+    (found,) = _about(judged([_note("work", "5 min"), _note("more", "5 min")], left_out=["more"]), "left_out")
+    assert found.message == "more is left out, as the script says"

@@ -12,7 +12,8 @@ from armcarry.record.record import Record
 from armcarry.timeline.estimate import path_estimate, sampled_estimate
 from armcarry.timeline.handrails import NoRoute
 from armcarry.timeline.plan import DayPlan
-from armcarry.timeline.schedule import LimitUse
+from armcarry.timeline.schedule import NOT_TODAY, SAME_S, LimitUse
+from armcarry.timeline.task import go_by_s
 
 #: sampled days for the chance of ending in time; its standard error is below 0.4 %
 SAMPLES = 20_000
@@ -28,6 +29,7 @@ def check(record: Record) -> tuple[Finding, ...]:
         *(_limit(plan, use) for use in plan.schedule.limits),
         *_chance(plan, record.scene.loaded.rules.confidence),
         *_conflicts(record, plan),
+        *_instants(plan),
         *_ways(plan),
         *_stated(plan),
         *_left_out(plan),
@@ -137,9 +139,42 @@ def _stated(plan: DayPlan) -> Iterator[Finding]:
         )  # fmt: skip
 
 
+def _instants(plan: DayPlan) -> Iterator[Finding]:
+    """Judge what steps need of the clock: a latest end, daylight or a window, and enough left to go on."""
+    for task, step in zip(plan.tasks, plan.day.steps, strict=True):
+        if task.name not in plan.schedule.tasks_done():
+            continue
+        slot = plan.schedule.slot(task.name)
+        at, words = (slot.start_s, slot.end_s), f"{task.name} ({clock(slot.start_s)} to {clock(slot.end_s)})"
+        if step.latest is not None:
+            end = at_most(slot.end_s, step.latest, "s")
+            yield _make.judged(end, task.name, f"{words} is to end by {clock(step.latest)}", other="latest", at=at,
+                               remedy="let it begin earlier, or shorten what comes before it")  # fmt: skip
+        if step.needs is not None:
+            if any(begin <= slot.start_s + SAME_S and slot.end_s <= end + SAME_S for begin, end in task.windows):
+                yield _make.passed(task.name, f"{words} is within {step.needs}", other=step.needs, at=at)
+            else:
+                told = ", ".join(f"{clock(begin)} to {clock(end)}" for begin, end in task.windows[:6]) or "never"
+                yield _make.failed(task.name, f"{words} is not within {step.needs}, which is {told}",
+                                   "let it begin earlier, or make it short enough for a window",
+                                   other=step.needs, at=at)  # fmt: skip
+        by_s = go_by_s(plan.day, step)
+        if step.go_if is not None and by_s is not None:
+            since = plan.day.consumables[step.go_if.of].since if step.go_if.of is not None else None
+            begun = next((s.start_s for s in plan.schedule.slots if s.name == since), 0.0)
+            left = at_least(by_s + step.go_if.left - (slot.start_s - begun), step.go_if.left, "s")
+            what = _words(step.go_if.of or "the time until the cut-off")
+            yield _make.judged(left, task.name, f"when {words} begins, {left.said} is left of {what}, {left.asked} is "
+                               "asked for", other="go_if", at=at,
+                               remedy=f"no-go: leave out {task.name}, or let it begin earlier")  # fmt: skip
+
+
 def _left_out(plan: DayPlan) -> Iterator[Finding]:
     """Tell what there is no time for; steps as time permits may be left out, so this is no failure."""
     for dropped in plan.schedule.dropped:
+        if dropped.why == NOT_TODAY:
+            yield _make.passed(dropped.name, f"{dropped.name} is left out, as the script says", other="left_out")
+            continue
         instead = f"; {dropped.fallback} is done instead" if dropped.fallback else ""
         message = f"{dropped.name} is left out as time does not permit: {dropped.why}{instead}"
         yield _make.passed(dropped.name, message, other="left_out")

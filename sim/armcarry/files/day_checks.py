@@ -5,6 +5,7 @@ from __future__ import annotations
 from armcarry.files import names
 from armcarry.files.documents.bodies import HardwareDocument
 from armcarry.files.documents.steps import AIRLOCK, ARM, Step
+from armcarry.files.documents.vary import LIGHT
 from armcarry.files.script import PLATFORM, Script
 from armcarry.files.yaml_text import YamlPath
 
@@ -25,6 +26,9 @@ def check_day(script: Script) -> None:
         _people(script, here, step)
         _things(script, here, step)
         _rail(script, here, step)
+        if step.needs in LIGHT and script.document.environment is None:
+            script.tell((*here, "needs"), f"when there is {step.needs} is not known: no environment is stated",
+                        accepted="an environment with start and orbit, or a window of the day")  # fmt: skip
         for r, relaxation in enumerate(step.relax):
             script.patterns((*here, "relax", r, "bodies"), relaxation.bodies)
             if relaxation.through is not None:

@@ -189,7 +189,10 @@ class _Long:
             if plain:
                 self._moved(path, ("day", "steps", number))
             self.origins["step", str(one["name"])] = self._origin(path, not plain)
-        self.data["day"] = {**text, "steps": steps}
+        became: dict[str, list[str]] = {}
+        for one, path in zip(steps, spelled.out.meant, strict=True):
+            became.setdefault(script.day.steps[int(path[2])].name or str(one["name"]), []).append(str(one["name"]))
+        self.data["day"] = {**text, **_choices(text, became), "steps": steps}
         own = list(self.data.get("carries", []))
         for k, (carry, path) in enumerate(spelled.out.carries, start=len(own)):
             self.lines["carries", k] = self.source.yaml.line(path)
@@ -257,6 +260,23 @@ class _Long:
             return {}
         found = next((one for one in self.known.files["platform",].model().joints if one.name == joint), None)
         return {} if found is None else {"station": f"{(found.lower + found.upper) / 2:g} m"}
+
+
+def _choices(day: Mapping[str, Any], became: Mapping[str, list[str]]) -> dict[str, Any]:
+    """Return what may vary in a day with every step by intent as the steps that it became."""
+
+    def spread(names: list[str]) -> list[str]:
+        return [one for name in names for one in became.get(name, [name])]
+
+    found: dict[str, Any] = {}
+    if "left_out" in day:
+        found["left_out"] = spread(day["left_out"])
+    if "may_vary" in day:
+        found["may_vary"] = [{**one, "steps": spread(one["steps"])} for one in day["may_vary"]]
+    if "not_at_once" in day:
+        found["not_at_once"] = [[a, b] for one, other in day["not_at_once"] for a in spread([one])
+                                for b in spread([other])]  # fmt: skip
+    return found
 
 
 __all__ = ["Expansion", "LeftOpen", "Origin", "expanded", "has_intents"]

@@ -53,6 +53,8 @@ class Steps:
             new[-1]["before"] = [*step.before]
         if step.title:
             new[0]["title"] = step.title
+        new[0] |= {key: _written(value) for key, value in (("earliest", step.earliest),) if value is not None}
+        new[-1] |= {key: _written(value) for key, value in (("latest", step.latest),) if value is not None}
         new[0].update({key: words for key in OwnWords.model_fields if (words := getattr(step, key))})
         if step.name:
             self.spans[step.name] = (new[0]["name"], new[-1]["name"])

@@ -121,5 +121,17 @@ def _starts(tasks: Sequence[Task], planned: Schedule, lengths: Array) -> Array:
         starts[node] = max([0.0, *clock])
         for edge in network.edges_into[node]:
             np.maximum(starts[node], starts[edge.of] + lengths[edge.by], out=starts[node])
+        for k in network.members[node]:
+            if tasks[k].windows and tasks[k].name in done:
+                starts[node] = np.maximum(starts[node], _within(tasks[k], starts[node], lengths[k]))
     return starts
+
+
+def _within(task: Task, starts: Array, lengths: Array) -> Array:
+    """Return the first starts (N,) from ``starts`` on within a window of a task; as they are where none is left."""
+    found = np.full(len(starts), np.inf)
+    for begin_s, end_s in task.windows:
+        first = np.maximum(starts, begin_s)
+        found = np.where(first + lengths <= end_s, np.minimum(found, first), found)
+    return np.where(np.isfinite(found), found, starts)
 

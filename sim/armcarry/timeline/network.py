@@ -144,7 +144,7 @@ def _actor_order(
     by_actor: dict[str, list[int]] = {}
     for k, task in enumerate(tasks):
         if task.name not in idle:
-            for actor in task.actors:
+            for actor in (*task.actors, *task.apart):
                 by_actor.setdefault(actor, []).append(k)
     for actor, own in by_actor.items():
         own = _in_order(own, node_of, ahead)
@@ -206,7 +206,8 @@ def _circle(tasks: Sequence[Task], members: Sequence[Sequence[int]], graph: nx.D
         edge = graph.edges[ends]["edge"]
         steps.append(edge.by)
         later = " with ".join(f"'{tasks[k].name}'" for k in members[edge.to])
-        reason = {"link": "a link", "fallback": "its fallback"}.get(edge.why, f"{edge.why} does it next")
+        told = f"{edge.why} are not done at once" if edge.why in tasks[edge.by].apart else f"{edge.why} does it next"
+        reason = {"link": "a link", "fallback": "its fallback"}.get(edge.why, told)
         words.append(f"'{tasks[edge.by].name}' comes before {later} ({reason})")
     problem = f"the steps wait for one another in a circle: {'; '.join(words)}"
     return StepError(tasks[min(steps)].name, problem)

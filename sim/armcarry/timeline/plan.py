@@ -25,6 +25,7 @@ from armcarry.timeline.task import Duration, Limit, Point, Task, limits_of, task
 from armcarry.timeline.together import asked_twice
 from armcarry.timeline.trolley import rail_conflicts
 from armcarry.timeline.walks import Walk, place_pose, walk_between
+from armcarry.timeline.wanted import windows_of
 
 if TYPE_CHECKING:
     from armcarry.files.loaded import LoadedScenario
@@ -111,7 +112,7 @@ def plan_day(
         if step.carry in carry_s:
             around_s = 0.0 if safe is None else safe.make_ready + safe.make_safe
             computed[step.name] = Duration.exactly(carry_s[str(step.carry)] + around_s)
-    tasks, limits = slipped(tasks_of(day, computed), slip or {}), limits_of(day)
+    tasks, limits = slipped(tasks_of(day, computed, windows_of(scene)), slip or {}), limits_of(day)
     result = schedule(tasks, limits, point=point, failed=failed)
     return DayPlan(scene, day, tasks, limits, result, computed, walks, dict(slip or {}), tuple(failed))
 

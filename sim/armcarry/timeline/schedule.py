@@ -13,6 +13,9 @@ from armcarry.timeline.slots import SAME_S, Dropped, LimitUse, Schedule, Slot
 from armcarry.timeline.task import Duration, Limit, Point, Task
 from armcarry.timeline.times import times
 
+#: why a step is not done that the script leaves out
+NOT_TODAY = "left out in the script"
+
 
 @dataclass(frozen=True)
 class SlipReport:
@@ -53,9 +56,10 @@ def schedule(
             raise FrameError("step", name, names)
     trial = _Trial(tasks, tuple(limits), frozenset(failed))
     optional = sorted(
-        (k for k, task in enumerate(tasks) if task.priority > 0), key=lambda k: (-tasks[k].priority, -k)
+        (k for k, task in enumerate(tasks) if task.priority > 0 and not task.left_out),
+        key=lambda k: (-tasks[k].priority, -k),
     )
-    out: dict[str, str] = {}
+    out = {task.name: NOT_TODAY for task in tasks if task.left_out}
     best = trial.solve(out)
     for k in optional:
         why = trial.complaint(best)
@@ -172,7 +176,7 @@ class _Trial:
         """Say which limit or latest start is not met, None when all are."""
         for task in self.tasks:
             if self._late_s(task, result) > SAME_S:
-                return f"{task.name} cannot begin in time"
+                return f"{task.name} cannot {'begin' if self._begins_late_s(task, result) > SAME_S else 'end'} in time"
         for use in result.limits:
             if use.margin_s < -SAME_S:
                 over_s = math.ceil(-use.margin_s * 10.0) / 10.0  # never told as nothing
@@ -185,7 +189,13 @@ class _Trial:
         return over + sum(self._late_s(task, result) for task in self.tasks)
 
     def _late_s(self, task: Task, result: Schedule) -> float:
-        if task.start_by_s is None or task.name not in result.tasks_done():
+        ends_late_s = 0.0
+        if task.ends_by_s is not None and task.name in result.tasks_done():
+            ends_late_s = result.slot(task.name).end_s - task.ends_by_s
+        return max(ends_late_s, self._begins_late_s(task, result), 0.0)
+
+    def _begins_late_s(self, task: Task, result: Schedule) -> float:
+        if task.start_by_s is None or task.priority == 0 or task.name not in result.tasks_done():
             return 0.0
         return max(result.slot(task.name).start_s - task.start_by_s, 0.0)
 

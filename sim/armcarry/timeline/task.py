@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from armcarry.errors import StepError
@@ -58,6 +58,10 @@ class Task:
         priority: 0 must be done; above 0 it is left out when it does not fit, higher first.
         start_by_s: a step of priority above 0 is left out when it cannot begin by then.
         fallback: task done instead when this one is left out or fails.
+        ends_by_s: when it is to have ended.
+        windows: it begins and ends within one of these (start_s, end_s), waiting for it; empty for no such need.
+        apart: names it shares with tasks that are not done at the same time.
+        left_out: it is not done, as the script says.
     """
 
     name: str
@@ -71,6 +75,15 @@ class Task:
     start_by_s: float | None = None
     drops_with: tuple[str, ...] = ()
     fallback: str | None = None
+    ends_by_s: float | None = None
+    windows: tuple[tuple[float, float], ...] = ()
+    apart: tuple[str, ...] = ()
+    left_out: bool = False
+
+    def within(self, start_s: float, lasts_s: float) -> float:
+        """Return the first start from start_s on within a window; start_s itself where none is left."""
+        fitting = (max(start_s, begin) for begin, end in self.windows if max(start_s, begin) + lasts_s <= end)
+        return min(fitting, default=start_s)
 
 
 @dataclass(frozen=True)
@@ -98,12 +111,15 @@ def limits_of(day: Day) -> tuple[Limit, ...]:
     return tuple(limits)
 
 
-def tasks_of(day: Day, computed: Mapping[str, Duration]) -> tuple[Task, ...]:
+def tasks_of(
+    day: Day, computed: Mapping[str, Duration], windows: Mapping[str, tuple[tuple[float, float], ...]] | None = None
+) -> tuple[Task, ...]:
     """Turn the steps of a day into tasks, in listed order.
 
     Args:
         computed: step name -> duration that follows from a motion or a path (carries, translations);
             a step takes what it states, but never less than that.
+        windows: step name -> stretches of the day in which it can be done.
 
     Raises:
         StepError: a step neither states a duration nor has one computed.
@@ -112,12 +128,53 @@ def tasks_of(day: Day, computed: Mapping[str, Duration]) -> tuple[Task, ...]:
     for step in day.steps:
         for later in step.before:
             before[later].append(step.name)
-    return tuple(_task(step, tuple(before[step.name]), computed) for step in day.steps)
+    out = _left_out(day)
+    pairs: dict[str, list[str]] = {}
+    for one, other in day.not_at_once:
+        for name in (one, other):
+            pairs.setdefault(name, []).append(f"{one} and {other}")
+    return tuple(
+        replace(
+            _task(step, tuple(before[step.name]), computed),
+            windows=(windows or {}).get(step.name, ()), apart=tuple(pairs.get(step.name, ())),
+            left_out=step.name in out, start_by_s=_start_by_s(day, step),
+        )
+        for step in day.steps
+    )  # fmt: skip
+
+
+def _left_out(day: Day) -> frozenset[str]:
+    """Return the steps that are not done: those named, and of alternatives all but the first that is not named."""
+    out = set(day.left_out)
+    for group in day.any_of:
+        wanted = next((name for name in group if name not in out), None)
+        out |= {name for name in group if name != wanted}
+    return frozenset(out)
+
+
+def go_by_s(day: Day, step: Step) -> float | None:
+    """Return when a step must have begun to have enough left, from the start of what is used up; None if never asked.
+
+    What must be kept at the end is not taken off: it is left too.
+    """
+    if step.go_if is None:
+        return None
+    lasts_s = day.consumables[step.go_if.of].lasts if step.go_if.of is not None else day.cut_off
+    return None if lasts_s is None else lasts_s - step.go_if.left
+
+
+def _start_by_s(day: Day, step: Step) -> float | None:
+    """Return when a step that may be left out must have begun."""
+    by_s = [] if step.as_time_permits is None else [step.as_time_permits.start_by]
+    from_start = step.go_if is not None and (step.go_if.of is None or day.consumables[step.go_if.of].since is None)
+    by_s += [go_by_s(day, step)] if from_start else []
+    return min((one for one in by_s if one is not None), default=None)
 
 
 def _task(step: Step, waits_for: tuple[str, ...], computed: Mapping[str, Duration]) -> Task:
     waiting = step.wait_for
     permits = step.as_time_permits
+    until_s = waiting.until if waiting is not None and waiting.until is not None else 0.0
     return Task(
         name=step.name,
         actors=tuple(step.actors),
@@ -125,20 +182,23 @@ def _task(step: Step, waits_for: tuple[str, ...], computed: Mapping[str, Duratio
         after=(*step.after, *waits_for, *(waiting.steps if waiting is not None else ())),
         starts_with=tuple(step.together_with),
         swaps_with=step.swap_places,
-        not_before_s=waiting.until if waiting is not None and waiting.until is not None else 0.0,
+        not_before_s=max(until_s, step.earliest or 0.0),
+        ends_by_s=step.latest,
         priority=permits.priority if permits is not None else 0,
-        start_by_s=permits.start_by if permits is not None else None,
         drops_with=tuple(permits.drops_with) if permits is not None else (),
         fallback=step.fallback,
     )
 
 
 def duration_of(step: Step, computed: Mapping[str, Duration]) -> Duration:
-    """Return what a step takes: as stated but not less than computed, else by count, else as computed.
+    """Return what a step takes: as stated, for who does it first, but not less than computed; else by count or motion.
 
     Raises:
         StepError: none of these is there.
     """
+    own = [step.takes_by[actor] for actor in step.actors if actor in step.takes_by]
+    if own:  # of several who each have their own, the slowest
+        return _at_least(_duration(max(own, key=lambda takes: takes.likely)), computed.get(step.name))
     if step.takes is not None:
         return _at_least(_duration(step.takes), computed.get(step.name))
     counted = step.bolt or step.connect

@@ -33,13 +33,21 @@ def times(
 
 
 def earliest(network: Network, idle: frozenset[str], length: Sequence[float]) -> list[float]:
-    """Return the earliest start of every node: the longest path to it, and its clock times."""
+    """Return the earliest start of every node: the longest path to it, its clock times, and its windows."""
     start = [0.0] * len(network.members)
     for node in network.order:
         clock = [network.tasks[k].not_before_s for k in network.members[node] if network.tasks[k].name not in idle]
         waits = [start[edge.of] + length[edge.by] for edge in network.edges_into[node]]
-        start[node] = max([0.0, *clock, *waits])
+        start[node] = _open(network, idle, length, node, max([0.0, *clock, *waits]))
     return start
+
+
+def _open(network: Network, idle: frozenset[str], length: Sequence[float], node: int, start_s: float) -> float:
+    """Return the first instant from start_s on at which every task of a node is within a window of its own."""
+    asking = [k for k in network.members[node] if network.tasks[k].windows and network.tasks[k].name not in idle]
+    for _ in range(sum(len(network.tasks[k].windows) for k in asking)):
+        start_s = max([start_s, *(network.tasks[k].within(start_s, length[k]) for k in asking)])
+    return start_s
 
 
 def _latest(
@@ -48,6 +56,10 @@ def _latest(
     """Return for every task its latest end, and the earliest start of what waits for it (or the horizon)."""
     latest_end = [horizon] * len(network.tasks)
     follower = [horizon] * len(network.tasks)
+    for k, task in enumerate(network.tasks):
+        end_s = start[network.node_of[k]] + length[k]
+        closes = (end for begin, end in task.windows if end_s - length[k] >= begin and end_s <= end)
+        latest_end[k] = min(latest_end[k], next(closes, horizon))
     for node in reversed(network.order):
         latest_start = min(latest_end[k] - length[k] for k in network.members[node])
         for edge in network.edges_into[node]:

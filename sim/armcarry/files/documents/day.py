@@ -11,6 +11,7 @@ from armcarry.files.documents.base import Name, Part, Quantity, Time
 from armcarry.files.documents.day_intents import MEANT_KINDS
 from armcarry.files.documents.relaxation import StepRelaxation
 from armcarry.files.documents.steps import ARM, Step
+from armcarry.files.documents.vary import LIGHT, Varying, Window
 
 #: how far a worker can bridge or reach
 Reach = Annotated[float, Quantity("length", "0.9 m", "0 m", "20 m")]
@@ -29,7 +30,6 @@ class Consumable(Part):
         description="counted from the start of this step; left out, from that of the day",
         examples=["leave_airlock"],
     )
-
 
     @model_validator(mode="after")
     def _enough(self) -> Consumable:
@@ -56,6 +56,25 @@ class Day(Part):
     relax: list[StepRelaxation] = Field(
         default_factory=list, description="smaller clearances, each for named bodies while its steps last"
     )
+    windows: dict[Name, list[Window]] = Field(
+        default_factory=dict, description="stretches of the day that steps may need, by name, as of communication",
+        examples=[{"relay": [{"start": "0:40", "end": "1:15"}]}],
+    )
+    may_vary: list[Varying] = Field(
+        default_factory=list, description="what may be done in another order or by others, for 'armcarry schedule'"
+    )
+    any_of: list[list[Name]] = Field(
+        default_factory=list,
+        description="steps of which exactly one is done; as written the first, the others only where it is left out",
+        examples=[[["fasten", "lace"]]],
+    )
+    not_at_once: list[tuple[Name, Name]] = Field(
+        default_factory=list, description="pairs of steps that are never done at the same time",
+        examples=[[["hot_connector", "photos"]]],
+    )
+    left_out: list[Name] = Field(
+        default_factory=list, description="steps that are not done today", examples=[["photos"]]
+    )
     steps: list[Step] = Field(min_length=1, description="what is done; each actor does its own in this order")
 
     @model_validator(mode="after")
@@ -74,6 +93,7 @@ class Day(Part):
         for k, relax in enumerate(self.relax, start=1):
             for name in relax.steps if not meant else ():
                 _known("step", name, names, f"relaxation {k} of the day")
+        self._varying_exists(names, meant)
         fallbacks = [step.fallback for step in self.steps if step.fallback is not None]
         for name in fallbacks:
             if fallbacks.count(name) > 1:
@@ -87,6 +107,25 @@ class Day(Part):
                 raise ValueError(f"step '{name}': the fallbacks go round in a circle: {' -> '.join([*chain, name])}")
         return self
 
+    def _varying_exists(self, names: list[str], meant: bool) -> None:
+        """Refuse names of steps, windows and consumables that are not there."""
+        named = [("may_vary", one.steps) for one in self.may_vary]
+        named += [("any_of", one) for one in self.any_of] + [("not_at_once", [*one]) for one in self.not_at_once]
+        for where, steps in [*named, ("left_out", self.left_out)]:
+            for name in steps if not meant else ():
+                _known("step", name, names, f"{where} of the day")
+        together = [name for one in self.may_vary for name in one.steps]
+        for name in together:
+            if together.count(name) > 1:
+                raise ValueError(f"step '{name}' stands twice under may_vary")
+        for step in self.steps:
+            if step.needs is not None and step.needs not in LIGHT:
+                _known("window", step.needs, [*LIGHT, *self.windows], f"step '{step.name}'")
+            if step.go_if is not None and step.go_if.of is not None:
+                _known("consumable", step.go_if.of, self.consumables, f"step '{step.name}'")
+            if step.go_if is not None and step.go_if.of is None and self.cut_off is None:
+                raise ValueError(f"step '{step.name}' asks under go_if what is left of the day, which has no cut_off")
+
     def check_names(
         self, crew: Iterable[str], carries: Iterable[str], hardware: Iterable[str], carts: Iterable[str] | None = None
     ) -> None:
@@ -95,6 +134,7 @@ class Day(Part):
         Raises:
             ValueError: which pydantic and the loader turn into an InputError.
         """
+        crew = list(crew)
         actors, carries, hardware = [ARM, *crew, *self.others], list(carries), list(hardware)
         for step in self.steps:
             where = f"step '{step.name}'"
@@ -112,6 +152,9 @@ class Day(Part):
                 _known("actor", step.hand_over.to, actors, where)
             if step.move_cart is not None and carts is not None:
                 _known("cart", step.move_cart.cart, carts, where)
+        for one in self.may_vary:
+            for actor in one.either:
+                _known("crewmember", actor, crew, "either under may_vary")
         for title, consumable in self.consumables.items():
             for actor in consumable.actors:
                 _known("actor", actor, actors, f"consumable '{title}'")

@@ -22,6 +22,7 @@ from armcarry.files.documents.base import (
 )
 
 Count = Annotated[int, Field(ge=1, le=1000)]
+Worth = Annotated[float, Field(ge=0, le=1000000, allow_inf_nan=False)]
 
 
 class Takes(Part):
@@ -253,6 +254,10 @@ class AsTimePermits(Part):
     EXAMPLE: ClassVar[dict[str, Any]] = {"priority": 3, "start_by": "4:00"}
 
     priority: Count = Field(default=1, description="a higher number is kept longer", examples=[3])
+    worth: Worth = Field(
+        default=1.0, description="what doing it is worth beside others, where the most worth is looked for",
+        examples=[2.5],
+    )
     start_by: Time | None = Field(default=None, description="left out when it cannot begin by then", examples=["4:00"])
     drops_with: list[Name] = Field(
         default_factory=list, description="steps left out together with this one", examples=[["photos"]]

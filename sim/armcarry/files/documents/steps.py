@@ -45,6 +45,7 @@ from armcarry.files.documents.step_parts import (
     WaitFor,
     WhichRestraint,
 )
+from armcarry.files.documents.vary import GoIf
 
 STEP_KINDS = (
     "translate", "fit_restraint", "set_restraint", "enter_restraint", "leave_restraint", "carry", "steady", "take",
@@ -56,6 +57,11 @@ TIMED_BY_ITSELF = ("carry", "translate", "bolt", "connect", "wait_for", "enter_r
 ARM = "arm"
 #: the place where workers come out, as steps name it
 AIRLOCK = "airlock"
+
+
+def _three_times(value: Any) -> Any:
+    """Return a plain time as three equal ones."""
+    return {"least": value, "likely": value, "most": value} if isinstance(value, (str, int, float)) else value
 
 
 class Step(OwnWords):
@@ -139,6 +145,28 @@ class Step(OwnWords):
         "counted bolts and waiting time themselves, the rules getting into a restraint and out",
         examples=["10 min"],
     )
+    takes_by: dict[Name, Takes] = Field(
+        default_factory=dict, description="how long it takes one of its actors, in the place of takes: by practice",
+        examples=[{"ev2": {"least": "8 min", "likely": "11 min", "most": "15 min"}}],
+    )
+    earliest: Time | None = Field(
+        default=None, description="begins not before, counted from the start of the day", examples=["1:20"]
+    )
+    latest: Time | None = Field(
+        default=None, description="ends by then, counted from the start of the day", examples=["2:35"]
+    )
+    needs: Name | None = Field(
+        default=None,
+        description="begins and ends within one stretch of: daylight, darkness, or a window of the day by name; waits "
+        "for it",
+        examples=["daylight"],
+    )
+    go_if: GoIf | None = Field(default=None, description="go or no-go: begun only while enough is left")
+    no_return_until: Name | None = Field(
+        default=None,
+        description="a point of no return: once this step has begun, nobody turns for home before that one has ended",
+        examples=["box_tight"],
+    )
     after: list[Name] = Field(
         default_factory=list, description="begins when these have ended", examples=[["box_in_place"]]
     )
@@ -163,7 +191,12 @@ class Step(OwnWords):
     @field_validator("takes", mode="before", json_schema_input_type=Takes | Time | None)
     @classmethod
     def _plain_time(cls, value: Any) -> Any:
-        return {"least": value, "likely": value, "most": value} if isinstance(value, (str, int, float)) else value
+        return _three_times(value)
+
+    @field_validator("takes_by", mode="before", json_schema_input_type=dict[Name, Takes | Time])
+    @classmethod
+    def _plain_times(cls, value: Any) -> Any:
+        return {who: _three_times(one) for who, one in value.items()} if isinstance(value, dict) else value
 
     @property
     def kind(self) -> str:
@@ -187,6 +220,10 @@ class Step(OwnWords):
             found = ", ".join(given) or "none"
             raise ValueError(f"step '{self.name}' needs exactly one of: {', '.join(kinds)}; found {found}")
         if given[0] in MEANT_KINDS:
+            for key in ("needs", "go_if", "no_return_until"):
+                if getattr(self, key) is not None:
+                    raise ValueError(f"step '{self.name}' ({given[0]}) becomes several steps, of which {key} cannot be "
+                                     "asked; write it at a step of one kind")  # fmt: skip
             return self
         if not self.actors:
             raise ValueError(f"step '{self.name}' ({given[0]}) needs actors: who does it")
@@ -194,6 +231,11 @@ class Step(OwnWords):
             raise ValueError(f"step '{self.name}' names an actor twice: {', '.join(self.actors)}")
         if self.name in self.links():
             raise ValueError(f"step '{self.name}' links to itself")
+        for who in self.takes_by:
+            if who not in self.actors:
+                raise ValueError(f"step '{self.name}' states under takes_by how long it takes '{who}', who is no actor")
+        if self.earliest is not None and self.latest is not None and self.latest <= self.earliest:
+            raise ValueError(f"step '{self.name}' is to end before it may begin: latest must be after earliest")
         if self.takes is None and not self._times_itself():
             raise ValueError(f"step '{self.name}' ({self.kind}) needs takes: a time, or least, likely and most")
         if self.kind in ("carry", "move_base") and ARM not in self.actors:
@@ -220,3 +262,5 @@ class Step(OwnWords):
             yield from self.as_time_permits.drops_with
         if self.wait_for is not None:
             yield from self.wait_for.steps
+        if self.no_return_until is not None:
+            yield self.no_return_until
