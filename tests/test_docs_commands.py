@@ -72,6 +72,7 @@ CALLS = {
         f"armcarry brief runs/small --part script --words {SMALL}",
         "armcarry brief runs/small --part report --actual runs/hazard_tip_speed # exit 2",
     ],
+    "armcarry doctor [--json]": ["armcarry doctor", "armcarry doctor --json"],
     "armcarry index RUN... --out DIR": ["armcarry index runs/small runs/small --out all"],
 }
 #: a folder that calls read -> what writes it

@@ -156,11 +156,11 @@ def test_no_picture_where_there_is_no_opengl(small_run, tmp_path, monkeypatch):
 
 def test_a_trial_that_crashes_is_reported_and_not_shared(monkeypatch):
     monkeypatch.setattr(gl, "_TRIAL", "import os; os.abort()")
-    gl.problem.cache_clear()
+    gl._trial.cache_clear()
     try:
         assert gl.problem() == gl.HINT
     finally:
-        gl.problem.cache_clear()
+        gl._trial.cache_clear()
 
 
 @needs_gl

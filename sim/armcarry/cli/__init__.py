@@ -22,7 +22,7 @@ ORDER = (
     "validate", "rehearse", "play", "brief", "compare", "freeze", "series", "index", "envelope",
     "restraint", "stations", "route", "disperse", "handfly", "inspect",
     "new", "examples", "list_names", "explain", "expand",
-    "assumptions", "verify",
+    "assumptions", "verify", "doctor",
 )  # fmt: skip
 app.registered_commands.sort(key=lambda command: ORDER.index(getattr(command.callback, "__name__", "")))
 

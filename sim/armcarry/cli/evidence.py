@@ -1,4 +1,4 @@
-"""Commands that say what results rest on: verify, assumptions."""
+"""Commands that say what results rest on: verify, assumptions, doctor."""
 
 from __future__ import annotations
 
@@ -86,3 +86,29 @@ def assumptions(
     console.line(f"{len(found)} assumptions; of {left} it is not worked out at which value a verdict would turn")
     if table is not None:
         console.line(f"written: {table}")
+
+
+@app.command()
+def doctor(as_json: Json = False) -> None:
+    """Say what is installed here, and whether it can draw.
+
+    Looked at are libraries and extras, what each missing one would add, examples, compiled kernels, room for runs, drawing
+    without a window and the window itself. Nothing is written.
+
+    Exit code: 0 the main job can run, 1 something that it needs is missing.
+    """
+    from armcarry.views.machine import look
+    from armcarry.views.terminal import Console
+
+    machine = look(Path("runs"))
+    if as_json:
+        print_json(machine.as_dict())
+    else:
+        console = Console()
+        rows: list[tuple[str, ...]] = [
+            (part.name, part.state, part.adds, "; ".join(filter(None, (part.words, part.remedy))))
+            for part in machine.parts
+        ]
+        console.table("This machine", ("part", "state", "serves", "what was found"), rows)
+        console.line("ready to rehearse" if machine.ready else "something that rehearsing needs is missing")
+    raise typer.Exit(0 if machine.ready else 1)

@@ -19,6 +19,7 @@ window.SetSize(16, 16)
 window.AddRenderer(vtkRenderer())
 window.Render()
 print("drawn")
+print(window.ReportCapabilities())
 """
 _WINDOW = "VTK_DEFAULT_OPENGL_WINDOW"
 HINT = (
@@ -33,14 +34,25 @@ def prepare() -> None:
         os.environ.setdefault(_WINDOW, "vtkEGLRenderWindow")
 
 
-@lru_cache(maxsize=1)
 def problem() -> str | None:
     """Return None when pictures can be drawn, else what to tell the user. Tried once a process, about 0.5 s."""
+    return None if _trial() is not None else HINT
+
+
+def renderer() -> str:
+    """Return the name of what draws here, such as a graphics card or a program that takes its place; may be empty."""
+    lines = (_trial() or "").splitlines()
+    return next((line.partition(":")[2].strip() for line in lines if line.startswith("OpenGL renderer string")), "")
+
+
+@lru_cache(maxsize=1)
+def _trial() -> str | None:
+    """Return what a child process said that drew, None when none could."""
     prepare()
     try:
         trial = subprocess.run(  # noqa: S603 - our own interpreter and text
             [sys.executable, "-c", _TRIAL], capture_output=True, text=True, timeout=60, check=False
         )
     except (OSError, subprocess.TimeoutExpired):
-        return HINT
-    return None if trial.returncode == 0 and "drawn" in trial.stdout else HINT
+        return None
+    return trial.stdout if trial.returncode == 0 and "drawn" in trial.stdout else None
