@@ -92,8 +92,8 @@ def assumptions(
 def doctor(as_json: Json = False) -> None:
     """Say what is installed here, and whether it can draw.
 
-    Looked at are libraries and extras, what each missing one would add, examples, compiled kernels, room for runs, drawing
-    without a window and the window itself. Nothing is written.
+    Looked at are libraries and extras, what each missing one would add, examples, compiled kernels, room for runs,
+    drawing without a window and the window itself. Nothing is written.
 
     Exit code: 0 the main job can run, 1 something that it needs is missing.
     """
