@@ -121,14 +121,11 @@ def _among(some: np.ndarray, a: np.ndarray, b: np.ndarray) -> np.ndarray:
 
 
 def arm_pairs(scene: Scene, tree: Tree) -> np.ndarray:
-    """Return the pairs (P, 2) that any joint of the arm can move and that are not meant to touch, however far apart.
-
-    Neighbours are left out: what a fault does to links that a joint joins is not asked yet.
-    """
+    """Return the pairs (P, 2) that any joint of the arm can move and that are not meant to touch, however far apart."""
     table = np.zeros((1, 2, len(tree.joints)))
     table[0, 1, scene.arm_columns] = 1.0
     pairs, moves = judged_pairs(scene, tree, Motion(tree.joints, np.array([0.0, 1.0]), table))
-    asked = moves & ~touching_pairs(scene, tree, pairs) & ~neighbour_pairs(scene, tree, pairs)
+    asked = moves & ~touching_pairs(scene, tree, pairs)
     return np.asarray(pairs[asked])
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from armcarry.asked.pairs import arm_pairs
+from armcarry.asked.pairs import TOUCH_M, arm_pairs, neighbour_pairs
 from armcarry.asked.relaxed import Relaxed
 from armcarry.asked.requirement import Asked, Requirement
 from armcarry.asked.zones import Here
@@ -136,6 +136,7 @@ class _Around:
         tree = pilot.tree
         self.names = [body.name for body in tree.bodies]
         self.pairs = np.ascontiguousarray(arm_pairs(scene, tree))
+        self.beside = neighbour_pairs(scene, tree, self.pairs)
         self.solids = pack([body.shape for body in tree.bodies])
         self.local = np.stack([body.pose for body in tree.bodies])
         links = list(dict.fromkeys(body.link for body in tree.bodies))
@@ -162,7 +163,10 @@ class _Around:
         return self._asked[granted]
 
     def measure(self, pilot: Pilot) -> tuple[tuple[Close, ...], Closeness]:
-        """Measure pairs in order of their balls until the SHOWN closest are known, and whether structure is near."""
+        """Measure pairs in order of their balls until the SHOWN closest are known, and whether structure is near.
+
+        Bodies with one joint between are always close; they are shown, and steered away from, where they touch.
+        """
         asked = self.asked(pilot).kept_m
         poses = forward(self.tree, pilot.position, self.links)[self.of_link] @ self.local
         rows = pose_rows(poses[None], self.solids.centre)
@@ -185,7 +189,7 @@ class _Around:
             )
             low = np.maximum(bounds[0, :, 0], 0.0)
             near |= bool(np.any(self.slows[some] & (low < within)))
-            margins.append(low - asked[some])
+            margins.append(np.where(self.beside[some] & (low > TOUCH_M), np.inf, low - asked[some]))
             distances.append(low)
             picked.append(some)
             points.append(at[0])
@@ -194,10 +198,10 @@ class _Around:
             kth = float(np.partition(every, SHOWN - 1)[SHOWN - 1]) if len(every) >= SHOWN else np.inf
         if not near:
             near = self._near(ball, rows, order[:done], within)
-        if not picked:
+        if not picked or np.isinf(every).all():
             return (), Closeness(near)
         margin, low, some, at = (np.concatenate(part) for part in (margins, distances, picked, points))
-        best = np.argsort(margin, kind="stable")[:SHOWN]
+        best = np.argsort(margin, kind="stable")[: min(SHOWN, int(np.isfinite(margin).sum()))]
         pairs = tuple(
             Close(
                 self.names[self.pairs[some[k], 0]], self.names[self.pairs[some[k], 1]], float(low[k]),

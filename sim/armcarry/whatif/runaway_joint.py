@@ -29,6 +29,7 @@ from armcarry.motion.refine import greatest
 from armcarry.record.kept import Kept
 from armcarry.record.record import Record
 from armcarry.scene.limits import runaway_rates
+from armcarry.whatif.beside import per_fault
 from armcarry.whatif.cells import ENOUGH_M, SHORTEST_S, Leaves, Roots, cover_others, pieces_of, refine, states
 from armcarry.whatif.faults import (
     LONGEST_DETECTION_S,
@@ -148,6 +149,7 @@ class _Search:
         late_s = side.record.scene.loaded.arm.document.detection_time
         excursion = worst_excursion(side, near)[None] + against * late_s  # (2, R, n), by the sign of the fault
         lists = near_pairs(side.prover, still, window.wanted_m, _extra(side, excursion.max(axis=0)), enough_m=ENOUGH_M)
+        lists, which = per_fault(side, still, excursion.max(axis=0), lists)
         roots = Roots(starts, ends, lists)
 
         def leaves(own: bool) -> Leaves:
@@ -157,7 +159,9 @@ class _Search:
                 joint = self.joint[fault]
                 sign = self.sign[fault]
                 arcs = runaway_arcs(side, starts, ends, joint, sign, excursion[(sign < 0).astype(int), root, joint])
-                return least_margins(side.prover, arcs, asked, enough_m=ENOUGH_M, lists=lists, which=root)
+                return least_margins(
+                    side.prover, arcs, asked, enough_m=ENOUGH_M, lists=lists, which=which[joint, root]
+                )
 
             return refine(roots, measure, len(self.faults), band_m=BAND_M, told_s=TOLD_S)
 
@@ -177,6 +181,7 @@ class _Search:
         against = against_rates(side, starts, ends, LONGEST_DETECTION_S)
         most = worst_excursion(side, near, LONGEST_DETECTION_S) + against.max(axis=0) * LONGEST_DETECTION_S
         lists = near_pairs(side.prover, still, window.wanted_m, _extra(side, most), enough_m=0.0)
+        lists, which = per_fault(side, still, most, lists)
         fault, root = np.repeat(np.arange(count), len(starts)), np.tile(np.arange(len(starts)), count)
         busy = lists.counts[root] > 0
         if not busy.any():
@@ -190,15 +195,16 @@ class _Search:
             pace, brake = rates[root, joint], brakes[joint]
             other_way = against[(self.sign[fault] < 0).astype(int), root, joint]
             told = {"resolution": float(_RESOLUTION_S * pace.min()), "lists": lists}
+            chosen = which[joint, root]
             until = np.maximum(reached, 0.0)
             limit = np.asarray(runaway(pace, until, brake).distance) + other_way * until
             arcs = runaway_arcs(side, first, last, joint, self.sign[fault], limit)
-            low = self._free_s(window, arcs, pace, brake, other_way, root, told)
+            low = self._free_s(window, arcs, pace, brake, other_way, chosen, told)
             exact = np.full(len(low), np.inf)
             short = np.flatnonzero(low < reached - TOLERANCE_S)
             middle = arcs.take(short).without_slack()
             exact[short] = self._free_s(
-                window, middle, pace[short], brake[short], other_way[short], root[short], told
+                window, middle, pace[short], brake[short], other_way[short], chosen[short], told
             )
             return -exact[:, None], -low[:, None]
 
@@ -212,11 +218,11 @@ class _Search:
                 self.safe_s[fault[k]], self.ends_s[fault[k]] = -most[k, 0], (first[k] + last[k]) / 2
 
     def _free_s(
-        self, window: Window, arcs: Arcs, pace: Array, brake: Array, other_way: Array, root: np.ndarray,
+        self, window: Window, arcs: Arcs, pace: Array, brake: Array, other_way: Array, which: np.ndarray,
         told: dict[str, Any],
     ) -> Array:
         """Return the detection time (N,) with which each arc keeps what must be left; its limit, if all of it."""
-        free, pair = free_until(window.side.prover, arcs, window.wanted_m, which=root, **told)
+        free, pair = free_until(window.side.prover, arcs, window.wanted_m, which=which, **told)
         return np.where(pair < 0, np.inf, detection_that_keeps(free, pace, brake) * pace / (pace + other_way))
 
 

@@ -1,0 +1,75 @@
+"""What a pilot is told of bodies of the arm with one joint between: where they meet, and ahead of it."""
+
+import numpy as np
+import pytest
+
+from armcarry.handfly.cockpit import course_of
+from armcarry.handfly.control import Command
+from armcarry.handfly.flight import Flight
+
+ALONE = """
+format: armcarry scenario 1
+title: Alone
+purpose: the arm alone, to be folded onto its own shoulder
+platform: tern_yard
+arm: heron
+rules: tern_yard
+base: {mount: trolley, station: 11 m}
+carries:
+  - name: turn
+    moves:
+      - {one_joint: {wrist_turn: 40 deg}}
+"""
+#: they meet where the joint is folded to 112 deg
+POST, YOKE = "arm/shoulder_post_drum", "arm/shoulder_yoke_arm"
+SWING = 1
+
+
+@pytest.fixture(scope="module")
+def alone(tmp_path_factory):
+    path = tmp_path_factory.mktemp("alone") / "alone.yaml"
+    path.write_text(ALONE)
+    return course_of(path)
+
+
+@pytest.fixture
+def swung(alone):
+    """A flight with the arm straight but for its shoulder."""
+    def build(swing_deg):
+        flight = Flight(alone.record.scene, alone)
+        flight.pilot.position[flight.pilot.columns] = 0.0
+        flight.pilot.position[flight.pilot.columns[SWING]] = np.radians(swing_deg)
+        return flight
+
+    return build
+
+
+def told(read):
+    """Return how much the two have to spare, of the pairs that are shown; nan where they are not shown."""
+    return next((pair.margin_m for pair in read.pairs if {pair.body_a, pair.body_b} == {POST, YOKE}), np.nan)
+
+
+@pytest.mark.parametrize("swing", [0.0, 80.0, 105.0, 110.5])
+def test_neighbours_are_not_shown_while_they_are_apart(swung, swing):
+    flight = swung(swing)
+    read = flight.read()
+    assert np.isnan(told(read)) and len(read.pairs) == 5
+    assert read.closeness.margin_m == read.pairs[0].margin_m > 0.0
+
+
+def test_neighbours_are_shown_first_where_they_touch(swung):
+    read = swung(115.0).read()
+    assert told(read) == read.pairs[0].margin_m == read.closeness.margin_m == 0.0
+    assert len(read.pairs) == 5
+
+
+def test_folding_a_joint_until_its_bodies_meet_is_warned_of_ahead(swung):
+    flight = swung(108.0)
+    for _ in range(40):
+        flight.step(Command("joint", joint=SWING, share=1.0))
+    read = flight.read()
+    assert set(read.warning_pair) == {POST, YOKE}
+    rate = float(flight.pilot.rate[SWING])
+    left = np.radians(112.0) - float(flight.pilot.q[SWING])
+    assert 0.5 * left / rate < read.warning_s < left / rate
+    assert read.run_out_left_m < 0.1
