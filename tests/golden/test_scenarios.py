@@ -6,13 +6,14 @@ import pytest
 
 from armcarry.comparing.expected import differences
 from armcarry.files.load import load_scenario
+from armcarry.files.motion_log import read_motion_log
 from armcarry.record.finding import Verdict
 from armcarry.rehearsal import judge, rehearse
 from armcarry.views import whatifs
 
 FOLDER = Path(__file__).resolve().parents[2] / "scenarios"
 SCENARIOS = sorted(FOLDER.glob("*.yaml"))
-LOGGED = sorted((FOLDER / "logged").glob("*.yaml"))
+LOGGED = sorted(path for path in (FOLDER / "logged").glob("*.yaml") if path.with_suffix(".csv").exists())
 #: rehearsed by another test, which holds them to what they expect as well
 ELSEWHERE = {
     "pump_box_to_bay_7": "tests/test_docs_commands.py", "hazard_near_people": "tests/views/test_brief_demo.py",
@@ -46,6 +47,14 @@ def test_a_hazard_is_found_by_the_check_in_its_name_alone(path):
     expect = load_scenario(path).scenario.expect
     # differences() takes a fail that is not expected for one too many, so no other check may fail
     assert {item.check for item in expect if item.verdict == Verdict.FAIL} == {path.stem.removeprefix("hazard_")}
+
+
+def test_a_log_in_other_words_gives_the_same_verdicts():
+    (path,) = LOGGED
+    log = read_motion_log(path.with_name("other_house.csv"), columns=path.with_name("other_house_columns.yaml"))
+    record = rehearse(path, motion=log, pieces="cubic")
+    assert differences(record.scene.loaded.scenario.expect, judge(record)) == ()
+    assert record.logged.passed_over == ("Motor temperature",)
 
 
 def test_every_what_if_has_its_hazard():

@@ -12,17 +12,17 @@ from armcarry.files.documents.base import Angle, HalfAngle, Part, Quantity, Rota
 class Orbit(Part):
     """A circular orbit at the start of the run; the node drifts by the Earth's flattening."""
 
-    altitude: Annotated[float, Quantity("length", "410 km", "120 km", "2000 km")] = Field(
+    altitude: Annotated[float, Quantity("length", "630 km", "120 km", "2000 km")] = Field(
         description="above the Earth's equatorial radius"
     )
-    inclination: Annotated[float, Quantity("angle", "52 deg", "0 deg", "180 deg")] = Field(
+    inclination: Annotated[float, Quantity("angle", "61 deg", "0 deg", "180 deg")] = Field(
         description="angle of the orbit's plane to the equator"
     )
     node: Angle = Field(
-        description="right ascension of the ascending node, mean equator of date", examples=["120 deg"]
+        description="right ascension of the ascending node, mean equator of date", examples=["129 deg"]
     )
     argument: Angle = Field(
-        description="angle from the node to the platform along the orbit at the start", examples=["180 deg"]
+        description="angle from the node to the platform along the orbit at the start", examples=["166 deg"]
     )
 
 
