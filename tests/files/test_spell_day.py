@@ -93,6 +93,14 @@ def test_what_is_not_tethered_is_steadied_and_let_go_of_when_some_bolts_hold_it(
     ]  # fmt: skip
 
 
+def test_beside_a_worksite_its_work_points_are_not_worked_on(told):
+    beside, down = "shift: [0 m, -2.6 m, 0 m]", "place: {what: rail_cart_2, at: rail_stern, seat: cart_2_seat, bolts: 2"
+    for shift, at in ((f", {beside}", (None, None)), ("", ("rail_bow", "rail_stern"))):
+        loaded = told(OUT, ON, f"fetch: {{what: rail_cart_2, at: rail_bow{shift}}}", f"{down}, station: -14 m{shift}}}")
+        steps = _steps(loaded)
+        assert (steps["rail_cart_2_take"].at, steps["rail_cart_2_seat"].at) == at
+
+
 def test_the_base_rolls_where_a_step_says_so_with_the_arm_backed_off(told):
     loaded = told(OUT, ON, "ride: {to: bay_3}", "ride: {to: rail_bow, base: 6 m, shift: [0 m, -2.6 m, 0 m]}")
     assert _kinds(loaded, 4) == ["carry", "carry", "move_base", "carry"]

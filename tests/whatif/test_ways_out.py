@@ -16,15 +16,14 @@ from armcarry.motion.inverse import pose_error
 from armcarry.motion.jacobian import pose_and_jacobian
 from armcarry.whatif import locked_joint
 from armcarry.whatif.faults import Side, windows
+from armcarry.whatif.goals import _capped, to_handrail, to_pose
 from armcarry.whatif.locked_joint import (
+    BACK,
     INSTANTS,
     STEP,
     WATCH_M,
     Escape,
-    _capped,
     _Search,
-    _to_handrail,
-    _to_pose,
     _way_back,
     escapes,
     instants,
@@ -140,6 +139,30 @@ def test_a_way_keeps_off_what_stands_in_it(run):
     assert [item.lower_m for item in barred] != [item.lower_m for item in free]
 
 
+def test_where_the_straight_search_is_stuck_the_way_they_came_and_finer_steps_are_tried(run, monkeypatch):
+    record = run([(0.51, -0.41, -0.52)], bodies=[((0.15, 0.39, 0.02), 0.2)], turn=0.05)
+    found = [item.kind for item in escapes(record)]
+    tries = _Search._tries
+    monkeypatch.setattr(_Search, "_tries", lambda *given: list(tries(*given))[:3])  # either hand, the safe point
+    before = [item.kind for item in locked_joint._all_escapes(record)]
+    assert before[5] == "none" and found[5] == "handrail"
+    assert [item for item in zip(before, found, strict=True) if item[0] != "none" and item[0] != item[1]] == []
+
+
+def test_the_order_of_what_is_tried(run):
+    record = run([(0.0, 1.4, -1.0)], turn=0.05)
+    window = next(iter(windows(Side.of(record, record.phases[0], arm_pairs(record.scene, record.scene.tree)))))
+    search = _Search(window, 30.0)
+    hands, count = ["left", "right"], min(BACK, len(search.way_back))
+    told = [(kind, len(goals), goals[-1], fine) for kind, goals, fine in search._tries(hands, REACH_M)]
+    assert count > 1
+    assert told[:2] == [("handrail", 1, hand, False) for hand in hands]
+    assert (told[2][0], told[2][3]) == ("safe point", False)
+    again = [(back + 1, hand, fine) for fine in (False, True) for back in range(0 if fine else 1, count + 1)
+             for hand in hands]  # fmt: skip
+    assert [item[1:] for item in told[3:]] == again
+
+
 # -- parts -----------------------------------------------------------------------------------------------------
 
 
@@ -170,10 +193,10 @@ def test_the_nearest_point_of_the_nearest_rail_is_pulled_to():
                   for name, a, b in (("far", (9, 0, 0), (9, 1, 0)), ("near", (2, -1, 0), (2, 1, 0))))  # fmt: skip
     at = poses.translation((0.0, 3.0, 0.0))
     shoulder = SimpleNamespace(forward=lambda q: at)
-    goal = _to_handrail(shoulder, rails, np.hypot(2.0, 2.0) + 1e-9)
+    goal = to_handrail(shoulder, rails, np.hypot(2.0, 2.0) + 1e-9)
     assert goal.reached(None) == "near"
-    assert _to_handrail(shoulder, rails, np.hypot(2.0, 2.0) - 1e-9).reached(None) is None
-    assert _to_handrail(shoulder, (), 99.0).reached(None) is None
+    assert to_handrail(shoulder, rails, np.hypot(2.0, 2.0) - 1e-9).reached(None) is None
+    assert to_handrail(shoulder, (), 99.0).reached(None) is None
 
 
 def test_the_way_back_leaves_out_ways_there_and_back():
@@ -197,7 +220,7 @@ def test_a_pose_is_pulled_to_turning_for_half_of_it_and_reached_by_its_place(run
     scene, q = record.scene, record.scene.position[record.scene.arm_columns]
     plate = Chain.of(scene.tree, "world", scene.tool(scene.tree), joints=scene.arm_joints, held=scene.position)
     pose = plate.forward(q) @ poses.from_xyz_rpy((0.1, 0.2, -0.1), (0.3, -0.2, 0.1))
-    goal = _to_pose(plate, pose, 0.25, "there")
+    goal = to_pose(plate, pose, 0.25, "there")
     at, columns = pose_and_jacobian(plate, q[None])
     weights = np.array([1.0, 1.0, 1.0, 0.5, 0.5, 0.5])
     error, pulled = goal.pull(q)
@@ -205,8 +228,8 @@ def test_a_pose_is_pulled_to_turning_for_half_of_it_and_reached_by_its_place(run
     assert pulled == pytest.approx(columns[0] * weights[:, None])
     far = np.linalg.norm([0.1, 0.2, -0.1])
     assert far < 0.25 and goal.reached(q) == "there"
-    assert _to_pose(plate, pose, far - 1e-6, "there").reached(q) is None
-    assert _to_pose(plate, pose, far + 1e-6, "there").reached(q) == "there"
+    assert to_pose(plate, pose, far - 1e-6, "there").reached(q) is None
+    assert to_pose(plate, pose, far + 1e-6, "there").reached(q) == "there"
 
 
 def test_the_margin_of_a_way_is_the_least_over_all_of_it(run):

@@ -107,7 +107,8 @@ BASES: dict[str, Basis] = {
         "With a joint locked the others bring the rider to something to hold on to",
         ("rules.locked_joint", "rules.safe_return", "rules.stop_remainder", *_LIMITS, "scenario.safe_point",
          "crew.sizes.<name>.reach.one_hand"),
-        ("whatif.locked_joint:INSTANTS", "whatif.locked_joint:KEEP_M", "whatif.locked_joint:STEPS"),
+        ("whatif.locked_joint:INSTANTS", "whatif.locked_joint:KEEP_M", "whatif.locked_joint:STEPS",
+         "whatif.locked_joint:FINE_STEPS", "whatif.locked_joint:BACK"),
         ("checks/test_locked_joint.py", "whatif/test_locked_joint.py"), ("hazard_locked_joint",),
     ),
     "log": Basis(

@@ -183,7 +183,7 @@ class DaySpeller(DayState):
             self.enter(visit)
         else:
             self.come((*path, "at"), visit, fetch.pin)
-        self.out.acts(fetch.what, [rider], rest, at=at)
+        self.out.acts(fetch.what, [rider], rest, at=_worked_at(visit))
         self.ways.at = Visit(at, True, path, visit.shift)
         item.at = f"{rider}/hands"
         return True
@@ -205,7 +205,7 @@ class DaySpeller(DayState):
         self.come((*path, at_key), visit, place.pin)
         station = None if place.station is None else write(place.station, "length")
         acts, last = after_seating(item, seat, into, station, place.bolts)
-        self.out.acts(place.what, [rider], acts, at=place.at)
+        self.out.acts(place.what, [rider], acts, at=_worked_at(visit))
         item.at = f"platform/{seat.frame}"
         self.ways.at = Visit(place.at, False, path, visit.shift)
         if last:
@@ -248,3 +248,8 @@ class DaySpeller(DayState):
 
     def _tethers_first(self) -> bool:
         return bool(self.known.files["rules",].document.tethers.before_last_bolt)
+
+
+def _worked_at(visit: Visit) -> str | None:
+    """Return the worksite at which hands work; None beside it, where its work points are not."""
+    return None if any(visit.shift) else visit.worksite

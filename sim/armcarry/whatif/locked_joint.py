@@ -2,13 +2,14 @@
 
 The locked joint stays where it is; the other joints are led step by step, each step keeping its distance from
 everything, until a shoulder has a handrail within a glove's reach or the plate is within that reach of the safe
-point. The way found is then proven, between its corners too. What must be left is what must be left after any
+point. Where that leads nowhere they first go back along the way they came, as out of a seat, and then in finer steps.
+The way found is then proven, between its corners too. What must be left is what must be left after any
 fault: see record.faults; a relaxation granted when the joint locks holds for the way.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
@@ -22,14 +23,14 @@ from armcarry.geometry.poses import Array
 from armcarry.motion.avoid import avoiding_step
 from armcarry.motion.chain import Chain
 from armcarry.motion.inverse import pose_error
-from armcarry.motion.jacobian import pose_and_jacobian
 from armcarry.record.kept import Kept
 from armcarry.record.record import Record
 from armcarry.scene.build import PLATFORM
 from armcarry.scene.limits import joint_accelerations, joint_rates
 from armcarry.scene.tree import WORLD
-from armcarry.timeline.handrails import Rail, rails_of
+from armcarry.timeline.handrails import rails_of
 from armcarry.whatif.faults import Side, Window, windows
+from armcarry.whatif.goals import Goal, to_handrail, to_pose
 
 #: instants looked at when the rules do not say
 INSTANTS = 10
@@ -40,10 +41,13 @@ WATCH_M = 0.4
 #: the pairs watched are chosen anew when a joint has moved this far, rad or m
 _MOVED = 0.25
 _FAR_M = WATCH_M + 2.0
-#: largest step of a joint, rad or m; share of the room to an obstacle used up in a step
-STEP, SHARE = 0.12, 0.6
-#: most steps of one search
-STEPS = 60
+#: share of the room to an obstacle used up in a step
+SHARE = 0.6
+#: largest step of a joint, rad or m, and most steps of one search: at first, and where that finds nothing
+STEP, STEPS = 0.12, 60
+FINE_STEP, FINE_STEPS = 0.05, 150
+#: so many poses of the way back are gone to, at most, before a handrail is
+BACK = 3
 #: way points of the way back are this far apart, m and rad
 _SPACING_M, _SPACING_RAD = 1.0, 0.6
 
@@ -116,14 +120,6 @@ def _escapes(record: Record) -> Iterator[Escape]:
             )
 
 
-@dataclass(frozen=True)
-class Goal:
-    """Where a search is drawn to: error (m,) and its derivative (m, n) at joint positions, and when it is there."""
-
-    pull: Callable[[Array], tuple[Array, Array]]
-    reached: Callable[[Array], str | None]
-
-
 class _Search:
     """Looks for ways out of one configuration of the arm."""
 
@@ -147,14 +143,12 @@ class _Search:
         """Find a way for one rider with one joint locked: to a handrail by either hand, else to the safe point."""
         member = self.record.scene.loaded.crew[crew]
         reach = member.size.reach.one_hand
-        hands = [_to_handrail(self._chain(f"{crew}/{link}"), self.rails, reach) for link in member.document.shoulders]
+        hands = [to_handrail(self._chain(f"{crew}/{link}"), self.rails, reach) for link in member.document.shoulders]
         here = next((where for goal in hands if (where := goal.reached(self.start)) is not None), None)
         if here is not None:
             return Escape(self.time_s, joint, crew, "here", here, self.start[None], 0.0, WATCH_M)
-        kinds: list[tuple[Kind, list[Goal]]] = [("handrail", [goal]) for goal in hands if self.rails]
-        kinds.append(("safe point", self._to_safe_point(reach)))
-        for kind, goals in kinds:
-            found = self._follow(goals, joint)
+        for kind, goals, fine in self._tries(hands if self.rails else [], reach):
+            found = self._follow(goals, joint, fine=fine)
             if found is None:
                 continue
             way, where = found
@@ -165,15 +159,27 @@ class _Search:
 
     # -- looking ----------------------------------------------------------------------------------------------
 
-    def _follow(self, goals: list[Goal], joint: int) -> tuple[Array, str] | None:
+    def _tries(self, hands: list[Goal], reach_m: float) -> Iterator[tuple[Kind, list[Goal], bool]]:
+        """Give what is tried until one works: kind, goals one after another, whether in fine steps."""
+        for goal in hands:
+            yield "handrail", [goal], False
+        yield "safe point", self._to_safe_point(reach_m), False
+        for fine in (False, True):
+            for count in range(0 if fine else 1, min(BACK, len(self.way_back)) + 1):
+                back = [to_pose(self.plate, pose, 0.25, "") for pose in self.way_back[:count]]
+                for goal in hands:
+                    yield "handrail", [*back, goal], fine
+
+    def _follow(self, goals: list[Goal], joint: int, *, fine: bool = False) -> tuple[Array, str] | None:
         """Go from goal to goal; return the corners (S, n) and what the last one is called, None where stuck."""
         free = np.delete(np.arange(len(self.start)), joint)
         q, way, number, slow = self.start, [self.start], 0, 0
-        for _ in range(STEPS):
+        most, steps = (FINE_STEP, FINE_STEPS) if fine else (STEP, STEPS)
+        for _ in range(steps):
             where = goals[-1].reached(q)
             if where is not None:
                 return np.array(way), where
-            step = self._step(goals[number], q, free)
+            step = self._step(goals[number], q, free, most)
             if step is None:
                 return None
             q = q.copy()
@@ -188,7 +194,7 @@ class _Search:
                 return None
         return None
 
-    def _step(self, goal: Goal, q: Array, free: np.ndarray) -> Array | None:
+    def _step(self, goal: Goal, q: Array, free: np.ndarray, most: float) -> Array | None:
         error, columns = goal.pull(q)
         left = self.window.left_m
         if self.watched is None or np.abs(q - self.watched[0]).max() > _MOVED:
@@ -197,8 +203,8 @@ class _Search:
         room = SHARE * (near.distance_m - left[near.rows] - KEEP_M)
         limits = self.plate.limits
         return avoiding_step(
-            columns[:, free], error, near.gradient[:, free], room, np.maximum(limits[free, 0] - q[free], -STEP),
-            np.minimum(limits[free, 1] - q[free], STEP),
+            columns[:, free], error, near.gradient[:, free], room, np.maximum(limits[free, 0] - q[free], -most),
+            np.minimum(limits[free, 1] - q[free], most),
         )
 
     def _to_safe_point(self, reach_m: float) -> list[Goal]:
@@ -208,10 +214,10 @@ class _Search:
         if name is not None:
             stand = scene.loaded.platform.document.worksites[name].stand
             pose = self.tree.pose_of(f"{PLATFORM}/{stand}", self.position)
-            return [_to_pose(self.plate, pose, reach_m, name)]
+            return [to_pose(self.plate, pose, reach_m, name)]
         *between, first = self.way_back
-        return [*(_to_pose(self.plate, pose, 0.25, "") for pose in between),
-                _to_pose(self.plate, first, reach_m, "where the run starts")]  # fmt: skip
+        return [*(to_pose(self.plate, pose, 0.25, "") for pose in between),
+                to_pose(self.plate, first, reach_m, "where the run starts")]  # fmt: skip
 
     @cached_property
     def way_back(self) -> list[Array]:
@@ -255,50 +261,6 @@ class _Search:
                 rate, push = (rates[moves] / change[moves]).min(), (pushes[moves] / change[moves]).min()
                 total += 1 / rate + rate / push if push >= rate**2 else 2 / np.sqrt(push)
         return float(total)
-
-
-def _to_handrail(shoulder: Chain, rails: tuple[Rail, ...], reach_m: float) -> Goal:
-    """Return the goal of a shoulder that has the nearest handrail within a glove's reach."""
-    starts = np.array([rail.start for rail in rails]).reshape(-1, 3)
-    along = np.array([rail.end for rail in rails]).reshape(-1, 3) - starts
-
-    def nearest(point: Array) -> tuple[int, Array, float]:
-        share = np.clip(np.einsum("rx,rx->r", point - starts, along) / np.einsum("rx,rx->r", along, along), 0.0, 1.0)
-        offset = starts + share[:, None] * along - point
-        far = np.linalg.norm(offset, axis=1)
-        k = int(np.argmin(far))
-        return k, offset[k], float(far[k])
-
-    def pull(q: Array) -> tuple[Array, Array]:
-        pose, columns = pose_and_jacobian(shoulder, q[None])
-        _, offset, far = nearest(pose[0, :3, 3])
-        return _capped(offset * (1 - 0.85 * reach_m / far)), columns[0, :3]
-
-    def reached(q: Array) -> str | None:
-        if not len(starts):
-            return None
-        k, _, far = nearest(shoulder.forward(q)[:3, 3])
-        return rails[k].name if far <= reach_m else None
-
-    return Goal(pull, reached)
-
-
-def _to_pose(plate: Chain, pose: Array, reach_m: float, where: str) -> Goal:
-    """Return the goal of a plate within reach of a pose; it turns towards it as it goes."""
-    weights = np.array([1.0, 1.0, 1.0, 0.5, 0.5, 0.5])
-
-    def pull(q: Array) -> tuple[Array, Array]:
-        at, columns = pose_and_jacobian(plate, q[None])
-        return _capped(pose_error(at, pose[None])[0] * weights), columns[0] * weights[:, None]
-
-    def reached(q: Array) -> str | None:
-        return where if np.linalg.norm(plate.forward(q)[:3, 3] - pose[:3, 3]) <= reach_m else None
-
-    return Goal(pull, reached)
-
-
-def _capped(error: Array, most: float = 0.8) -> Array:
-    return error * min(1.0, most / max(float(np.linalg.norm(error)), 1e-12))
 
 
 def _way_back(record: Record, plate: Chain, time_s: float) -> list[Array]:
