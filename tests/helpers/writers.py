@@ -160,6 +160,15 @@ class Seen:
                     self._known.add(key)
 
 
+def _apart(folder):
+    """Return the words before a command that let it mount small file systems of its own; none where it may not."""
+    for own in (["--user", "--map-root-user", "--mount"], ["--mount"]):  # anybody, and root where users have no own
+        probe = ["unshare", *own, "mount", "-t", "tmpfs", "-o", "size=64k", "tmpfs", str(folder)]
+        if shutil.which("unshare") is not None and subprocess.run(probe, capture_output=True).returncode == 0:
+            return probe[: 1 + len(own)]
+    return []
+
+
 class Room:
     """A folder with short.yaml, small.yaml, run/, a.stl and flown/, where ``killing.py`` runs commands."""
 
@@ -173,13 +182,14 @@ class Room:
         (folder / "a.stl").write_bytes(STL)
         (folder / "series.yaml").write_text(SERIES)
         save(*short_run, folder / "run")
-        unshare = ["unshare", "--user", "--map-root-user", "--mount"]
-        probe = [*unshare, "mount", "-t", "tmpfs", "-o", "size=64k", "tmpfs", str(folder)]
+        unshare = _apart(folder)
         #: whether it may mount small file systems, which nobody else sees
-        self.mounts = shutil.which("unshare") is not None and subprocess.run(probe, capture_output=True).returncode == 0
+        self.mounts = bool(unshare)
         self._program = subprocess.Popen(
-            [*(unshare if self.mounts else ()), sys.executable, "-W", "ignore", str(PROGRAM), str(folder)],
-            stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, env={**os.environ, "ARMCARRY_CACHE": os.devnull},
+            [*unshare, sys.executable, "-W", "ignore", str(PROGRAM), str(folder)],
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+            # a picture that is drawn with threads would wait for them for ever in a fork
+            env={**os.environ, "ARMCARRY_CACHE": os.devnull, "LP_NUM_THREADS": "0"},
         )  # fmt: skip
 
     def close(self):

@@ -131,9 +131,10 @@ def test_every_command_that_is_killed_meets_a_full_disk_too():
 
 @pytest.mark.long
 @pytest.mark.parametrize("command", list(ONTO))
-def test_on_a_disk_of_any_size_good_files_stay_good(disks, command):
+def test_on_a_disk_of_any_size_good_files_stay_good(disks, command, record_property):
     shares = [(k + 0.5) / SIZES for k in range(SIZES)]
     refused, due = fill(disks, command, shares)
+    record_property("refused", refused)
     assert refused >= due
 
 
