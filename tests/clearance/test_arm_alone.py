@@ -263,6 +263,8 @@ HELD = {"wrist": 0.0}
         ({"report_distance_m": np.nan}, InputError, "report distances that mean nothing"),
         ({"base": np.diag([1.0, 1.0, 2.0, 1.0])}, InputError, "base: it stretches, mirrors or skews"),
         ({"bodies": ["ball"]}, InputError, "not a body; found 'ball'"),
+        ({"bodies": 3.0}, InputError, "bodies: not a list; found 3.0"),
+        ({"ignore": 7}, InputError, "ignore: not a list; found 7; accepted: pairs of names of bodies"),
         ({"ignore": ["ball"]}, InputError, "ignore: not two names of bodies; found 'ball'"),
         ({"ignore": [("ball", 3)]}, FrameError, "no body named '3'"),
         ({"arm": 7}, InputError, "not an arm; found 7; accepted: a URDF file, or a Model"),

@@ -5,7 +5,7 @@ import re
 import numpy as np
 import pytest
 
-from armcarry.clearance import distances
+from armcarry.clearance import distance, distances
 from armcarry.errors import InputError
 from armcarry.geometry.poses import identity, translation
 from armcarry.geometry.shapes import Sphere
@@ -29,3 +29,15 @@ def test_pairs_of_bodies_that_are_not_there_are_refused():
             distances(BALLS, POSES[None], np.array(pairs))
     with pytest.raises(InputError, match="a pair of a body with itself"):
         distances(BALLS, POSES[None], np.array([[1, 1]]))
+
+
+@pytest.mark.parametrize(("call", "told"), [
+    (lambda: distances(BALLS, [["", ""]], ONE), "poses that do not fit the bodies"),
+    (lambda: distances(3.0, POSES[None], ONE), "shapes: not a list; found 3.0; accepted: shapes of bodies"),
+    (lambda: distances([BALLS[0], "ball"], POSES[None], ONE), "not a shape; found 'ball'; accepted: Sphere, Capsule, "),
+    (lambda: distance(BALLS[0], POSES[0], BALLS[1], [1.0]), "T_world_b: not what is accepted"),
+    (lambda: distance(None, POSES[0], BALLS[1], POSES[1]), "not a shape; found 'nothing'"),
+])  # fmt: skip
+def test_what_is_neither_shape_nor_pose_is_refused_in_words(call, told):
+    with pytest.raises(InputError, match=told):
+        call()

@@ -169,6 +169,41 @@ def _apart(folder):
     return []
 
 
+class Held:
+    """A command that stands before an act: forks of it go on from there, each time from the same files."""
+
+    def __init__(self, tell, folder, good):
+        self._tell, self._folder, self._good = tell, folder, good
+        self._keep()
+
+    def _keep(self):
+        shutil.rmtree(self._good, ignore_errors=True)
+        shutil.copytree(self._folder, self._good)
+        self._before = {path.name: _state(path) for path in self._folder.iterdir()}
+
+    def _restore(self):
+        for path in self._folder.iterdir():
+            if _state(path) != self._before.get(path.name):
+                shutil.rmtree(path) if path.is_dir() else path.unlink()
+        for name in self._before:
+            good, here = self._good / name, self._folder / name
+            if not here.exists():
+                shutil.copytree(good, here) if good.is_dir() else shutil.copy2(good, here)
+                self._before[name] = _state(here)
+
+    def go(self, kill):
+        """Have a fork go on and be killed; return what became of it."""
+        self._restore()
+        return self._tell({"go": kill})
+
+    def on(self, act):
+        """Let it go on itself, until just before a later act."""
+        self._restore()
+        begun = self._tell({"on": act})
+        assert begun["held"], begun
+        self._keep()
+
+
 class Room:
     """A folder with short.yaml, small.yaml, run/, a.stl and flown/, where ``killing.py`` runs commands."""
 
@@ -219,28 +254,13 @@ class Room:
 
     @contextmanager
     def held(self, writer, act):
-        """Run one until just before an act; give how it goes on from there, each time from the same files."""
+        """Run one until just before an act; give it as ``Held``."""
         if writer.anew:
             self._remove(writer.anew)
         self.ready(writer.words)
         begun = self._tell({"words": writer.words, "hold": act})
         assert begun["held"], begun
-        shutil.rmtree(self._good, ignore_errors=True)
-        shutil.copytree(self.folder, self._good)
-        before = {path.name: _state(path) for path in self.folder.iterdir()}
-
-        def go(kill):
-            for path in self.folder.iterdir():
-                if _state(path) != before.get(path.name):
-                    shutil.rmtree(path) if path.is_dir() else path.unlink()
-            for name in before:
-                good, here = self._good / name, self.folder / name
-                if not here.exists():
-                    shutil.copytree(good, here) if good.is_dir() else shutil.copy2(good, here)
-                    before[name] = _state(here)
-            return self._tell({"go": kill})
-
-        yield go
+        yield Held(self._tell, self.folder, self._good)
         self._tell({"drop": True})
 
     def _tell(self, asked):

@@ -12,7 +12,8 @@ A line of JSON in, one out. In: ``words`` of a command, or ``["fly", FOLDER]`` f
 - ``disk``: see ``on_disk``.
 
 Or ``go``: whoever is held goes on, as a fork of itself, and is killed before its act ``act``, or by the system in the
-middle of the write that makes a file larger than ``bytes``; or ``drop``: the held one ends. Out: whether it was killed,
+middle of the write that makes a file larger than ``bytes``; ``on``: it goes on itself until just before that act and
+stays there; or ``drop``: the held one ends. Out: whether it was killed,
 its exit code, its acts (when, and whether it may be held there), how long it took, what it said.
 """
 
@@ -113,7 +114,11 @@ def hold(acts):
     with os.fdopen(os.dup(HELD_BY), "r") as asks:
         os.write(HELD_BY, b'{"held": true}\n')
         for line in asks:
-            kill, told, begun = json.loads(line), Told(), time.monotonic()
+            kill = json.loads(line)
+            if "on" in kill:
+                acts.hold_at = kill["on"]
+                return
+            told, begun = Told(), time.monotonic()
             pid = os.fork()
             if pid == 0:
                 CURRENT, acts.kill_at = told, kill.get("act", 0)
@@ -254,6 +259,8 @@ def main():
             answer, held = held.drop(), None
         elif "go" in asked:
             answer = held.go(asked["go"])
+        elif "on" in asked:
+            answer = held.go(asked)
         elif "disk" in asked:
             answer = on_disk(held or asked["words"], **asked["disk"])
         else:

@@ -44,15 +44,15 @@ def kill_all_over(room, writer, kills, most=10_000):
     ends = [*begins[1:], len(acts) + 1]
     at_acts = at_writes = 0
     left_before = set()
-    for begin, end in zip(begins, ends, strict=True):
-        ways = [{"act": act} for act in sorted(chosen) if begin <= act < end]
-        if end == len(acts) + 1:
-            ways += [{"bytes": round(seen.largest * (k + 0.5) / in_writes)} for k in range(in_writes)]
-        if not ways:
-            continue
-        with room.held(writer, begin) as go:
+    with room.held(writer, begins[0]) as held:
+        for begin, end in zip(begins, ends, strict=True):
+            ways = [{"act": act} for act in sorted(chosen) if begin <= act < end]
+            if end == len(acts) + 1:
+                ways += [{"bytes": round(seen.largest * (k + 0.5) / in_writes)} for k in range(in_writes)]
+            if ways and begin != begins[0]:
+                held.on(begin)
             for way in ways:
-                done = go(way)
+                done = held.go(way)
                 assert done["killed"] or "bytes" in way, (way, done)
                 at_acts += "act" in way
                 at_writes += "bytes" in way and done["killed"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from armcarry.clearance.neighbours import Joined, joined
-from armcarry.clearance.pairs import NamePair, pairs_that_move
+from armcarry.clearance.pairs import NamePair, pairs_that_move, two_names
 from armcarry.clearance.prover import ClearanceBounds, prove_clearance
 from armcarry.errors import FrameError, InputError, MotionError
 from armcarry.geometry import checked
@@ -110,11 +110,11 @@ def prove_arm(
             times; times that do not increase.
     """
     base = None if base is None else checked.pose("base", base)
-    model, around = _with_bodies(_read(arm, own_bodies), tuple(bodies))
+    model, around = _with_bodies(_read(arm, own_bodies), checked.listed("bodies", bodies, "bodies"))
     tree = Tree().place(ARM, model, pose=base).place(AROUND, around)
     motion = _motion(tree, times_s, positions, held or {}, pieces)
     full = {body.name.split("/", 1)[1]: body.name for body in tree.bodies}
-    wanted = [(_known(full, first), _known(full, second)) for first, second in _two_names(ignore)]
+    wanted = [(_known(full, first), _known(full, second)) for first, second in two_names("ignore", ignore)]
     pairs = pairs_that_move(tree, motion, wanted)
     settled = joined(model)
     if not neighbours:
@@ -150,14 +150,6 @@ def _with_bodies(model: Model, bodies: tuple[Body, ...]) -> tuple[Model, Model]:
     if twice:
         raise InputError(f"two bodies are named '{twice[0]}'", accepted="names used once")
     return replace(model, bodies=(*model.bodies, *here)), Model(AROUND, "ground", ("ground",), (), tuple(there))
-
-
-def _two_names(ignore: Iterable[NamePair]) -> Iterable[NamePair]:
-    """Return pairs of names. Raises InputError for one that is none."""
-    for pair in ignore:
-        if isinstance(pair, str) or not isinstance(pair, Sequence) or len(pair) != 2:
-            raise InputError("ignore: not two names of bodies", found=checked.told(pair), accepted="(name, name)")
-        yield pair[0], pair[1]
 
 
 def _known(full: Mapping[str, str], name: str) -> str:

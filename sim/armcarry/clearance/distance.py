@@ -10,6 +10,7 @@ import numpy as np
 from armcarry.clearance.arguments import asked_pairs
 from armcarry.clearance.solids import PAD_M, pack, pose_rows
 from armcarry.errors import InputError
+from armcarry.geometry import checked
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import Shape
 
@@ -44,8 +45,13 @@ class Distances:
 
 
 def distance(shape_a: Shape, T_world_a: Array, shape_b: Shape, T_world_b: Array) -> Distance:
-    """Bound the distance of two bodies at poses (4, 4), to 1e-6 m or better above and below."""
-    many = distances([shape_a, shape_b], np.stack([T_world_a, T_world_b])[None], np.array([[0, 1]]))
+    """Bound the distance of two bodies at poses (4, 4), to 1e-6 m or better above and below.
+
+    Raises:
+        InputError: no pose, or no shape.
+    """
+    poses = np.stack([checked.pose("T_world_a", T_world_a), checked.pose("T_world_b", T_world_b)])
+    many = distances([shape_a, shape_b], poses[None], np.array([[0, 1]]))
     return Distance(
         float(many.lower_m[0, 0]), float(many.upper_m[0, 0]), many.point_a[0, 0], many.point_b[0, 0]
     )
@@ -63,11 +69,15 @@ def distances(shapes: Sequence[Shape], T_world_body: Array, pairs: np.ndarray) -
         Distances with fields (N, P) and (N, P, 3).
 
     Raises:
-        InputError: poses of another shape, or pairs that are not rows of shapes.
+        InputError: poses of another shape, what is no list of shapes, or pairs that are not rows of shapes.
     """
     from armcarry.clearance.rest import measure
 
-    given = np.asarray(T_world_body, dtype=float)
+    shapes = checked.listed("shapes", shapes, "shapes of bodies")
+    try:
+        given = np.asarray(T_world_body, dtype=float)
+    except (TypeError, ValueError, OverflowError):
+        given = np.zeros(0)
     if given.ndim != 4 or given.shape[1:] != (len(shapes), 4, 4):  # the kernels read memory without asking
         accepted = f"(N, {len(shapes)}, 4, 4), one configuration of all {len(shapes)} bodies a row"
         found = f"an array of shape {given.shape}"

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
 from armcarry.clearance.frames import body_frames, line_to
-from armcarry.errors import FrameError
+from armcarry.errors import FrameError, InputError
+from armcarry.geometry import checked
 from armcarry.motion.curve import Motion
 from armcarry.scene.tree import Tree
 
@@ -42,6 +43,14 @@ def pairs_that_move(tree: Tree, motion: Motion, exclude: Iterable[NamePair] = ()
     return _pairs(tree, np.array([name in moving for name in tree.joints], dtype=bool), exclude)
 
 
+def two_names(what: str, given: Iterable[NamePair]) -> Iterable[NamePair]:
+    """Return pairs of names. Raises InputError for one that is none."""
+    for pair in checked.listed(what, given, "pairs of names of bodies"):
+        if isinstance(pair, str) or not isinstance(pair, Sequence) or len(pair) != 2:
+            raise InputError(f"{what}: not two names of bodies", found=checked.told(pair), accepted="(name, name)")
+        yield pair[0], pair[1]
+
+
 def _pairs(tree: Tree, moves: np.ndarray, exclude: Iterable[NamePair]) -> np.ndarray:
     frame_of, _, frames = body_frames(tree)
     columns = tree.columns[tree.columns >= 0]
@@ -61,7 +70,7 @@ def _pairs(tree: Tree, moves: np.ndarray, exclude: Iterable[NamePair]) -> np.nda
 def _without(tree: Tree, pairs: np.ndarray, exclude: Iterable[NamePair]) -> np.ndarray:
     row = {body.name: k for k, body in enumerate(tree.bodies)}
     dropped = []
-    for names in exclude:
+    for names in two_names("exclude", exclude):
         for name in names:
             if name not in row:
                 raise FrameError("body", name, row)

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from armcarry.errors import InputError
+from armcarry.geometry import checked
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import Box, Capsule, ConvexMesh, Cylinder, Shape, Sphere
 
@@ -33,7 +35,7 @@ class Solids:
 
 
 def pack(shapes: Sequence[Shape]) -> Solids:
-    """Pack shapes into Solids, in order."""
+    """Pack shapes into Solids, in order. Raises InputError for what is no shape."""
     form = np.zeros((len(shapes), 3), dtype=np.int64)
     size = np.zeros((len(shapes), 5))
     centre = np.zeros((len(shapes), 3))
@@ -57,6 +59,9 @@ def pack(shapes: Sequence[Shape]) -> Solids:
                 size[row] = (*np.abs(cloud).max(axis=0), 0, np.linalg.norm(cloud, axis=1).max())
                 clouds.append(cloud)
                 first += len(cloud)
+            case _:
+                accepted = "Sphere, Capsule, Box, Cylinder or ConvexMesh"
+                raise InputError("not a shape", found=checked.told(shape), accepted=accepted)
     verts = np.ascontiguousarray(np.concatenate(clouds)) if clouds else np.zeros((1, 3))
     return Solids(form, size, verts, centre)
 

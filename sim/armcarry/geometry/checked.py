@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
+from typing import Any
 
 import numpy as np
 
@@ -29,6 +31,13 @@ def name(what: str, value: object) -> str:
     if not isinstance(value, str) or not value:
         raise InputError(f"{what}: not a name", found=told(value), accepted="text that is not empty")
     return value
+
+
+def listed(what: str, value: object, accepted: str) -> tuple[Any, ...]:
+    """Return what is in a list. Raises InputError for what has nothing in it to go through, and for text."""
+    if isinstance(value, str | bytes) or not isinstance(value, Iterable):
+        raise InputError(f"{what}: not a list", found=told(value), accepted=accepted)
+    return tuple(value)
 
 
 def vectors(what: str, value: object, shape: tuple[int | None, ...]) -> Array:
