@@ -123,3 +123,8 @@ def test_what_a_joint_follows_moves_and_follows_none_itself():
     joints = (Joint("a", "revolute", "r", "s"), Joint("b", "revolute", "s", "t", follows=Follows("c")))
     with pytest.raises(InputError, match=r"joint 'b' follows 'c'; accepted: a joint of the model that moves"):
         Model("m", "r", ("r", "s", "t"), joints, ())
+
+
+def test_numbers_of_a_joint_are_kept_as_numbers_whatever_they_came_as():
+    joint = Joint("j", "revolute", "a", "b", lower=-(2**70), upper=2**70, velocity=np.array(1))
+    assert [type(value) for value in (joint.lower, joint.upper, joint.velocity)] == [float, float, float]

@@ -105,3 +105,42 @@ def test_a_session_is_never_written_over(course, session):
     with pytest.raises(RecordError, match="is there already; choose another name"):
         Cockpit(course, session[0].parent)
     assert next_folder(session[0].parent.parent).name == "try_2"
+
+
+@pytest.fixture
+def full_at():
+    """Have the system refuse files larger than so many bytes, as a disk does that has no more room."""
+    resource = pytest.importorskip("resource")
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    before = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+
+    def limit(size):
+        resource.setrlimit(resource.RLIMIT_FSIZE, (hard if size is None else size, hard))
+
+    yield limit
+    resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    signal.signal(signal.SIGXFSZ, before)
+
+
+def test_where_no_more_can_be_written_it_is_told_and_flown_on_once_there_is_room(course, tmp_path, full_at):
+    cockpit = flown(course, tmp_path / "try_1")
+    path, command = tmp_path / "try_1" / SESSION, Command(frame="rider", push=(0.0, 0.5, 0.0))
+    whole = path.read_bytes()
+    full_at(len(whole) + 5)
+    with pytest.raises(RecordError, match=r"session\.jsonl cannot be written on: .*; what was flown until then"):
+        cockpit.tick(command)
+    full_at(None)
+    assert path.read_bytes() == whole
+    cockpit.tick(command)
+    cockpit.close()
+    again = replay(read_session(path), course.record.scene, course)
+    assert np.array_equal(np.array(again.kept.q), np.array(cockpit.flight.kept.q))
+
+
+def test_a_session_that_cannot_begin_leaves_its_name_free(course, tmp_path, full_at):
+    full_at(5)
+    with pytest.raises(RecordError, match="cannot be written on"):
+        Cockpit(course, tmp_path / "try_1")
+    full_at(None)
+    assert not (tmp_path / "try_1" / SESSION).exists()
+    Cockpit(course, tmp_path / "try_1").close()

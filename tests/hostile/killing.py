@@ -53,9 +53,9 @@ class Acts:
             # a handle of this program's own is no file that is opened
             named = not isinstance(args[0], int) and not str(args[0]).startswith("/dev/")
             if named and (args[2] or 0) & WRITES:
-                self.note(args[0])
+                self.note(args[0], anew=bool(args[2] & os.O_EXCL))
         elif event in ACTS:
-            self.note(args[0])
+            self.note(args[0], anew=event == "os.mkdir")
 
     def _also(self, module, name):
         real = getattr(module, name)
@@ -66,10 +66,10 @@ class Acts:
 
         setattr(module, name, noted)
 
-    def note(self, path):
+    def note(self, path, anew=False):
         if self.paused:
             return
-        free = bool(MADE.fullmatch(Path(os.fsdecode(path)).name)) or not self.seen
+        free = (anew and bool(MADE.fullmatch(Path(os.fsdecode(path)).name))) or not self.seen
         self.seen.append((round(time.monotonic() - self.begun, 3), free))
         if len(self.seen) == self.hold_at:
             self.paused = True
@@ -133,14 +133,19 @@ def hold(acts):
 
 
 def fly(folder):
-    """Fly a try by hand, three seconds of it."""
+    """Fly a try by hand, three seconds of it; a refusal is told as the command line does."""
+    from armcarry.errors import ArmcarryError
     from armcarry.handfly.cockpit import Cockpit, course_of
     from armcarry.handfly.command import Command
 
-    cockpit = Cockpit(course_of(Path("run")), Path(folder))
-    for tick in range(90):
-        cockpit.tick(Command(frame="platform", push=(0.0, -1.0, 0.0) if tick % 20 < 10 else (0.0, 0.0, 0.0)))
-    cockpit.close()
+    try:
+        cockpit = Cockpit(course_of(Path("run")), Path(folder))
+        for tick in range(90):
+            cockpit.tick(Command(frame="platform", push=(0.0, -1.0, 0.0) if tick % 20 < 10 else (0.0, 0.0, 0.0)))
+        cockpit.close()
+    except ArmcarryError as error:
+        sys.stderr.write(f"armcarry: {error}\n")
+        sys.exit(2)
 
 
 def interrupted(act=0, after_s=0.0):

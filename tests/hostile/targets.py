@@ -226,7 +226,7 @@ class Calls:
                 distance(self.shape(data), self.pose(data), self.shape(data), self.pose(data))
             case 1:
                 shapes = data.some(lambda: self.shape(data), 3)
-                poses = data.or_odd(lambda: np.stack([[self.pose(data) for _ in shapes]]))
+                poses = data.or_odd(lambda: [[self.pose(data) for _ in shapes]])
                 distances(shapes, poses, data.or_odd(lambda: np.array([[0, data.below(4)]])))
             case 2 | 3:
                 self._arm(data, prove_arm)

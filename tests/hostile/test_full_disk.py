@@ -58,8 +58,12 @@ ONTO = {
 }  # fmt: skip
 
 
+def _kb(path):
+    return -(-path.stat().st_size // 4096) * 4 if path.is_file() else 0
+
+
 def blocks_kb(folder):
-    return sum(-(-path.stat().st_size // 4096) * 4 for path in folder.rglob("*") if path.is_file())
+    return sum(map(_kb, folder.rglob("*")))
 
 
 def laid(room, name, *parts):
@@ -92,6 +96,8 @@ def fill(room, command, shares):
         for share in shares:
             kb = max(4, used_kb + int(share * need_kb))
             refused += _one(room, onto, {"kb": kb, "good": good.name}, before, every, first["code"])
+    if onto.kept and onto.partly:  # files are replaced one by one: only the largest needs as much again
+        return refused, sum(share * need_kb < 0.9 * max(map(_kb, after.rglob("*"))) for share in shares)
     # a disk of memory comes in pages of 4 kB, so that a small file fits on it or does not
     return refused, max(1, min(len(shares) // 2, need_kb // 8))
 

@@ -35,6 +35,7 @@ class Follows:
         for word, value in (("factor", self.factor), ("offset", self.offset)):
             if not abs(checked.real(value)) <= checked.LARGEST_M:  # nan compares false
                 raise InputError(f"{what}: no {word}", found=checked.told(value), accepted="a finite number")
+            object.__setattr__(self, word, checked.real(value))
 
     def through(self, other: Follows) -> Follows:
         """Return what is followed where the followed joint follows another in turn."""
@@ -79,6 +80,8 @@ class Joint:
             raise InputError(f"{what}: no travel", found=found, accepted="lower at most upper, rad or m")
         if not checked.real(self.velocity) >= 0.0:
             raise InputError(f"{what}: no rate", found=checked.told(self.velocity), accepted="0 or more, rad/s or m/s")
+        for word in ("lower", "upper", "velocity"):  # whatever number it was
+            object.__setattr__(self, word, checked.real(getattr(self, word)))
         followed: object = self.follows
         if followed is not None and not isinstance(followed, Follows):
             raise InputError(f"{what}: nothing to follow", found=checked.told(followed), accepted="Follows, or None")

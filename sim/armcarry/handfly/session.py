@@ -13,11 +13,12 @@ import json
 import os
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import IO, Any
+from typing import Any
 
 import numpy as np
 
 from armcarry.errors import ArmcarryError, InputError, RecordError
+from armcarry.files.atomic import reason
 from armcarry.files.yaml_text import read_bytes
 from armcarry.handfly.command import RATE_HZ, Command
 from armcarry.handfly.control import Fault, Pilot
@@ -39,7 +40,7 @@ def digest(scene: Scene) -> str:
 
 
 class Writer:
-    """Appends to a session file while it is flown."""
+    """Appends to a session file while it is flown; each call raises RecordError where it cannot be written on."""
 
     def __init__(self, path: Path, scene: Scene, seed: int = 0) -> None:
         """Begin a new file.
@@ -49,16 +50,23 @@ class Writer:
         """
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
-            self._file: IO[str] = path.open("x", encoding="utf-8")
+            # without a buffer: what a full disk refuses is not tried again when the file is closed
+            self._file = path.open("xb", buffering=0)
         except FileExistsError as error:
             raise RecordError(f"{path} is there already; choose another name") from error
         except OSError as error:
-            raise RecordError(f"{path} cannot be written: {error.strerror}") from error
+            raise RecordError(f"{path} cannot be written: {reason(error)}") from error
+        self._path = path
         self._last = Command()
-        self._write({
-            "format": FORMAT, "scenario": scene.loaded.path.name, "inputs": digest(scene), "rate_hz": RATE_HZ,
-            "seed": seed,
-        })  # fmt: skip
+        try:
+            self._write({
+                "format": FORMAT, "scenario": scene.loaded.path.name, "inputs": digest(scene), "rate_hz": RATE_HZ,
+                "seed": seed,
+            })  # fmt: skip
+        except RecordError:  # nothing was flown: the name stays free
+            self._file.close()
+            path.unlink()
+            raise
 
     def step(self, pilot: Pilot, command: Command) -> None:
         """Note the command that is about to be flown; nothing is written while it stays the same."""
@@ -66,8 +74,7 @@ class Writer:
             self._write({"t": pilot.tick, "c": command.as_dict()})
             self._last = command
         if pilot.tick % _CHECK_TICKS == 0:
-            self._write({"t": pilot.tick, "q": [float(v).hex() for v in pilot.q]})
-            os.fsync(self._file.fileno())
+            self._write({"t": pilot.tick, "q": [float(v).hex() for v in pilot.q]}, lasting=True)
 
     def act(self, pilot: Pilot) -> None:
         """Note an act that was done."""
@@ -87,9 +94,18 @@ class Writer:
         self._write({"t": pilot.tick, "end": True})
         self._file.close()
 
-    def _write(self, content: dict[str, Any]) -> None:
-        self._file.write(json.dumps(content, separators=(",", ":")) + "\n")
-        self._file.flush()
+    def _write(self, content: dict[str, Any], *, lasting: bool = False) -> None:
+        line, begin = json.dumps(content, separators=(",", ":")).encode() + b"\n", self._file.tell()
+        try:
+            while line:  # a disk that is nearly full takes a part
+                line = line[self._file.write(line) :]
+            if lasting:
+                os.fsync(self._file.fileno())
+        except OSError as error:
+            self._file.truncate(begin)  # so that whoever flies on, once there is room, ends no broken line
+            self._file.seek(begin)
+            words = f"{self._path} cannot be written on: {reason(error)}; what was flown until then is kept there"
+            raise RecordError(words) from error
 
 
 @dataclass(frozen=True)
