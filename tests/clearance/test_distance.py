@@ -34,7 +34,7 @@ def test_pairs_of_bodies_that_are_not_there_are_refused():
 @pytest.mark.parametrize(("call", "told"), [
     (lambda: distances(BALLS, [["", ""]], ONE), "poses that do not fit the bodies"),
     (lambda: distances(3.0, POSES[None], ONE), "shapes: not a list; found 3.0; accepted: shapes of bodies"),
-    (lambda: distances([BALLS[0], "ball"], POSES[None], ONE), "not a shape; found 'ball'; accepted: Sphere, Capsule, "),
+    (lambda: distances([BALLS[0], "ball"], POSES[None], ONE), "not a shape; found 'ball'; accepted: Sphere, "),
     (lambda: distance(BALLS[0], POSES[0], BALLS[1], [1.0]), "T_world_b: not what is accepted"),
     (lambda: distance(None, POSES[0], BALLS[1], POSES[1]), "not a shape; found 'nothing'"),
 ])  # fmt: skip

@@ -10,7 +10,7 @@ import numpy as np
 from armcarry.errors import InputError
 from armcarry.geometry import checked
 from armcarry.geometry.poses import Array
-from armcarry.geometry.shapes import Box, Capsule, ConvexMesh, Cylinder, Shape, Sphere
+from armcarry.geometry.shapes import SHAPES, Box, Capsule, ConvexMesh, Cylinder, Shape, Sphere
 
 #: every bound is moved outward by this for rounding, metres
 PAD_M = 1e-6
@@ -42,6 +42,10 @@ def pack(shapes: Sequence[Shape]) -> Solids:
     clouds: list[Array] = []
     first = 0
     for row, shape in enumerate(shapes):
+        given: object = shape
+        if not isinstance(given, SHAPES):
+            accepted = ", ".join(kind.__name__ for kind in SHAPES)
+            raise InputError("not a shape", found=checked.told(given), accepted=accepted)
         match shape:
             case Sphere(radius):
                 form[row, 0], size[row] = POINT, (0, 0, 0, radius, radius)
@@ -59,9 +63,6 @@ def pack(shapes: Sequence[Shape]) -> Solids:
                 size[row] = (*np.abs(cloud).max(axis=0), 0, np.linalg.norm(cloud, axis=1).max())
                 clouds.append(cloud)
                 first += len(cloud)
-            case _:
-                accepted = "Sphere, Capsule, Box, Cylinder or ConvexMesh"
-                raise InputError("not a shape", found=checked.told(shape), accepted=accepted)
     verts = np.ascontiguousarray(np.concatenate(clouds)) if clouds else np.zeros((1, 3))
     return Solids(form, size, verts, centre)
 
