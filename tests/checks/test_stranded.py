@@ -1,5 +1,7 @@
 """A stranded rider's way home, against single routes at many instants, and the words of the findings."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -7,9 +9,12 @@ from armcarry.checks import stranded
 from armcarry.geometry import poses
 from armcarry.geometry.model import Body
 from armcarry.geometry.shapes import Box
+from armcarry.quantities import clock
 from armcarry.record.finding import Verdict
 from armcarry.timeline.handrails import find_route, rails_of
+from armcarry.timeline.run import Event
 from armcarry.timeline.ways_home import ways_home
+from armcarry.whatif.by_arm import within_reach_s
 from armcarry.whatif.stranding import TOLERANCE_M, Stranding, strandings
 
 REACH_M = 0.75  # of the suit in conftest
@@ -212,6 +217,37 @@ def test_each_gap_that_needs_help_is_counted(run):
     (both,) = strandings(run(spots=far, rate_rad_s=0.0, rules={"way_home": TAKES}))
     (neither,) = strandings(run(spots=far, rate_rad_s=0.0))
     assert both.return_time_s - neither.return_time_s == pytest.approx(60.0 + 100.0 + 900.0)
+
+
+def test_the_next_tether_is_hooked_each_time_the_last_one_ends(run):
+    takes, length = TAKES | {"tether_change": "30 s"}, {"person": "4 m"}
+    home, _ = stranded.check(run(rate_rad_s=0.0, rules={"way_home": takes, "tethers": length}))
+    assert home.value == pytest.approx(98.0 + 60.0 + 100.0 + 2 * 30.0)  # 9.8 m on tethers of 4 m
+    assert " to get out of the restraint, to change tethers 2 times and to go in; " in home.message
+    none, _ = stranded.check(run(rate_rad_s=0.0, rules={"way_home": takes, "tethers": {"person": "9.9 m"}}))
+    assert none.value == pytest.approx(98.0 + 60.0 + 100.0)
+    # while the way grows over a tether's length the bound is above all that is seen, and close
+    (item,) = strandings(run(rate_rad_s=-0.01, rules={"way_home": takes, "tethers": length, "tether_reach": "9 m"}))
+    assert item.return_time_s.max() <= item.most_s <= item.return_time_s.max() + 2 * TOLERANCE_M / item.speed_m_s
+
+
+def test_an_arm_that_still_works_brings_its_rider_back_to_a_handrail(run):
+    record = run(spots={"near": SPOTS["near"]}, hatch=(0.3, 3.0, 0.0), rate_rad_s=-0.03, rules={"tether_reach": "9 m"})
+    (item,) = strandings(record)
+    left_s = float(item.time_s[item.gap_m <= 1e-6].max())
+    takes_s = within_reach_s(record, item)
+    out = item.gap_m > 1e-6
+    assert not takes_s[~out].any()
+    # back along the way it came; while it stands, since 40 s, it gets no farther away
+    np.testing.assert_allclose(takes_s[out], np.minimum(item.time_s[out], 40.0) - left_s)
+    _, rail = stranded.check(record)
+    words = f"; an arm that still works brings ev1 to one, on or back on its own way, in {clock(40.0 - left_s)} at most"
+    assert rail.message.endswith(words)
+    cut = replace(record, events=(Event(left_s + 1.0, "attach", "load", "ev1/hands", 0.0, 0.0),))
+    gone = item.time_s >= left_s + 1.0
+    assert np.isinf(within_reach_s(cut, item)[gone]).all()
+    _, rail = stranded.check(cut)
+    assert rail.message.endswith(f" at most, but from {int(gone.sum())} of {len(gone)} instants not")
 
 
 def test_the_worst_instant_may_be_one_with_a_gap(run):

@@ -97,7 +97,7 @@ def test_steps_in_a_circle_are_told_with_file_and_line(day):
     line = text.count("\n", 0, text.index("name: free, ")) + 1
     (told,) = validate([day])
     assert str(told).startswith(f"{day}:{line}: the steps wait for one another in a circle: "), told
-    assert "'free' comes before 'last' (a link)" in str(told)
+    assert "'on' comes before 'last' (ev1 does it next)" in str(told)
     assert "'last' comes before 'free' (a link)" in str(told)
     with pytest.raises(InputError) as caught:
         run_day(build_scene(load_scenario(day)))

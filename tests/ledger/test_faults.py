@@ -58,7 +58,7 @@ def test_the_arm_carries_nobody_beyond_a_tether_to_what_is_bolted_down(record_of
     found = failures(record_of(RIDER, steps))
     assert [one[:2] for one in found] == ([("tethers", "pump_box")] if fails else [])
     if fails:
-        assert found[0][2].startswith("pump_box and ev1 come 0.9")
+        assert found[0][2].startswith("pump_box and ev1 come 1.4")
         assert found[0][2].endswith(" m apart, on a tether of 0.6 m between them")
 
 

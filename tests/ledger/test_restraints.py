@@ -64,7 +64,9 @@ def test_a_restraint_takes_one_person_and_is_moved_only_when_empty(record_of, fa
     off = [IN_2, "name: off, actors: [ev1], take: {what: second}, takes: 6 min, after: [in_2]",
            "name: back, actors: [ev1], seat: {what: second, into: bay_7_socket}, takes: 6 min"]
     found = failures(record_of(body, off))
-    assert next(one[2] for one in found if one[1] == "second") == "off: second is moved in off while ev2 stands in it"
+    assert next(one[2] for one in found if one[1] == "second") == (
+        "off: second is moved in off while ev2 stands in it; the same in back"
+    )
 
 
 def test_a_restraint_stands_on_a_cart_and_goes_where_it_is_pushed(record_of, failures):

@@ -430,3 +430,39 @@ def small_run():
     pairs, curves = _pairs(scene, bare)
     record = Record(scene, phases, motion, moves, events, pairs=pairs, curves=curves)
     return record, _findings(record)
+
+
+HOOKED = """
+format: armcarry scenario 1
+title: hooked
+purpose: to test what views say of hands and tethers
+platform: tern_yard
+arm: heron
+rules: tern_yard
+base: {mount: trolley, station: 11 m}
+crew: {ev1: {posture: carry, at: platform/bay_5_stand}}
+hardware: {blanket: {model: thermal_blanket, at: platform/bay_5_seat}}
+day:
+  steps:
+    - {name: safe, actors: [ev1], tether: {to: keel_port_5}, takes: 1 min}
+    - {name: hook, actors: [ev1], tether: {what: blanket}, takes: 1 min}
+    - {name: take, actors: [ev1], take: {what: blanket}, takes: 1 min}
+    - {name: put, actors: [ev1], seat: {what: blanket, into: bay_5_seat}, takes: 1 min}
+    - {name: free, actors: [ev1], untether: {what: blanket}, takes: 1 min}
+    - {name: rest, actors: [ev1], note: rest, takes: 1 min}
+"""
+
+
+@pytest.fixture(scope="session")
+def hooked_run(tmp_path_factory):
+    """A day of one worker, hooked to a handrail, who hooks, takes and puts back a blanket."""
+    from armcarry.files.load import load_scenario
+    from armcarry.record.record import Record
+    from armcarry.scene.build import build_scene
+    from armcarry.timeline.day_run import run_day
+
+    path = tmp_path_factory.mktemp("hooked") / "hooked.yaml"
+    path.write_text(HOOKED)
+    scene = build_scene(load_scenario(path))
+    run = run_day(scene)
+    return Record(scene, run.phases, run.motion, run.moves, run.events, run.relaxed, kept=run.ledger)

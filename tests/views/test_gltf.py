@@ -12,6 +12,7 @@ from armcarry.views import keys, palette
 from armcarry.views.eyes import eyes
 from armcarry.views.gltf import glb, write_glb
 from armcarry.views.groups import rigid_groups
+from armcarry.views.hooked import all_tethers, tether_ends_m
 from armcarry.views.looks import MATERIALS, PEOPLE
 
 NODE = Path(__file__).parent / "node"
@@ -46,7 +47,7 @@ class Scene:
         place, turn = np.array(node.get("translation", [0, 0, 0])), np.array(node.get("rotation", [0, 0, 0, 1]))
         for animation in self.json.get("animations", []):
             for channel in animation["channels"]:
-                if channel["target"]["node"] == k:
+                if channel["target"]["node"] == k and channel["target"]["path"] != "scale":
                     value = self.sample(animation["samplers"][channel["sampler"]], time_s, channel["target"]["path"])
                     place, turn = (value, turn) if channel["target"]["path"] == "translation" else (place, value)
         return poses.from_quaternion_wxyz(np.roll(turn, 1), place)
@@ -58,6 +59,15 @@ class Scene:
         if path == "translation":
             return (1 - share) * values[k] + share * values[k + 1]
         return slerp(values[k], values[k + 1], share)
+
+    def scale(self, name, time_s):
+        k = self.nodes[name]
+        (found,) = [
+            (animation["samplers"][channel["sampler"]], channel["target"]["path"])
+            for animation in self.json["animations"] for channel in animation["channels"]
+            if channel["target"] == {"node": k, "path": "scale"}
+        ]  # fmt: skip
+        return self.sample(found[0], time_s, "translation")
 
     def world(self, name, time_s):
         k = self.nodes[name]
@@ -142,6 +152,22 @@ def test_key_frames_are_few_increasing_and_close(small_run):
         assert np.all(np.diff(chosen.times_s.astype(np.float32)) > 0)
         assert np.all(np.einsum("kgi,kgi->kg", chosen.turn_wxyz[1:], chosen.turn_wxyz[:-1]) >= 0)
     assert {75.0, 75.001} <= set(fine.times_s.round(6))
+
+
+def test_a_tether_is_a_rod_between_its_ends_while_it_is_hooked(hooked_run):
+    scene = Scene(glb(hooked_run))
+    root = scene.world("armcarry", 0.0)
+    known = all_tethers(hooked_run)
+    for time_s in (30.0, 61.0, 150.0, 240.0, 299.0, 330.0):
+        for (what, to), ends in zip(known, tether_ends_m(hooked_run, time_s), strict=True):
+            name = f"tether {what} to {to}"
+            scale = scene.scale(name, time_s)
+            assert np.isfinite(ends).all() == bool(scale.all()), (name, time_s)
+            if scale.all():
+                drawn = scene.world(name, time_s) @ np.array([[0, 0, -scale[2] / 2, 1], [0, 0, scale[2] / 2, 1]]).T
+                np.testing.assert_allclose(drawn.T, (np.c_[ends, [1, 1]] @ root.T), atol=3e-3)
+    assert scene.scale("tether blanket to ev1", 330.0).any() == 0  # it is unhooked by then
+    assert scene.scale("tether ev1 to keel_port_5", 330.0).all()
 
 
 def test_meshes_are_shared_and_stand_in_colours_as_light(small_run, scene):

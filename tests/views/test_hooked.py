@@ -7,45 +7,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from armcarry.files.load import load_scenario
 from armcarry.ledger.book import keep
 from armcarry.ledger.state import ItemRule, ItemState, Page, PersonState
-from armcarry.record.record import Record
-from armcarry.scene.build import build_scene
-from armcarry.timeline.day_run import run_day
 from armcarry.views import gl
 from armcarry.views.hooked import all_tethers, hands_at, hands_table, hands_words, holding_words, tether_ends_m
 from armcarry.views.player.lanes import hands_lanes
 from armcarry.views.stage import Stage
 
-SCRIPT = """
-format: armcarry scenario 1
-title: hooked
-purpose: to test what views say of hands and tethers
-platform: tern_yard
-arm: heron
-rules: tern_yard
-base: {mount: trolley, station: 11 m}
-crew: {ev1: {posture: carry, at: platform/bay_5_stand}}
-hardware: {blanket: {model: thermal_blanket, at: platform/bay_5_seat}}
-day:
-  steps:
-    - {name: safe, actors: [ev1], tether: {to: keel_port_5}, takes: 1 min}
-    - {name: hook, actors: [ev1], tether: {what: blanket}, takes: 1 min}
-    - {name: take, actors: [ev1], take: {what: blanket}, takes: 1 min}
-    - {name: put, actors: [ev1], seat: {what: blanket, into: bay_5_seat}, takes: 1 min}
-    - {name: free, actors: [ev1], untether: {what: blanket}, takes: 1 min}
-    - {name: rest, actors: [ev1], note: rest, takes: 1 min}
-"""
-
 
 @pytest.fixture(scope="module")
-def record(tmp_path_factory):
-    path = tmp_path_factory.mktemp("hooked") / "hooked.yaml"
-    path.write_text(SCRIPT)
-    scene = build_scene(load_scenario(path))
-    run = run_day(scene)
-    return Record(scene, run.phases, run.motion, run.moves, run.events, run.relaxed, kept=run.ledger)
+def record(hooked_run):
+    return hooked_run
 
 
 def test_hands_and_tethers_in_words():

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from armcarry.ledger.state import ARM
 from armcarry.record.figures import at_most, near
 from armcarry.record.finding import Finding
@@ -15,11 +17,38 @@ _make = Maker("grasp")
 
 
 def check(record: Record) -> tuple[Finding, ...]:
-    """Give one finding an attach or detach: how far apart the two frames are when they are joined."""
+    """Give one finding an attach or detach: how far apart the two frames are when they are joined.
+
+    One more, not assessed, tells what goes some way at once as it changes hands: what it sweeps is not proven.
+    """
     # boots are stepped in, not brought to a frame; whether hands reach what they pass on is the ledger's
     crew = record.scene.loaded.crew
-    judged = (event for event in record.events if event.what not in crew and not _by_hand(record, event))
-    return tuple(_finding(record, event) for event in judged)
+    events = [event for event in record.events if event.what not in crew]
+    by_hand = [event for event in events if _by_hand(record, event)]
+    return (*(_finding(record, event) for event in events if event not in by_hand), *_swept(record, by_hand))
+
+
+def _swept(record: Record, by_hand: list[Event]) -> Iterator[Finding]:
+    """Tell once that it is not judged what things with a shape sweep while they change hands."""
+    shaped = {body.name.split("/", 1)[0] for body in record.bodies}
+    far = [
+        event for event in by_hand
+        if event.gap_m > NEAR_M and event.what in shaped
+        and not record.scene.is_inside(record.phase_at(event.time_s).tree, event.what)
+    ]  # fmt: skip
+    if not far:
+        return
+    most = max(far, key=lambda event: event.gap_m)
+    gap = near(most.gap_m, "m", 2)
+    count = f"the farthest of {len(far)} times" if len(far) > 1 else "once"
+    message = (
+        f"{count} {most.what} goes {gap} at once, from hand to hand, on to a tether or back; what it sweeps meanwhile "
+        "is not judged"
+    )
+    yield _make.not_assessed(
+        most.what, message, f"see that nothing is within {gap} of {most.what} there but whose hands it is in",
+        other="by_hand", at=most.time_s, value=most.gap_m, unit="m",
+    )  # fmt: skip
 
 
 def _finding(record: Record, event: Event) -> Finding:

@@ -121,7 +121,9 @@ def _seen(record: Record, crew: str, item: str, time_s: float, points: dict[str,
     eye = links[tree.index(CrewFrames.of(crew, record.scene.loaded.crew[crew].document).visor), :3, 3]
     ends = np.stack([links[tree.index(f"{PLATFORM}/{frame}"), :3, 3] for frame in points.values()])
     bodies = [body for body in tree.bodies if body.name.startswith(f"{item}/")]
-    placed = np.stack([links[tree.index(body.link)] @ body.pose for body in bodies]).reshape(-1, 4, 4)
+    if not bodies:  # a small thing without a shape hides nothing
+        return set(points)
+    placed = np.stack([links[tree.index(body.link)] @ body.pose for body in bodies])
     lines = sight_lines(eye, ends, [body.shape for body in bodies], placed, skip_end_m=SURFACE_M)
     return {name for name, blocked in zip(points, lines.blocked, strict=True) if not blocked}
 

@@ -14,7 +14,8 @@ from armcarry.record.finding import Finding
 from armcarry.record.maker import Maker
 from armcarry.record.record import Record
 from armcarry.whatif.all_inside import all_inside, worst_of
-from armcarry.whatif.stranding import Stranding, strandings, ways_back
+from armcarry.whatif.by_arm import within_reach_s
+from armcarry.whatif.stranding import Stranding, strandings, tethers_on, ways_back
 
 #: gaps below this are none, m
 _NOTHING_M = 1e-6
@@ -182,6 +183,10 @@ def _besides(record: Record, item: Stranding, k: int) -> str:
     held = [name for name in record.scene.loaded.hardware if tree.hangs_from(name, item.crew)]
     parts = [f"to make {', '.join(held)} fast"] if held else []
     parts.append("to get out of the restraint")
+    rules = record.scene.loaded.rules
+    changes = int(tethers_on(float(item.way_m[k]), rules.tethers.person))
+    if changes and rules.way_home is not None and rules.way_home.tether_change is not None:
+        parts.append(f"to change tethers {changes} time{'s' * (changes > 1)}")
     if item.gap_m[k] > 0 or item.rail_gap_m[k] > 0:
         parts.append("to cross with help what gloves cannot bridge")
     return f"{', '.join(parts)} and to go in"
@@ -207,7 +212,8 @@ def _gap(record: Record, item: Stranding) -> Finding:
         message += ", and the rules do not say how wide a gap that may be (tether_reach)"
         return _make.not_assessed(item.crew, message, remedy, other="handrail", at=when, value=most, unit="m")
     gap = at_most(most, bridged, "m", 2)
-    return _make.judged(gap, item.crew, f"{message}, {gap.asked} at most", other="handrail", at=when, remedy=remedy)
+    message = f"{message}, {gap.asked} at most{_by_arm(record, item)}"
+    return _make.judged(gap, item.crew, message, other="handrail", at=when, remedy=remedy)
 
 
 def _open(item: Stranding, k: int) -> str:
@@ -220,6 +226,19 @@ def _open(item: Stranding, k: int) -> str:
         f"for {clock(lasting)} no handrail is in reach of {item.crew}; at {clock(float(item.time_s[k]))} the nearest, "
         f"{item.rail[k]}, is {up(item.gap_m[k], 'm', 2)} from the gloves (never more than {most})"
     )
+
+
+def _by_arm(record: Record, item: Stranding) -> str:
+    """Say how long an arm that still works takes at most to bring its rider within reach of a handrail."""
+    if not (item.gap_m > _NOTHING_M).any():
+        return ""
+    takes_s = within_reach_s(record, item)
+    brought = np.isfinite(takes_s)
+    if not brought.any():
+        return "; where the arm goes there is none, so it brings nobody to one"
+    most = f"; an arm that still works brings {item.crew} to one, on or back on its own way, in "
+    most += f"{clock(float(takes_s[brought].max()))} at most"
+    return most if brought.all() else f"{most}, but from {int((~brought).sum())} of {len(brought)} instants not"
 
 
 def _nearer(item: Stranding, k: int, bridged_m: float | None) -> str:

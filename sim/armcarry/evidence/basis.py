@@ -75,7 +75,8 @@ BASES: dict[str, Basis] = {
          "hardware.after_seating", "rules.hands", "rules.hatch",
          "platform.seats.<name>.bolts", "platform.seats.<name>.connectors", "platform.seats.<name>.accepts"),
         (), ("checks/test_custody.py", "ledger/test_items.py", "ledger/test_people.py", "ledger/test_faults.py",
-             "ledger/test_by_hand.py", "ledger/test_hatch.py", "ledger/test_tools.py"),
+             "ledger/test_by_hand.py", "ledger/test_hatch.py", "ledger/test_tools.py", "ledger/test_told_once.py",
+             "ledger/test_two_on_one.py"),
         ("box_by_hand", "two_on_one_load", "work_platform"),
     ),
     "grasp": Basis(

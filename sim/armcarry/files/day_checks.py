@@ -11,6 +11,11 @@ from armcarry.files.yaml_text import YamlPath
 
 #: kinds that only a crewmember's own body can do
 OWN_BODY = ("translate", "enter_restraint", "leave_restraint", "fit_restraint")
+#: kinds that take hands, which an operator inside or somebody on the ground does not have out there
+_BY_HAND = (
+    "steady", "take", "hand_over", "seat", "let_go", "tether", "untether", "bolt", "connect", "lock", "unlock",
+    "fold_cover", "move_cart",
+)
 #: kinds that turn a fastener of an item; for bolts and connectors it may be left out, then it is the seat's
 _FASTENS = ("lock", "unlock", "fold_cover", "bolt", "connect")
 
@@ -73,10 +78,13 @@ def _people(script: Script, here: YamlPath, step: Step) -> None:
             script.known((*here, "actors", k), actor, able, f"crewmember who can do {step.kind}")
         if not set(step.actors) & set(crew):
             script.tell((*here, "actors"), f"{step.kind} is done by a crewmember", accepted=", ".join(crew) or "none")
-    if step.take is not None:
-        script.known((*here, "actors", 0), step.actors[0], able, "actor with hands")
+    for k, actor in enumerate(step.actors if step.kind in _BY_HAND else ()):
+        script.known((*here, "actors", k), actor, able, "actor with hands")
     if step.hand_over is not None:
         script.known((*here, "hand_over", "to"), step.hand_over.to, able, "actor with hands")
+        if set(step.actors) == {step.hand_over.to}:
+            others = ", ".join(name for name in able if name != step.hand_over.to)
+            script.tell((*here, "hand_over", "to"), f"{step.hand_over.to} hands over to nobody else", accepted=others)
     known = script.document.all_restraints
     for key in ("fit_restraint", "enter_restraint", "set_restraint"):
         about = getattr(step, key)

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import TypeVar
 
-from armcarry.ledger.change import Around, Change, Violation
+from armcarry.ledger.change import JUST_S, Around, Change, Violation
 from armcarry.ledger.effects import apply
 from armcarry.ledger.state import Act, Page
 from armcarry.ledger.truths import COUNTED, END, TRUTHS
 
 T = TypeVar("T")
+#: how often it is looked at whether two who hold one item stay beside it, s
+_LOOK_S = 5.0
 #: acts after which an item's place or bonds are judged at the end
 _SEATING = ("seat", "bolt")
 _CLIMBING = ("climb_in", "climb_out")
@@ -104,7 +106,7 @@ def entered(
             remedy = (one.remedy or COUNTED.get(missing, truth.remedy)).replace("{step}", by.step)
             found.append(
                 Violation(by.step, one.subject, missing, one.message, by.time_s, truth.topic, remedy,
-                          by.start_s, by.end_s, one.unknown)
+                          by.start_s, by.end_s, one.unknown, one.cause)
             )  # fmt: skip
     return after, tuple(found)
 
@@ -113,10 +115,13 @@ def keep(start: Page, acts: Iterable[Act], around: Around | None = None) -> Ledg
     """Write the ledger of acts in order, and judge what is left at the end."""
     page, after, done = start, list[Page](), list[Act]()
     violations: list[Violation] = []
+    away = set[str]()  # steps in which somebody is not beside what they handle
     last: dict[str, Act] = {}
     for act in acts:
         page, broken = entered(page, act, around, last)
-        violations += broken
+        for one in broken:
+            _told(violations, one)
+        away |= {one.step for one in broken if one.missing == "beside"}
         after.append(page)
         done.append(act)
         if act.kind in _SEATING and act.item:
@@ -126,13 +131,27 @@ def keep(start: Page, acts: Iterable[Act], around: Around | None = None) -> Ledg
     end_s = done[-1].time_s if done else 0.0
     _, broken = entered(page, Act("the end", END, (), time_s=end_s, start_s=end_s, end_s=end_s), around, last)
     book = Ledger(start, tuple(done), tuple(after), (*violations, *broken), around is not None)
-    return book if around is None else replace(book, violations=(*book.violations, *stretched(book, around)))
+    if around is None:
+        return book
+    return replace(book, violations=(*book.violations, *stretched(book, around, away), *let_slip(book, around, away)))
 
 
-def stretched(book: Ledger, around: Around) -> Iterator[Violation]:
+def _told(violations: list[Violation], new: Violation) -> None:
+    """Add a broken truth; one that has the cause of an earlier one is told with it, so that a cause is one finding."""
+    for k, old in enumerate(violations):
+        if new.cause and (new.item, new.missing, new.cause) == (old.item, old.missing, old.cause):
+            joined = ", " if "; the same in " in old.message else "; the same in "
+            if new.step != old.step:
+                violations[k] = replace(old, message=f"{old.message}{joined}{new.step}")
+            return
+    violations.append(new)
+
+
+def stretched(book: Ledger, around: Around, away: Collection[str] = ()) -> Iterator[Violation]:
     """Yield every tether that is asked to be longer than it is, at any instant between hooking and unhooking it.
 
-    The bound is proven over the motion. A tether is told once, with the step that moves its ends too far apart.
+    The bound is proven over the motion. A tether is told once, with the step that takes its ends too far apart;
+    where somebody in that step is not beside what they handle (``away``), that is told already, and the cause of this.
     """
     end_s = max(around.end_s, max((act.end_s for act in book.acts), default=0.0))
     for what, to in sorted({(what, to) for page in (book.start, *book.after) for what, to, _ in page.tethers()}):
@@ -140,13 +159,61 @@ def stretched(book: Ledger, around: Around) -> Iterator[Violation]:
             found = None if length_m is None else around.farthest_m(what, to, start_s, min(stop_s, around.end_s))
             if found is None or length_m is None or found[0] <= length_m:
                 continue
-            act = book.moving(found[1]) or next(act for act in book.acts if act.end_s >= start_s)
+            act = _parted(book, what, to, found[1]) or next(act for act in book.acts if act.end_s >= start_s)
+            if act.step in away:
+                break
             message = f"{what} and {to} come {found[0]:.2f} m apart, on a tether of {length_m:g} m between them"
             remedy = f"unhook it before {act.step}, or take a longer tether"
             yield Violation(
                 act.step, what, "tether_length", message, found[1], "tethers", remedy, act.start_s, act.end_s
             )
             break
+
+
+def let_slip(book: Ledger, around: Around, away: Collection[str] = ()) -> Iterator[Violation]:
+    """Yield whoever holds an item together with somebody else and does not stay beside it, looked at every few seconds.
+
+    Told once each, where it comes about; not where somebody is away from what they handle, which is told already.
+    """
+    end_s = max(around.end_s, max((act.end_s for act in book.acts), default=0.0))
+    for item in book.start.states:
+        for start_s, stop_s, hands in book.spans(partial(_together, item=item), end_s):
+            stop_s = min(stop_s, around.end_s)
+            times = [start_s + k * _LOOK_S for k in range(int((stop_s - start_s) / _LOOK_S))] + [stop_s - JUST_S]
+            for who in sorted(hands):
+                seen = ((time_s, around.apart_m(who, item, time_s) or 0.0) for time_s in times if time_s > start_s)
+                first = next(((time_s, far) for time_s, far in seen if far > around.reach_m(who)), None)
+                if first is None:
+                    continue
+                act = _parted(book, item, who, first[0]) or next(act for act in book.acts if act.end_s >= start_s)
+                if act.step in away:
+                    continue
+                message = f"{who} holds {item} with {' and '.join(sorted(hands - {who}))} and comes {first[1]:.2f} m "
+                message += f"from it; boots and gloves reach {around.reach_m(who):.2f} m"
+                remedy = f"let them go side by side, together_with one another, or let {who} let go before {act.step}"
+                yield Violation(
+                    act.step, who, "holds_on", message, first[0], "custody", remedy, act.start_s, act.end_s
+                )
+
+
+def _together(page: Page, item: str) -> frozenset[str]:
+    """Return who holds an item off its seat, where these are several people."""
+    state = page.states[item]
+    people = state.hands & set(page.people)
+    return people if state.where == "held" and len(people) > 1 else frozenset()
+
+
+def _parted(book: Ledger, what: str, to: str, time_s: float) -> Act | None:
+    """Return the act that takes the ends of a tether apart: a motion of either or its holders, else the last change."""
+    page = book.at(time_s)
+    ends = {what, to}.union(*(page.states[name].hands for name in (what, to) if name in page.states))
+
+    def concerned(act: Act) -> bool:
+        return bool(ends & {*act.actors, act.item, act.whose})
+
+    moves = [a for a in book.acts if a.kind in _MOVING and a.start_s <= time_s <= a.end_s and concerned(a)]
+    done = [a for a in book.acts if a.kind not in _MOVING and a.time_s <= time_s and concerned(a)]
+    return max(moves, key=lambda act: act.start_s, default=None) or next(reversed(done), None)
 
 
 def _length(page: Page, what: str, to: str) -> float | None:

@@ -8,6 +8,9 @@ from typing import NamedTuple, Protocol
 
 from armcarry.ledger.state import Act, ItemState, Page
 
+#: a step is judged this long before its end, when it has not changed anything yet, s
+JUST_S = 1e-3
+
 
 class Around(Protocol):
     """The geometry that presence comes from; names are people, items, restraints, worksites, seats or frames."""
@@ -64,23 +67,36 @@ class Change:
         known = self.before.people
         return tuple(who for who in self.act.actors if who in known and not known[who].away)
 
-    def beyond(self, who: str, thing: str, *times_s: float) -> tuple[float, float] | None:
+    def beyond(
+        self, who: str, thing: str, *times_s: float, across_m: float = 0.0
+    ) -> tuple[float, float] | None:
         """Return how far a thing is from a person and how far a body reaches, where it is beyond reach; or None.
 
         The largest distance of the times counts: who does something stays there while it is done.
+
+        Args:
+            across_m: a gap that may be crossed besides.
         """
         if self.around is None or not thing:
             return None
         found = [self.around.apart_m(who, thing, time_s) for time_s in times_s or (self.act.time_s,)]
         known = [apart for apart in found if apart is not None]
-        reach = self.around.reach_m(who)
+        reach = self.around.reach_m(who) + across_m
         return (max(known), reach) if known and max(known) > reach else None
+
+
+def when(act: Act) -> tuple[float, float]:
+    """Return the instants of a step at which its people must be there: its start, and just before it ends."""
+    if act.end_s <= act.start_s:
+        return act.time_s, act.time_s
+    return act.start_s, max(act.end_s - JUST_S, act.start_s)
 
 
 class Found(NamedTuple):
     """Something that is not so: of what, in words, and what is missing if the truth's own name does not say it.
 
     ``unknown``: whether it is so cannot be told, because nobody stated what is asked; the remedy says what to state.
+    ``cause``: what lies behind it, the same for every step that suffers from it; such steps are told together.
     """
 
     subject: str
@@ -89,6 +105,7 @@ class Found(NamedTuple):
     act: Act | None = None
     remedy: str = ""
     unknown: bool = False
+    cause: str = ""
 
 
 @dataclass(frozen=True)
@@ -123,6 +140,7 @@ class Violation:
         topic: the check that tells it.
         start_s, end_s: of the step; ``time_s`` is when it became so.
         unknown: not broken, but not to be judged, as nobody stated what is asked.
+        cause: the same for steps that suffer from the same; empty where it stands alone.
     """
 
     step: str
@@ -135,3 +153,4 @@ class Violation:
     start_s: float = 0.0
     end_s: float = 0.0
     unknown: bool = False
+    cause: str = ""

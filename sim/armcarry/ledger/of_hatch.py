@@ -66,8 +66,15 @@ def items_in(change: Change) -> Iterator[Found]:
     """What went out is back in when the hatch closes, or has a place outside: a seat, or a tether to what stays."""
     if change.act.make == "closed":
         for item in sorted(change.before.gone_out - set(change.before.people)):
-            if left_at(change.before, item) == "":
+            if left_at(change.before, item) == "" and not _told_with(change.before, item):
                 yield Found(item, f"{item} went out and has no place when the hatch is closed in {change.act.step}")
+
+
+def _told_with(page: Page, item: str) -> bool:
+    """Tell whether an item is brought by somebody who is outside too, or lies in a bag: then that is told."""
+    state = page.states[item]
+    brought = {who for who in state.hands | state.tethers if who in page.people}
+    return state.seat in page.states or bool(brought & page.gone_out)
 
 
 def left_at(page: Page, item: str) -> str:

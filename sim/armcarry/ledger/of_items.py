@@ -101,7 +101,7 @@ def held(change: Change) -> Iterator[Found]:
     """What is handed over, put into a seat or let go of is held by who does so."""
     actors, item = set(change.act.actors), change.item
     if change.act.kind == "hand_over":
-        givers = actors - {change.act.to}
+        givers = actors - {change.act.to} or actors
         if not (change.was.where == "held" and givers & change.was.hands):
             yield Found(item, f"{item} is handed over by {', '.join(sorted(givers))}, who does not hold it")
     elif change.act.kind == "seat":
@@ -260,14 +260,17 @@ def _so(page: Page, item: str, words: str) -> bool:
 
 
 def in_a_place(change: Change) -> Iterator[Found]:
-    """At the end of a day everything is inside, in a seat or tethered to something that stays."""
+    """At the end of a day everything is inside, in a seat or tethered to something that stays.
+
+    What somebody brings who went out and is not back is told with them.
+    """
     if not change.after.asked.bonds:
         return
     for item, state in change.after.states.items():
         people = change.after.people
         if state.where != "held" or change.after.is_inside(item) or state.tethers - set(people):
             continue
-        by = [who for who in sorted(state.hands | state.tethers) if who in people]
+        by = [who for who in sorted(state.hands | state.tethers) if who in people and who not in change.after.gone_out]
         if by:
             how = "in the hands" if state.hands else "on the tether"
             words = f"{item} is still {how} of {', '.join(by)} at the end"

@@ -1,62 +1,64 @@
-"""What must be true of people: beside what they work on, with a hand for it, one to a restraint, the arm still."""
+"""What must be true of people: beside what they work on, one to a restraint, the arm still, inside at the end."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
-from armcarry.ledger.change import Change, Found
+from armcarry.ledger.change import JUST_S, Change, Found, when
+from armcarry.ledger.of_hands import HANDLING
 from armcarry.ledger.state import INSIDE, Act, Page
 
-#: a step is judged this long before its end, when it has not changed anything yet, s
-JUST_S = 1e-3
-#: acts by which hands do something to an item
-HANDLING = ("steady", "take", "seat", "let_go", "tether", "untether", "bolt", "connect", "lock", "unlock", "fold_cover")
 
-
-def _when(change: Change) -> tuple[float, float]:
-    """Return the instants of a step at which its people must be there: its start, and just before it ends."""
-    act = change.act
-    if act.end_s <= act.start_s:
-        return act.time_s, act.time_s
-    return act.start_s, max(act.end_s - JUST_S, act.start_s)
+def _beside_what(act: Act) -> dict[str, str]:
+    """Return what an act's people must be beside, each with what is said of who is not."""
+    step, item, whose, kind = act.step, act.item, act.whose, act.kind
+    things = {act.at: f"is to do {step} at {act.at} but is"} if act.at else {}
+    if kind == "set_off":
+        things = {act.at: f"sets off from {act.at} in {step} but is"}
+    elif kind == "climb_in":
+        things = {whose: f"enters {whose} in {step} but is"}
+    elif kind == "get_out":
+        things = {whose: f"gets out of {whose} in {step} but is then"}
+    elif kind == "fit_restraint":
+        things |= {whose: f"fits {whose} in {step} but is", "arm/tip": f"fits {whose} to the arm in {step} but is"}
+    elif kind == "set_restraint":
+        things |= {whose: f"turns {whose} in {step} but is"}
+    elif kind == "hatch":
+        things |= {INSIDE: f"is to do {step} at the hatch but is"}
+    elif kind == "move_cart":
+        things |= {whose: f"pushes {whose} in {step} but is"}
+    elif kind == "hand_over":
+        things |= {item: f"hands over {item} in {step} but is"}
+    elif kind in HANDLING and item:
+        things |= {item: f"does {step} on {item} but is"}
+    if kind in ("seat", "tether") and act.to:
+        words = f"puts {item} into {act.to}" if kind == "seat" else f"hooks {item or 'a tether'} to {act.to}"
+        things |= {act.to: f"{words} in {step} but is"}
+    return things
 
 
 def beside(change: Change) -> Iterator[Found]:
     """Whoever does something is beside the place, item, restraint or socket it is done to."""
-    act = change.act
+    act, things = change.act, _beside_what(change.act)
+    times = (max(act.start_s - JUST_S, 0.0),) if act.kind in ("climb_in", "set_off") else when(act)
     for who in change.people():
-        if act.kind == "climb_in" and change.before.people[who].restraint:
+        person = change.before.people[who]
+        if (act.kind == "climb_in" and person.restraint) or (act.kind == "hand_over" and who == act.to):
             continue
-        things = {act.at: f"is to do {act.step} at {act.at} but is"} if act.at else {}
-        if act.kind == "set_off":
-            things = {act.at: f"sets off from {act.at} in {act.step} but is"}
-        elif act.kind == "climb_in":
-            things = {act.whose: f"enters {act.whose} in {act.step} but is"}
-        elif act.kind == "fit_restraint":
-            things |= {act.whose: f"fits {act.whose} in {act.step} but is", "arm/tip": f"fits {act.whose} to the arm "
-                       f"in {act.step} but is"}  # fmt: skip
-        elif act.kind == "set_restraint":
-            things |= {act.whose: f"turns {act.whose} in {act.step} but is"}
-        elif act.kind == "hatch":
-            things |= {INSIDE: f"is to do {act.step} at the hatch but is"}
-        elif act.kind == "move_cart":
-            things |= {act.whose: f"pushes {act.whose} in {act.step} but is"}
-        elif act.kind == "hand_over":
-            things |= {act.item: f"hands over {act.item} in {act.step} but is"}
-        elif act.kind in HANDLING and act.item:
-            things |= {act.item: f"does {act.step} on {act.item} but is"}
-        if act.kind == "seat":
-            things |= {act.to: f"puts {act.item} into {act.to} in {act.step} but is"}
-        if (act.kind == "hatch" or act.at == INSIDE) and change.before.people[who].inside:
+        if act.kind == "get_out" and not person.restraint:
+            continue  # told as such
+        if (act.kind == "hatch" or act.at == INSIDE) and person.inside:
             continue  # inside is beside the hatch; passing it is not modelled
-        times = (max(act.start_s - JUST_S, 0.0),) if act.kind in ("climb_in", "set_off") else _when(change)
         for thing, words in things.items():
-            far = change.beyond(who, thing, *times)
+            across_m = change.before.asked.gap_m if act.kind == "get_out" else 0.0
+            far = None if thing == who else change.beyond(who, thing, *times, across_m=across_m)
             if far is not None:
                 it = "the arm's tip" if thing == "arm/tip" else "it"
                 remedy = f"bring {who} beside {thing} before {act.step}"
+                if act.kind == "get_out":
+                    remedy = f"get off nearer to {thing}, and go on from there in a step of its own"
                 yield Found(who, f"{who} {words} {far[0]:.2f} m from {it}; boots and gloves reach {far[1]:.2f} m",
-                            remedy=remedy)  # fmt: skip
+                            remedy=remedy, cause=f"{thing} {far[0]:.2f}")  # fmt: skip
                 break
 
 
@@ -64,100 +66,21 @@ def receiver_beside(change: Change) -> Iterator[Found]:
     """Who takes something over is beside it."""
     act = change.act
     if act.to in change.before.people:
-        far = change.beyond(act.to, act.item, *_when(change))
+        far = change.beyond(act.to, act.item, *when(act))
         if far is not None:
             words = f"{act.to} takes {act.item} over in {act.step} but is {far[0]:.2f} m from it"
             remedy = f"bring {act.to} beside {act.item} before {act.step}"
-            yield Found(act.to, f"{words}; boots and gloves reach {far[1]:.2f} m", remedy=remedy)
+            yield Found(act.to, f"{words}; boots and gloves reach {far[1]:.2f} m", "beside", remedy=remedy,
+                        cause=f"{act.item} {far[0]:.2f}")  # fmt: skip
 
 
-def receiver_holds(change: Change) -> Iterator[Found]:
-    """Who takes something over has hold of it before the giver lets go."""
-    act, was = change.act, change.was
-    if was.where == "held" and act.to not in was.hands:
-        yield Found(change.item, f"{change.item} is let go of in {act.step} while {act.to} does not hold it")
-
-
-# -- hands ------------------------------------------------------------------------------------------------------
-
-
-def _hands(page: Page, who: str, *but: str) -> int:
-    """Return how many hands of a person are taken, those on some items left out."""
-    held = [item for item, state in page.states.items() if who in state.hands and item not in but]
-    return sum(page.hands_needed(item) for item in held)
-
-
-def two_hands(change: Change) -> Iterator[Found]:
-    """Nobody holds more than two hands can."""
-    for who in change.after.people:
-        needed = _hands(change.after, who)
-        if needed > 2 and needed > _hands(change.before, who):
-            held = ", ".join(change.after.held_by(who))
-            yield Found(who, f"{who} holds {held} after {change.act.step}, which takes {needed} hands",
-                        remedy="let somebody else hold one, seat it or hang it on a tether before")  # fmt: skip
-
-
-def one_untethered(change: Change) -> Iterator[Found]:
-    """Of what one pair of hands holds, all but one item is tethered."""
-    for who in change.after.people:
-        untethered = [item for item in change.after.held_by(who) if not change.after.states[item].tethers]
-        before = [item for item in change.before.held_by(who) if not change.before.states[item].tethers]
-        if len(untethered) > 1 and len(untethered) > len(before):
-            words = f"{who} holds {' and '.join(untethered)} after {change.act.step}, none of them tethered"
-            yield Found(who, words, remedy=f"tether one of them before {change.act.step}")
-
-
-def free_hand(change: Change) -> Iterator[Found]:
-    """Work takes a hand that holds nothing else; going along handrails one, or a tether on what is held."""
-    act = change.act
-    for who in (act.to,) if act.kind == "grip" else change.people():
-        if act.kind in ("climb_in", "climb_out", "set_off"):
-            held = [item for item in change.before.held_by(who) if not change.before.states[item].tethers]
-            if sum(change.before.hands_needed(item) for item in held) > 1:
-                words = f"{who} has no hand free for {act.step}, with {' and '.join(held)} in both and not tethered"
-                yield Found(who, words, remedy=f"tether {held[0]} to {who}, or let somebody else hold it, before")
-        elif act.item and _hands(change.before, who, act.item, act.tool) >= 2 and who not in change.was.hands:
-            held = list(change.before.held_by(who))
-            words = f"{who} has no hand free for {act.step}: {' and '.join(held) or 'other items'} takes both"
-            yield Found(who, words, remedy=f"free a hand of {who} before {act.step}")
-
-
-def slow_with_item(change: Change) -> Iterator[Found]:
-    """Who goes along handrails with an item goes no faster than the rules allow; the plan keeps to what they say."""
-    if change.before.asked.speed_with_item_m_s is not None:
+def back_inside(change: Change) -> Iterator[Found]:
+    """Whoever went out is inside at the end; where the hatch closed before that, this is told of the hatch."""
+    if change.before.hatch == "closed" or not change.before.asked.ends_inside:
         return
-    for who in change.people():
-        brought = change.before.brought_by(who)
-        if brought:
-            words = f"{who} goes along handrails with {' and '.join(brought)}; the rules do not say how fast at most"
-            yield Found(who, words, unknown=True)
-
-
-def tool_there(change: Change) -> Iterator[Found]:
-    """The tool that a step names is in the hands of who uses it, hooked to them, or beside them."""
-    act = change.act
-    if not act.tool:
-        return
-    state = change.before.states[act.tool]
-    for who in change.people():
-        if who in state.hands or who in state.tethers:
-            continue
-        far = change.beyond(who, act.tool, *_when(change))
-        if state.where in ("inside", "adrift") or far is not None:
-            where = state.where if far is None else f"{far[0]:.2f} m away"
-            words = f"{who} has no {act.tool} for {act.step}: it is {where}"
-            yield Found(who, words, remedy=f"bring {act.tool} to {who} before {act.step}")
-
-
-def own_safety(change: Change) -> Iterator[Found]:
-    """The new safety tether of a person is made before the old one is broken."""
-    if change.item:
-        return
-    for who in change.people():
-        person = change.after.people[who]
-        if change.before.people[who].tethers and not person.tethers and not person.inside:
-            words = f"{who} unhooks the last safety tether in {change.act.step}"
-            yield Found(who, words, remedy=f"hook the next one before {change.act.step}")
+    for who in sorted(change.before.gone_out & set(change.before.people)):
+        if not change.before.is_inside(who):
+            yield Found(who, f"{who} went out and is still outside at the end", "", change.last.get(who, change.act))
 
 
 # -- the arm and restraints ---------------------------------------------------------------------------------------
@@ -210,7 +133,8 @@ def out_of_restraint(change: Change) -> Iterator[Found]:
     for who in change.people():
         if change.before.people[who].restraint:
             words = f"{who} sets off along the handrails in {change.act.step} while in the restraint"
-            yield Found(who, words, remedy=f"let {who} leave the restraint before {change.act.step}")
+            remedy = f"let {who} leave the restraint before {change.act.step}"
+            yield Found(who, words, remedy=remedy, cause=change.before.people[who].restraint)
 
 
 def empty_when_moved(change: Change) -> Iterator[Found]:
@@ -219,7 +143,7 @@ def empty_when_moved(change: Change) -> Iterator[Found]:
     who = change.before.occupant(name) if name else ""
     if who:
         words = f"{name} is moved in {change.act.step} while {who} stands in it"
-        yield Found(name, words, remedy=f"let {who} leave it before {change.act.step}")
+        yield Found(name, words, remedy=f"let {who} leave it before {change.act.step}", cause=who)
 
 
 def restraint_off(change: Change) -> Iterator[Found]:

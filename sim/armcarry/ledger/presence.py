@@ -84,6 +84,9 @@ class OnTheClock:
             return None
         points = links[[tree.index(name) for name in names], :3, 3]
         nearest = float(np.linalg.norm(own[:, None, :3, 3] - points[None], axis=-1).min())
+        if thing in self.scene.loaded.platform.document.handrails:  # anywhere along it
+            ends = np.broadcast_to(points[:, None], (2, len(own), 3))
+            nearest = float(_to_line(own[:, :3, 3], ends[0], ends[1]).min())
         bodies = [body for body in tree.bodies if body.link.split("/", 1)[0] == thing]
         if bodies:
             at = np.stack([links[tree.index(body.link)] @ body.pose for body in bodies])
@@ -145,13 +148,10 @@ class OnTheClock:
         Proven: between instants that are looked at, how far either can have moved against the other is added. A
         handrail is met at its nearest point, for a hook slides along it.
         """
-        first, second = self.frames(one), self.frames(other)
-        if not first or not second:
+        first, ends = self.hook(one), self.hook(other)
+        if not first or not ends:
             return None
-        ends = second if other in self.scene.loaded.platform.document.handrails else (second[-1],)
-        link = first[0] if one in self.scene.loaded.crew else first[-1]
-        if other in self.scene.loaded.crew:
-            ends = (second[0],)
+        link = first[0]
         most, when = 0.0, start_s
         for phase in self.phases:
             begins, stops = max(start_s, phase.start_s), min(end_s, phase.end_s)
@@ -160,6 +160,19 @@ class OnTheClock:
                 if bound > most:
                     most, when = bound, at_s
         return most, when
+
+    def hook(self, thing: str) -> tuple[str, ...]:
+        """Return the frame by which a thing is tethered; of a handrail both ends, for a hook slides along it.
+
+        A person is hooked at the chest, an item at its handhold, a restraint at its mount.
+        """
+        loaded = self.scene.loaded
+        if thing in loaded.crew:
+            return (f"{thing}/{loaded.crew[thing].document.chest}",)
+        frames = self.frames(thing)
+        if thing in loaded.platform.document.handrails:
+            return frames
+        return frames[:1] if thing in loaded.restraints else frames[-1:]
 
     def _farthest_in(
         self, tree: Tree, link: str, ends: tuple[str, ...], start_s: float, end_s: float

@@ -33,10 +33,11 @@ class FastenerRule:
 
 @dataclass(frozen=True)
 class BoltRule:
-    """What an item's document says of its bolts to a seat; 0 where it says nothing."""
+    """What an item's document says of its bolts to a seat: 0 or empty where it says nothing; ``tool`` is a model."""
 
     torque_n_m: float = 0.0
     turns: float = 0.0
+    tool: str = ""
 
 
 @dataclass(frozen=True)
@@ -86,6 +87,9 @@ class Asked:
         tether_m, safety_tether_m: length of a tether of an item, and of a person, that states none.
         hatch_known: whether the rules say how long the hatch takes, ``passing_s``, and what fits, ``widest_m``.
         speed_with_item_m_s: how fast at most somebody goes along handrails with an item; None where no rule says.
+        gap_m: the widest gap that is crossed from one hold to the next.
+        ends_inside: whoever went out is inside at the end.
+        unreeled_m: how long at most a tether is that is not on a reel.
         arm_safe: whether the arm is made safe whenever it stands, which takes ``make_safe_s`` after a move and
             ``make_ready_s`` before one.
     """
@@ -98,6 +102,9 @@ class Asked:
     hatch_known: bool = True
     passing_s: float = 0.0
     widest_m: float = float("inf")
+    gap_m: float = 0.0
+    ends_inside: bool = True
+    unreeled_m: float = float("inf")
     arm_safe: bool = False
     make_ready_s: float = 0.0
     make_safe_s: float = 0.0
@@ -277,7 +284,7 @@ class Act:
         whose: restraint it is about.
         yields: who is out of the restraint by the time the step ends.
         torque_n_m, turns: of bolts, 0 where none is stated.
-        length_m: of a tether, 0 where none is stated.
+        length_m: of a tether, 0 where none is stated; ``reel``: it is on one.
         start_s, end_s: of the step.
         time_s: of the act itself.
     """
@@ -296,6 +303,7 @@ class Act:
     tool: str = ""
     yields: tuple[str, ...] = ()
     length_m: float = 0.0
+    reel: bool = False
     torque_n_m: float = 0.0
     turns: float = 0.0
     start_s: float = 0.0

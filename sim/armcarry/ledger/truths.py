@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from armcarry.ledger import of_hatch, of_items, of_people
+from armcarry.ledger import of_hands, of_hatch, of_items, of_people
 from armcarry.ledger.change import Truth
 
 #: kind of the act that ends a ledger
@@ -13,7 +13,7 @@ _LATCH = ("lock", "unlock", "fold_cover")
 _THROUGH = ("go_out", "go_in")
 _CLIMB = ("climb_in", "climb_out")
 _FIT = ("fit_restraint", "set_restraint")
-_PEOPLE = (*of_people.HANDLING, *_FIT, "hand_over", "set_off", "climb_in", "work", "move_cart", "hatch")
+_PEOPLE = (*of_hands.HANDLING, *_FIT, "hand_over", "set_off", "climb_in", "get_out", "work", "move_cart", "hatch")
 
 
 def _truth(name: str, topic: str, kinds: tuple[str, ...], broken: object, remedy: str = "") -> Truth:
@@ -48,17 +48,20 @@ TRUTHS: tuple[Truth, ...] = (
     _truth("after_seating", "custody", (END,), of_items.left_as_declared),
     _truth("in_a_place", "custody", (END,), of_items.in_a_place, "seat it, tether it to something that stays, or bring "
            "it inside"),
-    _truth("two_hands", "custody", ("take", "grip", "hand_over", "steady"), of_people.two_hands),
-    _truth("one_untethered", "custody", ("take", "hand_over", "untether"), of_people.one_untethered),
-    _truth("free_hand", "custody", (*of_people.HANDLING, *_CLIMB, "set_off", "grip"), of_people.free_hand),
-    _truth("receiver_holds", "custody", ("hand_over",), of_people.receiver_holds, "let the receiver keep hold "
+    _truth("two_hands", "custody", of_hands.TAKING, of_hands.two_hands),
+    _truth("one_untethered", "custody", ("take", "hand_over", "untether"), of_hands.one_untethered),
+    _truth("free_hand", "custody", (*of_hands.HANDLING, *_CLIMB, "set_off", "grip"), of_hands.free_hand),
+    _truth("receiver_holds", "custody", ("hand_over",), of_hands.receiver_holds, "let the receiver keep hold "
            "of it until the giver lets go"),
-    _truth("slow_with_item", "custody", ("set_off",), of_people.slow_with_item, "state hands in the rules: "
+    _truth("slow_with_item", "custody", ("set_off",), of_hands.slow_with_item, "state hands in the rules: "
            "speed_with_item"),
-    _truth("tool_there", "custody", ("bolt",), of_people.tool_there),
+    _truth("tool_there", "custody", ("bolt",), of_hands.tool_there),
+    _truth("right_tool", "custody", ("bolt",), of_hands.right_tool),
     _truth("empty_when_moved", "custody", ("take", "seat", *_FIT), of_people.empty_when_moved),
     _truth("beside", "schedule", _PEOPLE, of_people.beside),
     _truth("receiver_beside", "schedule", ("hand_over",), of_people.receiver_beside),
+    _truth("back_inside", "schedule", (END,), of_people.back_inside,
+           "let them go in: go_in, or translate to the airlock"),
     _truth("rider", "schedule", ("carry",), of_people.rider_in),
     _truth("no_restraint", "schedule", ("climb_in",), of_people.restraint_there),
     _truth("restraint_taken", "schedule", ("climb_in",), of_people.one_to_a_restraint),
@@ -76,7 +79,8 @@ TRUTHS: tuple[Truth, ...] = (
            "stays, before {step}"),
     _truth("boarded_safe", "arm_safe", ("get_in", "get_out"), of_people.boarded_safe, "state arm_safe in the rules, "
            "and let the arm hold long enough before and after that to be made safe and ready"),
-    _truth("own_safety", "tethers", ("untether",), of_people.own_safety),
+    _truth("reel", "tethers", ("tether",), of_hands.reeled),
+    _truth("own_safety", "tethers", ("untether",), of_hands.own_safety),
 )
 
 #: what to do about a count, which one row judges for bolts and connectors

@@ -173,6 +173,7 @@ def _act(step: Step, start: Page, slot: Slot) -> Act:
         at=step.at or "",
         tool=getattr(detail, "tool", None) or "",
         length_m=getattr(detail, "length", None) or 0.0,
+        reel=getattr(detail, "reel", False),
         torque_n_m=getattr(detail, "torque", None) or 0.0,
         turns=getattr(detail, "turns", None) or 0.0,
         whose=step.move_cart.cart if step.move_cart is not None else getattr(detail, "which", None) or "",

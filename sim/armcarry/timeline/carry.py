@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from math import inf
 
 import numpy as np
 
@@ -68,6 +69,7 @@ class Clock:
     events: list[Event] = field(default_factory=list)
     relaxations: list[tuple[Relaxation, float, float, int]] = field(default_factory=list)
     phase_start_s: float = 0.0
+    moved_until_s: float = -inf
 
     def add(self, planned: PlannedMove) -> None:
         """Put one planned move on the clock."""
@@ -77,13 +79,15 @@ class Clock:
             self.events.append(replace(planned.event, time_s=start_s))
             self.switch(planned.after)
         else:
-            if self.motions and planned.path is not None:  # mode changed, checked and called before the arm moves again
-                self.wait(self.now_s + self.scene.loaded.rules.between_moves)
+            if planned.path is not None:  # mode changed, checked and called before the arm moves again
+                self.wait(self.moved_until_s + self.scene.loaded.rules.between_moves)
                 start_s = self.now_s
             motion = timed(self.scene, planned, start_s)
             if motion is not None:
                 self.motions.append(motion)
                 self.now_s = motion.end_s
+                if planned.path is not None:
+                    self.moved_until_s = motion.end_s
         self.position = planned.end
         move = planned.move
         self.moves.append(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import inf
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
@@ -54,8 +55,10 @@ def page_at_start(loaded: LoadedScenario, *, bonds: bool = True) -> Page:
     asked = Asked(
         bonds, tethers.before_last_bolt, tethers.item, tethers.person, loaded.rules.hands.speed_with_item
     )
-    hatch = loaded.rules.hatch
-    asked = replace(asked, hatch_known=hatch is not None)
+    hatch, day = loaded.rules.hatch, loaded.scenario.day
+    asked = replace(asked, hatch_known=hatch is not None, unreeled_m=tethers.unreeled or inf)
+    if day is not None:
+        asked = replace(asked, gap_m=day.rail_gap, ends_inside=day.ends == "inside")
     if hatch is not None:
         asked = replace(asked, passing_s=hatch.passing, widest_m=hatch.widest)
     safe = loaded.rules.arm_safe
@@ -74,7 +77,7 @@ def _hatch(loaded: LoadedScenario) -> str:
 
 def _bolts(document: HardwareDocument) -> BoltRule:
     own = [one for one in document.fasteners.values() if one.kind == "bolts" and one.bonds_to_seat]
-    return BoltRule(own[0].torque or 0.0, own[0].turns or 0.0) if own else BoltRule()
+    return BoltRule(own[0].torque or 0.0, own[0].turns or 0.0, own[0].tool or "") if own else BoltRule()
 
 
 def _seats(loaded: LoadedScenario, bonds: bool) -> dict[str, SeatRule]:

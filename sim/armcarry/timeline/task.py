@@ -9,7 +9,7 @@ from typing import Literal
 from armcarry.errors import StepError
 from armcarry.files.documents.day import Day
 from armcarry.files.documents.step_parts import Takes
-from armcarry.files.documents.steps import Step
+from armcarry.files.documents.steps import ARM, Step
 
 Point = Literal["least", "likely", "most", "mean"]
 
@@ -177,7 +177,7 @@ def _task(step: Step, waits_for: tuple[str, ...], computed: Mapping[str, Duratio
     until_s = waiting.until if waiting is not None and waiting.until is not None else 0.0
     return Task(
         name=step.name,
-        actors=tuple(step.actors),
+        actors=busy_in(step),
         duration=duration_of(step, computed),
         after=(*step.after, *waits_for, *(waiting.steps if waiting is not None else ())),
         starts_with=tuple(step.together_with),
@@ -188,6 +188,12 @@ def _task(step: Step, waits_for: tuple[str, ...], computed: Mapping[str, Duratio
         drops_with=tuple(permits.drops_with) if permits is not None else (),
         fallback=step.fallback,
     )
+
+
+def busy_in(step: Step) -> tuple[str, ...]:
+    """Return whom a step keeps busy: its actors, and whoever takes an item over."""
+    receiver = [step.hand_over.to] if step.hand_over is not None and step.hand_over.to != ARM else []
+    return tuple(dict.fromkeys([*step.actors, *receiver]))
 
 
 def duration_of(step: Step, computed: Mapping[str, Duration]) -> Duration:

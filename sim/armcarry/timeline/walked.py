@@ -104,7 +104,12 @@ class Walkthrough:
         Args:
             pose: where in the link (4, 4) instead.
             at_end: or else when the step begins.
+
+        Nothing hangs from itself: a restraint that is taken by who stands in it stays where it is, and the ledger
+        tells why.
         """
+        if self.tree.hangs_from(parent.split("/", 1)[0], what):
+            return
         gap = self.tree.pose_of(self.scene.meeting_frame(what, parent), self.position, relative_to=parent)
         event = Event(
             0.0, "detach" if parent.startswith(f"{PLATFORM}/") else "attach", what, parent,

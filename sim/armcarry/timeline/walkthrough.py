@@ -222,7 +222,9 @@ def _go(walk: Walkthrough, step: Step, worker: str, ends: Array, motion: Motion 
 
 
 def _stand(walk: Walkthrough, step: Step, worker: str, link: str) -> None:
-    """Stand a worker on a link when a step ends."""
+    """Stand a worker on a link when a step ends, but on nothing that is in the worker's own hands."""
+    if walk.tree.hangs_from(link.split("/", 1)[0], worker):
+        return
     walk.jump(step, free_columns(walk.scene, worker), np.zeros(6))
     walk.tree = hang(walk.scene, walk.tree, worker, link, walk.position)
     walk.hangs.append(Hang(step.name, None, worker, link, walk.tree.mounting(worker).pose))

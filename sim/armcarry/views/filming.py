@@ -24,6 +24,7 @@ from armcarry.views.cuts import FOLLOW, WHOLE, Cut
 from armcarry.views.daylight import Level
 from armcarry.views.doing import doing_at
 from armcarry.views.eyes import Eye, eyes
+from armcarry.views.hooked import hands_at, hands_table
 from armcarry.views.inset import Inset
 from armcarry.views.stage import Stage
 from armcarry.views.viewpoint import Viewpoint, overview, sight, towards_gap, whole
@@ -247,7 +248,10 @@ def _caption(record: Record, sheet: Sheet, time_s: float, cut: Cut) -> None:
     say = "" if move is None else move.say or plain(move.title)
     doing = doing_at(record, time_s) or ("" if move is None else f"{plain(move.carry)}: {plain(move.title)}")
     name = f" · {doing}" if doing else ""
-    sheet.caption([say, f"{clock(time_s - record.motion.start_s)} · {cut.speed:.3g}×{name}"])
+    lines = [say, f"{clock(time_s - record.motion.start_s)} · {cut.speed:.3g}×{name}"]
+    if record.once(hands_table) is not None:  # the band keeps its height where nobody holds anything for a while
+        lines.append(hands_at(record, time_s))
+    sheet.caption(lines)
 
 
 def _triple(point: Array) -> tuple[float, float, float]:

@@ -1,7 +1,8 @@
 """The run as animated glTF 2.0 in one binary file that any viewer opens.
 
 Nodes: ``armcarry`` turns our axes (x forward, y left, z up) to those of glTF (z forward, x left, y up); under it
-one node a rigid group, animated in the world; under those one node a body, with its full name, and the cameras.
+one node a rigid group, animated in the world; under those one node a body, with its full name, and the cameras;
+beside the groups one node a tether, a rod that is there while it is hooked (gltf_tethers.py).
 Written after the Khronos glTF 2.0 specification; arrays are little endian.
 """
 
@@ -18,15 +19,17 @@ import numpy as np
 from armcarry.files.atomic import write_bytes_atomic
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
+from armcarry.geometry.shapes import Cylinder
 from armcarry.record.record import Record
 from armcarry.scene.camera import R_BODY_GLTF
 from armcarry.version import VERSION
 from armcarry.views import palette
 from armcarry.views.eyes import Eye, eyes
+from armcarry.views.gltf_tethers import Rod, rods
 from armcarry.views.groups import Group, leaders, rigid_groups
 from armcarry.views.keys import Keys, key_frames
 from armcarry.views.looks import MATERIALS, Look
-from armcarry.views.meshes import Triangles
+from armcarry.views.meshes import Triangles, triangles
 from armcarry.views.pieces import Piece, pieces
 
 _FLOAT, _USHORT, _UINT = 5126, 5123, 5125
@@ -73,6 +76,7 @@ class _Writer:
         }
         self._materials: dict[Look, int] = {}
         self._shapes: dict[int, dict[str, Any]] = {}
+        self._tether = Piece(triangles(Cylinder(1.0, 1.0), 8), Look(palette.YELLOW, "fabric"))
         self._meshes: dict[tuple[tuple[int, Look], ...], int] = {}
 
     def file(self, tolerance_m: float) -> bytes:
@@ -85,6 +89,8 @@ class _Writer:
             nodes[group.name] = self._group(group)
         if keys is not None:
             self._animate(keys, moving, [nodes[group.name] for group in moving])
+        for rod in rods(self.record, keys.times_s if keys is not None else np.zeros(0)):
+            self._rod(rod)
         for eye in cameras:
             self._camera(eye, groups, nodes)
         self.json["buffers"] = [{"byteLength": len(self.binary)}]
@@ -131,6 +137,21 @@ class _Writer:
                 samplers.append({"input": clock, "interpolation": "LINEAR", "output": output})
         if channels:
             self.json["animations"] = [{"name": "run", "channels": channels, "samplers": samplers}]
+
+    def _rod(self, rod: Rod) -> None:
+        """Add a tether: a rod that comes, follows its ends and goes."""
+        start = rod.middle_m[0], rod.turn_xyzw[0], rod.stretch[0]
+        kinds = (("translation", "VEC3"), ("rotation", "VEC4"), ("scale", "VEC3"))
+        node: dict[str, Any] = {"name": rod.name, "mesh": self._mesh([self._tether])}
+        node |= {path: [float(v) for v in value] for (path, _), value in zip(kinds, start, strict=True)}
+        index = self._add_node(node)
+        self.json["nodes"][0]["children"].append(index)
+        run = self.json.setdefault("animations", [{"name": "run", "channels": [], "samplers": []}])[0]
+        clock = self._accessor(rod.times_s.astype(np.float32), "SCALAR", _FLOAT, bounds=True)
+        for (path, kind), values in zip(kinds, (rod.middle_m, rod.turn_xyzw, rod.stretch), strict=True):
+            output = self._accessor(values.astype(np.float32), kind, _FLOAT)
+            run["channels"].append({"sampler": len(run["samplers"]), "target": {"node": index, "path": path}})
+            run["samplers"].append({"input": clock, "interpolation": "LINEAR", "output": output})
 
     def _camera(self, eye: Eye, groups: tuple[Group, ...], nodes: dict[str, int]) -> None:
         tree, links = self.record.link_poses(self.record.motion.start_s)

@@ -70,15 +70,31 @@ def all_tethers(record: Record) -> tuple[tuple[str, str], ...]:
 
 def tether_ends_m(record: Record, time_s: float) -> Array:
     """Return the ends (T, 2, 3) of all tethers of a run at an instant, world; nan for one that is not hooked then."""
-    known, around = all_tethers(record), record.once(_around)
+    known = all_tethers(record)
     hooked = {(what, to) for what, to, _ in record.ledger.at(time_s).tethers()}
     ends = np.full((len(known), 2, 3), np.nan)
-    tree, links = record.link_poses(time_s) if hooked else (None, None)
     for k, pair in enumerate(known):
-        frames = [around.frames(name) for name in pair]
-        if pair in hooked and tree is not None and links is not None and all(frames):
-            ends[k] = [links[tree.index(own[-1]), :3, 3] for own in frames]
+        if pair in hooked:
+            ends[k] = tether_path_m(record, pair, np.array([time_s]))[0]
     return ends
+
+
+def tether_path_m(record: Record, pair: tuple[str, str], times_s: Array) -> Array:
+    """Return both ends (T, 2, 3) of a tether at instants at which it is hooked, world; nan for what is no frame.
+
+    A hook on a handrail is where the rail is nearest to the other end.
+    """
+    around = record.once(_around)
+    frames = [around.hook(name) for name in pair]
+    if not all(frames):
+        return np.full((len(times_s), 2, 3), np.nan)
+    what, start, end = (
+        np.asarray(record.link_path(name, times_s))[:, :3, 3] for name in (frames[0][0], frames[1][0], frames[1][-1])
+    )
+    along = end - start
+    length = np.maximum(np.einsum("ij,ij->i", along, along), 1e-300)
+    share = np.clip(np.einsum("ij,ij->i", what - start, along) / length, 0.0, 1.0)
+    return np.stack([what, start + share[:, None] * along], axis=1)
 
 
 def _around(record: Record) -> OnTheClock:

@@ -2,9 +2,9 @@
 
 Whoever is outside makes fast what is in the hands, gets out of the restraint, turns round as need be, takes hold of a
 handrail within a glove's reach of either shoulder (of several the one from which home is soonest; with none in reach
-the nearest, across a gap that a tether or a second worker bridges), goes hand over hand to the hatch, and in. What
-all but the handrails takes stands in the rules, ``way_home``; nothing where they do not say. Handrails on parts that
-move in the same phase are left out.
+the nearest, across a gap that a tether or a second worker bridges), goes hand over hand to the hatch, hooks the next
+safety tether each time the last one ends, and goes in. What all but the handrails takes stands in the rules,
+``way_home``; nothing where they do not say. Handrails on parts that move in the same phase are left out.
 """
 
 from __future__ import annotations
@@ -86,8 +86,8 @@ def _ways_back(record: Record) -> tuple[Stranding, ...]:
     return tuple(_joined(record, crew, legs) for crew, legs in record.once(_legs).items() if legs)
 
 
-STRANDINGS = Kept("stranding", 1, _strandings, (Stranding,))
-WAYS_BACK = Kept("way_home", 1, _ways_back, (Stranding,))
+STRANDINGS = Kept("stranding", 2, _strandings, (Stranding,))
+WAYS_BACK = Kept("way_home", 2, _ways_back, (Stranding,))
 
 
 def _legs(record: Record) -> dict[str, list[_Leg]]:
@@ -123,6 +123,9 @@ class _Leg:
         self.home = self._ways_home(known)
         self.speed_m_s = member.document.translation_speed
         self.always_s, self.cross_s = _besides(record, phase, crew)
+        rules = record.scene.loaded.rules
+        self.change_s = 0.0 if rules.way_home is None else rules.way_home.tether_change or 0.0
+        self.tether_m = rules.tethers.person
         #: time, way, gap, gap between rails, time home, part of it not along handrails, rail and its stop
         self.samples: list[tuple[float, float, float, float, float, float, int, int]] = []
         self.most_s = self.most_gap_m = 0.0
@@ -180,7 +183,9 @@ class _Leg:
         by_left = left.apart_m + left.home_m <= right.apart_m + right.home_m
         length = np.where(by_left, left.apart_m + left.home_m, right.apart_m + right.home_m)
         # over each rail, held without a gap before it
-        over_s = length / self.speed_m_s + self.cross_s * np.where(by_left, left.gaps, right.gaps) + self.always_s
+        gaps_s = self.cross_s * np.where(by_left, left.gaps, right.gaps) + self.always_s
+        over_s = self._along_s(length) + gaps_s
+        over_most_s = self._along_s(length + np.sqrt(2.0) * drift[:, None]) + gaps_s
         line, nearest = np.arange(len(middles)), apart.argmin(axis=1)
         within = np.where(apart <= self.reach_m, over_s, np.inf)
         taken = np.where(np.isfinite(within).any(axis=1), within.argmin(axis=1), nearest)
@@ -191,13 +196,22 @@ class _Leg:
         columns = (middles, way, gap, rail_gap, taking_s, taking_s - way / self.speed_m_s, taken, stop)
         self.samples.extend(zip(*(column.tolist() for column in columns), strict=True))
         # with the way to the rail a step changes both terms; how many gaps follow may change with it too
-        surely = np.where(apart + drift[:, None] <= self.reach_m, over_s, np.inf).min(axis=1)
+        surely = np.where(apart + drift[:, None] <= self.reach_m, over_most_s, np.inf).min(axis=1)
         maybe = apart <= apart.min(axis=1, keepdims=True) + 2 * drift[:, None]
         open_s = self.cross_s * (apart.min(axis=1) + drift > self.reach_m)
-        either_s = np.where(maybe, over_s, -np.inf).max(axis=1) + open_s
-        most_s = np.minimum(surely, either_s) + np.sqrt(2.0) * drift / self.speed_m_s
+        either_s = np.where(maybe, over_most_s, -np.inf).max(axis=1) + open_s
+        most_s = np.minimum(surely, either_s)
         most_gap = np.maximum(apart.min(axis=1) + drift - self.reach_m, 0.0)
         return taking_s, gap, most_s, most_gap
+
+    def _along_s(self, way_m: Array) -> Array:
+        """Return how long a way along handrails takes, the next tether hooked each time the last one ends."""
+        return way_m / self.speed_m_s + self.change_s * tethers_on(way_m, self.tether_m)
+
+
+def tethers_on(way_m: Array | float, tether_m: float) -> Array:
+    """Return how many tethers are hooked on a way after the first, one each time the last one ends."""
+    return np.maximum(np.ceil(np.asarray(way_m) / tether_m) - 1.0, 0.0)
 
 
 def _besides(record: Record, phase: Phase, crew: str) -> tuple[float, float]:

@@ -106,6 +106,10 @@ class Fastener(Part):
     driver: Text = Field(
         default="", description="what turns it, as people call it", examples=["pistol grip with the 7/16 inch socket"]
     )
+    tool: Name | None = Field(
+        default=None, description="hardware model that turns it, which steps name as their tool; left out, any may",
+        examples=["driver"],
+    )
     joint: str | None = Field(
         default=None, description="joint of the URDF that it holds still or folds", examples=["cover_fold"]
     )

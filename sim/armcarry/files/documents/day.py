@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
@@ -74,6 +74,11 @@ class Day(Part):
     )
     left_out: list[Name] = Field(
         default_factory=list, description="steps that are not done today", examples=[["photos"]]
+    )
+    ends: Literal["inside", "outside"] = Field(
+        default="inside",
+        description="where whoever went out is at its end; outside, where another scenario goes on from there",
+        examples=["outside"],
     )
     steps: list[Step] = Field(min_length=1, description="what is done; each actor does its own in this order")
 

@@ -107,7 +107,12 @@ class Tethers(Part):
 
     item: TetherLength = Field(default=1.5, description="length of an item's tether that states none")
     person: TetherLength = Field(
-        default=25.0, description="length of a safety tether that states none", examples=["25 m"]
+        default=25.0, description="length of a safety tether that states none, on its reel", examples=["25 m"]
+    )
+    unreeled: TetherLength | None = Field(
+        default=None,
+        description="how long at most a tether is that is on no reel, as its slack lies loose; left out, any",
+        examples=["4 m"],
     )
     before_last_bolt: bool = Field(
         default=False, description="whether every item is tethered before its last bolt is loose", examples=[True]
@@ -141,6 +146,12 @@ class WayHome(Part):
     stow_held: Time = Field(description="to make fast what is in the hands", examples=["4 min"])
     cross_gap: Time = Field(description="for each gap that needs a tether or a second worker", examples=["8 min"])
     go_in: Time = Field(description="from the hatch to inside, hatch closed", examples=["6 min"])
+    tether_change: Time | None = Field(
+        default=None,
+        description="to hook the next safety tether and unhook the last, each time the way along handrails is longer "
+        "than one (tethers: person); left out, none is changed",
+        examples=["1 min"],
+    )
     all_inside: Time | None = Field(
         default=None,
         description="longest time, from any instant on, until all are inside; left out, it is told, not judged",

@@ -36,7 +36,7 @@ class HardwareItem(Part):
 
     model: Text = Field(description="hardware model: " + _MODEL, examples=["pump_box"])
     at: Literal["inside"] | FullName = Field(
-        description="inside, frame of a seat, or a link such as ev1/hands when it is held",
+        description="inside, frame of a seat or bag (bag/base), or a link such as ev1/hands when it is held",
         examples=["platform/rack_a_seat"],
     )
     fasteners: dict[Name, Literal["open", "closed"]] = Field(

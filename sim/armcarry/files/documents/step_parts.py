@@ -144,6 +144,10 @@ class Tether(Part):
     length: Annotated[float, Quantity("length", "1.5 m", "0 m", "100 m", above=True)] | None = Field(
         default=None, description="how long it is; left out, as the rules say"
     )
+    reel: bool = Field(
+        default=False, description="it is on a reel, which takes up its slack; as one that states no length is",
+        examples=[True],
+    )
 
     @model_validator(mode="after")
     def _something(self) -> Tether:
