@@ -344,7 +344,8 @@ def test_the_widest_gap_is_told_where_it_is_and_how_long_one_is_open(worded):
     _, gap = worded({"tether_reach": "0.5 m"})
     assert gap.message == (
         "for 0:00:01.0 no handrail is in reach of ev1; at 0:00:02.0 the nearest, r2, is 0.46 m from the gloves (never "
-        "more than 0.52 m); a tether or a second worker must bridge it, 0.50 m at most"
+        "more than 0.52 m); a tether or a second worker must bridge it, 0.50 m at most; an arm that still works brings "
+        "ev1 to one, on or back on its own way, in 0:00:01.0 at most"
     )
     assert gap.remedy == (
         "lead the carry nearer to r2 within 0.5 m of it, have a second worker wait there, or give the rider a tether "

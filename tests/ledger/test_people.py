@@ -111,8 +111,8 @@ def without(*names):
     [
         ("fit", [("no_restraint", "climb_in", "ev1")]),
         ("climb_in", [
-            ("rider_out", "ride", "ev1"), ("beside", "work", "ev1"), ("not_in_restraint", "climb_out", "ev1"),
-            ("beside", "walk_home", "ev1"),
+            ("rider_out", "ride", "ev1"), ("beside", "work", "ev1"),  # and walk_home with it
+            ("not_in_restraint", "climb_out", "ev1"),
         ]),
         ("go_out", [("beside", "fit", "ev1"), ("beside", "climb_in", "ev1")]),
         ("go_along", [("beside", "help", "ev2"), ("beside", "climb_in_2", "ev2")]),

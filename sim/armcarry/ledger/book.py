@@ -175,10 +175,11 @@ def let_slip(book: Ledger, around: Around, away: Collection[str] = ()) -> Iterat
 
     Told once each, where it comes about; not where somebody is away from what they handle, which is told already.
     """
-    end_s = max(around.end_s, max((act.end_s for act in book.acts), default=0.0))
+    end_s = min(around.end_s, max((act.end_s for act in book.acts), default=0.0))
     for item in book.start.states:
         for start_s, stop_s, hands in book.spans(partial(_together, item=item), end_s):
-            stop_s = min(stop_s, around.end_s)
+            if not hands or stop_s <= start_s:
+                continue
             times = [start_s + k * _LOOK_S for k in range(int((stop_s - start_s) / _LOOK_S))] + [stop_s - JUST_S]
             for who in sorted(hands):
                 seen = ((time_s, around.apart_m(who, item, time_s) or 0.0) for time_s in times if time_s > start_s)
