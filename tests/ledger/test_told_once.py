@@ -181,6 +181,22 @@ def test_who_went_out_is_inside_at_the_end():
     assert told == ["people_in"]
 
 
+@pytest.mark.parametrize(("starts_s", "told"), [(30.0, True), (60.0, False)])
+def test_nobody_climbs_onto_a_cart_while_it_is_pushed(starts_s, told):
+    rules = {"deck": ItemRule("step", restraint=True), "truck": ItemRule("truck")}
+    seats = {"truck/socket": SeatRule(("step",)), "cart_seat": SeatRule(("truck",), cart="cart_1")}
+    states = {"deck": ItemState("seat", "truck/socket"), "truck": ItemState("seat", "cart_seat")}
+    page = Page(rules, seats, states, {"ev1": PersonState(), "ev2": PersonState()})
+    assert (page.cart_of("deck"), page.cart_of("truck"), page.cart_of("ev1")) == ("cart_1", "cart_1", "")
+    push = Act("push", "move_cart", ("ev2",), whose="cart_1", time_s=60.0, start_s=10.0, end_s=60.0)
+    climb = Act("climb", "climb_in", ("ev1",), whose="deck", time_s=starts_s, start_s=starts_s, end_s=starts_s + 90.0)
+    acts = sorted([push, climb], key=lambda act: act.time_s)
+    found = [one for one in keep(page, acts).violations if one.missing == "cart_moving"]
+    words = ["ev1 enters the restraint in climb while cart_1 is pushed in push"]
+    assert [one.message for one in found] == (words if told else [])
+    assert [one.message for one in keep(page, [replace(push, whose="cart_2"), climb]).violations] == []
+
+
 def test_hands_that_are_full_are_told_once_with_every_step_that_lacks_them():
     two = {"driver": MINE, "saw": MINE}
     page = replace(PAGE, states={**PAGE.states, **two}, asked=Asked(bonds=False))

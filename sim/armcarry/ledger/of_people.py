@@ -160,16 +160,28 @@ def arm_still(change: Change) -> Iterator[Found]:
     if act.kind in ("climb_in", "climb_out"):
         for who in change.people():
             for move in page.flying if _of_the_arm(page, who, act) else ():
-                yield _climbing_while(who, act, move)
+                yield _climbing_while(who, act, move, "the arm moves")
     elif act.step not in page.flying:
         for who, person in page.people.items():
             climb = change.last.get(who)
             if person.climbing and climb is not None and _of_the_arm(page, who, climb):
-                yield _climbing_while(who, climb, act.step)
+                yield _climbing_while(who, climb, act.step, "the arm moves")
 
 
 def _of_the_arm(page: Page, who: str, climb: Act) -> bool:
     return page.on_arm(climb.whose or page.people[who].restraint)
+
+
+def cart_still(change: Change) -> Iterator[Found]:
+    """Nobody climbs onto a cart, or off it, while it is pushed."""
+    act = change.act
+    for who in change.before.people:
+        climb = change.last.get(who)
+        if climb is None or climb.end_s <= act.start_s or climb.start_s >= act.end_s:
+            continue
+        on = climb.whose or change.before.people[who].restraint
+        if change.before.cart_of(on) == act.whose:
+            yield _climbing_while(who, climb, act.step, f"{act.whose} is pushed")
 
 
 def arm_safe(change: Change) -> Iterator[Found]:
@@ -199,7 +211,7 @@ def boarded_safe(change: Change) -> Iterator[Found]:
             yield Found(who, words, unknown=True)
 
 
-def _climbing_while(who: str, climb: Act, move: str) -> Found:
+def _climbing_while(who: str, climb: Act, move: str, what: str) -> Found:
     verb = "enters" if climb.kind == "climb_in" else "leaves"
-    words = f"{who} {verb} the restraint in {climb.step} while the arm moves in {move}"
+    words = f"{who} {verb} the restraint in {climb.step} while {what} in {move}"
     return Found(who, words, "", climb, f"let {climb.step} and {move} follow one another")

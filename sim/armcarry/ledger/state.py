@@ -66,7 +66,8 @@ class ItemRule:
 class SeatRule:
     """A seat or socket: which models it accepts, how many bolts and connectors hold an item in it, its frame.
 
-    A restraint is only stowed, not stood in, where ``stand`` is false. A bag takes ``count`` small items.
+    A restraint is only stowed, not stood in, where ``stand`` is false. A bag takes ``count`` small items. Of a cart it
+    is the seat where ``cart`` names it.
     """
 
     accepts: tuple[str, ...]
@@ -75,6 +76,7 @@ class SeatRule:
     frame: str = ""
     stand: bool = True
     count: int = 1
+    cart: str = ""
 
 
 @dataclass(frozen=True)
@@ -248,6 +250,12 @@ class Page:
             return True
         state = self.states.get(restraint)
         return state is not None and (state.seat == TIP_SOCKET or (state.where == "held" and ARM in state.hands))
+
+    def cart_of(self, what: str) -> str:
+        """Return the cart of the platform that something stands on, directly or on what sits there; empty for none."""
+        seat = self.states[what].seat if what in self.states else ""
+        own = self.seats[seat].cart if seat in self.seats else ""
+        return own or (self.cart_of(seat.split("/", 1)[0]) if "/" in seat else "")
 
     def restraints(self) -> tuple[str, ...]:
         """Return all restraints, those on the arm first."""

@@ -83,9 +83,10 @@ def _bolts(document: HardwareDocument) -> BoltRule:
 def _seats(loaded: LoadedScenario, bonds: bool) -> dict[str, SeatRule]:
     """Return the seats of the platform, and the sockets of restraints: the arm's tip and those of worksites."""
     platform, script = loaded.platform.document, loaded.scenario
+    carts = {cart.body_frame: name for name, cart in platform.carts.items()}
     seats = {
         name: SeatRule(tuple(seat.accepts), *((seat.bolts, seat.connectors) if bonds else (0, 0)),
-                       f"{PLATFORM}/{seat.frame}")
+                       f"{PLATFORM}/{seat.frame}", cart=carts.get(seat.frame, ""))
         for name, seat in platform.seats.items()
     }  # fmt: skip
     small = tuple(sorted({
