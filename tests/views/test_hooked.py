@@ -74,3 +74,28 @@ def test_pictures_draw_a_line_along_every_tether_that_is_hooked(record):
             lines = [actor for actor in stage.plotter.renderer.actors.values() if actor in stage._tethers]
             counts.append(len(lines))
     assert counts == [2, 1]
+
+
+def test_the_movie_captions_who_holds_what_in_a_line_of_its_own(record):
+    from armcarry.views.cuts import Cut
+    from armcarry.views.filming import _caption
+
+    class Written:
+        def caption(self, lines):
+            self.lines = lines
+
+    sheet = Written()
+    _caption(record, sheet, 200.0, Cut(190.0, 210.0))
+    assert sheet.lines[-1] == "ev1: blanket in the right hand, hooked to keel port 5"
+    _caption(record, sheet, 330.0, Cut(320.0, 340.0))
+    assert len(sheet.lines) == 3  # the band keeps its height
+
+
+def test_a_person_is_hooked_at_the_chest_and_a_hook_slides_along_its_rail(record):
+    ends = tether_ends_m(record, 330.0)[1]
+    tree, links = record.link_poses(330.0)
+    np.testing.assert_allclose(ends[0], links[tree.index("ev1/chest"), :3, 3])
+    rail = [links[tree.index(f"platform/keel_port_5_{end}"), :3, 3] for end in ("from", "to")]
+    along = (rail[1] - rail[0]) / np.linalg.norm(rail[1] - rail[0])
+    assert abs((ends[1] - ends[0]) @ along) < 1e-9  # square to the rail, so nearest
+    assert 0.0 < (ends[1] - rail[0]) @ along < np.linalg.norm(rail[1] - rail[0])
