@@ -75,7 +75,7 @@ def test_every_number_of_the_rules_is_an_input_of_some_page():
 
 def test_a_key_that_holds_others_stands_for_them():
     assert {key.path[-1] for key in keys_of("rules.way_home")} == {
-        "leave_restraint", "stow_held", "cross_gap", "go_in", "all_inside"
+        "leave_restraint", "stow_held", "cross_gap", "go_in", "tether_change", "all_inside"
     }  # fmt: skip
     with pytest.raises(KeyError, match=r"rules\.no_such_key"):
         keys_of("rules.no_such_key")
