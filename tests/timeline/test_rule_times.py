@@ -93,7 +93,7 @@ def test_without_such_a_rule_the_step_says_it(scene_of):
 @pytest.mark.parametrize("between_s", [0.0, 7.0])
 def test_the_arm_stands_between_two_moves_as_long_as_the_rules_say(scene_of, between_s):
     said = f"between_moves: {between_s} s\n"
-    scene = scene_of(SCRIPT.replace("CREW", "arm") + CARRIES, rules=lambda text: text.replace(BETWEEN, said))
+    scene = scene_of(SCRIPT.replace("CREW", "arm") + CARRIES, rules=lambda text: text.replace(BETWEEN, "") + said)
     run = run_carries(scene)
     lines = [move for move in run.moves if move.kind == "line"]
     hold = next(move for move in run.moves if move.kind == "hold")
