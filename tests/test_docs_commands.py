@@ -50,6 +50,9 @@ CALLS = {
     "armcarry route SCENARIO --out NEW.yaml [--carry NAME] [--seed S]": [
         "armcarry route first.yaml --out new.yaml --carry swing --seed 2"
     ],
+    "armcarry schedule SCENARIO --out NEW.yaml [--for GOAL] [--seed S] [--work N]": [
+        "armcarry schedule day_that_may_vary --out best.yaml --for worth --seed 2 --work 20"
+    ],
     "armcarry stations SCENARIO [WORKSITE...]": [f"armcarry stations {SMALL} mast_top --step '5 m' --picture map.png"],
     "armcarry disperse SCENARIO --out DIR [--runs N] [--seed S] [--workers W] [--cluster ADDRESS --tls-ca PEM "
     "--tls-cert PEM --tls-key PEM]": [

@@ -70,6 +70,7 @@ WRITERS = {
     "assumptions": Writer(("assumptions", "run", "--csv", "assumed.csv")),
     "envelope": Writer(("envelope", "run", "--cell", "0.5 m", "--out", "swept.stl")),
     "route": Writer(("route", "small.yaml", "--out", "routed.yaml", "--overwrite")),
+    "schedule": Writer(("schedule", "day_that_may_vary", "--out", "best.yaml", "--overwrite")),
     "stations": Writer(("stations", "small.yaml", "--step", "8 m", "--picture", "map.png")),
     "disperse": Writer(("disperse", "short.yaml", "--runs", "3", "--workers", "1", "--out", "campaign"),
                        anew="campaign"),

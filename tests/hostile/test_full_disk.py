@@ -44,6 +44,8 @@ ONTO = {
     "assumptions": Onto(("assumptions", "run", "--csv", "disk/assumed.csv"), "assumed.csv", held=True),
     "envelope": Onto(("envelope", "run", "--cell", "0.5 m", "--out", "disk/swept.stl"), "swept.stl", held=True),
     "route": Onto(("route", "small.yaml", "--out", "disk/routed.yaml", "--overwrite"), "routed.yaml", held=True),
+    "schedule": Onto(("schedule", "day_that_may_vary", "--out", "disk/best.yaml", "--overwrite"), partly=True,
+                     held=True),
     "stations": Onto(("stations", "small.yaml", "--step", "8 m", "--picture", "disk/map.png"), "map.png", held=True),
     "disperse": Onto(("disperse", "short.yaml", "--runs", "3", "--workers", "1", "--no-views", "--out", "disk/far"),
                      partly=True),

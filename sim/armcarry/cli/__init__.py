@@ -10,7 +10,7 @@ from typing import Any
 
 import typer
 
-from armcarry.cli import evidence, flying, keeping, models, planning, running, showing, starting
+from armcarry.cli import evidence, flying, keeping, models, planning, running, scheduling, showing, starting
 from armcarry.cli.base import app
 from armcarry.errors import ArmcarryError, RecomputedWarning
 from armcarry.files.atomic import reason
@@ -20,13 +20,14 @@ from armcarry.texts import printable
 #: then models, last what results rest on
 ORDER = (
     "validate", "rehearse", "play", "brief", "compare", "freeze", "series", "index", "envelope",
-    "restraint", "stations", "route", "disperse", "handfly", "inspect",
+    "restraint", "stations", "route", "schedule", "disperse", "handfly", "inspect",
     "new", "examples", "list_names", "explain", "expand",
     "assumptions", "verify", "doctor",
 )  # fmt: skip
 app.registered_commands.sort(key=lambda command: ORDER.index(getattr(command.callback, "__name__", "")))
 
-__all__ = ["app", "evidence", "flying", "keeping", "main", "models", "planning", "running", "showing", "starting"]
+__all__ = ["app", "evidence", "flying", "keeping", "main", "models", "planning", "running", "scheduling", "showing",
+           "starting"]  # fmt: skip
 
 
 def main() -> None:

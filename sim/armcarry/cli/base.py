@@ -8,6 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
+from armcarry.errors import InputError
 from armcarry.version import VERSION
 
 app = typer.Typer(
@@ -59,3 +60,11 @@ def _main(
 def print_json(value: dict[str, Any]) -> None:
     """Print one JSON document."""
     typer.echo(json.dumps(value, ensure_ascii=False, allow_nan=False))
+
+
+def may_write(out: Path, overwrite: bool) -> None:
+    """Refuse before minutes of work what could not be written after them."""
+    if not out.parent.is_dir():
+        raise InputError("no such folder to write into", found=str(out.parent), accepted="a folder that exists")
+    if out.exists() and not overwrite:
+        raise InputError("this file exists already", file=out, accepted="another --out, or --overwrite")

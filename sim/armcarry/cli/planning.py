@@ -8,8 +8,7 @@ from typing import Annotated
 
 import typer
 
-from armcarry.cli.base import Json, ScenarioFile, app, print_json
-from armcarry.errors import InputError
+from armcarry.cli.base import Json, ScenarioFile, app, may_write, print_json
 
 
 class Place(StrEnum):
@@ -88,7 +87,7 @@ def route(
     from armcarry.scene.build import build_scene
     from armcarry.views.terminal import Console
 
-    _may_write(out, overwrite)
+    may_write(out, overwrite)
     scene = build_scene(settle(scenario))
     console = Console(quiet=as_json)
     console.ready()
@@ -112,14 +111,6 @@ def route(
         for finding in (caused or failed)[:5]:
             typer.echo(f"  {finding.check}: {finding.message}")
     raise typer.Exit(1 if caused or not routed.complete else 0)
-
-
-def _may_write(out: Path, overwrite: bool) -> None:
-    """Refuse before minutes of work what could not be written after them."""
-    if not out.parent.is_dir():
-        raise InputError("no such folder to write into", found=str(out.parent), accepted="a folder that exists")
-    if out.exists() and not overwrite:
-        raise InputError("this file exists already", file=out, accepted="another --out, or --overwrite")
 
 
 TlsFile = Annotated[

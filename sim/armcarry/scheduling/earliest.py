@@ -27,6 +27,11 @@ def pushed(
 ) -> tuple[Placed, ...]:
     """Return jobs as early as they can be in their ways, orders and windows; as they were where a limit would break."""
     length = {one.name: problem.job(one.name).ways[one.way].duration_s for one in placed}
+    longer = dict.fromkeys(length, 0.0)
+    for order in problem.orders:
+        for pair in pairwise(("", *orders.get(order.resource, ()))):
+            longer[pair[1]] = max(longer[pair[1]], order.longer_s.get(pair, 0.0))
+    length = {name: lasts + longer[name] for name, lasts in length.items()}
     start = dict.fromkeys(length, 0.0)
     pushes = list(_pushes(problem, placed, orders))
     together = [one for one in problem.statements if isinstance(one, Wait) and one.together]

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from armcarry.errors import MissingExtraError
-from armcarry.scheduling.problem import Apart, Limit, OneOf, Order, Problem, Statement, Wait, Windows
+from armcarry.scheduling.problem import Apart, Limit, OneOf, Order, Problem, Requires, Statement, Wait, Windows
 
 #: ticks a second
 TICKS = 1000
@@ -36,6 +36,7 @@ class Model:
 
     Attributes:
         done, start, end: a job's.
+        longer: how much longer a job takes for what comes before it, of jobs that may.
         ways: job -> a literal each way.
         arcs: (resource, job, next job) -> literal; ``""`` stands for before the first and after the last.
         assumed: literal -> the statement that holds where it is true.
@@ -49,6 +50,7 @@ class Model:
     done: dict[str, Any] = field(default_factory=dict)
     start: dict[str, Any] = field(default_factory=dict)
     end: dict[str, Any] = field(default_factory=dict)
+    longer: dict[str, Any] = field(default_factory=dict)
     ways: dict[str, list[Any]] = field(default_factory=dict)
     arcs: dict[tuple[str, str, str], Any] = field(default_factory=dict)
     assumed: dict[int, Statement] = field(default_factory=dict)
@@ -64,8 +66,9 @@ def build(problem: Problem, statements: Collection[Statement] | None = None, *, 
     """
     cp = cp_sat().CpModel()
     horizon = _horizon(problem)
+    longest = _longest(problem)
     made = Model(problem, cp_sat(), cp, horizon, cp.NewIntVar(0, horizon, "end"))
-    intervals = _jobs(made)
+    intervals = _jobs(made, longest)
     for resource, own in intervals.items():
         cp.AddNoOverlap([interval for _, interval in own])
         for order in problem.orders:
@@ -96,15 +99,26 @@ def _horizon(problem: Problem) -> int:
     """Return an instant by which every schedule that is pushed as early as it goes has ended."""
     longest = sum(ticks(max(way.duration_s for way in job.ways)) for job in problem.jobs)
     gaps = sum(ticks(max(one.gap_s, 0.0)) for one in problem.statements if isinstance(one, Wait))
-    changes = sum(
-        ticks(max([0.0, *order.changes_s.values(), *order.first_s.values()])) * (len(order.first_s) + 1)
-        for order in problem.orders
-    )
+    changes = 0
+    for order in problem.orders:
+        between = [*order.changes_s.values(), *order.first_s.values(), *(order.last_s or {}).values()]
+        changes += ticks(max([0.0, *between])) * (len(order.first_s) + len(order.changes_s) + 1)
+    changes += sum(_longest(problem).values())
     opening = [begin for one in problem.statements if isinstance(one, Windows) for begin, _ in one.spans]
     return longest + gaps + changes + ticks(max([0.0, *opening])) + 1
 
 
-def _jobs(made: Model) -> dict[str, list[tuple[str, Any]]]:
+def _longest(problem: Problem) -> dict[str, int]:
+    """Return job -> most ticks that it takes longer for what comes before it; others take no longer."""
+    most: dict[str, int] = {}
+    for order in problem.orders:
+        for (_, name), seconds in order.longer_s.items():
+            if seconds > 0.0:
+                most[name] = max(most.get(name, 0), ticks(seconds))
+    return most
+
+
+def _jobs(made: Model, longest: Mapping[str, int]) -> dict[str, list[tuple[str, Any]]]:
     """Add the jobs and return resource -> (job, interval on it) pairs."""
     cp, found = made.model, dict[str, list[tuple[str, Any]]]()
     for job in made.problem.jobs:
@@ -116,8 +130,11 @@ def _jobs(made: Model) -> dict[str, list[tuple[str, Any]]]:
         made.start[name], made.end[name], made.done[name] = start, end, done
         made.ways[name] = [cp.NewBoolVar(f"{name} {k}") for k in range(len(job.ways))]
         cp.Add(sum(made.ways[name]) == done)
+        if name in longest:
+            made.longer[name] = cp.NewIntVar(0, longest[name], f"{name} longer")
         for way, chosen in zip(job.ways, made.ways[name], strict=True):
-            interval = cp.NewOptionalIntervalVar(start, ticks(way.duration_s), end, chosen, name)
+            lasts = ticks(way.duration_s) + made.longer.get(name, 0)
+            interval = cp.NewOptionalIntervalVar(start, lasts, end, chosen, name)
             for use in way.uses:
                 found.setdefault(use, []).append((name, interval))
         cp.Add(made.makespan >= end).OnlyEnforceIf(done)
@@ -146,12 +163,17 @@ def _circuit(made: Model, order: Order, names: list[str]) -> None:
 
     def arc(one: str, other: str) -> Any:
         literal = made.arcs[order.resource, one, other] = cp.NewBoolVar("")
+        if order.longer_s.get((one, other), 0.0) > 0.0:
+            cp.Add(made.longer[other] >= ticks(order.longer_s[one, other])).OnlyEnforceIf(literal)
         arcs.append((number.get(one, 0), number.get(other, 0), literal))
         return literal
 
     for name in names:
         arcs.append((number[name], number[name], on[name].Not()))
-        arc(name, "")
+        if order.last_s is None:
+            arc(name, "")
+        elif name in order.last_s:
+            cp.Add(made.makespan >= made.end[name] + ticks(order.last_s[name])).OnlyEnforceIf(arc(name, ""))
         if name in order.first_s:
             cp.Add(made.start[name] >= ticks(order.first_s[name])).OnlyEnforceIf(arc("", name))
     for (one, other), gap_s in order.changes_s.items():
@@ -212,4 +234,10 @@ def _one_of(made: Model, one_of: OneOf, guard: list[Any]) -> None:
     made.model.Add(sum(made.done[name] for name in one_of.jobs) == 1).OnlyEnforceIf(guard)
 
 
-_STATED: dict[type, Any] = {Wait: _wait, Windows: _windows, Limit: _limit, Apart: _apart, OneOf: _one_of}
+def _requires(made: Model, requires: Requires, guard: list[Any]) -> None:
+    for other in requires.others:
+        made.model.AddBoolOr([made.done[requires.job].Not(), made.done[other]]).OnlyEnforceIf(guard)
+
+
+_STATED: dict[type, Any] = {Wait: _wait, Windows: _windows, Limit: _limit, Apart: _apart, OneOf: _one_of,
+                           Requires: _requires}

@@ -88,6 +88,15 @@ class OneOf:
 
 
 @dataclass(frozen=True)
+class Requires:
+    """A job is done only where some others are."""
+
+    job: str
+    others: tuple[str, ...]
+    said: str = ""
+
+
+@dataclass(frozen=True)
 class SameWay:
     """Jobs with as many ways each are all done in the way of the same number."""
 
@@ -101,14 +110,18 @@ class Order:
     Attributes:
         changes_s: (job, next job) -> seconds between; a pair that is missing cannot follow one another.
         first_s: job -> seconds before it where it comes first; a job that is missing cannot.
+        longer_s: (job, next job) -> seconds that the next job itself takes longer there; "" for before the first.
+        last_s: job -> seconds after it where it comes last; a job that is missing cannot. None: any may, at once.
     """
 
     resource: str
     changes_s: Mapping[tuple[str, str], float]
     first_s: Mapping[str, float]
+    longer_s: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    last_s: Mapping[str, float] | None = None
 
 
-Statement = Wait | Windows | Limit | Apart | OneOf
+Statement = Wait | Windows | Limit | Apart | OneOf | Requires
 
 
 @dataclass(frozen=True)

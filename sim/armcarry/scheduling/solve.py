@@ -6,7 +6,7 @@ and its strategies take turns instead of racing.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -20,7 +20,7 @@ class Effort:
     """How hard to look: seed, and the most work of one search in the solver's deterministic seconds."""
 
     seed: int = 1
-    work_s: float = 30.0
+    work_s: float = 10.0
 
 
 def solve(problem: Problem, objective: Objective = "shortest", effort: Effort | None = None) -> Solved | Impossible:
@@ -83,6 +83,7 @@ def _solver(made: Model, effort: Effort) -> Any:
     solver.parameters.random_seed = effort.seed
     solver.parameters.num_workers = 8
     solver.parameters.interleave_search = True  # the strategies take turns: the same answer on any number of cores
+    solver.parameters.catch_sigint_signal = False  # Ctrl-C stops the program, not the search alone
     solver.parameters.max_deterministic_time = effort.work_s
     return solver
 
@@ -114,7 +115,7 @@ def _solved(made: Model, best: _Search, objective: Objective, optimal: bool) -> 
         for job in problem.jobs if solver.Value(made.done[job.name])
     ]  # fmt: skip
     early = pushed(problem, placed, orders)
-    end_s = max((one.end_s for one in early), default=0.0)
+    end_s = max((one.end_s + _after_s(problem, orders, one.name) for one in early), default=0.0)
     rounding_s = len(problem.jobs) * 2 / TICKS  # each duration and change was rounded up by less than a tick
     done = {one.name for one in early}
     return Solved(
@@ -123,6 +124,13 @@ def _solved(made: Model, best: _Search, objective: Objective, optimal: bool) -> 
         orders, end_s, min(end_s, max(bound / TICKS - rounding_s, 0.0)), optimal,
         sum(job.worth for job in problem.jobs if job.name in done), chain_of(problem, early, orders),
     )  # fmt: skip
+
+
+def _after_s(problem: Problem, orders: Mapping[str, Sequence[str]], name: str) -> float:
+    """Return how long whoever does a job last is on the way afterwards."""
+    last = (order.last_s[name] for order in problem.orders
+            if order.last_s is not None and [*orders[order.resource], ""][-2:-1] == [name])  # fmt: skip
+    return max(last, default=0.0)
 
 
 def _shortest_bound(problem: Problem, best: _Search) -> float:

@@ -45,15 +45,25 @@ def run_day(
         FrameError: slip or failed names no step.
     """
     say = tell or (lambda words, share: None)
+    return _on_the_clock(*settled_day(scene, say, slip=slip, failed=failed))
+
+
+def settled_day(
+    scene: Scene, say: Tell, *, slip: Mapping[str, float] | None = None, failed: Collection[str] = ()
+) -> tuple[Walkthrough, DayPlan]:
+    """Return the day of a scenario with every carry flown, not yet put on the clock.
+
+    Raises:
+        InputError, FrameError: as ``run_day``.
+    """
     day = scene.loaded.scenario.day
     if day is None:
         raise InputError("the scenario has no day", accepted="a scenario with day: steps")
     check_order(scene.loaded)
     try:
-        walk, plan = _settled(scene, day, say, slip, failed)
+        return _settled(scene, day, say, slip, failed)
     except StepError as error:  # a circle that only several fallbacks at once make
         raise scene.loaded.located(error) from error
-    return _on_the_clock(walk, plan)
 
 
 def _settled(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -76,7 +76,7 @@ class Console:
             if line.live.is_started:
                 line.stop()
 
-    def table(self, title: str, headings: tuple[str, ...], rows: list[tuple[str, ...]]) -> None:
+    def table(self, title: str, headings: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> None:
         """Print a plain table."""
         from rich.markup import escape
         from rich.table import Table

@@ -1,0 +1,92 @@
+"""Commands that choose an order: schedule."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from armcarry.cli.base import Json, ScenarioFile, app, may_write, print_json
+
+if TYPE_CHECKING:
+    from armcarry.scheduling.proven import Proven
+    from armcarry.views.terminal import Console
+
+
+class Goal(StrEnum):
+    """What is made best."""
+
+    shortest = "shortest"
+    worth = "worth"
+    slack = "slack"
+
+
+@app.command()
+def schedule(
+    scenario: ScenarioFile,
+    out: Annotated[Path, typer.Option(metavar="FILE", help="New scenario file to write.")],
+    goal: Annotated[
+        Goal,
+        typer.Option("--for", help="The earliest end, the most worth within the limits, or the most time to spare "
+                     "before limits and latest ends."),
+    ] = Goal.shortest,
+    seed: Annotated[int, typer.Option(metavar="N", help="The same seed gives the same order.", min=0)] = 1,
+    work: Annotated[
+        float, typer.Option(metavar="N", help="How hard to look at most, in units of the solver's work.", min=1.0)
+    ] = 10.0,
+    overwrite: Annotated[bool, typer.Option(help="Write over a file that is there.")] = False,
+    as_json: Json = False,
+) -> None:
+    """Find the best order of a day.
+
+    What may vary stands under 'may_vary' of the day. The order is solved for, flown, its times corrected, and solved
+    for again until they agree; then it is rehearsed with every check. The file gets it, NAME.schedule.json beside it
+    what was found (needs pip install 'armcarry[plan]').
+
+    Exit code: 0 found, 1 the best order fails a check that the script does not expect to fail, 2 bad input or usage.
+    """
+    from armcarry.scheduling.model import cp_sat
+    from armcarry.scheduling.proven import best_proven, write_best
+    from armcarry.scheduling.solve import Effort
+    from armcarry.views.terminal import Console
+
+    may_write(out, overwrite)
+    cp_sat()
+    console = Console(quiet=as_json)
+    console.ready()
+    with console.progress() as tell:
+        found = best_proven(scenario, goal.value, Effort(seed, work), tell)
+    told = write_best(found, out)
+    if as_json:
+        print_json({**found.as_dict(), "written": [str(out), str(told)]})
+    else:
+        _show(console, found)
+        typer.echo(f"Written to {out}, what was found to {told}")
+    raise typer.Exit(1 if found.against else 0)
+
+
+def _show(console: Console, found: Proven) -> None:
+    from armcarry.quantities import clock
+
+    best = found.best
+    ends = best.after.schedule.end_s
+    bound = clock(best.bound_s)
+    sure = "no order ends earlier" if best.solved.optimal and best.agrees else f"no order ends before {bound}"
+    typer.echo(f"As written the day ends at {clock(best.before.schedule.end_s)}, now at {clock(ends)}: {sure}, "
+               "by the times that were flown")  # fmt: skip
+    for who, words in (("moved", ", ".join(best.moved)), ("left out", ", ".join(best.change.left_out))):
+        if words:
+            typer.echo(f"  {who}: {words}")
+    for name, (one, other) in best.change.handed.items():
+        typer.echo(f"  {name}: {other} instead of {one}")
+    for going in best.change.goings:
+        typer.echo(f"  {going.who} goes to {going.to} before {going.before}")
+    rows = [(one.name, clock(best.solved.at(one.name).start_s), one.after, one.why) for one in best.solved.chain]
+    console.table("what binds", ("step", "begins", "after", "because of"), rows)
+    if not best.agrees:
+        typer.echo(f"solved for {clock(best.solved.end_s)}; it does not agree with what was flown: "
+                   f"{best.rounds[-1].against or 'waits that the script does not state'}")  # fmt: skip
+    for words in found.against[:5]:
+        typer.echo(f"  {words}")
