@@ -68,6 +68,9 @@ CALLS = {
     "armcarry list [MODEL]": ["armcarry list", "armcarry list tern_yard"],
     "armcarry explain KEY": ["armcarry explain moves.rate", "armcarry explain moves.rat # exit 2"],
     "armcarry expand SCENARIO [--out FILE]": ["armcarry expand pump_box_in_short --out long.yaml"],
+    "armcarry edit SCENARIO [--set KEY=VALUE]": [
+        f"armcarry edit {SMALL} --set 'base.station=4 m' --out changed.yaml # exit 1",
+    ],
     "armcarry handfly SCENARIO": [f"armcarry handfly {SMALL} --write-keys keys.yaml"],
     "armcarry brief RUN": [
         "armcarry brief runs/small --part page --part gltf --part cards --paper Letter "
@@ -120,6 +123,7 @@ ELSEWHERE = {
     "disperse --tls-ca": "dispersion/test_campaign.py",
     "disperse --tls-cert": "dispersion/test_campaign.py",
     "disperse --tls-key": "dispersion/test_campaign.py",
+    "edit --recover": "editing/test_command_line.py",
     "handfly --score": "handfly/test_command_line.py",
     "handfly --keep": "handfly/test_command_line.py",
 }

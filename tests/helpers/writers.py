@@ -79,6 +79,7 @@ WRITERS = {
     "new": Writer(("new", "crew", "suit", "--to", "own"), "own/models/crew/suit", "own"),
     "examples": Writer(("examples", "hazard_light", "--to", "copied"), "copied", "copied"),
     "expand": Writer(("expand", "short.yaml", "--out", "spelled.yaml")),
+    "edit": Writer(("edit", "short.yaml", "--set", "title=Another", "--out", "changed.yaml")),
     "keys": Writer(("handfly", "run", "--write-keys", "own_keys.yaml")),
     "keep": Writer(("handfly", "run", "--keep", "flown"), "flown/run", "flown/run"),
     "fly": Writer(("fly", "try"), anew="try"),

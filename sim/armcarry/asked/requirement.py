@@ -17,6 +17,7 @@ granted, would fail before any fault. Bodies that are not meant to touch must no
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from copy import copy
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -88,8 +89,7 @@ class Requirement:
     """
 
     def __init__(self, scene: Scene, tree: Tree, pairs: np.ndarray, relaxed: Sequence[Relaxed] = ()) -> None:
-        self.pairs = np.asarray(pairs, dtype=np.int64).reshape(-1, 2)
-        self.relaxed = tuple(relaxed)
+        self.pairs, self._tree = np.asarray(pairs, dtype=np.int64).reshape(-1, 2), tree
         ruled = _by_rule(scene, tree, self.pairs)
         self._beside = neighbour_pairs(scene, tree, self.pairs)
         rests, beside = seated_pairs(scene, tree, self.pairs) & (ruled > 0.0), self._beside & (ruled > 0.0)
@@ -98,17 +98,37 @@ class Requirement:
         self._why = np.where(np.isnan(ruled), NO_RULE, words).astype(object)
         self._meant, self._seats = touching_pairs(scene, tree, self.pairs), seating_pairs(scene, tree, self.pairs)
         self._remainder = scene.loaded.rules.stop_remainder
+        self._grant(relaxed)
+
+    def _grant(self, relaxed: Sequence[Relaxed]) -> None:
+        self.relaxed = tuple(relaxed)
         self._fits = np.zeros((len(self.relaxed), len(self.pairs)), dtype=bool)
         for k, item in enumerate(self.relaxed):
-            self._fits[k] = pairs_that_fit(tree, (item.pattern_a, item.pattern_b), *self.pairs.T)
+            self._fits[k] = pairs_that_fit(self._tree, (item.pattern_a, item.pattern_b), *self.pairs.T)
+
+    def take(self, rows: np.ndarray) -> Requirement:
+        """Return what is asked of some of the pairs."""
+        other = copy(self)
+        for name in ("pairs", "_required", "_why", "_meant", "_seats", "_beside"):
+            setattr(other, name, getattr(self, name)[rows])
+        other._fits = self._fits[:, rows]
+        return other
+
+    def under(self, relaxed: Sequence[Relaxed]) -> Requirement:
+        """Return what is asked of the same pairs where the script grants something else."""
+        other = copy(self)
+        other._grant(relaxed)
+        return other
 
     def groups(self, start_s: float, end_s: float) -> Iterator[np.ndarray]:
         """Give rows of pairs that the same relaxations touch over a stretch of time; every pair once."""
-        touched: dict[bytes, list[int]] = {}
-        for row, fits in enumerate(np.ascontiguousarray(self._fits[self._between(start_s, end_s)].T)):
-            touched.setdefault(fits.tobytes(), []).append(row)
-        for rows in touched.values():
-            yield np.array(rows, dtype=np.int64)
+        touched = np.packbits(self._fits[self._between(start_s, end_s)].T, axis=1)
+        if not touched.shape[1] or not len(touched):  # nothing is granted, or nothing is asked
+            yield from [np.arange(len(touched))] if len(touched) else []
+            return
+        _, first, group = np.unique(touched, axis=0, return_index=True, return_inverse=True)
+        for k in np.argsort(first):
+            yield np.flatnonzero(group.reshape(-1) == k)
 
     def windows(self, start_s: float, end_s: float, rows: np.ndarray | None = None) -> tuple[Asked, ...]:
         """Cut a stretch of time wherever a relaxation of the pairs begins or ends; what is asked in each window.

@@ -6,6 +6,7 @@ Other packages add theirs by an entry point of the group ``armcarry.checks`` (na
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from importlib import import_module
 from importlib.metadata import EntryPoint, entry_points
 from pkgutil import iter_modules
@@ -32,20 +33,27 @@ def run_checks(record: Record) -> tuple[Finding, ...]:
     A check that breaks off, that gives what is no finding, that cannot be loaded or whose name is taken is not
     assessed, with the reason; nothing that a check does keeps the others from being run and the run from being kept.
     """
-    from armcarry.checks.guarded import judged, not_run
     from armcarry.record.causes import with_causes
     from armcarry.record.finding import Verdict
 
-    checks, findings = _found()
+    findings = [finding for _, told in one_by_one(record) for finding in told]
+    order = {Verdict.FAIL: 0, Verdict.NOT_ASSESSED: 1, Verdict.PASS: 2}
+    return with_causes(record, sorted(findings, key=lambda finding: order[finding.verdict]))
+
+
+def one_by_one(record: Record) -> Iterator[tuple[str, list[Finding]]]:
+    """Run every check on a record, one after another: name and findings; first, without a name, what cannot be run."""
+    from armcarry.checks.guarded import judged, not_run
+
+    checks, problems = _found()
     settings = record.scene.loaded.rules.checks
+    yield "", problems
     for name, check in checks.items():
-        findings += judged(name, check, record, settings.get(name))
+        yield name, judged(name, check, record, settings.get(name))
     for name in settings:
         if name not in checks:
             words = f"the rules give settings to check '{name}', and no check of that name is installed here"
-            findings.append(not_run(name, words, f"install the package that has check '{name}', or leave it out"))
-    order = {Verdict.FAIL: 0, Verdict.NOT_ASSESSED: 1, Verdict.PASS: 2}
-    return with_causes(record, sorted(findings, key=lambda finding: order[finding.verdict]))
+            yield name, [not_run(name, words, f"install the package that has check '{name}', or leave it out")]
 
 
 def _found() -> tuple[dict[str, Check], list[Finding]]:

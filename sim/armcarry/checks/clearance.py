@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
@@ -37,6 +38,11 @@ def check(record: Record) -> tuple[Finding, ...]:
         findings.extend(_judge_group(classes, rows))
     judged = _with_branches(record, sorted(findings, key=_beyond))
     return (*judged, *_neighbours(record), *_ignored(record), *_standing(record))
+
+
+def too_near(rows: Iterable[PairRow]) -> tuple[Finding, ...]:
+    """Return a finding for each row that comes too near, the worst first; what another branch would do is not asked."""
+    return tuple(sorted((_failure(row) for row in rows if _broken(row)), key=_beyond))
 
 
 def _neighbours(record: Record) -> list[Finding]:

@@ -10,7 +10,7 @@ from typing import Any
 
 import typer
 
-from armcarry.cli import evidence, flying, keeping, models, planning, running, scheduling, showing, starting
+from armcarry.cli import editing, evidence, flying, keeping, models, planning, running, scheduling, showing, starting
 from armcarry.cli.base import app
 from armcarry.errors import ArmcarryError, RecomputedWarning
 from armcarry.files.atomic import reason
@@ -20,14 +20,16 @@ from armcarry.texts import printable
 #: then models, last what results rest on
 ORDER = (
     "validate", "rehearse", "play", "brief", "compare", "freeze", "series", "index", "envelope",
-    "restraint", "stations", "route", "schedule", "disperse", "handfly", "inspect",
+    "restraint", "stations", "route", "schedule", "disperse", "edit", "handfly", "inspect",
     "new", "examples", "list_names", "explain", "expand",
     "assumptions", "verify", "doctor",
 )  # fmt: skip
 app.registered_commands.sort(key=lambda command: ORDER.index(getattr(command.callback, "__name__", "")))
 
-__all__ = ["app", "evidence", "flying", "keeping", "main", "models", "planning", "running", "scheduling", "showing",
-           "starting"]  # fmt: skip
+__all__ = [
+    "app", "editing", "evidence", "flying", "keeping", "main", "models", "planning", "running", "scheduling", "showing",
+    "starting",
+]  # fmt: skip
 
 
 def main() -> None:
@@ -67,6 +69,7 @@ _STOPPED = 130
 #: what a command leaves when it is stopped; of any other it is nothing, for each file is written whole or not at all
 _KEPT = {
     "disperse": "finished runs are kept, the same command goes on from them",
+    "edit": "every change is in the journal, the same command goes on from there",
     "handfly": "the session is kept up to its last second",
     "brief": "parts that were finished are kept; the same command makes all again, --part NAME one of them",
     "rehearse": "an earlier run of that name is as it was, or the new one whole; the same command begins again",

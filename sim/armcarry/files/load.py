@@ -33,7 +33,7 @@ from armcarry.files.places import ModelKind, find_scenario
 from armcarry.files.scenario_checks import check_scenario
 from armcarry.files.series import LoadedSeries, read_series
 from armcarry.files.validate import Source, raise_all, read_any, read_source, validate
-from armcarry.files.yaml_text import YamlPath, parse_yaml
+from armcarry.files.yaml_text import YamlPath, YamlText, parse_yaml
 
 __all__ = [
     "Assumption", "InputFile", "Loaded", "LoadedCrew", "LoadedScenario", "load_scenario", "load_series",
@@ -44,7 +44,10 @@ D = TypeVar("D", bound=Document)
 
 
 def load_scenario(
-    path: Path | str, found: Found | None = None, text: bytes | None = None
+    path: Path | str,
+    found: Found | None = None,
+    text: bytes | YamlText | None = None,
+    known: dict[Path, ModelFile[Any]] | None = None,
 ) -> LoadedScenario:
     """Read a scenario, everything it names, and what was found for what it leaves open.
 
@@ -56,6 +59,7 @@ def load_scenario(
             run folder's copy.
         found: what was found just now; left out, what stands beside the script.
         text: the script, where it stands in no file; ``path`` is then where it would.
+        known: models that were read before, taken as they were then; those read now are added.
 
     Raises:
         InputError: a problem in one of the files; InputErrors when there are several.
@@ -63,9 +67,9 @@ def load_scenario(
     if text is None:
         written = read_source(find_scenario(path), ScenarioDocument)
     else:
-        yaml = parse_yaml(text, Path(path))
+        yaml = text if isinstance(text, YamlText) else parse_yaml(text, Path(path))
         written = Source(validate(yaml, ScenarioDocument), yaml)
-    opened = _open_all(written)
+    opened = _open_all(written, {} if known is None else known)
     problems: list[InputError] = []
     check_sources(written, problems)
     digest = digest_of(written.yaml, {role: file.sha256 for role, file in opened.inputs.files.items()})
@@ -111,10 +115,9 @@ def _wanted(script: ScenarioDocument) -> dict[YamlPath, tuple[ModelKind, str, ty
     return wanted
 
 
-def _open_all(source: Source[ScenarioDocument]) -> _Opened:
+def _open_all(source: Source[ScenarioDocument], known: dict[Path, ModelFile[Any]]) -> _Opened:
     opened = _Opened(Inputs.beside(source.path))
     opened.inputs.add("scenario.yaml", source.path, source.yaml.content)
-    known: dict[Path, ModelFile[Any]] = {}
     problems: list[InputError] = []
     for key, (kind, name, document) in _wanted(source.document).items():
         try:

@@ -14,7 +14,9 @@ from armcarry.files.expand import LeftOpen
 from armcarry.files.found import FORMAT, Found, found_of, write_found
 from armcarry.files.load import load_scenario
 from armcarry.files.loaded import LoadedScenario
+from armcarry.files.model_files import ModelFile
 from armcarry.files.spell import Visit, way_of
+from armcarry.files.yaml_text import YamlText
 from armcarry.planning.found_ways import find_ways
 from armcarry.planning.restraint import find_settings
 from armcarry.planning.stations import places_of_base
@@ -37,8 +39,9 @@ def settle(
     tell: Tell | None = None,
     *,
     keep: bool = True,
-    text: bytes | None = None,
+    text: bytes | YamlText | None = None,
     found: Found | None = None,
+    known: dict[Path, ModelFile[Any]] | None = None,
 ) -> LoadedScenario:
     """Read a scenario, and find what it leaves open where that is not found yet.
 
@@ -51,21 +54,22 @@ def settle(
         keep: write what is found.
         text: the script, where it stands in no file yet; ``path`` is then where it would.
         found: what was found for it before, if it stands in no file.
+        known: models that were read before; see ``load_scenario``.
 
     Raises:
         InputError: a file is wrong; InputErrors for several.
     """
-    loaded = load_scenario(path, found, text)
+    loaded = load_scenario(path, found, text, known)
     if loaded.beside is None or not loaded.beside.open.anything:
         return loaded
     say = tell or (lambda words, share: None)
     found = _find(path, text, loaded, loaded.beside.open, say)
     if keep:
         write_found(found)
-    return load_scenario(path, found, text)
+    return load_scenario(path, found, text, known)
 
 
-def _find(path: Path | str, text: bytes | None, loaded: LoadedScenario, left: LeftOpen, say: Tell) -> Found:
+def _find(path: Path | str, text: bytes | YamlText | None, loaded: LoadedScenario, left: LeftOpen, say: Tell) -> Found:
     digest = "" if loaded.beside is None else loaded.beside.digest
     scene = build_scene(loaded)
     data: dict[str, Any] = {"format": FORMAT, "title": f"found for {loaded.path.name}", "script": digest}

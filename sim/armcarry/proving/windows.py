@@ -71,7 +71,7 @@ def prove_windows(scene: Scene, run: Run, phase: Phase) -> list[Window]:
     part = run.motion.between(phase.start_s, phase.end_s) if lasts else None
     pairs, moves = judged_pairs(scene, phase.tree, part)
     need = Requirement(scene, phase.tree, pairs, run.relaxed)
-    known = _at_rest(scene, run, phase, pairs, ~moves)
+    known = at_rest(scene, run, phase, pairs, ~moves)
     untold = ~moves & (known.status != _CONTACT) & _standing(scene, phase, pairs)
     windows = []
     for rows in need.groups(phase.start_s, phase.end_s):
@@ -91,7 +91,7 @@ def _standing(scene: Scene, phase: Phase, pairs: np.ndarray) -> np.ndarray:
     return np.asarray(np.isin(scene.body_classes(phase.tree), STANDING)[pairs].all(axis=1))
 
 
-def _at_rest(scene: Scene, run: Run, phase: Phase, pairs: np.ndarray, rest: np.ndarray) -> Bounds:
+def at_rest(scene: Scene, run: Run, phase: Phase, pairs: np.ndarray, rest: np.ndarray) -> Bounds:
     """Measure pairs at rest; those whose balls are farther apart than is reported, and all others, are left open."""
     tree, bodies, report_m = phase.tree, phase.tree.bodies, scene.loaded.rules.report_distance
     links = forward(tree, run.motion.at(phase.start_s), [body.link for body in bodies])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -123,10 +123,11 @@ class Scene:
         with whoever brings it in.
         """
         by_instance = {m.instance: self._instance_class(tree, m.instance) for m in tree.mountings}
+        patterns = tuple(self.loaded.platform.document.classes.get("appendage", []))
         classes = []
         for body in tree.bodies:
-            instance, short = body.name.split("/", 1)
-            classes.append(self._platform_class(short) if instance == PLATFORM else by_instance[instance])
+            instance = body.name.partition("/")[0]
+            classes.append(_platform_class(body.name, patterns) if instance == PLATFORM else by_instance[instance])
         return tuple(classes)
 
     @property
@@ -140,10 +141,6 @@ class Scene:
         parent = tree.mounting(instance).parent
         holder = parent.split("/", 1)[0]
         return parent == self.hatch or (holder in self.loaded.crew and self.is_inside(tree, holder))
-
-    def _platform_class(self, body: str) -> str:
-        patterns = self.loaded.platform.document.classes.get("appendage", [])
-        return "appendage" if any(matches(pattern, body) for pattern in patterns) else "structure"
 
     def _instance_class(self, tree: Tree, instance: str) -> str:
         if instance in self.loaded.crew:
@@ -178,6 +175,13 @@ class Scene:
         if instance in self.loaded.restraints:
             return f"{instance}/{self.loaded.restraints[instance].document.mount}"
         return f"{instance}/{self.tree.mounting(instance).model.root}"
+
+
+@lru_cache(maxsize=4096)
+def _platform_class(body: str, patterns: tuple[str, ...]) -> str:
+    """Return the class of a body of the platform: one that fits a pattern is of an appendage."""
+    short = body.partition("/")[2]
+    return "appendage" if any(matches(pattern, short) for pattern in patterns) else "structure"
 
 
 def build_scene(loaded: LoadedScenario) -> Scene:

@@ -9,6 +9,7 @@ from math import inf
 import numpy as np
 
 from armcarry.asked.relaxed import Relaxed
+from armcarry.clearance import Prover
 from armcarry.files.documents.relaxation import Relaxation
 from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
@@ -18,6 +19,7 @@ from armcarry.motion.timing import RateLimits, compose, smooth, time_path
 from armcarry.scene.build import Scene
 from armcarry.scene.limits import joint_accelerations, joint_rates
 from armcarry.scene.tree import WORLD, Tree
+from armcarry.timeline.memory import Memory
 from armcarry.timeline.near import near_zones
 from armcarry.timeline.planned import PlannedMove, Way
 from armcarry.timeline.run import Event, MoveSpan, Phase, Run, Shortfall
@@ -29,12 +31,13 @@ from armcarry.timeline.written import ledger_of
 Tell = Callable[[str, float], None]
 
 
-def run_carries(scene: Scene, tell: Tell | None = None) -> Run:
+def run_carries(scene: Scene, tell: Tell | None = None, memory: Memory | None = None) -> Run:
     """Plan and time all carries of a scenario one after another.
 
     Args:
         scene: where everything starts.
         tell: told what is being done and the share of the whole rehearsal.
+        memory: what was planned and timed of this scene before.
 
     Returns:
         The run; when a move cannot be made it ends before it and says why.
@@ -43,11 +46,12 @@ def run_carries(scene: Scene, tell: Tell | None = None) -> Run:
     carries = tuple(scene.loaded.scenario.carries)
     start = Way(scene.tree, scene.position)
     way, shortfall = plan_all(
-        scene, carries, start, lambda done, total: say(f"planning move {done} of {total}", 0.1 + 0.3 * done / total)
+        scene, carries, start, lambda done, total: say(f"planning move {done} of {total}", 0.1 + 0.3 * done / total),
+        memory=memory,
     )
     if shortfall is not None:
         shortfall = asked_again(scene, carries, way, shortfall)
-    clock = Clock(scene, scene.tree, scene.position)
+    clock = Clock(scene, scene.tree, scene.position, memory=memory or Memory())
     for count, planned in enumerate(way.moves, start=1):
         say(f"timing move {count} of {len(way.moves)}", 0.4 + 0.2 * count / len(way.moves))
         clock.add(planned)
@@ -70,6 +74,7 @@ class Clock:
     relaxations: list[tuple[Relaxation, float, float, int]] = field(default_factory=list)
     phase_start_s: float = 0.0
     moved_until_s: float = -inf
+    memory: Memory = field(default_factory=Memory)
 
     def add(self, planned: PlannedMove) -> None:
         """Put one planned move on the clock."""
@@ -82,8 +87,9 @@ class Clock:
             if planned.path is not None:  # mode changed, checked and called before the arm moves again
                 self.wait(self.moved_until_s + self.scene.loaded.rules.between_moves)
                 start_s = self.now_s
-            motion = timed(self.scene, planned, start_s)
+            motion = self.memory.motion(planned, lambda: timed(self.scene, planned, 0.0, self.memory.provers))
             if motion is not None:
+                motion = motion.shifted(start_s)
                 self.motions.append(motion)
                 self.now_s = motion.end_s
                 if planned.path is not None:
@@ -135,7 +141,9 @@ class Clock:
         return tuple(found)
 
 
-def timed(scene: Scene, planned: PlannedMove, start_s: float) -> Motion | None:
+def timed(
+    scene: Scene, planned: PlannedMove, start_s: float, provers: dict[tuple[object, ...], Prover] | None = None
+) -> Motion | None:
     """Return one move's motion of the whole joint vector from start_s; None when it takes no time."""
     joints = scene.tree.joints
     if planned.path is None:
@@ -147,7 +155,7 @@ def timed(scene: Scene, planned: PlannedMove, start_s: float) -> Motion | None:
         return compose(turning.curve, smooth(planned.lasting_s), start_s)
     _, load = scene.load(planned.tree)
     whole = widened(scene, planned.path.curve, planned.start)
-    zones = [] if load.near_structure >= 1 else near_zones(scene, planned.tree, whole)
+    zones = [] if load.near_structure >= 1 else near_zones(scene, planned.tree, whole, provers)
     slow = [(first, last, load.near_structure) for first, last in zones]
     chain = Chain.of(planned.tree, WORLD, planned.tool, joints=scene.arm_joints, held=planned.start)
     arm = time_path(planned.path, rate_limits(scene, planned), start_s, slow_zones=slow, chain=chain)

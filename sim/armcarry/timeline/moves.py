@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -25,6 +26,7 @@ from armcarry.scene.build import PLATFORM, Scene, hang
 from armcarry.scene.limits import joint_rates
 from armcarry.scene.tree import WORLD, Tree
 from armcarry.timeline.describe import describe
+from armcarry.timeline.memory import Memory
 from armcarry.timeline.planned import PlannedMove, Way
 from armcarry.timeline.run import Event, Shortfall
 from armcarry.timeline.widen import widened
@@ -40,7 +42,11 @@ _SAME = 1e-3
 
 
 def plan_carries(
-    scene: Scene, carries: tuple[Carry, ...], start: Way, tell: Callable[[int, int], None] | None = None
+    scene: Scene,
+    carries: tuple[Carry, ...],
+    start: Way,
+    tell: Callable[[int, int], None] | None = None,
+    memory: Memory | None = None,
 ) -> tuple[Way, Shortfall | None]:
     """Plan all moves of carries one after another.
 
@@ -49,11 +55,13 @@ def plan_carries(
         carries: what to do, in order.
         start: where everything is.
         tell: told how many of how many moves are planned.
+        memory: what was planned of this scene before.
 
     Returns:
         The best way, and the first move that cannot be made (the way then ends before it), if any.
     """
     ways = [start]
+    known = memory or Memory()
     tightness = Tightness(scene)
     total = sum(len(carry.moves) for carry in carries)
     done = 0
@@ -63,7 +71,9 @@ def plan_carries(
             refusals: list[ReachError] = []
             for way in ways:
                 try:
-                    found.extend(_extend(scene, tightness, way, carry.name, number, move))
+                    place, near = (carry.name, number), _closing(way, carry.name, move)
+                    make = partial(_extend, scene, tightness, way, *place, move)
+                    found += known.extended(way, place, move, near, make)
                 except ReachError as error:
                     refusals.append(error)
             if not found:
@@ -218,18 +228,25 @@ def _along_line(scene: Scene, way: Way, planned: PlannedMove) -> PlannedMove:
         return replace(planned, tool=point)
     pinned = tuple(f"arm/{joint}" for joint in planned.move.pin)
     start = way.position[scene.arm_columns]
-    near = _began(way, planned, line)[scene.arm_columns] if line.closes else None
+    began = _closing(way, planned.carry, planned.move)
+    near = None if began is None else began[scene.arm_columns]
     path = straight_line(chain, start, goal, pinned=pinned, free=line.free or "", near=near)
     return replace(planned, tool=point, path=path, end=_spread(way.position, scene.arm_columns, path.end))
 
 
-def _began(way: Way, planned: PlannedMove, line: Line) -> Array:
-    """Return where the lines in a row began that close with this one: alike in what is held, the arm still between."""
-    begun, pins = planned.start, planned.move.pin.keys()
+def _closing(way: Way, carry: str, move: Move) -> Array | None:
+    """Return where the lines in a row began that close with this one, None for a move that closes with none.
+
+    They are alike in what is held, and the arm stands still between them.
+    """
+    line = move.line
+    if line is None or not line.closes:
+        return None
+    begun, pins = way.position, move.pin.keys()
     for earlier in reversed(way.moves):
         other = earlier.move.line
         alike = other is not None and other.closes and other.free == line.free and earlier.move.pin.keys() == pins
-        if earlier.carry != planned.carry or (earlier.path is not None and not alike):
+        if earlier.carry != carry or (earlier.path is not None and not alike):
             break
         begun = earlier.start if alike else begun
     return begun

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from armcarry.clearance import clearance_curve
+from armcarry.clearance import Prover, clearance_curve
 from armcarry.clearance.distance import distances
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import Sphere, bounding_radius_m
@@ -102,7 +102,9 @@ def _to_root_m(tree: Tree, first: int, bodies: np.ndarray, base_at: Array) -> Ar
     return np.asarray(distances(shapes, np.concatenate([root, seated], axis=1), pairs).upper_m.max(axis=0))
 
 
-def near_zones(scene: Scene, tree: Tree, path: Motion) -> list[tuple[float, float]]:
+def near_zones(
+    scene: Scene, tree: Tree, path: Motion, provers: dict[tuple[object, ...], Prover] | None = None
+) -> list[tuple[float, float]]:
     """Return the stretches of s on which something that moves may be within slow_within of structure.
 
     Proven, not sampled: a stretch left out is one on which nothing is that near at any s.
@@ -111,12 +113,16 @@ def near_zones(scene: Scene, tree: Tree, path: Motion) -> list[tuple[float, floa
         scene: rules and classes.
         tree: the tree while the move is made.
         path: the whole joint vector over s in [0, 1].
+        provers: made for earlier paths of the scene; those made now are added.
     """
     within = scene.loaded.rules.slow_within
     ends = np.stack([path.at(path.start_s), path.at(path.end_s)])
-    curve = clearance_curve(
-        tree, path, near_pairs(scene, tree, ends), cells=CELLS, band_m=BAND_M, report_distance_m=within
-    )
+    known: dict[tuple[object, ...], Prover] = {} if provers is None else provers
+    # what the arm's own joints do moves neither its base nor what stands
+    key = (id(tree), np.delete(ends, scene.arm_columns, axis=1).tobytes())
+    if key not in known:
+        known[key] = Prover(tree, near_pairs(scene, tree, ends))
+    curve = clearance_curve(tree, path, known[key], cells=CELLS, band_m=BAND_M, report_distance_m=within)
     zones: list[tuple[float, float]] = []
     for first, last, lower in zip(curve.times_s[:-1], curve.times_s[1:], curve.lower_m[0], strict=True):
         if lower >= within:

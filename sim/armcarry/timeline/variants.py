@@ -15,6 +15,7 @@ from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 from armcarry.motion.path import Path, joint_segment
 from armcarry.scene.build import PLATFORM, Scene
+from armcarry.timeline.memory import Memory
 from armcarry.timeline.moves import plan_carries, switch
 from armcarry.timeline.planned import PlannedMove, Way
 from armcarry.timeline.run import Shortfall
@@ -29,11 +30,13 @@ def plan_all(
     start: Way,
     tell: Callable[[int, int], None] | None = None,
     flown: Sequence[PlannedMove] = (),
+    memory: Memory | None = None,
 ) -> tuple[Way, Shortfall | None]:
     """Plan carries one after another as plan_carries does, variants among them.
 
     Args:
         flown: moves planned earlier, of carries that a variant may be of.
+        memory: what was planned of this scene before.
     """
     way = start
     known = tuple(flown)
@@ -44,7 +47,7 @@ def plan_all(
             waiting.append(carry)
             continue
         if waiting:
-            way, shortfall = plan_carries(scene, tuple(waiting), way, tell)
+            way, shortfall = plan_carries(scene, tuple(waiting), way, tell, memory)
             waiting = []
         if carry is None or shortfall is not None:
             break

@@ -37,6 +37,19 @@ def other_branch(record: Record, time_s: float) -> str:
         The joints that stand elsewhere, ``elbow bend -96 deg, wrist lift 40 deg``; empty where no branch that was
         tried keeps all clearances and joint margins.
     """
+    scene, best = record.scene, branch_at(record, time_s)
+    if best is None:
+        return ""
+    turns = scene.tree.revolute[scene.arm_columns]
+    turned = np.abs(_apart(best - record.motion.at(time_s)[scene.arm_columns], turns))
+    return ", ".join(
+        f"{plain_joint(joint)} {np.degrees(value):.0f} deg" if turns[k] else f"{plain_joint(joint)} {value:.2f} m"
+        for k, (joint, value) in enumerate(zip(scene.arm_joints, best, strict=True)) if turned[k] > _NAMED_RAD
+    )  # fmt: skip
+
+
+def branch_at(record: Record, time_s: float) -> Array | None:
+    """Return the joints of the arm (n,) on the branch of ``other_branch``, rad or m; None where there is none."""
     scene, phase = record.scene, record.phase_at(time_s)
     tree, position, columns = phase.tree, record.motion.at(time_s), scene.arm_columns
     tool = scene.tool(tree)
@@ -44,22 +57,16 @@ def other_branch(record: Record, time_s: float) -> str:
     try:
         found = solutions(chain, tree.pose_of(tool, position), what="the tool's place")
     except ReachError:
-        return ""
+        return None
     now, turns = position[columns], chain.revolute
     other = [q for q in found if np.abs(_apart(q - now, turns)).max() > _OTHER_RAD and _roomy(record, chain, q)]
     if not other:
-        return ""
+        return None
     tried = np.repeat(position[None], len(other[:_TRIED]), axis=0)
     tried[:, columns] = other[:_TRIED]
     left = least_left_m(record, time_s, tried)
     best = int(np.argmax(left))
-    if left[best] < 0.0:
-        return ""
-    return ", ".join(
-        f"{plain_joint(joint)} {np.degrees(value):.0f} deg" if turns[k] else f"{plain_joint(joint)} {value:.2f} m"
-        for k, (joint, value) in enumerate(zip(scene.arm_joints, other[best], strict=True))
-        if abs(_apart(other[best] - now, turns)[k]) > _NAMED_RAD
-    )
+    return None if left[best] < 0.0 else np.asarray(other[best])
 
 
 def least_left_m(record: Record, time_s: float, positions: Array) -> Array:

@@ -1,0 +1,87 @@
+"""From a rehearsed script to the answer: what is tightest, where the tool goes, how the joints stand."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+
+from armcarry.checks import clearance, joint_margin, reach
+from armcarry.editing.answer import TIGHTEST, Answer, Flown, Joint, Tight, WayOfTool
+from armcarry.editing.rehearsed import Rehearsed
+from armcarry.record.finding import Finding, Verdict
+from armcarry.record.record import PairRow, Record
+
+
+def answer(known: Rehearsed, number: int, title: str, took_s: float, before: Answer | None) -> Answer:
+    """Return the answer to a change.
+
+    Args:
+        known: the script as it was rehearsed.
+        number: of the answer.
+        title: the change in words.
+        took_s: how long it took.
+        before: the answer before, from which changes are counted.
+    """
+    record = known.record
+    joints = joint_margin.check(record)
+    short = [item for item in reach.check(record) if item.verdict is Verdict.FAIL]
+    failing = (*short, *clearance.too_near(record.pairs), *(one for one in joints if one.verdict is Verdict.FAIL))
+    return Answer(
+        number, title, took_s, known.planned, known.proven, record, _moves(known), _way(known),
+        _tightest(record, before), _joints(joints, before), failing,
+        None if before is None else record.duration_s - before.duration_s,
+    )  # fmt: skip
+
+
+def _tightest(record: Record, before: Answer | None) -> tuple[Tight, ...]:
+    least: dict[frozenset[str], PairRow] = {}
+    for row in sorted(record.pairs, key=lambda row: (row.weight, row.margin_m)):
+        least.setdefault(frozenset((row.body_a, row.body_b)), row)
+    old: dict[frozenset[str], float] = {}
+    for row in () if before is None else before.record.pairs:
+        pair = frozenset((row.body_a, row.body_b))
+        old[pair] = min(row.margin_m, old.get(pair, np.inf))
+    return tuple(
+        Tight(row, None if pair not in old or not np.isfinite(old[pair]) else row.margin_m - old[pair])
+        for pair, row in list(least.items())[:TIGHTEST]
+    )
+
+
+def _joints(found: tuple[Finding, ...], before: Answer | None) -> tuple[Joint, ...]:
+    old = {} if before is None else {joint.name: joint.margin for joint in before.joints}
+    return tuple(
+        Joint(item.subject, value := float(item.value or 0.0), float(item.limit or 0.0),
+              value - old[item.subject] if item.subject in old else None, item.unit)
+        for item in found
+    )  # fmt: skip
+
+
+def _moves(known: Rehearsed) -> tuple[Flown, ...]:
+    starts = np.array([piece.start_s for piece in known.pieces])
+    least = np.array([piece.least_m for piece in known.pieces])
+    moves = []
+    for span in known.record.moves:
+        inside = (starts >= span.start_s - 1e-6) & (starts < span.end_s - 1e-6)
+        written = known.written.get((span.carry, span.number), (-1, -1))
+        moves.append(Flown(span.carry, span.number, written, span.title, span.start_s, span.end_s,
+                           float(least[inside].min(initial=np.inf))))  # fmt: skip
+    return tuple(moves)
+
+
+def _way(known: Rehearsed) -> WayOfTool:
+    """Return where the tool is at the ends of the cells of every stretch."""
+    times = np.concatenate([piece.start_s + piece.times_s[:-1] for piece in known.pieces])
+    margin = np.concatenate([piece.margin_m for piece in known.pieces])
+    record = known.record
+    edges = np.append(times, record.duration_s)
+    points = np.empty((len(edges), 3))
+    for phase in record.phases:
+        inside = (edges >= phase.start_s) & (edges <= phase.end_s)
+        points[inside] = record.link_path(record.scene.tool(phase.tree), edges[inside])[:, :3, 3]
+    return WayOfTool(edges, points, np.append(margin, margin[-1:]))
+
+
+def stretches(way: WayOfTool) -> list[tuple[int, int]]:
+    """Return first and last point of the pieces of a way that are drawn in one colour."""
+    return list(pairwise(range(len(way.times_s))))

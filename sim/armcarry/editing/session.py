@@ -1,0 +1,208 @@
+"""A session of changing one script: changes, answers, steps back and forward, the journal, and saving."""
+
+from __future__ import annotations
+
+import difflib
+import time
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from armcarry.editing.answer import Answer
+from armcarry.editing.journal import Journal, digest, read_journal
+from armcarry.editing.later import Later
+from armcarry.editing.measured import answer
+from armcarry.editing.moves import Moves
+from armcarry.editing.rehearsed import Rehearsal
+from armcarry.editing.script import Change, Script
+from armcarry.errors import InputError
+from armcarry.files.atomic import write_bytes_atomic
+from armcarry.files.load import load_scenario
+from armcarry.files.places import find_scenario
+from armcarry.files.yaml_text import MAX_BYTES, parse_yaml, read_bytes
+
+JOURNAL = "session.jsonl"
+
+
+class Session(Moves):
+    """Changes a script and answers every change at once.
+
+    Every change is written to the journal before it is answered, and ``undo`` takes back what was done at once,
+    however long ago. A change that cannot be is refused and leaves everything as it was.
+
+    Args:
+        path: the script, or the name of one that comes with armcarry.
+        journal: folder of the journal; None keeps none. What stands there from a session that was killed is done
+            again.
+        later: whether the checks that take longer are computed in the background.
+
+    Attributes:
+        path: the script.
+        answer: to the last change.
+        resumed: how many changes of a session that was killed were done again.
+
+    Raises:
+        InputError: the script cannot be read, or the journal belongs to another state of it.
+        RecordError: the journal cannot be written.
+    """
+
+    def __init__(self, path: Path | str, *, journal: Path | None = None, later: bool = False) -> None:
+        self.path = find_scenario(path)
+        content = read_bytes(self.path, MAX_BYTES, "YAML")
+        self._on_disk = digest(content)
+        script = Script(content.decode("utf-8-sig"), parse_yaml(content, self.path).data)
+        kept = None if journal is None else journal / JOURNAL
+        if kept is not None and kept.exists():
+            before = read_journal(kept)
+            if before.on_disk != self._on_disk:
+                raise InputError(
+                    "the journal belongs to another state of the script, which was changed since", file=kept,
+                    accepted="the script as that session left it; or move the journal away to begin anew",
+                )  # fmt: skip
+            script = before.script()
+        self.script, self.resumed = script, script.done
+        self._rehearsal, self._later = Rehearsal(self.path), Later() if later else None
+        self.answer = self._answered("opened", None)
+        self._journal = None if kept is None else Journal(kept, self.path.name, script.text)
+
+    # -- changing ----------------------------------------------------------------------------------------------------
+
+    def change(self, change: Change) -> Answer:
+        """Make a change and return the answer.
+
+        Raises:
+            InputError: the script cannot be so; nothing was changed.
+        """
+        self.script.tried(change)
+        undone = self.script.changes[self.script.done :], self.script._states[self.script.done :]
+        self.script.do(change)
+        try:
+            found = self._answered(change.title, self.answer)
+        except InputError:
+            problem = self._problem()
+            self.script.undo()
+            del self.script.changes[self.script.done :], self.script._states[self.script.done :]
+            self.script.changes += undone[0]
+            self.script._states += undone[1]
+            if problem is None:
+                raise
+            raise problem from None
+        self._note({"change": change.as_dict()})
+        self.answer = found
+        return found
+
+    def undo(self) -> Answer:
+        """Take the last change back; where there is none, nothing happens."""
+        change = self.script.undo()
+        if change is not None:
+            self._note({"undo": True})
+            self.answer = self._answered(f"undone: {change.title}", self.answer)
+        return self.answer
+
+    def redo(self) -> Answer:
+        """Make the change that was undone last again; where there is none, nothing happens."""
+        change = self.script.redo()
+        if change is not None:
+            self._note({"redo": True})
+            self.answer = self._answered(f"again: {change.title}", self.answer)
+        return self.answer
+
+    def _answered(self, title: str, before: Answer | None) -> Answer:
+        began = time.perf_counter()
+        known = self._rehearsal.of(self.script.data)
+        number = 1 if before is None else before.number + 1
+        found = answer(known, number, title, 0.0, before)
+        found = replace(found, took_s=time.perf_counter() - began)
+        if self._later is not None:
+            from armcarry.checks import registry
+
+            self._later.ask(number, self.path, self.script.written())
+            found = replace(found, open=tuple(registry()))
+        return found
+
+    def _problem(self) -> InputError | None:
+        """Return what is wrong with the script as it is now, by its lines; None where reading it finds nothing."""
+        try:
+            load_scenario(self.path, text=self.script.written().encode())
+        except InputError as error:
+            return error
+        return None
+
+    def _note(self, content: dict[str, Any]) -> None:
+        if self._journal is not None:
+            self._journal.note(content)
+
+    # -- what takes longer -------------------------------------------------------------------------------------------
+
+    def look(self, timeout_s: float = 0.0) -> Answer:
+        """Return the answer with what the background has told since; wait for something for so long."""
+        for told in [] if self._later is None else self._later.told(timeout_s):
+            if told.number == self.answer.number:
+                later = {**self.answer.later, told.check: told.findings} if told.check else self.answer.later
+                self.answer = replace(self.answer, later=later, open=told.open)
+        return self.answer
+
+    def wait(self, timeout_s: float = 300.0) -> Answer:
+        """Return the answer once all checks have been told, or after so long."""
+        until = time.monotonic() + timeout_s
+        while self.answer.open and (left := until - time.monotonic()) > 0:
+            self.look(min(left, 1.0))
+        return self.answer
+
+    # -- the file ----------------------------------------------------------------------------------------------------
+
+    @property
+    def changed(self) -> bool:
+        """Whether the script differs from the file as this session knows it."""
+        return digest(self.script.written().encode()) != self._on_disk
+
+    @property
+    def changed_by_others(self) -> bool:
+        """Whether the file is another than the one that was read or saved here."""
+        try:
+            return digest(read_bytes(self.path, MAX_BYTES, "YAML")) != self._on_disk
+        except InputError:  # it is gone
+            return True
+
+    def difference(self) -> str:
+        """Return what saving would change in the file as it is now, as lines with + and -."""
+        try:
+            now = read_bytes(self.path, MAX_BYTES, "YAML").decode("utf-8-sig", errors="replace")
+        except InputError:
+            now = ""
+        names = (f"{self.path.name} on disk", "as changed here")
+        lines = difflib.unified_diff(now.splitlines(), self.script.written().splitlines(), *names, n=2, lineterm="")
+        return "\n".join(lines)
+
+    def save(self, path: Path | None = None, *, over: bool = False) -> Path:
+        """Write the script, with its comments and order, and return where.
+
+        Args:
+            path: another file than the one that was read.
+            over: also where the file was changed by others meanwhile, or the other file is there.
+
+        Raises:
+            InputError: it would write over what others changed.
+            RecordError: it cannot be written.
+        """
+        target = self.path if path is None else path
+        if not over and (self.changed_by_others if path is None else target.exists()):
+            raise InputError(
+                "the file was changed by others since it was read" if path is None else "there is such a file",
+                file=target, accepted="over=True after a look at the difference, or another name",
+            )  # fmt: skip
+        content = self.script.written().encode()
+        write_bytes_atomic(target, content)
+        if path is None:
+            self._on_disk = digest(content)
+            self._note({"saved": self._on_disk})
+        return target
+
+    def close(self) -> None:
+        """End the session: the journal of one that was saved, or in which nothing was changed, is taken away."""
+        if self._later is not None:
+            self._later.close()
+        if self._journal is not None:
+            self._journal.close()
+            if not self.changed:
+                self._journal.path.unlink(missing_ok=True)

@@ -1,0 +1,95 @@
+"""What was planned and timed before: of a script that changed in one place, only what changed is planned again.
+
+A move is known by what it is made from: how things hang, where every joint is when it begins, and what the script
+says of it. The same things in the same place give the same path and the same timing, so what is remembered is what
+would be computed; things that hang where they hung to a nanometre hang in the same place. It holds for one scene:
+whoever changes what stands where begins a new memory.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field, replace
+from typing import TypeVar
+
+import numpy as np
+
+from armcarry.clearance import Prover
+from armcarry.files.documents.carries import Move
+from armcarry.geometry.poses import Array
+from armcarry.motion.curve import Motion
+from armcarry.scene.tree import Tree
+from armcarry.timeline.planned import PlannedMove, Way
+
+V = TypeVar("V")
+
+#: moves that are remembered, the oldest forgotten first
+MOST = 2000
+
+
+@dataclass
+class Memory:
+    """Moves of one scene as they were planned and timed.
+
+    Attributes:
+        planned, timed: how many were worked out and not remembered, for tests and whoever measures.
+        provers: of what the arm slows down for.
+    """
+
+    planned: int = 0
+    timed: int = 0
+    provers: dict[tuple[object, ...], Prover] = field(default_factory=dict)
+    _ways: dict[tuple[object, ...], tuple[tuple[PlannedMove, float], ...]] = field(default_factory=dict)
+    _times: dict[tuple[object, ...], tuple[PlannedMove, Motion | None]] = field(default_factory=dict)
+    _trees: dict[tuple[object, ...], Tree] = field(default_factory=dict)
+
+    def extended(
+        self, way: Way, place: tuple[str, int], move: Move, near: Array | None, make: Callable[[], Iterable[Way]]
+    ) -> list[Way]:
+        """Return the ways on which one more move is made.
+
+        Args:
+            way: the moves before it.
+            place: its carry and number.
+            move: what the script says.
+            near: what its path depends on besides, None for nothing.
+            make: plans it.
+        """
+        at = self._tree(way.tree)  # kept, so that no other tree gets its number
+        key = (id(at), way.position.tobytes(), move.model_dump_json(), b"" if near is None else near.tobytes())
+        if key not in self._ways:
+            self.planned += 1
+            made = [(one.moves[-1], one.cost - way.cost) for one in make()]
+            _put(self._ways, key, tuple((replace(last, after=self._tree(last.after)), cost) for last, cost in made))
+        found = []
+        for planned, cost in self._ways[key]:
+            here = planned if (planned.carry, planned.number) == place else replace(
+                planned, carry=place[0], number=place[1]
+            )  # fmt: skip
+            found.append(Way(here.after, here.end, (*way.moves, here), way.cost + cost))
+        return found
+
+    def _tree(self, tree: Tree) -> Tree:
+        """Return the first tree that hung so, to a nanometre: what was prepared for it holds for this one."""
+        hangs = tuple(
+            (one.instance, id(one.model), one.parent, (np.round(one.pose, 9) + 0.0).tobytes())  # -0 is 0
+            for one in tree.mountings
+        )
+        return self._trees.setdefault(hangs, tree)
+
+    def motion(self, planned: PlannedMove, make: Callable[[], Motion | None]) -> Motion | None:
+        """Return the motion of a planned move from 0 s; None when it takes no time."""
+        key = (
+            id(planned.tree), id(planned.path), planned.start.tobytes(), planned.end.tobytes(), planned.tool,
+            planned.lasting_s, planned.move.rate, planned.move.tip_speed,
+        )  # fmt: skip
+        if key not in self._times:
+            self.timed += 1
+            _put(self._times, key, (planned, make()))  # the move is kept, so that no other path gets its number
+        return self._times[key][1]
+
+
+def _put(table: dict[tuple[object, ...], V], key: tuple[object, ...], value: V) -> None:
+    table[key] = value
+    while len(table) > MOST:
+        del table[next(iter(table))]

@@ -1,0 +1,41 @@
+"""What the window asks: whether a difference is to be saved."""
+
+from __future__ import annotations
+
+from PySide6.QtGui import QFontDatabase
+from PySide6.QtWidgets import QDialog, QDialogButtonBox, QLabel, QPlainTextEdit, QVBoxLayout, QWidget
+
+
+class Difference(QDialog):
+    """Shows what saving would change in the file, before it is written.
+
+    Attributes:
+        others: whether the file was changed by others, so that saving writes over that.
+    """
+
+    def __init__(self, parent: QWidget, difference: str, others: bool) -> None:
+        """Args: parent; difference, lines with + and -; others."""
+        super().__init__(parent)
+        self.others = others
+        self.setWindowTitle("Save: what changes in the file")
+        self.resize(900, 480)
+        words = "These lines change; - is what the file says now, + what it will say."
+        if others:
+            words = ("The file was changed by others since it was read here. Saving takes their lines, marked -, away; "
+                     "cancel, and save their version elsewhere first, if both are wanted.")  # fmt: skip
+        label = QLabel(words)
+        label.setWordWrap(True)
+        self.text = QPlainTextEdit(difference)
+        self.text.setReadOnly(True)
+        self.text.setLineWrapMode(QPlainTextEdit.LineWrapMode.NoWrap)
+        self.text.setFont(QFontDatabase.systemFont(QFontDatabase.SystemFont.FixedFont))
+        buttons = QDialogButtonBox()
+        self.save = buttons.addButton("Write over it" if others else "Save", QDialogButtonBox.ButtonRole.AcceptRole)
+        self.cancel = buttons.addButton("Cancel", QDialogButtonBox.ButtonRole.RejectRole)
+        (self.cancel if others else self.save).setDefault(True)
+        buttons.accepted.connect(self.accept)
+        buttons.rejected.connect(self.reject)
+        column = QVBoxLayout(self)
+        column.addWidget(label)
+        column.addWidget(self.text, 1)
+        column.addWidget(buttons)

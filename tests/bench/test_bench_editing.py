@@ -1,0 +1,44 @@
+"""How soon a change of the demo carry is answered, as a share of a fresh rehearsal of the same script."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from armcarry.editing import Session
+from armcarry.rehearsal import rehearse
+
+CARRY = Path(__file__).parents[2] / "scenarios" / "pump_box_to_bay_7.yaml"
+
+
+@pytest.mark.bench
+def test_a_change_is_answered_in_a_third_of_a_fresh_rehearsal(tmp_path, capsys):
+    path = tmp_path / "carry.yaml"
+    path.write_text(CARRY.read_text(encoding="utf-8"), encoding="utf-8")
+    session, draw = Session(path), np.random.default_rng(3)
+    lines = [at for at in session.moves if session.kind(at) == "line"]
+    took, planned = [], []
+    for count in range(60):
+        at = lines[draw.integers(len(lines))]
+        start = time.process_time()
+        if count % 3 == 2:
+            session.option(at, "rate", float(draw.choice([0.5, 0.6, 0.8])))
+        else:
+            session.shift(at, draw.normal(0, 0.02, 3))
+        took.append(1e3 * (time.process_time() - start))
+        planned.append(session.answer.planned)
+    path.write_text(session.script.written(), encoding="utf-8")
+    fresh = []
+    for _ in range(3):
+        start = time.process_time()
+        rehearse(path)
+        fresh.append(1e3 * (time.process_time() - start))
+    half, most = np.percentile(took[5:], [50, 95])
+    with capsys.disabled():
+        moves = f"{np.mean(planned):.1f} of {len(session.moves)} moves planned"
+        print(f"\nan answer: p50 {half:.0f} ms, p95 {most:.0f} ms of processor time; {moves}; "
+              f"a fresh rehearsal {np.median(fresh):.0f} ms: {most / np.median(fresh):.2f}")
+    assert most < np.median(fresh) / 3

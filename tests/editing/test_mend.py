@@ -1,0 +1,42 @@
+"""Remedies of findings as changes: each is done at once, proven, and taken back by one undo."""
+
+import pytest
+
+from armcarry.editing import Session
+from armcarry.editing.mend import mend, remedies
+from armcarry.errors import InputError
+from armcarry.record.finding import Finding, Verdict
+
+
+def test_an_appendage_in_the_way_is_stowed_and_one_undo_takes_that_back(script):
+    script.write_text(script.read_text().replace("radiator_port: stowed", "radiator_port: deployed"))
+    session = Session(script)
+    before = session.script.data
+    finding = Finding("clearance", Verdict.FAIL, "arm/boom_far_tube", "m", "platform/radiator_port_sheet_1_1", 500.0)
+    named = {remedy.title: remedy for remedy in remedies(session, finding)}
+    assert "radiator_port stowed" in named
+    assert "radiator_port deployed" not in named, "as it stands"
+    answer = mend(session, named["radiator_port stowed"])
+    assert session.script.data["appendages"]["radiator_port"] == "stowed"
+    assert not answer.failing
+    session.undo()
+    assert session.script.data == before
+
+
+def test_a_move_is_slowed_by_as_much_as_its_finding_asks(script):
+    session = Session(script)
+    session.option((0, 6), "rate", 0.8)
+    finding = Finding("tip_speed", Verdict.FAIL, "arm/tip", "m", remedy="slow out to 60 % of its rate", start_s=500.0)
+    (remedy,) = remedies(session, finding)[:1]
+    assert remedy.title == "slow out to 60 %"
+    mend(session, remedy)
+    assert session.move((0, 6))["rate"] == pytest.approx(0.48)
+
+
+def test_what_does_not_help_says_why_and_changes_nothing(script):
+    session = Session(script)
+    finding = Finding("clearance", Verdict.FAIL, "arm/boom_far_tube", "m", "platform/keel_bay_9_brace_port", 500.0)
+    named = {remedy.title: remedy for remedy in remedies(session, finding)}
+    with pytest.raises(InputError, match=r"straight lines lead there|no other branch of the arm that was tried"):
+        mend(session, named["another branch of the arm"])
+    assert session.script.done == 0
