@@ -32,7 +32,9 @@ def test_a_killed_session_is_gone_on_with(script, tmp_path):
     assert told["changes"] == ["out: rate 0.5"]
     assert told["failing"] == []
     assert told["written"] is None
-    assert Session(script, journal=tmp_path / "kept").resumed == 1
+    again = Session(script, journal=tmp_path / "kept")
+    assert again.resumed == 1
+    again.close()
 
 
 def test_what_is_no_key_or_fails_at_once_is_said(script):

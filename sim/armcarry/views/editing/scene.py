@@ -12,7 +12,7 @@ from armcarry.geometry.poses import Array
 from armcarry.record.record import PairRow, Record
 from armcarry.views.groups import rigid_groups
 from armcarry.views.player import look
-from armcarry.views.player.marks import Lines, triads
+from armcarry.views.player.marks import Lines, place, triads, words
 from armcarry.views.player.nearest import Nearest
 from armcarry.views.player.scene import QUICK, SceneView
 
@@ -37,8 +37,10 @@ class EditScene:
         self.view.samples(QUICK)
         self._signature = signature(answer.record)
         self._axes = Lines(AXES, 5.0)
-        self._axes.actor.VisibilityOff()
-        self.view._above.AddActor(self._axes.actor)
+        self._named = [words(name, 15, colour, bold=True) for name, colour in zip("xyz", AXES, strict=True)]
+        for actor in (self._axes.actor, *self._named):
+            actor.VisibilityOff()
+            self.view.lay_over(actor)
         self._way: Any = None
         self.handle: Array | None = None
         self.take(answer)
@@ -52,12 +54,12 @@ class EditScene:
         view, record = self.view, answer.record
         view.record = view.scene.record = view.cameras.record = record
         if self._way is not None:
-            view.renderer.RemoveActor(self._way.actor)
+            view.take_away(self._way.actor)
         way = answer.way
         colours = [look.band_colour(look.band(margin)) for margin in way.margin_m[:-1].tolist()]
         self._way = Lines(colours, 6.0)
         self._way.move(np.stack([way.points_m[:-1], way.points_m[1:]], axis=1))
-        view.renderer.AddActor(self._way.actor)
+        view.lay_over(self._way.actor)
 
     def show(self, time_s: float, handle: Array | None, row: PairRow | None) -> None:
         """Show an instant, the handle of a waypoint, and a pair with its distance."""
@@ -72,9 +74,13 @@ class EditScene:
     def hold(self, handle: Array | None) -> None:
         """Draw the handle of a waypoint, T_world_handle (4, 4); None takes it away."""
         self.handle = handle
-        self._axes.actor.SetVisibility(handle is not None)
+        for actor in (self._axes.actor, *self._named):
+            actor.SetVisibility(handle is not None)
         if handle is not None:
-            self._axes.move(triads(handle[None], HANDLE_M))
+            ends = triads(handle[None], HANDLE_M)
+            self._axes.move(ends)
+            for actor, end in zip(self._named, ends, strict=True):
+                place(actor, end[1] + 0.08 * (end[1] - end[0]))
 
     def look_at(self, point_m: Array) -> None:
         """Look at a point from the side."""

@@ -79,6 +79,7 @@ class EditWindow(Mending):
         self._timer.timeout.connect(self.look)
         self._timer.start(_LOOK_MS)
         self._shown(first=True)
+        self.canvas.widget.setFocus()
         told = f"{session.resumed} changes of the session before were made again" if session.resumed else (
             "choose a move; drag an axis of its handle, Shift turns; arrow keys move it by a step"
         )  # fmt: skip

@@ -217,6 +217,14 @@ class SceneView:
         rise = 2 * far * np.tan(np.radians(camera.GetViewAngle()) / 2) * 0.045
         return np.asarray(point + rise * np.array(camera.GetViewUp()))
 
+    def lay_over(self, actor: Any) -> None:
+        """Draw something over the scene, whatever stands before it."""
+        self._above.AddActor(actor)
+
+    def take_away(self, actor: Any) -> None:
+        """Draw no longer what was laid over the scene."""
+        self._above.RemoveActor(actor)
+
     def refresh_words(self) -> None:
         """Write all words anew, which VTK leaves in the size of a picture that was taken larger."""
         for actor in self._above.GetViewProps():

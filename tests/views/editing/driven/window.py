@@ -1,0 +1,135 @@
+"""The window in which a script is changed, under real key and mouse events. Run in a child process, off screen."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PySide6.QtCore import QPoint, Qt
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QApplication, QTabWidget
+
+from armcarry.editing import Session
+from armcarry.record.finding import Finding, Verdict
+
+CARRY = Path(__file__).parents[4] / "scenarios" / "pump_box_to_bay_7.yaml"
+OUT = (0, 6)
+
+
+@pytest.fixture
+def window(tmp_path):
+    from armcarry.views.editing.window import open_window
+
+    text = CARRY.read_text(encoding="utf-8").split("      - {line: {frame: platform/rack_a_stand, to: [-2.1 m, -3.7", 1)
+    path = tmp_path / "short.yaml"
+    path.write_text(text[0].replace("radiator_port: stowed", "radiator_port: deployed"), encoding="utf-8")
+    window = open_window(Session(path, journal=tmp_path / "kept"))
+    window.resize(1360, 800)
+    QApplication.processEvents()
+    yield window
+    window.close()
+
+
+def rows(window):
+    return [window.moves.item(k).text().split() for k in range(window.moves.count())]
+
+
+def test_a_waypoint_is_moved_by_keys_handle_numbers_and_sliders_and_all_is_undone(window):
+    session, panel, view = window.session, window.panel, window.canvas.widget
+    assert [row[1] for row in rows(window)] == ["ready", "close_in", "unbolt", "take", "pull_out", "clear_of_rack", "out"]
+    window.choose(OUT)
+    window.select()
+    assert panel.fields["y"].text() == "-0.7 m"
+
+    QTest.keyClick(view, Qt.Key.Key_Up)
+    assert panel.fields["y"].text() == "-0.69 m"
+    assert "answered in" in window.message.text()
+    assert "1 of 7 moves planned anew" in window.message.text()
+
+    tips = window._handle.tips()
+    along = (tips[0] - tips[3]) / np.linalg.norm(tips[0] - tips[3])
+    grip = QPoint(*tips[0].round().astype(int).tolist())
+    QTest.mousePress(view, Qt.MouseButton.LeftButton, Qt.KeyboardModifier.NoModifier, grip)
+    QTest.mouseMove(view, grip + QPoint(*(30 * along).round().astype(int).tolist()))
+    assert window.message.text().startswith("along x by +")
+    QTest.mouseRelease(view, Qt.MouseButton.LeftButton, Qt.KeyboardModifier.NoModifier, grip)
+    assert -2.1 < session.waypoint(OUT)[0, 3] < -1.0
+    assert session.waypoint(OUT)[1, 3] == pytest.approx(-0.69, abs=1e-6)
+
+    field = panel.fields["z"]
+    field.setFocus()
+    field.selectAll()
+    QTest.keyClicks(field, "1 ft")
+    QTest.keyClick(field, Qt.Key.Key_Return)
+    assert session.waypoint(OUT)[2, 3] == pytest.approx(0.3048, abs=1e-4)
+    field.selectAll()
+    QTest.keyClicks(field, "up")
+    QTest.keyClick(field, Qt.Key.Key_Return)
+    assert "up" in window.message.text(), "why it cannot be is said"
+    assert field.text() == "0.3048 m", "and the field says what is"
+
+    slider = panel.sliders["wrist_turn"]
+    slider.setValue(slider.value() - 40)
+    slider.sliderReleased.emit()
+    assert session.kind(OUT) == "to_joints"
+
+    while session.script.done:
+        QTest.keyClick(window, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
+    assert panel.fields["y"].text() == "-0.7 m"
+    assert not session.changed
+
+
+def test_moves_are_cut_added_and_taken_away(window):
+    window.choose(OUT)
+    window.on_move(window.session.split)
+    assert len(rows(window)) == 8
+    window.on_move(lambda at: window.session.add(at, {"hold": "10 s"}))
+    window.on_move(window.session.remove)
+    window.redo()
+    assert len(rows(window)) == 8
+    window.panel.findChild(QTabWidget).setCurrentIndex(1)
+    QApplication.processEvents()
+    assert window.panel.sliders["elbow_bend"].isVisible()
+
+
+def test_a_finding_is_gone_to_and_mended_from_its_menu(window):
+    session, panel = window.session, window.panel
+    found = Finding("clearance", Verdict.FAIL, "arm/boom_far_tube", "too near", "platform/radiator_port_sheet_1_1", 480.0)
+    object.__setattr__(session.answer, "failing", (found,))
+    panel.show_answer()
+    assert panel.mend.isEnabled()
+    window.take_there()
+    assert window.message.text().startswith("0:08:00.0: too near")
+    menu = window.mend_menu()
+    named = {action.text(): action for action in menu.actions()}
+    named["radiator_port stowed"].trigger()
+    assert session.script.data["appendages"]["radiator_port"] == "stowed"
+    window.undo()
+    assert session.script.data["appendages"]["radiator_port"] == "deployed"
+
+
+def test_what_others_changed_is_noticed_and_the_difference_is_shown_before_it_is_saved(window, monkeypatch):
+    from armcarry.views.editing import window as module
+
+    session, asked = window.session, []
+
+    class Asked(module.Difference):
+        def exec(self):
+            asked.append((self.text.toPlainText(), self.others, self.save.text()))
+            return True
+
+    monkeypatch.setattr(module, "Difference", Asked)
+    window.save()
+    assert "nothing to save" in window.message.text()
+    window.choose(OUT)
+    QTest.keyClick(window.canvas.widget, Qt.Key.Key_PageUp)
+    session.path.write_text(session.path.read_text().replace("Pump box from", "Pump case from"))
+    window.look()
+    assert "changed by others meanwhile" in window.message.text()
+    window.save()
+    ((shown, others, button),) = asked
+    assert others
+    assert button == "Write over it"
+    assert "+        " not in shown or "0.31 m" in shown
+    assert "-title: Pump case from" in shown
+    assert "0.31 m" in session.path.read_text()
+    assert "as saved" in window.state.text()
