@@ -29,7 +29,7 @@ def edit(
     ] = None,
     as_json: Json = False,
 ) -> None:
-    """Change a script in a window that answers every change with what it does.
+    """Change a script in a window, each change proven at once.
 
     Every change is kept as it is made, so that a session that was killed goes on where it was.
 

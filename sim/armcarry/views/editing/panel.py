@@ -60,7 +60,7 @@ class Panel(QWidget):
         self.where.setObjectName("faint")
         self.where.setWordWrap(True)
         tabs = QTabWidget()
-        tabs.addTab(self._waypoint(), "Waypoint")
+        tabs.addTab(self._waypoint(), "Where it ends")
         tabs.addTab(self._joints(), "Joints")
         self.tightest = QLabel()
         self.tightest.setWordWrap(True)
