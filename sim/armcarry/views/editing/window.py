@@ -12,13 +12,9 @@ from PySide6.QtGui import QCloseEvent, QColor, QKeyEvent, QKeySequence, QShortcu
 from PySide6.QtWidgets import (
     QApplication,
     QComboBox,
-    QHBoxLayout,
     QLabel,
     QListWidget,
     QListWidgetItem,
-    QPushButton,
-    QVBoxLayout,
-    QWidget,
 )
 
 from armcarry.editing.moves import LEADING
@@ -28,6 +24,7 @@ from armcarry.geometry.poses import Array
 from armcarry.quantities import clock
 from armcarry.views.editing.dialogs import Difference
 from armcarry.views.editing.handle import Handle
+from armcarry.views.editing.layout import STEPS, lay_out
 from armcarry.views.editing.mending import Mending
 from armcarry.views.editing.panel import Panel
 from armcarry.views.editing.scene import EditScene
@@ -35,11 +32,7 @@ from armcarry.views.player import look
 from armcarry.views.player.app import application, show_window
 from armcarry.views.player.canvas import canvas
 from armcarry.views.player.mouse import Mouse
-from armcarry.views.words import CAUTION
 
-#: steps of the arrow keys: words, m, rad
-STEPS = (("1 cm, 0.2 deg", 0.01, np.radians(0.2)), ("5 cm, 1 deg", 0.05, np.radians(1.0)),
-         ("20 cm, 5 deg", 0.2, np.radians(5.0)))  # fmt: skip
 #: key -> axis and sign, in the waypoint's frame
 ARROWS = {
     Qt.Key.Key_Right: (0, 1.0), Qt.Key.Key_Left: (0, -1.0), Qt.Key.Key_Up: (1, 1.0), Qt.Key.Key_Down: (1, -1.0),
@@ -65,7 +58,7 @@ class EditWindow(Mending):
         self.title, self.state, self.message = QLabel(), QLabel(), QLabel()
         self.moves, self.step = QListWidget(), QComboBox()
         self.panel = Panel(session, self.do)
-        self._lay_out()
+        self.middle = lay_out(self)
         self._begin_view()
         self.moves.currentRowChanged.connect(lambda _: self.select())
         self.panel.there.clicked.connect(self.take_there)
@@ -85,57 +78,6 @@ class EditWindow(Mending):
         )  # fmt: skip
         self.say(told)
 
-    def _lay_out(self) -> None:
-        for label, name in ((self.title, "title"), (self.state, "counts"), (self.message, "message")):
-            label.setObjectName(name)
-            label.setTextFormat(Qt.TextFormat.PlainText)
-        self.message.setWordWrap(True)
-        head = QHBoxLayout()
-        head.addWidget(self.title, 1)
-        head.addWidget(self.state)
-        for words, tip, act in (("Undo", "Ctrl+Z", self.undo), ("Redo", "Ctrl+Y", self.redo),
-                                ("Save …", "Ctrl+S: shows the difference first", self.save)):  # fmt: skip
-            head.addWidget(_button(words, tip, act))
-        for words, _, _ in STEPS:
-            self.step.addItem(words)
-        self.step.setToolTip("step of the arrow keys, which act while the scene has the focus")
-        left, tools = QVBoxLayout(), QHBoxLayout()
-        left.addWidget(self.moves, 1)
-        for words, tip, act in (
-            ("Cut in two", "the first half becomes a move of its own", lambda: self.on_move(self.session.split)),
-            ("Line", "lead there in a straight line", lambda: self.on_move(self.session.straighten)),
-            ("Wait", "stand still for 10 s before it",
-             lambda: self.on_move(lambda at: self.session.add(at, {"hold": "10 s"}))),
-            ("Take away", "take the move away", lambda: self.on_move(self.session.remove)),
-        ):  # fmt: skip
-            tools.addWidget(_button(words, tip, act))
-        left.addLayout(tools)
-        more = QHBoxLayout()
-        snap = _button("Snap", "to whole 10 cm and the axes of its frame", lambda: self.on_move(self.session.snap))
-        more.addWidget(snap)
-        more.addWidget(QLabel("Step"))
-        more.addWidget(self.step, 1)
-        left.addLayout(more)
-        self._middle = QVBoxLayout()
-        self._middle.addWidget(self.message)
-        row = QHBoxLayout()
-        row.addLayout(left, 3)
-        row.addLayout(self._middle, 7)
-        row.addWidget(self.panel, 4)
-        caution = QLabel(CAUTION)
-        caution.setObjectName("caution")
-        caution.setWordWrap(True)
-        page, column = QWidget(), QVBoxLayout()
-        page.setObjectName("room")
-        column.addLayout(head)
-        column.addLayout(row, 1)
-        column.addWidget(caution)
-        page.setLayout(column)
-        self.setCentralWidget(page)
-        scenario = self.session.answer.record.scene.loaded.scenario
-        self.title.setText(scenario.title)
-        self.setWindowTitle(f"armcarry: {self.session.path.name}")
-
     def _begin_view(self) -> None:
         """Make the view; anew where a change brought other bodies."""
         self.canvas: Any = canvas(self._live)
@@ -143,7 +85,7 @@ class EditWindow(Mending):
         self._mouse = Mouse(self.canvas.widget, self.scene.view.cameras, _nothing, self.scene.view.render, _nothing)
         self._handle = Handle(self.canvas.widget, self.scene, self._dragging, self._dragged)
         self.canvas.widget.installEventFilter(self)
-        self._middle.insertWidget(0, self.canvas.widget, 1)
+        self.middle.insertWidget(0, self.canvas.widget, 1)
 
     # -- doing ---------------------------------------------------------------------------------------------------------
 
@@ -207,7 +149,7 @@ class EditWindow(Mending):
         answer = self.session.answer
         if not self.scene.fits(answer):
             self.canvas.widget.hide()
-            self._middle.removeWidget(self.canvas.widget)
+            self.middle.removeWidget(self.canvas.widget)
             self.canvas.end()
             self._begin_view()
             first = True
@@ -312,13 +254,6 @@ class EditWindow(Mending):
         self.session.close()
         self.canvas.end()
         super().closeEvent(event)
-
-
-def _button(words: str, tip: str, act: Callable[[], object]) -> QPushButton:
-    button = QPushButton(words)
-    button.setToolTip(tip)
-    button.clicked.connect(lambda _=False: act())
-    return button
 
 
 def _nothing() -> None:
