@@ -52,7 +52,8 @@ MISTAKES = [
         ARM,
         "default: 2 deg/s, slide: 0.05 m/s",
         "default: 2 deg/s",
-        "joint 'slide' is prismatic; found '2 deg/s'; accepted: a speed with its unit",
+        "joint 'slide' slides, and default is for joints that turn; accepted: a value of its own beside default, "
+        "slide: a speed with its unit",
     ),
     (
         ARM,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from typer.testing import CliRunner
 
@@ -122,3 +124,48 @@ def test_work_at_the_new_bench_by_intent_passes_with_all_the_rest_left_open(tmp_
     assert [finding.message for finding in findings if finding.verdict == "fail"] == []
     rules = read_yaml(tmp_path / "models" / "rules" / "trial" / "trial.yaml").data
     assert ["arm/hand", "restraint/foot_*"] in [one["bodies"] for one in rules["intended_contact"]]
+
+
+#: an arm of eight joints out of the new one: it slides up at its foot, and its far boom twists
+SLIDES = '''<joint name="slide" type="prismatic"><origin xyz="0 0 0.4"/><parent link="base"/><child link="sled"/>
+    <axis xyz="0 0 1"/><limit lower="0" upper="1" effort="100" velocity="0.05"/></joint>
+  <joint name="turn" type="revolute"><origin xyz="0 0 0.2"/><parent link="sled"/>'''
+TWISTS = '''<joint name="twist" type="revolute"><origin xyz="4 0 0"/><parent link="far_boom"/><child link="twisted"/>
+    <axis xyz="1 0 0"/><limit lower="-2.8" upper="2.8" effort="100" velocity="0.1"/></joint>
+  <joint name="wrist_lift" type="revolute"><origin xyz="0 0 0"/><parent link="twisted"/>'''
+OWN = {
+    '<link name="turret"/>': '<link name="sled"/><link name="turret"/>',
+    '<link name="wrist"/>': '<link name="twisted"/><link name="wrist"/>',
+    '<joint name="turn" type="revolute"><origin xyz="0 0 0.6"/><parent link="base"/>': SLIDES,
+    '<joint name="wrist_lift" type="revolute"><origin xyz="4 0 0"/><parent link="far_boom"/>': TWISTS,
+}
+PER_S = {"joint_rate": "0.03 m/s", "joint_acceleration": "0.005 m/s^2", "brake_deceleration": "0.03 m/s^2",
+         "runaway_rate": "0.035 m/s"}  # fmt: skip
+
+
+@pytest.mark.long
+def test_an_own_arm_of_eight_joints_brings_an_own_rider_to_an_own_worksite(tmp_path):
+    arm, urdf, *_ = write_new("arm", "eight", tmp_path)
+    text = urdf.read_text()
+    for old, new in OWN.items():
+        assert old in text
+        text = text.replace(old, new)
+    urdf.write_text(text)
+    text = arm.read_text().replace("joints: [turn, lift, bend,", "joints: [slide, turn, lift, bend, twist,")
+    text = text.replace("home:\n", "home:\n  slide: 0.3 m\n  twist: 0 deg\n")
+    for key, value in PER_S.items():
+        text = re.sub(rf"{key}: {{default: ([^}}]*)}}(?!\n#)", rf"{key}: {{default: \1, slide: {value}}}", text)
+    arm.write_text(text)
+    write_new("platform", "deck", tmp_path)
+    write_new("crew", "own", tmp_path)
+    script, *_ = write_new("scenario", "ride", tmp_path, {"platform": "deck", "arm": "eight"})
+    text = script.read_text()
+    start, end = text.index("carries:"), text.index("# -- what may be said too")
+    script.write_text(text[:start] + """restraint: {at: arm}
+crew: {ev1: {body: own, posture: carry, at: arm}}
+carries: [{name: to_bench, moves: [{ride: {to: bench}}, {hold: 60 s}]}]
+
+""" + text[end:])  # fmt: skip
+    record = rehearsal.rehearse(script)
+    assert len(record.scene.arm_joints) == 8
+    assert [finding for finding in rehearsal.judge(record) if str(finding.verdict) == "fail"] == []

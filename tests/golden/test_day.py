@@ -13,6 +13,7 @@ import pytest
 from armcarry.asked.zones import granted
 from armcarry.checks import custody, schedule
 from armcarry.files.load import load_scenario
+from armcarry.planning.left_open import settle
 from armcarry.record.record import Record
 from armcarry.scene.build import build_scene
 from armcarry.timeline.day_run import run_day
@@ -49,6 +50,18 @@ def test_what_is_found_for_it_beside_it_holds_for_the_day_and_the_models_as_they
     beside = record.scene.loaded.beside
     assert not beside.stale, "after a change of day or models: armcarry rehearse scenarios/day_at_tern_yard.yaml"
     assert beside.found.document.ways
+
+
+@pytest.mark.long
+def test_its_ways_past_what_stands_there_are_found_again_to_the_bit(record, tmp_path):
+    path = tmp_path / DAY.name
+    path.write_bytes(DAY.read_bytes())
+    again = settle(path, keep=False).beside.found.data
+    kept = record.scene.loaded.beside.found.data
+    assert len(kept["ways"]) >= 9 and all(way["via"] or way["to_joints"] for way in kept["ways"])
+    assert {key: again[key] for key in ("ways", "stations", "script")} == {
+        key: kept[key] for key in ("ways", "stations", "script")
+    }
 
 
 def test_its_smaller_clearances_are_all_granted_by_places_to_whoever_is_there(record):

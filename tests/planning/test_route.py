@@ -87,6 +87,14 @@ def test_what_is_written_flies_the_way_that_was_found(swing):
     assert np.all(accelerations[swing.arm_columns] <= space.accelerations * (1 + 1e-9))
 
 
+def test_a_joint_that_slides_is_written_in_metres(rider_scene):
+    move = {"to_joints": {"j1": "100 deg", "j5": "0.2 m"}, "name": "over"}
+    (stretch,) = find_routes(_scene(rider_scene, [move], [_at_angle(2.6, 50, 2.0)], slides=("j5",)), seed=1)
+    written = stretch.moves[0]["to_joints"]
+    assert written["j5"] == "0.200000 m" and written["j1"] == "100.0000 deg"
+    assert Move.model_validate(stretch.moves[0]).to_joints["j5"] == pytest.approx(0.2)
+
+
 def test_the_same_seed_gives_the_same_route(swing):
     first, again = find_routes(swing, seed=5), find_routes(swing, seed=5)
     assert first[0].as_dict() == again[0].as_dict()
@@ -230,6 +238,17 @@ def test_wrong_names_are_refused(swing, rider_scene):
 
 
 # -- scripts --------------------------------------------------------------------------------------------------
+
+
+def test_of_a_script_by_intent_the_long_form_is_written_with_the_moves_where_they_belong(tmp_path):
+    source, target = scenarios_folder() / "pump_box_in_short.yaml", tmp_path / "new.yaml"
+    before = load_scenario(source).scenario.carries[0].moves
+    moves = [{"name": "by_1", "to_joints": {"elbow_bend": "90.0000 deg"}}]
+    write_with_moves(source, target, {"box_to_bay_7": [(8, 2, moves)]}, "a note")
+    after = load_scenario(target).scenario.carries[0].moves
+    assert [move.line.frame for move in before[8:10]] == ["platform/bay_7_stand"] * 2
+    assert [move.name for move in after] == [move.name for move in [*before[:8], after[8], *before[10:]]]
+    assert (after[8].name, list(after[8].to_joints)) == ("by_1", ["elbow_bend"])
 
 
 def test_a_script_keeps_all_but_the_moves_replaced(tmp_path):

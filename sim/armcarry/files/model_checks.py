@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from armcarry.errors import InputError
+from armcarry.errors import InputError, QuantityError
 from armcarry.files import names
 from armcarry.files.document_types import spell
 from armcarry.files.documents.arm import ArmDocument, Camera
@@ -17,6 +17,7 @@ from armcarry.files.finder import Finder
 from armcarry.files.model_files import ModelFile
 from armcarry.files.validate import Source
 from armcarry.geometry.model import Joint, Model
+from armcarry.quantities import describe, parse
 
 _RATE = ("angular_speed", "speed")
 _ACCELERATION = ("angular_acceleration", "acceleration")
@@ -135,7 +136,20 @@ def _check_rates(
         if DEFAULT not in given:
             ask.tell(path, f"no value for joint '{joint}'", accepted="one for every joint, or one named default")
             return
+        if ask.joints[joint].kind == "prismatic" and _turns(ask, (*path, DEFAULT), kind[0]):
+            accepted = f"a value of its own beside default, {joint}: {describe(kind[1])}"
+            ask.tell(path, f"joint '{joint}' slides, and default is for joints that turn", accepted=accepted)
+            continue
         ask.value((*path, DEFAULT), joint, given[DEFAULT], kind)
+
+
+def _turns(ask: Finder, path: tuple[str, ...], kind: str) -> bool:
+    """Tell whether a value is written in the unit of joints that turn."""
+    try:
+        parse(ask.source.yaml.value(path), kind)
+    except QuantityError:
+        return False
+    return True
 
 
 def check_platform(file: ModelFile[PlatformDocument], problems: list[InputError]) -> None:

@@ -301,15 +301,12 @@ def _options(run: list[PlannedMove]) -> dict[str, float]:
 def written_way(scene: Scene, way: ArmWay, last: Move, options: dict[str, float]) -> dict[str, Any]:
     """Return the way as a move of a script, with the name and words of the last move it stands for."""
     joints = scene.loaded.arm.document.joints
+    turns = {joint.name for joint in scene.loaded.arm.model.joints if joint.kind == "revolute"}
     points = [
-        {joint: f"{value:.4f} deg" for joint, value in zip(joints, np.degrees(point).tolist(), strict=True)}
-        for point in way.points[1:]
+        {one: f"{np.degrees(q):.4f} deg" if one in turns else f"{q:.6f} m" for one, q in zip(joints, at, strict=True)}
+        for at in way.points[1:].tolist()
     ]
-    move: dict[str, Any] = {}
-    if last.name is not None:
-        move["name"] = last.name
-    if last.say:
-        move["say"] = last.say
+    move: dict[str, Any] = {key: value for key, value in (("name", last.name), ("say", last.say)) if value}
     move["to_joints"] = points[-1]
     if len(points) > 1:
         move["via"] = points[:-1]

@@ -9,12 +9,14 @@ from typing import Any
 
 from armcarry.errors import InputError
 from armcarry.files.atomic import write_bytes_atomic
+from armcarry.files.expand_text import expanded_text
+from armcarry.files.load import load_scenario
 
 
 def write_with_moves(
     source: Path, target: Path, replaced: Mapping[str, Sequence[tuple[int, int, list[dict[str, Any]]]]], note: str
 ) -> None:
-    """Write a copy of a scenario with stretches of its carries replaced.
+    """Write a copy of a scenario with stretches of its carries replaced; of one by intent, of its long form.
 
     Args:
         source: the scenario file.
@@ -35,7 +37,7 @@ def write_with_moves(
     yaml.width = 4096  # no line of the script is wrapped anew
     yaml.preserve_quotes = True
     yaml.indent(mapping=2, sequence=4, offset=2)
-    document = yaml.load(source.read_text(encoding="utf-8"))
+    document = yaml.load(_text(source))
     for carry in document["carries"]:
         # from the last, so that earlier numbers stay true
         for first, count, moves in sorted(replaced.get(carry["name"], ()), reverse=True, key=lambda item: item[0]):
@@ -53,6 +55,14 @@ def write_with_moves(
     stream = io.StringIO()
     yaml.dump(document, stream)
     write_bytes_atomic(target, stream.getvalue().encode("utf-8"))
+
+
+def _text(source: Path) -> str:
+    """Return a script as it is written, or its long form where it says what is meant: there moves are numbered."""
+    loaded = load_scenario(source)
+    beside = loaded.beside
+    meant = beside is not None and beside.long.source is not beside.written
+    return expanded_text(loaded) if meant else source.read_text(encoding="utf-8")
 
 
 def _show_instead(document: Any, gone: Sequence[Any], instead: Sequence[Any]) -> None:
