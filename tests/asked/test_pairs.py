@@ -3,7 +3,15 @@
 import numpy as np
 import pytest
 
-from armcarry.asked.pairs import arm_pairs, judged_pairs, pairs_that_fit, seated_pairs, seating_pairs, touching_pairs
+from armcarry.asked.pairs import (
+    arm_pairs,
+    judged_pairs,
+    neighbour_pairs,
+    pairs_that_fit,
+    seated_pairs,
+    seating_pairs,
+    touching_pairs,
+)
 from armcarry.geometry import poses
 from armcarry.geometry.model import Body
 from armcarry.geometry.shapes import Sphere
@@ -108,6 +116,36 @@ def test_the_arms_pairs_are_those_its_joints_can_move_and_that_may_not_touch(bui
     assert frozenset(("ev1/boots", "restraint/slab")) not in found  # meant to touch
     assert frozenset(("ev1/trunk", "restraint/slab")) not in found  # moved by the hips, not by the arm
     assert frozenset(("platform/wall", "platform/cradle")) not in found
+
+
+def test_links_that_a_joint_joins_are_told_in_either_order(built):
+    scene = built()
+    named = (("arm/boom_2", "arm/boom_3"), ("arm/boom_3", "arm/boom_2"), ("arm/boom_3", "arm/hand"),
+             ("restraint/slab", "ev1/boots"), ("platform/wall", "platform/cradle"))  # fmt: skip
+    assert neighbour_pairs(scene, scene.tree, _named(scene, *named)).tolist() == [True, True, False, False, False]
+    assert neighbour_pairs(scene, scene.tree, np.zeros((0, 2), dtype=np.int64)).tolist() == []
+
+
+@pytest.mark.parametrize(("parent", "own"), [("platform/berth_at", "platform"), ("ev2/hands", "ev2"), ("arm/tip", "")])
+def test_a_restraint_off_the_arm_rests_on_what_it_is_on(built, parent, own):
+    scene = built(worker_at="platform/hatch")
+    tree = scene.tree.attach("restraint", parent, poses.identity())
+    named = (("restraint/slab", "platform/wall"), ("platform/cradle", "restraint/slab"),
+             ("restraint/slab", "ev2/trunk"), ("restraint/slab", "load/box"), ("arm/hand", "restraint/slab"),
+             ("arm/hand", "platform/wall"))  # fmt: skip
+    owners = [{one.split("/")[0], other.split("/")[0]} for one, other in named]
+    rest = seated_pairs(scene, tree, _named(scene, *named)).tolist()
+    assert rest == [bool(own) and both == {"restraint", own} for both in owners]
+
+
+def test_hands_that_hold_a_restraint_may_touch_it_and_nobody_elses(built):
+    scene = built(worker_at="platform/hatch")
+    named = (("restraint/slab", "ev2/glove"), ("ev1/glove", "restraint/slab"), ("restraint/slab", "ev2/trunk"),
+             ("restraint/slab", "ev1/boots"))  # fmt: skip
+    held = scene.tree.attach("restraint", "ev2/hands", poses.identity())
+    # the rules' own word, boots on the restraint, holds all along
+    assert touching_pairs(scene, scene.tree, _named(scene, *named)).tolist() == [False, False, False, True]
+    assert touching_pairs(scene, held, _named(scene, *named)).tolist() == [True, False, False, True]
 
 
 def test_contact_is_meant_by_the_rules_and_in_a_holders_hands(built):
