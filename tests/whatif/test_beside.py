@@ -77,3 +77,9 @@ def test_a_joint_that_folds_its_tube_onto_the_neck_is_found_and_that_joint_alone
 def test_others_that_cannot_stop_the_fold_in_time_fail_with_it(folding):
     _, names, pairs = failed(folding(meets_deg(folding(105.0)) - 4.0))
     assert len(names) == 11 and "arm/j2 -" not in names and pairs == {(NECK, TUBE)}
+
+
+def test_a_fold_the_other_way_is_told_apart_in_the_same_way(folding):
+    end = meets_deg(folding(105.0))
+    assert failed(folding(-105.0, -RATE))[1] == set()
+    assert failed(folding(7.0 - end, -RATE))[1:] == ({"arm/j2 -"}, {(NECK, TUBE)})
