@@ -103,6 +103,7 @@ class Answer:
         failing: what fails of what is known at once: moves that cannot be made, pairs too near, joints too far.
         later: findings of each check that was computed in the background, by name.
         open: checks that are still being computed; empty when all are told or none was asked for.
+        problem: why checks were not computed, empty where nothing went wrong.
         change_s: of the duration.
     """
 
@@ -120,6 +121,7 @@ class Answer:
     change_s: float | None = None
     later: dict[str, tuple[Finding, ...]] = field(default_factory=dict)
     open: tuple[str, ...] = ()
+    problem: str = ""
 
     @property
     def duration_s(self) -> float:
@@ -143,4 +145,4 @@ class Answer:
         """Whether nothing fails; None while checks are still being computed and nothing failed yet."""
         if self.failed:
             return False
-        return None if self.open or not self.later else True
+        return None if self.open or self.problem or not self.later else True

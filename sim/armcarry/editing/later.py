@@ -37,15 +37,17 @@ class Later:
     def __init__(self) -> None:
         self._process: subprocess.Popen[bytes] | None = None
         self._told: queue.Queue[Told] = queue.Queue()
+        self._asked = 0
 
     def ask(self, number: int, path: Path, text: str) -> None:
         """Have a state of the script rehearsed and judged; whatever is being computed is dropped for it."""
         process = self._process
         if process is None or process.poll() is not None:
-            command = [sys.executable, "-m", "armcarry.editing.later"]
+            command = [sys.executable, "-c", "from armcarry.editing.later import main; main()"]
             process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE)  # noqa: S603  # ourselves
             self._process = process
-            threading.Thread(target=_listen, args=(process.stdout, self._told), daemon=True).start()
+            threading.Thread(target=self._listen, args=(process.stdout,), daemon=True).start()
+        self._asked = number
         with contextlib.suppress(OSError):  # it died: its listener says so
             pickle.dump((number, str(path), text), process.stdin)  # type: ignore[arg-type]
             process.stdin.flush()  # type: ignore[union-attr]
@@ -59,6 +61,14 @@ class Later:
                 found.append(self._told.get_nowait())
         return found
 
+    def _listen(self, pipe: IO[bytes]) -> None:
+        """Take what the process tells until it ends, which is told too: nothing more comes then."""
+        try:
+            while True:
+                self._told.put(pickle.load(pipe))  # noqa: S301  # what our own process wrote
+        except (EOFError, OSError, ValueError, pickle.UnpicklingError):
+            self._told.put(Told(self._asked, "", (), (), "the process that computes the checks ended"))
+
     def close(self) -> None:
         """End the process."""
         if self._process is not None:
@@ -68,14 +78,6 @@ class Later:
                 with contextlib.suppress(OSError):
                     pipe.close()  # type: ignore[union-attr]
             self._process = None
-
-
-def _listen(pipe: IO[bytes], told: queue.Queue[Told]) -> None:
-    while True:
-        try:
-            told.put(pickle.load(pipe))  # noqa: S301  # what our own process wrote
-        except (EOFError, OSError, ValueError, pickle.UnpicklingError):
-            return
 
 
 def _read(pipe: IO[bytes], asked: queue.Queue[Any]) -> None:
@@ -125,7 +127,3 @@ def _computed(number: int, path: Path, text: str) -> Any:
                 yield Told(number, name, with_causes(record, findings), tuple(open_))
     except ArmcarryError as error:
         yield Told(number, "", (), (), str(error))
-
-
-if __name__ == "__main__":
-    main()

@@ -139,7 +139,7 @@ class Session(Moves):
         for told in [] if self._later is None else self._later.told(timeout_s):
             if told.number == self.answer.number:
                 later = {**self.answer.later, told.check: told.findings} if told.check else self.answer.later
-                self.answer = replace(self.answer, later=later, open=told.open)
+                self.answer = replace(self.answer, later=later, open=told.open, problem=told.problem)
         return self.answer
 
     def wait(self, timeout_s: float = 300.0) -> Answer:

@@ -210,7 +210,7 @@ class Panel(QWidget):
         self.findings.setCurrentRow(min(max(kept, 0), self.findings.count() - 1))
         for button in (self.there, self.mend):
             button.setEnabled(bool(answer.failed))
-        self.later.setText(later_words(answer.open, len(answer.later)))
+        self.later.setText(answer.problem or later_words(answer.open, len(answer.later)))
 
     def finding(self) -> Finding | None:
         """Return the finding that is chosen."""
