@@ -15,7 +15,7 @@ from armcarry.record.finding import Verdict
 from armcarry.record.record import PairRow
 from armcarry.scene.camera import View, look
 from armcarry.seeing.gaps import STEP_M, CloseGap, Gaps
-from armcarry.seeing.sight import depth_in_view_m, sightings, stretches
+from armcarry.seeing.sight import depth_in_view_m, sightings, stretches, watch
 
 VIEW = {"horizontal_view": "60 deg", "vertical_view": "40 deg"}
 TURNS = {"pan": ["-170 deg", "170 deg"], "tilt": ["-80 deg", "80 deg"]}
@@ -136,7 +136,10 @@ def test_a_camera_does_not_hide_what_it_sees_behind_its_own_housing(rider_scene,
     _, chest = _scene(rider_scene, {"front": (7.0, 0.0, 0.0)})
     housing = Body("housing", "yard", Box((0.3, 0.2, 0.2)), poses.translation(np.add(chest, (7.14, 0.0, 0.0))))
     scene, _ = _scene(rider_scene, {"front": (7.0, 0.0, 0.0)}, [housing])
-    assert sightings(turning_record(scene, rate_rad_s=0.0)).seen[:, 0, 1].all()
+    record = turning_record(scene, rate_rad_s=0.0)
+    assert sightings(record).seen[:, 0, 1].all()
+    # its middle is 0.14 m from the eye; a ball around it has 0.206 m
+    assert watch(record, record.phases[0]).housing_reach_m("platform/front") == pytest.approx(0.3462, abs=1e-4)
     lid = Body("lid", "yard", Box((0.02, 0.2, 0.2)), poses.translation(np.add(chest, (6.9, 0.0, 0.0))))
     scene, _ = _scene(rider_scene, {"front": (7.0, 0.0, 0.0)}, [housing, lid])
     assert not sightings(turning_record(scene, rate_rad_s=0.0)).seen[:, 0, 1].any()

@@ -15,6 +15,7 @@ from armcarry.views.daylight import Level
 from armcarry.views.eyes import eyes
 from armcarry.views.filming import Frames, camera_path, turned_path
 from armcarry.views.movie import _shots, write_movie
+from armcarry.views.stage import Stage
 from armcarry.views.viewpoint import sight
 
 needs_gl = pytest.mark.skipif(gl.problem() is not None, reason="no OpenGL here")
@@ -170,6 +171,38 @@ def test_frames_of_each_chapter_show_what_they_are_about(small_run):
     white = np.abs(seen["tight"].astype(int) - 244).max(axis=2) < 60
     assert white.sum() > 300  # the two bodies are marked
     assert not np.array_equal(seen["opening"], seen["verdict"])
+
+
+@needs_gl
+@pytest.mark.parametrize(("kind", "each"), [("hold", 8), ("move", 1)])
+def test_a_picture_serves_for_a_third_of_a_second_where_nothing_but_the_light_changes(
+    small_run, monkeypatch, kind, each
+):
+    record, findings = small_run
+    # in the first hold something is taken in hand, in the last nothing happens
+    cut = [replace(cut, camera=FOLLOW) for cut in chapters(record, findings) if cut.kind == kind][-1]
+    draw, drawn = Stage.shot, []
+    monkeypatch.setattr(Stage, "shot", lambda stage: drawn.append(stage.size) or draw(stage))
+    with Frames(record, findings, (480, 270), Level.PLAIN) as frames:
+        count = len([*frames.shot([(cut, np.linspace(cut.start_s + 0.1, cut.end_s - 0.1, 18))])])
+    assert count == 18
+    assert drawn.count((480, 270)) == -(-18 // each)
+    assert len(drawn) - drawn.count((480, 270)) in (0, -(-18 // each))  # the eyes of a rider, if there is one
+
+
+@needs_gl
+def test_what_is_nearer_than_a_view_begins_is_not_drawn(small_run):
+    record, _ = small_run
+    (view,) = camera_path(record, WHOLE, np.zeros(1), 16 / 9)
+    far = np.linalg.norm(np.subtract(view.eye_m, view.focus_m))
+    with Stage(record, (160, 90), Level.PLAIN) as stage:
+        stage.show(0.0)
+        ground = np.array(palette.channels(palette.ROOM)) * 255
+        shown = []
+        for nearest_m in (0.0, 2.0 * far):
+            stage.look(replace(view, nearest_m=nearest_m))
+            shown.append((np.abs(stage.shot() - ground).sum(axis=2) > 30).mean())
+    assert shown[0] > 0.01 and shown[1] == 0.0
 
 
 def test_a_camera_of_the_platform_turns_to_the_tool(small_run):

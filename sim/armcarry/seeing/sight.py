@@ -1,10 +1,9 @@
 """Which cameras see the arm's tip and its riders, proven over stretches of time.
 
-A camera sees a target through a whole cell of time when, at the middle of the cell, the target is inside its
-field of view and the line to it is clear of every body by more than everything can have moved within the
-cell. Heads turn to the target. The bodies that a camera sits in and those of the target itself are not in the
-way. Cells are halved until that is proven or they are short; what is left unproven counts as unseen, so seen
-is certain and unseen is on the safe side.
+A camera sees a target through a whole cell of time when, at the middle of the cell, the target is inside its field of
+view and the line to it is clear of every body by more than everything can have moved within the cell. Heads turn to the
+target. The bodies that a camera sits in and those of the target itself are not in the way. Cells are halved until that
+is proven or they are short; what is left unproven counts as unseen, so seen is certain, unseen on the safe side.
 """
 
 from __future__ import annotations
@@ -161,6 +160,12 @@ class Watch:
             gaps = distances(shapes, both[None], np.array([(0, k + 1) for k in range(len(rows))])).upper_m[0]
             inside[np.array(rows)[gaps <= HOUSING_M]] = True
         return inside
+
+    def housing_reach_m(self, camera: str) -> float:
+        """Return how far from its eye reach the bodies that a camera sits in, which turn with its head."""
+        e = [each.name for each in self.cameras].index(camera)
+        eye = self.record.link_path(self.cameras[e].link, np.array([self.phase.start_s]))[0, :3, 3]
+        return float((np.linalg.norm(self.placed[:, :3, 3] - eye, axis=1) + self.radii)[self.housing[e]].max(initial=0))
 
     def run(self, names: dict[str, int]) -> _Part:
         """Halve cells until what is seen is proven or they are short."""

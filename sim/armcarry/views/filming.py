@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from armcarry.scene.build import PLATFORM, VEHICLE
 from armcarry.scene.camera import head_pose, look
 from armcarry.scene.eyes import scene_cameras
 from armcarry.scene.words import plain
+from armcarry.seeing.sight import watch
 from armcarry.views import palette
 from armcarry.views.annotate import Pixels, Sheet
 from armcarry.views.closest import Track, closest_track, kept, worded
@@ -24,7 +25,7 @@ from armcarry.views.cuts import FOLLOW, WHOLE, Cut
 from armcarry.views.daylight import Level
 from armcarry.views.doing import doing_at
 from armcarry.views.eyes import Eye, eyes
-from armcarry.views.hooked import hands_at, hands_table
+from armcarry.views.hooked import hands_at, hands_table, tether_ends_m
 from armcarry.views.inset import Inset
 from armcarry.views.stage import Stage
 from armcarry.views.viewpoint import Viewpoint, overview, sight, towards_gap, whole
@@ -41,8 +42,19 @@ _FROM_AFAR, _SWING_RAD = 1.35, 0.14
 _MAP, _IN_PICTURE = 0.2, 0.24
 #: so much is seen about the tool by a camera of the platform, m
 _ABOUT_M = 6.0
+#: a picture serves for so many frames while nothing but the light changes
+_SERVES, _SAME_DIGITS = 8, 7
 #: findings named with the verdict
 _NAMED = 3
+
+
+@dataclass
+class _Drawn:
+    """A picture, of what, and for how many frames it has served."""
+
+    still: tuple[int, bytes]
+    pixels: Pixels
+    served: int = 0
 
 
 class Frames:
@@ -57,6 +69,7 @@ class Frames:
         self._map = Inset(record, int(_MAP * size[0]))
         self._eyes = [eye for eye in eyes(record) if eye.name in record.scene.loaded.crew]
         self._small: Stage | None = None
+        self._drawn: dict[str, _Drawn] = {}
 
     def __enter__(self) -> Frames:
         """Return it."""
@@ -74,6 +87,7 @@ class Frames:
         only = (lambda pair: True) if row is None else (lambda pair: pair is row)
         track = closest_track(self.record, times, only)
         which = np.repeat(np.arange(len(cuts)), [len(instants) for _, instants in cuts])
+        self._drawn.clear()
         if row is not None:
             self._stage.mark({row.body_a: palette.LIGHT, row.body_b: palette.LIGHT})
         for k, (time_s, view) in enumerate(zip(times, views, strict=True)):
@@ -82,9 +96,7 @@ class Frames:
             self._stage.mark({})
 
     def _frame(self, cut: Cut, time_s: float, view: Viewpoint, track: Track, k: int) -> Pixels:
-        self._stage.show(time_s)
-        self._stage.look(view)
-        sheet = Sheet(self._stage.shot())
+        sheet = Sheet(self._picture("main", self._stage, time_s, view))
         if cut.kind == "opening":
             sheet.title(cut.title, self.record.scene.loaded.scenario.purpose)
             return sheet.pixels()
@@ -116,9 +128,22 @@ class Frames:
             size = tuple(int(_IN_PICTURE * side) for side in self._size)
             self._small = self._open.enter_context(Stage(self.record, (size[0], size[1]), Level.PLAIN))
             self._small.scene.cull()
-        self._small.show(time_s)
-        self._small.look(camera_path(self.record, eye.name, np.array([time_s]), 16 / 9)[0])
-        return self._small.shot()
+        view = camera_path(self.record, eye.name, np.array([time_s]), 16 / 9)[0]
+        return self._picture("small", self._small, time_s, view)
+
+    def _picture(self, name: str, stage: Stage, time_s: float, view: Viewpoint) -> Pixels:
+        """Draw a picture; where nothing but the light has changed, the last one serves for a few frames more."""
+        record = self.record
+        numbers = (*view.eye_m, *view.focus_m, *view.up, view.view_rad, *record.motion.at(time_s),
+                   *tether_ends_m(record, time_s).ravel())  # fmt: skip
+        still = (id(record.phase_at(time_s)), (np.round(numbers, _SAME_DIGITS) + 0.0).tobytes())
+        drawn = self._drawn.get(name)
+        if drawn is None or drawn.still != still or drawn.served >= _SERVES:
+            stage.show(time_s)
+            stage.look(view)
+            drawn = self._drawn[name] = _Drawn(still, stage.shot())
+        drawn.served += 1
+        return drawn.pixels
 
     def _views(self, cut: Cut, times: Array) -> list[Viewpoint]:
         aspect = self._size[0] / self._size[1]
@@ -179,13 +204,17 @@ def camera_path(record: Record, camera: str, times_s: Array, aspect: float) -> l
 def turned_path(record: Record, name: str, times_s: Array) -> list[Viewpoint]:
     """Return the view of a camera of the platform at each instant, its head turned to the tool and drawn near."""
     camera = next(each for each in scene_cameras(record.scene) if each.name == f"{PLATFORM}/{name}")
+    nearest_m = watch(record, record.phase_at(float(times_s[0]))).housing_reach_m(camera.name)
     path, tool = record.link_path(camera.link, times_s), _smooth(_tool(record, times_s))
     found = look(camera.view, path, tool)
     turned = head_pose(path, found.pan_rad, found.tilt_rad)
     far = np.linalg.norm(tool - path[:, :3, 3], axis=1)
     wide = np.minimum(2 * np.arctan(_ABOUT_M / 2 / np.maximum(far, 0.5)), camera.view.vertical_rad)
     return [
-        Viewpoint(_triple(pose[:3, 3]), _triple(pose[:3, 3] + 5 * pose[:3, 0]), _triple(pose[:3, 2]), float(angle))
+        Viewpoint(
+            _triple(pose[:3, 3]), _triple(pose[:3, 3] + 5 * pose[:3, 0]), _triple(pose[:3, 2]), float(angle),
+            nearest_m=nearest_m,
+        )
         for pose, angle in zip(turned, wide, strict=True)
     ]
 

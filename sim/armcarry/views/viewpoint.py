@@ -29,7 +29,7 @@ _A_MOVE = 9
 class Viewpoint:
     """A camera: eye and focus in the world, up direction, vertical angle of view.
 
-    ``unblocked`` is the share of the looked-at points that it sees.
+    ``unblocked`` is the share of the looked-at points that it sees; what is nearer than ``nearest_m`` is not drawn.
     """
 
     eye_m: tuple[float, float, float]
@@ -37,6 +37,7 @@ class Viewpoint:
     up: tuple[float, float, float] = (0.0, 0.0, 1.0)
     view_rad: float = VIEW_RAD
     unblocked: float = 1.0
+    nearest_m: float = 0.0
 
 
 def directions(count: int = 180) -> Array:
