@@ -15,10 +15,12 @@ from armcarry.dispersion.chunks import CHUNK
 from armcarry.dispersion.problem import make_problem, prove_runs
 from armcarry.rehearsal import rehearse
 
-pytestmark = pytest.mark.bench
+pytestmark = [pytest.mark.bench, pytest.mark.skipif(sys.platform != "linux", reason="peaks are read from /proc")]
+#: what a process may hold in all with 10,000 runs, MB
+MOST_MB = {10_000: 500}
 SCENARIO = "pump_box_to_bay_7.yaml"
 PROGRAM = """
-import pickle, resource, sys, time
+import pickle, sys, time
 from dataclasses import replace
 from pathlib import Path
 import numpy as np
@@ -31,7 +33,9 @@ record, problem, outcome = pickle.loads(Path(sys.argv[1]).read_bytes())
 runs, folder, planned = int(sys.argv[2]), Path(sys.argv[3]), int(sys.argv[4])
 
 def peak_mb():
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    # not ru_maxrss: a program starts with the most that whoever starts it ever used
+    line = next(one for one in Path("/proc/self/status").read_text().splitlines() if one.startswith("VmHWM"))
+    return int(line.split()[1]) / 1024
 
 def copied(part):
     return replace(outcome, runs=np.array(part))
@@ -78,7 +82,7 @@ def packed(tmp_path_factory):
     return path
 
 
-@pytest.mark.parametrize(("runs", "planned", "most_mb"), [(0, 1_000_000, 50), (10_000, 0, 100), (100_000, 0, 3_000)])
+@pytest.mark.parametrize(("runs", "planned", "most_mb"), [(0, 1_000_000, 50), (10_000, 0, 300), (100_000, 0, 1_500)])
 def test_memory_and_time_of_many_runs(packed, tmp_path, runs, planned, most_mb):
     command = [sys.executable, "-c", PROGRAM, str(packed), str(runs), str(tmp_path / "campaign"), str(planned)]
     done = subprocess.run(command, capture_output=True, text=True)
@@ -87,3 +91,4 @@ def test_memory_and_time_of_many_runs(packed, tmp_path, runs, planned, most_mb):
     what = f"{planned} runs planned, ten chunks done" if planned else f"{runs} runs read, judged and written"
     print(f"{what}: peak {peak:.0f} MB, of which {before:.0f} MB before the first; {cpu:.0f} s of processor")
     assert peak - before < most_mb
+    assert peak < MOST_MB.get(runs, np.inf)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -14,7 +14,7 @@ from armcarry import __version__
 from armcarry.checks import run_checks
 from armcarry.dispersion.chunks import CHUNK, Chunks, chunk_ranges
 from armcarry.dispersion.engine import Tls, outcomes
-from armcarry.dispersion.gathered import Gathered, gathered, joined
+from armcarry.dispersion.gathered import Gathered, Gathering, gathered
 from armcarry.dispersion.problem import Outcome, Problem, make_problem
 from armcarry.dispersion.terms import displacement, moved
 from armcarry.errors import InputError, RecordError
@@ -60,17 +60,24 @@ class Campaign:
         """Number of the run with the least margin; the first of several."""
         return int(self.gathered.runs[np.argmin(self.least_m)])
 
-    @property
-    def outcome(self) -> Outcome:
-        """Every watched pair of every run, read from the folder: gigabytes where runs are thousands.
+    def outcomes(self) -> Iterator[Outcome]:
+        """Yield every watched pair of every run, chunk by chunk in order, read from the folder.
 
         Raises:
             RecordError: a chunk is gone or damaged meanwhile.
         """
-        parts = [self.chunks.find(part) for part in chunk_ranges(len(self.gathered.runs))]
-        if any(part is None for part in parts):
-            raise RecordError(f"{self.chunks.folder} was changed meanwhile; the same command proves again what is gone")
-        return Outcome.joined([part for part in parts if part is not None])
+        for part in chunk_ranges(len(self.gathered.runs)):
+            outcome = self.chunks.find(part)
+            if outcome is None:
+                raise RecordError(
+                    f"{self.chunks.folder} was changed meanwhile; the same command proves again what is gone"
+                )
+            yield outcome
+
+    @property
+    def outcome(self) -> Outcome:
+        """All of them as one: gigabytes where runs are thousands."""
+        return Outcome.joined(list(self.outcomes()))
 
 
 def disperse(
@@ -127,26 +134,27 @@ def run_campaign(
     """Prove the runs of a campaign that are not yet in its folder; see disperse."""
     tell = progress or (lambda words, share: None)
     chunks = Chunks(folder, identity(record.scene.loaded, seed))
-    parts: list[Gathered] = []
+    found = Gathering(runs)
+    taken_up = 0
     missing: list[range] = []
     for part in chunk_ranges(runs):
         known = chunks.find(part)
         if known is None:
             missing.append(part)
         else:
-            parts.append(gathered(known, problem.watch_m))
-    taken_up = sum(len(part.runs) for part in parts)
+            found.add(gathered(known, problem.watch_m))
+            taken_up += len(part)
     done, begun = taken_up, time.monotonic()
     if missing:
         who = f"workers of {cluster}" if cluster else "worker processes" if workers > 1 else "the first runs"
         tell(f"waiting for {who}", 0.15 + 0.8 * done / runs)
     for outcome in outcomes(problem, seed, missing, workers=workers, cluster=cluster, tls=tls):
         chunks.keep(outcome)
-        parts.append(gathered(outcome, problem.watch_m))
+        found.add(gathered(outcome, problem.watch_m))
         done += len(outcome.runs)
         left_s = (time.monotonic() - begun) / (done - taken_up) * (runs - done)
         tell(f"run {done} of {runs}, {_in_words(left_s)} left", 0.15 + 0.8 * done / runs)
-    return Campaign(record, problem, seed, joined(parts), chunks, taken_up)
+    return Campaign(record, problem, seed, found.finish(), chunks, taken_up)
 
 
 def identity(loaded: LoadedScenario, seed: int) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass
 from functools import cached_property
@@ -25,8 +25,8 @@ from armcarry.files.atomic import write_text_atomic, writing
 from armcarry.geometry.poses import Array
 from armcarry.quantities import clock
 
-#: rows of pairs.parquet written at a time
-_ROWS = 200_000
+#: rows of pairs.parquet, and of runs.parquet with its hundreds of columns, written at a time
+_ROWS, _RUNS = 50_000, 2_000
 #: share of all runs that a tolerance limit is for
 SHARE = 0.95
 
@@ -98,9 +98,11 @@ class Results:
     def pairs(self) -> tuple[Spread, ...]:
         """Every watched pair that came nearer than ``watch`` beyond its requirement in some run, least first."""
         problem, gathered = self.campaign.problem, self.campaign.gathered
+        counts = np.bincount(gathered.near_pair, minlength=len(problem.watched))
+        near = np.flatnonzero(counts)
         order = np.argsort(gathered.near_pair, kind="stable")
-        near, begins = np.unique(gathered.near_pair[order], return_index=True)
-        rows_of = np.split(order, begins[1:]) if len(near) else []
+        rows_of = np.split(order, np.cumsum(counts[near])[:-1]) if len(near) else []
+        times_touched = np.bincount(gathered.touched, minlength=len(problem.watched))
         spreads = []
         for row, entries in zip(near.tolist(), rows_of, strict=True):
             pair = problem.watched[row]
@@ -108,8 +110,7 @@ class Results:
             nominal = float(min(problem.nominal_m[row], problem.watch_m))
             lower = np.full(len(gathered.runs), problem.watch_m)
             lower[gathered.near_run[entries]] = gathered.near_lower_m[entries]
-            touched = int(np.count_nonzero(gathered.near_upper_m[entries] < 0.0))
-            spreads.append(self._spread(name, pair.required_m, nominal, lower, touched))
+            spreads.append(self._spread(name, pair.required_m, nominal, lower, int(times_touched[row])))
         return tuple(sorted(spreads, key=lambda spread: (spread.least_m, spread.name)))
 
     def _spread(self, name: str, required_m: float, nominal_m: float, lower: Array, touched: int) -> Spread:
@@ -249,10 +250,9 @@ def write_tables(results: Results, folder: Path) -> list[Path]:
     """Write result.json, runs.parquet (a row a run) and pairs.parquet (a row a pair and run) and return them.
 
     Raises:
-        RecordError: the folder cannot be written.
+        RecordError: the folder cannot be written, or a chunk is gone meanwhile.
     """
     import pyarrow as pa
-    from pyarrow import parquet
 
     campaign = results.campaign
     gathered, problem = campaign.gathered, campaign.problem
@@ -267,19 +267,37 @@ def write_tables(results: Results, folder: Path) -> list[Path]:
         "run": gathered.runs, "least_margin_m": gathered.least_m, **_nearest(results, of_pairs),
     }  # fmt: skip
     columns.update({number.name: gathered.values[:, k] for k, number in enumerate(problem.numbers)})
-    with writing(paths[1]) as place:
-        parquet.write_table(pa.table(columns), place)
+    _write(paths[1], ({name: column[first : first + _RUNS] for name, column in columns.items()}
+                      for first in range(0, len(gathered.runs), _RUNS)))  # fmt: skip
     required = np.array([pair.required_m for pair in problem.watched])
-    with writing(paths[2]) as place, ExitStack() as stack:
+    _write(paths[2], ({"run": run, **of_pairs(pair), "required_m": required[pair], "margin_m": margin,
+                       "reached_m": reached, "time_s": time}
+                      for run, pair, margin, reached, time in _near_rows(campaign)))  # fmt: skip
+    return paths
+
+
+def _write(path: Path, parts: Iterator[dict[str, Any]]) -> None:
+    """Write a table part by part."""
+    import pyarrow as pa
+    from pyarrow import parquet
+
+    with writing(path) as place, ExitStack() as stack:
         writer = None
-        for start in range(0, max(len(gathered.near_run), 1), _ROWS):
-            rows = slice(start, start + _ROWS)
-            pair = gathered.near_pair[rows]
-            table = pa.table({
-                "run": gathered.runs[gathered.near_run[rows]], **of_pairs(pair), "required_m": required[pair],
-                "margin_m": gathered.near_lower_m[rows], "reached_m": gathered.near_upper_m[rows],
-                "time_s": gathered.near_time_s[rows],
-            })  # fmt: skip
+        for columns in parts:
+            table = pa.table(columns)
             writer = writer or stack.enter_context(parquet.ParquetWriter(place, table.schema))
             writer.write_table(table)
-    return paths
+
+
+def _near_rows(campaign: Campaign) -> Iterator[tuple[Array, ...]]:
+    """Yield run, pair, proven and reached margin and time of the pairs that came near, many rows at a time."""
+    waiting: list[tuple[Array, ...]] = []
+    last = int(campaign.gathered.runs[-1])
+    for outcome in campaign.outcomes():
+        run, pair = np.nonzero(outcome.lower_m < campaign.problem.watch_m)
+        waiting.append((
+            outcome.runs[run], pair, outcome.lower_m[run, pair], outcome.upper_m[run, pair], outcome.time_s[run, pair],
+        ))  # fmt: skip
+        if sum(len(rows[0]) for rows in waiting) >= _ROWS or outcome.runs[-1] == last:
+            yield tuple(map(np.concatenate, zip(*waiting, strict=True)))
+            waiting = []
