@@ -6,6 +6,7 @@ import os
 import sys
 import warnings
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 import typer
@@ -13,7 +14,7 @@ import typer
 from armcarry.cli import editing, evidence, flying, keeping, models, planning, running, scheduling, showing, starting
 from armcarry.cli.base import app
 from armcarry.errors import ArmcarryError, RecomputedWarning
-from armcarry.files.atomic import reason
+from armcarry.files.atomic import reason, whole_so_far
 from armcarry.texts import printable
 
 #: commands as help and shared/reference/commands.md list them: a run first, then what is done with it, then planning,
@@ -47,7 +48,7 @@ def main() -> None:
         app(standalone_mode=True)
     except SystemExit as ended:
         if ended.code == _STOPPED:  # what typer makes of Ctrl-C, without a word
-            typer.echo(f"armcarry: {stopped(sys.argv[1:])}", err=True)
+            typer.echo(f"armcarry: {stopped(sys.argv[1:], whole_so_far())}", err=True)
         raise
     except ArmcarryError as error:
         if "-v" in sys.argv or "--verbose" in sys.argv:
@@ -61,26 +62,38 @@ def main() -> None:
         typer.echo(f"armcarry: {_refused(error)}", err=True)
         sys.exit(2)
     except KeyboardInterrupt:
-        typer.echo(f"armcarry: {stopped(sys.argv[1:])}", err=True)
+        typer.echo(f"armcarry: {stopped(sys.argv[1:], whole_so_far())}", err=True)
         sys.exit(_STOPPED)
 
 
 _STOPPED = 130
-#: what a command leaves when it is stopped; of any other it is nothing, for each file is written whole or not at all
-_KEPT = {
-    "disperse": "finished runs are kept, the same command goes on from them",
+#: how to go on after a command that was stopped once something of it was written; of any other, all is made again
+_GO_ON = {
+    "disperse": "the same command goes on from the finished runs",
     "edit": "every change is in the journal, the same command goes on from there",
-    "handfly": "the session is kept up to its last second",
-    "brief": "parts that were finished are kept; the same command makes all again, --part NAME one of them",
-    "rehearse": "an earlier run of that name is as it was, or the new one whole; the same command begins again",
-    "route": "no script was written; the same command begins again",
+    "series": "the same command goes on after the last whole outing",
+    "rehearse": "the same command with --overwrite makes all again",
+    "brief": "the same command makes all again, --part NAME one of them",
+    "handfly": "handfly RUN --keep FOLDER makes a run of what was flown",
+    **dict.fromkeys(
+        ("route", "freeze", "inspect", "new", "examples", "expand"), "the same command makes what is missing, if any is"
+    ),
 }
 
 
-def stopped(arguments: Sequence[str]) -> str:
-    """Say in one line what is kept of a command that Ctrl-C stopped, and how to go on."""
+def stopped(arguments: Sequence[str], written: Sequence[Path] = ()) -> str:
+    """Say in one line what is kept of a command that Ctrl-C stopped, and how to go on.
+
+    Args:
+        arguments: what was typed.
+        written: what the command put in its place: each file and folder is written whole or not at all.
+    """
+    if not written:
+        return "stopped; nothing was changed; the same command begins again"
     command = next((word for word in arguments if word in ORDER), "")
-    return f"stopped; {_KEPT.get(command, 'nothing was changed; the same command begins again')}"
+    outermost = [path for path in written if not any(other in path.parents for other in written)]
+    kept = printable(str(outermost[0])) + (f" and {len(outermost) - 1} more" if len(outermost) > 1 else "")
+    return f"stopped; {kept} kept, whole; {_GO_ON.get(command, 'the same command makes all again')}"
 
 
 def _refused(error: OSError) -> str:

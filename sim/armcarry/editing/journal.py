@@ -15,7 +15,7 @@ from typing import IO, Any
 
 from armcarry.editing.script import Change, Script
 from armcarry.errors import InputError, RecordError
-from armcarry.files.atomic import reason
+from armcarry.files.atomic import note_whole, reason
 from armcarry.files.yaml_text import parse_yaml, read_bytes
 
 FORMAT = "armcarry editing session 1"
@@ -46,6 +46,7 @@ class Journal:
             path.parent.mkdir(parents=True, exist_ok=True)
             whole = path.read_bytes().rfind(b"\n") + 1 if path.exists() else 0
             self._file: IO[str] = path.open("a", encoding="utf-8")
+            note_whole(path)
             self._file.truncate(whole)  # what a kill cut off
         except OSError as error:
             raise RecordError(f"{path} cannot be written: {reason(error)}") from error

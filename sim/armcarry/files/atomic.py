@@ -45,8 +45,21 @@ def reason(error: OSError) -> str:
     return _REASONS.get(error.errno or 0) or error.strerror or str(error)
 
 
+_WHOLE: dict[Path, None] = {}  # what this process put in its place, in order
+
+
+def note_whole(path: Path) -> None:
+    """Note a file or folder that stands in its place, for whoever is asked what a stopped command left."""
+    _WHOLE[path] = None
+
+
+def whole_so_far() -> list[Path]:
+    """Return what this process put in its place and is still there."""
+    return [path for path in _WHOLE if path.exists()]
+
+
 @contextmanager
-def writing(path: Path) -> Iterator[Path]:
+def writing(path: Path, *, noted: bool = True) -> Iterator[Path]:
     """Give a place to write what is to stand at ``path``; it comes there whole at the end, or not at all.
 
     Whoever reads ``path`` at any moment finds the old content or the new, never a part. A link that stands there is
@@ -69,6 +82,8 @@ def writing(path: Path) -> Iterator[Path]:
         os.chmod(temporary, 0o666 & ~umask())  # noqa: PTH101  # mkstemp makes it private
         os.replace(temporary, path)  # noqa: PTH105  # the name is the point: atomic on all systems
         temporary = None
+        if noted:
+            note_whole(path)
         sync_folder(path.parent)
     except OSError as error:
         raise RecordError(f"cannot write {path}: {reason(error)}; nothing there was changed") from error
@@ -80,9 +95,9 @@ def writing(path: Path) -> Iterator[Path]:
                 temporary.unlink()
 
 
-def write_bytes_atomic(path: Path, content: bytes) -> None:
+def write_bytes_atomic(path: Path, content: bytes, *, noted: bool = True) -> None:
     """Write a file whole or not at all; see ``writing``."""
-    with writing(path) as place:
+    with writing(path, noted=noted) as place:
         place.write_bytes(content)
 
 
@@ -118,6 +133,7 @@ def swap(partial: Path, folder: Path) -> None:
         shutil.rmtree(old, ignore_errors=True)
     elif not folder.exists():
         partial.replace(folder)
+    note_whole(folder)
     sync_folder(folder.parent)
 
 

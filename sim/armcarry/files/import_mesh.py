@@ -187,6 +187,6 @@ def _keep(key: str, pieces: Pieces) -> None:
     np.savez(buffer, **table)  # type: ignore[arg-type]
     try:
         cache_folder().mkdir(parents=True, exist_ok=True)
-        write_bytes_atomic(cache_folder() / f"{key}.npz", buffer.getvalue())
+        write_bytes_atomic(cache_folder() / f"{key}.npz", buffer.getvalue(), noted=False)
     except (OSError, RecordError):
         return  # a cache that cannot be written is no failure

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from armcarry.errors import InputError, RecordError
-from armcarry.files.atomic import building, reason, swap, sync_folder
+from armcarry.files.atomic import building, note_whole, reason, swap, sync_folder
 
 
 def write_together(folder: Path, files: Mapping[str, bytes], head: str, accepted: str) -> None:
@@ -65,3 +65,4 @@ def _move(partial: Path, folder: Path, names: list[str]) -> None:
         target.parent.mkdir(parents=True, exist_ok=True)
         (partial / name).replace(target)
         sync_folder(target.parent)
+    note_whole(folder / names[-1])

@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 
 from armcarry.errors import ArmcarryError, InputError, RecordError
-from armcarry.files.atomic import reason
+from armcarry.files.atomic import note_whole, reason
 from armcarry.files.yaml_text import read_bytes
 from armcarry.handfly.command import RATE_HZ, Command
 from armcarry.handfly.control import Fault, Pilot
@@ -67,6 +67,7 @@ class Writer:
             self._file.close()
             path.unlink()
             raise
+        note_whole(path)
 
     def step(self, pilot: Pilot, command: Command) -> None:
         """Note the command that is about to be flown; nothing is written while it stays the same."""

@@ -33,12 +33,18 @@ def write_views(
     Returns:
         The files written.
     """
-    from armcarry.views.stills import stills
-
-    kept = tuple(findings)
-    tell = progress or (lambda words, share: None)
     inner_folder(folder)
     (folder / LEFT_OUT).unlink(missing_ok=True)
+    try:
+        return _written(record, tuple(findings), folder, progress or (lambda words, share: None))
+    except KeyboardInterrupt:
+        write_text_atomic(folder / LEFT_OUT, "Pictures were left out: drawing was stopped\n")
+        raise
+
+
+def _written(record: Record, kept: tuple[Finding, ...], folder: Path, tell: Tell) -> list[Path]:
+    from armcarry.views.stills import stills
+
     written = []
     makers = {"joints": plots.joint_angles, "joint_rates": plots.joint_rate_figure, "clearance": plots.clearance}
     for k, (name, make) in enumerate(makers.items()):
