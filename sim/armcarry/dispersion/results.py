@@ -289,9 +289,9 @@ def _write(path: Path, parts: Iterator[dict[str, Any]]) -> None:
             writer.write_table(table)
 
 
-def _near_rows(campaign: Campaign) -> Iterator[tuple[Array, ...]]:
+def _near_rows(campaign: Campaign) -> Iterator[tuple[np.ndarray, ...]]:
     """Yield run, pair, proven and reached margin and time of the pairs that came near, many rows at a time."""
-    waiting: list[tuple[Array, ...]] = []
+    waiting: list[tuple[np.ndarray, ...]] = []
     last = int(campaign.gathered.runs[-1])
     for outcome in campaign.outcomes():
         run, pair = np.nonzero(outcome.lower_m < campaign.problem.watch_m)
