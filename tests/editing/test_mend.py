@@ -1,11 +1,16 @@
 """Remedies of findings as changes: each is done at once, proven, and taken back by one undo."""
 
+from pathlib import Path
+
 import pytest
 
 from armcarry.editing import Session
 from armcarry.editing.mend import mend, remedies
 from armcarry.errors import InputError
 from armcarry.record.finding import Finding, Verdict
+from armcarry.rehearsal import judge, rehearse
+
+CARRY = Path(__file__).parents[2] / "scenarios" / "pump_box_to_bay_7.yaml"
 
 
 def test_an_appendage_in_the_way_is_stowed_and_one_undo_takes_that_back(script):
@@ -31,6 +36,20 @@ def test_a_move_is_slowed_by_as_much_as_its_finding_asks(script):
     assert remedy.title == "slow out to 60 %"
     mend(session, remedy)
     assert session.move((0, 6))["rate"] == pytest.approx(0.48)
+
+
+@pytest.mark.long
+def test_a_carry_past_the_radiator_is_mended_by_one_choice_and_passes_every_check(tmp_path):
+    path = tmp_path / "radiator_out.yaml"
+    path.write_text((CARRY.parent / "pump_box_radiator_out.yaml").read_text(encoding="utf-8"), encoding="utf-8")
+    session = Session(path)
+    assert len(session.answer.failing) > 20
+    named = {remedy.title: remedy for remedy in remedies(session, session.answer.failing[0])}
+    assert not mend(session, named["another way for the arm, found"]).failing
+    session.save()
+    assert not [finding for finding in judge(rehearse(path)) if finding.verdict is not Verdict.PASS]
+    session.undo()
+    assert len(session.answer.failing) > 20
 
 
 def test_what_does_not_help_says_why_and_changes_nothing(script):

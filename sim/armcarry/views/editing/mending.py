@@ -48,7 +48,7 @@ class Mending(QMainWindow):
         if row is not None and np.isfinite(row.upper_m):
             self.scene.look_at(np.asarray(row.point_a))
         self.scene.view.render()
-        self.say(f"{clock(finding.start_s)}: {finding.message}. {finding.remedy}")
+        self.say(f"{clock(finding.start_s)}: {finding.message}; {finding.remedy}")
 
     def offer(self) -> None:
         """Open the menu of what may mend the chosen finding."""
