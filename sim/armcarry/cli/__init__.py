@@ -21,7 +21,7 @@ from armcarry.texts import printable
 #: then models, last what results rest on
 ORDER = (
     "validate", "rehearse", "play", "brief", "compare", "freeze", "series", "index", "envelope",
-    "restraint", "stations", "route", "schedule", "disperse", "edit", "handfly", "inspect",
+    "restraint", "stations", "route", "schedule", "replan", "disperse", "edit", "handfly", "inspect",
     "new", "examples", "list_names", "explain", "expand",
     "assumptions", "verify", "doctor",
 )  # fmt: skip

@@ -68,3 +68,13 @@ def may_write(out: Path, overwrite: bool) -> None:
         raise InputError("no such folder to write into", found=str(out.parent), accepted="a folder that exists")
     if out.exists() and not overwrite:
         raise InputError("this file exists already", file=out, accepted="another --out, or --overwrite")
+
+
+def slip_of(text: str) -> tuple[str, float]:
+    """Return step and seconds of ``STEP=+20min``."""
+    from armcarry.quantities import parse
+
+    step, sign, by = text.partition("=")
+    if not (step and sign):
+        raise InputError("not a slip", found=text, accepted="STEP=+20min")
+    return step, parse(by, "time")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from armcarry.cli.base import Json, ScenarioFile, app, print_json
+from armcarry.cli.base import Json, ScenarioFile, app, print_json, slip_of
 
 if TYPE_CHECKING:
     from armcarry.errors import RecordError
@@ -90,7 +90,7 @@ def rehearse(
 
     # what was given is read before the kernels compile, so that nobody waits for them to hear of a slip of the pen
     scene, log = _read(scenario, motion, log_columns, leave_out, as_json)
-    slips = dict(map(_slip, slip or []))
+    slips = dict(map(slip_of, slip or []))
     folder, overwrite = _run_folder(scenario, out, overwrite)
     console = Console(quiet=as_json)
     console.ready()
@@ -150,17 +150,6 @@ def _read(
     with console.progress() as tell:
         scene = build_scene(settle(scenario, tell))
     return scene, None if motion is None else read_motion_log(motion, columns=columns, leave_out=leave_out)
-
-
-def _slip(text: str) -> tuple[str, float]:
-    """Return step and seconds of ``STEP=+20min``."""
-    from armcarry.errors import InputError
-    from armcarry.quantities import parse
-
-    step, sign, by = text.partition("=")
-    if not (step and sign):
-        raise InputError("not a slip", found=text, accepted="STEP=+20min")
-    return step, parse(by, "time")
 
 
 def _run_folder(scenario: Path, out: Path | None, overwrite: bool) -> tuple[Path, bool]:

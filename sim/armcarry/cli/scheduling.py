@@ -1,4 +1,4 @@
-"""Commands that choose an order: schedule."""
+"""Commands that choose an order: schedule, replan."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from armcarry.cli.base import Json, ScenarioFile, app, may_write, print_json
+from armcarry.cli.base import Json, RunFolder, ScenarioFile, app, may_write, print_json, slip_of
 
 if TYPE_CHECKING:
     from armcarry.scheduling.proven import Proven
@@ -65,6 +65,59 @@ def schedule(
         _show(console, found)
         typer.echo(f"Written to {out}, what was found to {told}")
     raise typer.Exit(1 if found.against else 0)
+
+
+@app.command()
+def replan(
+    run: RunFolder,
+    at: Annotated[str, typer.Option(metavar="TIME", help="The instant, from the start of the day, as 2:35.")],
+    late: Annotated[
+        list[str] | None, typer.Option(metavar="STEP=+70min", help="A step takes longer. Repeatable.")
+    ] = None,
+    failed: Annotated[
+        list[str] | None, typer.Option(metavar="STEP", help="A step is tried and fails. Repeatable.")
+    ] = None,
+    unable: Annotated[
+        list[str] | None, typer.Option(metavar="NAME", help="A crewmember who can only go home. Repeatable.")
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Find ways on when a day goes wrong.
+
+    Home now comes first, then up to three others, the best first: each with what it keeps, drops, reorders and hands
+    over, when it ends and what is left of each limit. Clearances and the way home are not assessed before a way on is
+    written into the script and rehearsed (needs pip install 'armcarry[plan]').
+
+    Exit code: 0 a way on besides home keeps every limit, 1 none does, 2 bad input or usage.
+    """
+    from armcarry.quantities import clock, parse
+    from armcarry.record.store import load
+    from armcarry.scheduling.replan import ways_on
+    from armcarry.scheduling.rest import Turn
+    from armcarry.views.terminal import Console
+
+    record, _ = load(run)
+    turn = Turn(parse(at, "time"), dict(map(slip_of, late or [])), tuple(failed or ()), tuple(unable or ()))
+    found = ways_on(record, turn)
+    if as_json:
+        print_json({"at_s": turn.at_s, "ways": [way.as_dict() for way in found]})
+    else:
+        rows = []
+        for number, way in enumerate(found):
+            if way.why_not:
+                rows.append((str(number), way.title, "", "", "", way.why_not))
+                continue
+            left = ", ".join(f"{name.replace('_', ' ')} {'-' if s < 0 else ''}{clock(abs(s))}"
+                             for name, s in way.margins_s.items())  # fmt: skip
+            handed = [f"{name}: {other} instead of {one}" for name, (one, other) in way.handed.items()]
+            other = [*(f"not {name}" for name in way.drops), *(f"also {name}" for name in way.adds), *handed,
+                     *(f"{name} earlier" for name in way.reordered), *way.goings,
+                     *(f"{name} left as it is" for name in way.left_as_is)]  # fmt: skip
+            rows.append((str(number), way.title, clock(way.end_s), str(len(way.keeps)), left, ", ".join(other)))
+        headings = ("", "way on", "ends", "keeps", "left", "otherwise than planned")
+        Console().table(f"ways on from {clock(turn.at_s)}; clearances not assessed", headings, rows)
+    kept = any(not way.why_not and way.least_margin_s >= 0.0 for way in found[1:])
+    raise typer.Exit(0 if kept else 1)
 
 
 def _show(console: Console, found: Proven) -> None:

@@ -71,8 +71,9 @@ def _handed(day: DayProblem, solved: Solved) -> dict[str, tuple[str, str]]:
         step = day.plan.step(one.name)
         people = day.candidates(step)
         group = day.group_of.get(one.name)
-        if group is not None and group.either and people[one.way] != people[0]:
-            found[one.name] = (people[0], people[one.way])
+        written = next((actor for actor in step.actors if actor in day.scene.loaded.crew), "")
+        if group is not None and group.either and people[one.way] != written:
+            found[one.name] = (written, people[one.way])
     return found
 
 

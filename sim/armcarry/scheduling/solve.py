@@ -17,10 +17,14 @@ from armcarry.scheduling.problem import Impossible, Objective, Placed, Problem, 
 
 @dataclass(frozen=True)
 class Effort:
-    """How hard to look: seed, and the most work of one search in the solver's deterministic seconds."""
+    """How hard to look: seed, and the most work of one search in the solver's deterministic seconds.
+
+    Without ``bound`` the bound on the end is not looked for where something else is made best; it is 0 then.
+    """
 
     seed: int = 1
     work_s: float = 10.0
+    bound: bool = True
 
 
 def solve(problem: Problem, objective: Objective = "shortest", effort: Effort | None = None) -> Solved | Impossible:
@@ -107,7 +111,7 @@ def _solved(made: Model, best: _Search, objective: Objective, optimal: bool) -> 
     solver, problem = best.solver, made.problem
     bound = solver.BestObjectiveBound()
     if objective != "shortest":
-        bound = _shortest_bound(problem, best)
+        bound = _shortest_bound(problem, best) if best.effort.bound else 0.0
     orders = {order.resource: _sequence(made, solver, order.resource) for order in problem.orders}
     placed = [
         Placed(job.name, next(k for k, lit in enumerate(made.ways[job.name]) if solver.Value(lit)),

@@ -1,0 +1,346 @@
+"""The rest of a day from an instant on as a scheduling problem: what is done stays, what is begun goes on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import Literal
+
+from armcarry.files.documents.carries import FREE_KINDS
+from armcarry.files.documents.steps import Step
+from armcarry.files.documents.vary import Varying
+from armcarry.ledger.state import ItemState, Page
+from armcarry.scheduling.day import DayProblem
+from armcarry.scheduling.problem import Job, Limit, OneOf, Requires, Statement, Way, Windows
+from armcarry.scheduling.state import Found, Place, begins_at, found_by
+from armcarry.timeline.acts import MOVES_ARM, pages_before
+from armcarry.timeline.task import Task
+
+#: what the rest of the day is for: everybody home, the most worth in time, or everything that must be done
+Aim = Literal["home", "worth", "all"]
+#: what a step is worth that must be done, where time does not permit all
+MUST_WORTH = 10.0
+#: later than anything, seconds
+_NEVER_S = 1e9
+#: kinds that bring somebody home, which whoever is unable to work still does
+_HOMEWARD = ("translate", "leave_restraint", "carry", "hatch", "move_base", "enter_restraint", "wait_for")
+
+
+@dataclass(frozen=True)
+class Turn:
+    """What is known at an instant of a day.
+
+    Attributes:
+        at_s: the instant.
+        late_s: step -> seconds that it takes longer; failed: steps that are tried and fail; unable: who works no more.
+    """
+
+    at_s: float
+    late_s: Mapping[str, float] = field(default_factory=dict)
+    failed: tuple[str, ...] = ()
+    unable: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Rest(DayProblem):
+    """The rest of a day.
+
+    Attributes:
+        turn: what is known by now; instants of the problem count from then.
+        aim: what the rest is for.
+        within: whether limits must hold.
+    """
+
+    turn: Turn = Turn(0.0)
+    aim: Aim = "all"
+    within: bool = True
+
+    @cached_property
+    def ends_late_s(self) -> Mapping[str, float]:
+        """Step that was begun -> when it ends."""
+        slots = self.plan.schedule.slots
+        return {slot.name: slot.end_s + self.turn.late_s.get(slot.name, 0.0) for slot in slots
+                if slot.start_s <= self.turn.at_s}  # fmt: skip
+
+    @cached_property
+    def over(self) -> frozenset[str]:
+        """Steps that have ended by now."""
+        return frozenset(name for name, end_s in self.ends_late_s.items() if end_s <= self.turn.at_s)
+
+    @cached_property
+    def under_way(self) -> tuple[str, ...]:
+        """Steps that were begun and have not ended."""
+        return tuple(name for name in self.ends_late_s if name not in self.over)
+
+    @cached_property
+    def instead(self) -> Mapping[str, str]:
+        """Fallback -> step that fails, which it follows."""
+        found: dict[str, str] = {}
+        for name in self.turn.failed:
+            fallback = self.plan.step(name).fallback
+            if fallback is not None:
+                found[fallback] = name
+        return found
+
+    @cached_property
+    def tasks(self) -> dict[str, Task]:
+        """The steps that have not ended, and those that may come in."""
+        wanted = (self.plan.schedule.tasks_done() | set(self.instead) | self._permitted) - self.over
+        return {name: task for name, task in self._ordered.items() if name in wanted}
+
+    @cached_property
+    def _ordered(self) -> dict[str, Task]:
+        network = self.plan.schedule.network
+        names = [network.tasks[k].name for node in network.order for k in network.members[node]]
+        by_name = {task.name: task for task in self.plan.tasks}
+        return {name: by_name[name] for name in names}
+
+    @cached_property
+    def _permitted(self) -> frozenset[str]:
+        """Steps that time did not permit and may permit now."""
+        return frozenset(step.name for step in self.plan.day.steps if step.as_time_permits is not None
+                         and step.name not in self.plan.day.left_out)  # fmt: skip
+
+    @cached_property
+    def optional(self) -> frozenset[str]:
+        """Steps that may be left out from now on."""
+        if self.aim == "all":
+            stopped = {name for name in self.tasks if self._stopped(name)}
+            return frozenset((self._permitted | stopped) & set(self.tasks))
+        kept = {name for name in self.tasks if self._must(name)}
+        return frozenset(set(self.tasks) - kept)
+
+    def _must(self, name: str) -> bool:
+        """Tell whether a step is done whatever the rest is for."""
+        step = self.plan.step(name)
+        if self._stopped(name):
+            return False
+        closes = step.hatch is not None and step.hatch.make == "closed"
+        return closes or name in self.under_way or name in self.half_done
+
+    def _stopped(self, name: str) -> bool:
+        """Tell whether a step may not be possible any more: who does it is unable to, or what it is about failed."""
+        step = self.plan.step(name)
+        unable = bool(set(step.actors) & set(self.turn.unable)) and step.kind not in _HOMEWARD
+        return name not in self.under_way and (unable or bool(self.broken & set(self.found_all[name].touches)))
+
+    @cached_property
+    def broken(self) -> frozenset[str]:
+        """Things that a step failed at for which there is no fallback: they are left as they are then."""
+        things = {thing for failed in self.turn.failed for thing in self.found_all[failed].touches
+                  if self.plan.step(failed).fallback is None}  # fmt: skip
+        return frozenset(things & set(self.plan.ledger.start.states))
+
+    def _impossible(self, name: str) -> bool:
+        """Tell whether nobody who is able to may do a step, or what it is about failed."""
+        step = self.plan.step(name)
+        able = set(self.candidates(step)) - set(self.turn.unable)
+        unable = bool(set(step.actors) & set(self.turn.unable)) and not able and step.kind not in _HOMEWARD
+        return self._stopped(name) and (unable or not set(step.actors) & set(self.turn.unable))
+
+    @cached_property
+    def found_all(self) -> dict[str, Found]:
+        """What each step of the day finds and leaves, those that have ended too."""
+        done = self.over | set(self.tasks)
+        steps = [self.plan.step(name) for name in self._ordered if name in done]
+        return {found.step.name: found for found in found_by(self.scene, steps)}
+
+    @cached_property
+    def found(self) -> dict[str, Found]:
+        """What each step to come finds and leaves as the day is written."""
+        return {name: self.found_all[name] for name in self.tasks}
+
+    @cached_property
+    def begins(self) -> Mapping[str, Place]:
+        """Where everybody is by now."""
+        places = dict(begins_at(self.scene))
+        for name in self._ordered:
+            if name in self.over:
+                places |= self.found_all[name].leaves
+        return places
+
+    @cached_property
+    def homes(self) -> Mapping[str, Place]:
+        """Where the day as written leaves everybody."""
+        places = dict(begins_at(self.scene))
+        for name in self._ordered:
+            if name in self.plan.schedule.tasks_done():
+                places |= self.found_all[name].leaves if name in self.found_all else {}
+        return places
+
+    def ends_s(self, who: str) -> Mapping[str, float] | None:
+        """Return the steps after which somebody can go home, and how long that takes."""
+        home, found = self.homes[who], dict[str, float]()
+        for name in self.tasks:
+            if who in self.candidates(self.plan.step(name)):
+                left = self.found[name].left_by(who)
+                way_s = 0.0 if left == home else None
+                if way_s is None and left.known and home.known:
+                    way_s = self.travel.between_s(who, left.name, home.name)
+                if way_s is not None:
+                    found[name] = way_s
+        return found
+
+    @cached_property
+    def groups(self) -> tuple[Varying, ...]:
+        """What varies, and every step of somebody who is unable to work on, which others may do."""
+        kept = []
+        for one in self.plan.day.may_vary:
+            steps = [name for name in one.steps if name in self.tasks and name not in self.under_way]
+            if steps and steps == one.steps:  # a block that was begun is ended by whoever began it
+                kept.append(one)
+        named = {name for one in kept for name in one.steps}
+        for name in self.tasks:
+            step = self.plan.step(name)
+            if self._handed(step) and name not in named:
+                others = [who for who in self.scene.loaded.crew if who not in self.turn.unable]
+                kept.append(Varying(steps=[name], may_move=True, either=others))
+        return tuple(kept)
+
+    def _handed(self, step: Step) -> bool:
+        able = [who for who in self.scene.loaded.crew if who not in self.turn.unable]
+        gone = set(step.actors) & set(self.turn.unable)
+        rides = any(place.rides for place in self.found[step.name].needs.values())
+        return (bool(gone) and bool(able) and len(step.actors) == 1 and step.kind not in _HOMEWARD
+                and step.name not in self.under_way and (step.at is not None or not rides))  # fmt: skip
+
+    def candidates(self, step: Step) -> tuple[str, ...]:
+        """Return who may do a step: none who is unable to, where another may."""
+        people = super().candidates(step)
+        group = self.group_of.get(step.name)
+        shared = group is not None and bool(group.either)
+        if step.name in self.under_way or (step.kind in _HOMEWARD and not shared):
+            return people
+        able = tuple(who for who in people if who not in self.turn.unable)
+        return able or people
+
+    def anywhere(self, name: str) -> bool:
+        """Tell whether an arm step may begin wherever the arm is: its first move goes freely, or the base rolls."""
+        step = self.plan.step(name)
+        return step.move_base is not None or (step.carry is not None and self._free(step.carry))
+
+    def _free(self, carry: str) -> bool:
+        by_name = {one.name: one for one in self.scene.loaded.scenario.carries}
+        found = by_name[carry]
+        while found.repeat_of is not None:
+            found = by_name[found.repeat_of]
+        return bool(found.moves) and found.moves[0].kind in FREE_KINDS
+
+    def takes_s(self, name: str) -> float:
+        """Return what a step takes from now on."""
+        if name in self.under_way:
+            return self.ends_late_s[name] - self.turn.at_s
+        return super().takes_s(name) + self.turn.late_s.get(name, 0.0)
+
+    def _job(self, task: Task) -> Job:
+        made = super()._job(task)
+        step = self.plan.step(task.name)
+        if task.name in self.under_way:
+            made = replace(made, ways=(Way(self.takes_s(task.name), tuple(step.actors)),))
+        kept = made.worth if step.as_time_permits is not None else MUST_WORTH
+        worth = -1.0 if self.aim == "home" else kept
+        return replace(made, worth=worth, with_job=None)
+
+    @cached_property
+    def before(self) -> tuple[str, ...]:
+        """The steps that have ended, in order."""
+        return tuple(name for name in self._ordered if name in self.over)
+
+    def counted(self, statement: Statement) -> Statement | None:
+        """Return a statement of the day with its instants counted from now; None where it does not count any more."""
+        at_s = self.turn.at_s
+        if isinstance(statement, OneOf):
+            begun = any(set(statement.jobs) <= set(group) and set(group) & self.over for group in self.plan.day.any_of)
+            return None if begun or self.aim == "home" else statement
+        if isinstance(statement, Windows):
+            if statement.job in self.under_way:  # it was begun: nothing asks when any more
+                return None
+            spans = tuple((max(begin - at_s, 0.0), end - at_s) for begin, end in statement.spans if end > at_s)
+            return replace(statement, spans=spans or ((0.0, 0.0),))
+        if isinstance(statement, Limit):
+            if not self.within or self.aim == "home":
+                return None
+            since = next((limit.since for limit in self.plan.limits if limit.lasts_s == statement.lasts_s
+                          and limit.since in self.over), None)  # fmt: skip
+            begun_s = self.plan.schedule.slot(since).start_s if since is not None else 0.0
+            if statement.since is not None:
+                return statement
+            return replace(statement, lasts_s=statement.lasts_s - (at_s - begun_s))
+        return statement
+
+    def more(self) -> Iterator[Statement]:
+        """Yield what must be done for what is done: ways of the arm, things not left half done, points of no return."""
+        for name in self.under_way:
+            yield Windows(name, ((0.0, self.takes_s(name) + 0.01),), f"{self.where(name)}{name} was begun")
+        for name in self.tasks:
+            if self._impossible(name):
+                yield Windows(name, ((_NEVER_S, _NEVER_S),), f"{self.where(name)}{name} cannot be done any more")
+        yield from self._arm()
+        yield from self._things()
+        for step in self.plan.day.steps:
+            until = step.no_return_until
+            if until is not None and until in self.tasks:
+                first = step.name if step.name in self.tasks and step.name not in self.under_way else until
+                yield Requires(first, (until,), f"{self.where(step.name)}no return before {until}")
+                if first == until:
+                    yield Requires(self.under_way[0] if self.under_way else until, (until,))
+
+    def _arm(self) -> Iterator[Statement]:
+        before, base = "", ""
+        for name, found in self.found.items():
+            step = found.step
+            needs = [before] if before and not self.anywhere(name) else []
+            if step.kind in MOVES_ARM and step.carry is not None and self.anywhere(name) and base:
+                needs = [base]
+            rides = any(place.rides for place in found.needs.values())
+            moves = step.kind in MOVES_ARM
+            if needs and (moves or rides or step.kind in ("enter_restraint", "leave_restraint")):
+                yield Requires(name, tuple(needs), f"{self.where(name)}the arm is there by {needs[0]}")
+            if moves:
+                before = name
+                base = name if step.move_base is not None else base
+
+    def _things(self) -> Iterator[Statement]:
+        """Let what is done to a thing between two states in which it can be left be done all or not at all."""
+        names = [name for name in self._ordered if name in self.over or name in self.tasks]
+        pages = pages_before(self.scene.loaded, [self.plan.step(name) for name in names])
+        things = {thing for found in self.found.values() for thing in found.touches}
+        for thing in sorted((things & set(self.plan.ledger.start.states)) - self.broken):
+            own = [name for name in names if thing in self.found_all[name].touches]
+            run: list[str] = []
+            for name in own:
+                if _at_rest(pages[name], thing):
+                    run = []
+                if name in self.tasks:
+                    for other in run:
+                        yield Requires(name, (other,), f"{self.where(name)}{thing} by {other}")
+                        yield Requires(other, (name,), f"{self.where(other)}{thing} is not left before {name}")
+                    run.append(name)
+
+    @cached_property
+    def half_done(self) -> frozenset[str]:
+        """Steps to come without which a thing would be left half done now."""
+        names = [name for name in self._ordered if name in self.over or name in self.tasks]
+        pages = pages_before(self.scene.loaded, [self.plan.step(name) for name in names])
+        found = set[str]()
+        for thing in sorted(set(self.plan.ledger.start.states) - self.broken):
+            own = [name for name in names if name in self.found_all and thing in self.found_all[name].touches]
+            begun = any(name in self.over for name in own)
+            for name in own:
+                if name not in self.tasks:
+                    continue
+                if not begun or _at_rest(pages[name], thing):
+                    break
+                found.add(name)
+        return frozenset(found)
+
+
+def _at_rest(page: Page, thing: str) -> bool:
+    """Tell whether a thing can be left as it is: inside, or bolted or lying in a seat with no hands on it."""
+    state: ItemState = page.states[thing]
+    if state.where == "inside":
+        return True
+    bonds = page.seats[state.seat] if state.where == "seat" and state.seat in page.seats else None
+    held = bool(state.hands or state.tethers or state.moving)
+    return bonds is not None and not held and (bool(state.bolts_tight) or not bonds.bolts)

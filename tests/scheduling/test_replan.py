@@ -1,0 +1,84 @@
+"""Ways on when a day goes wrong: home first, what is begun goes on, and whoever cannot work any more does not."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from armcarry.errors import FrameError, InputError
+from armcarry.scheduling.replan import ways_on
+from armcarry.scheduling.rest import Turn
+from short_days import SHORT_DAY, flown
+
+DAY = Path(__file__).parents[2] / "scenarios" / "day_that_may_vary.yaml"
+
+
+@pytest.fixture(scope="module")
+def record():
+    return flown(DAY)
+
+
+def _by_title(ways):
+    return {way.title: way for way in ways}
+
+
+def test_home_comes_first_keeps_what_was_begun_and_ends_first(record):
+    ways = ways_on(record, Turn(300.0, {"far_lamp": 900.0}))
+    assert ways[0].title == "come home now"
+    assert set(ways[0].keeps) == {"look", "get_off", "far_lamp"}  # nobody stays on the arm at the day's end
+    assert all(ways[0].end_s <= way.end_s + 1e-6 for way in ways[1:])
+    begun = record.plan.schedule.slot("far_lamp").end_s
+    assert all(way.end_s >= begun + 900.0 for way in ways)
+
+
+def test_another_order_ends_before_the_one_written(record):
+    ways = _by_title(ways_on(record, Turn(300.0, {"far_lamp": 900.0})))
+    best, written = ways["what is worth most in time"], ways["as written, later"]
+    assert (best.keeps, best.drops) == (written.keeps, ())
+    assert best.end_s < written.end_s - 600.0
+    assert best.handed["near_clamp"] == ("ev2", "ev1")
+    assert best.new_ways and not written.new_ways
+    assert best.margins_s["cut_off"] == pytest.approx(5400.0 - best.end_s, abs=1.0)
+    assert best.as_dict()["clearance"] == "not_assessed"
+
+
+def test_whoever_is_unable_works_no_more(record):
+    ways = ways_on(record, Turn(300.0, unable=("ev2",)))
+    assert "as written, later" not in _by_title(ways)
+    for way in ways[1:]:
+        mine = {name for name in way.keeps if record.plan.step(name).actors == ["ev2"]} - {"far_lamp", "to_middle"}
+        assert mine <= set(way.handed)
+        assert {"middle_seal", "report"} <= set(way.drops)
+
+
+def test_what_a_failed_step_is_about_is_left_as_it_is():
+    record = flown(SHORT_DAY)
+    ways = ways_on(record, Turn(300.0, failed=("fetch",)))
+    for way in (way for way in ways if way.title != "as written, later"):
+        assert not way.why_not
+        assert way.left_as_is == ("thermal_blanket",)
+        assert "lay" in way.drops
+    assert any({"push", "take", "seat"} <= set(way.keeps) and "lay" in way.drops for way in ways[1:])
+
+
+@pytest.mark.parametrize(("turn", "words"), [
+    (Turn(9000.0), "this instant is not within the day; found '2:30:00.0'"),
+    (Turn(600.0, {"look": 60.0}), "step 'look' has ended by then; found '0:10:00.0'; accepted: an instant before 0:08"),
+])  # fmt: skip
+def test_what_cannot_be_any_more_is_refused(record, turn, words):
+    with pytest.raises(InputError) as caught:
+        ways_on(record, turn)
+    assert words in str(caught.value)
+
+
+def test_names_that_are_not_there_are_told(record):
+    with pytest.raises(FrameError, match="no step named 'lamp'"):
+        ways_on(record, Turn(300.0, failed=("lamp",)))
+    with pytest.raises(FrameError, match="no crewmember named 'ev3'"):
+        ways_on(record, Turn(300.0, unable=("ev3",)))
+
+
+def test_a_run_without_a_day_has_no_way_on(moving_record, rider_scene):
+    with pytest.raises(InputError, match="this run has no day"):
+        ways_on(moving_record(rider_scene({}), {}), Turn(0.0))
