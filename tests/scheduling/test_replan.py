@@ -8,7 +8,7 @@ import pytest
 
 from armcarry.errors import FrameError, InputError
 from armcarry.scheduling.replan import ways_on
-from armcarry.scheduling.rest import Turn
+from armcarry.scheduling.turn import Turn
 from short_days import SHORT_DAY, flown
 
 DAY = Path(__file__).parents[2] / "scenarios" / "day_that_may_vary.yaml"

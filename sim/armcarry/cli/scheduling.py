@@ -93,7 +93,7 @@ def replan(
     from armcarry.quantities import clock, parse
     from armcarry.record.store import load
     from armcarry.scheduling.replan import ways_on
-    from armcarry.scheduling.rest import Turn
+    from armcarry.scheduling.turn import Turn
     from armcarry.views.terminal import Console
 
     record, _ = load(run)

@@ -11,8 +11,9 @@ from armcarry.quantities import clock
 from armcarry.record.record import Record
 from armcarry.scheduling.arrange import arrange
 from armcarry.scheduling.problem import Impossible, Objective, Solved
-from armcarry.scheduling.rest import Aim, Rest, Turn
+from armcarry.scheduling.rest import Rest
 from armcarry.scheduling.solve import Effort, solve
+from armcarry.scheduling.turn import Aim, Turn
 from armcarry.scheduling.ways import Travel
 from armcarry.timeline.plan import DayPlan
 from armcarry.timeline.schedule import Schedule, schedule, slipped

@@ -3,43 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Literal
 
 from armcarry.files.documents.carries import FREE_KINDS
 from armcarry.files.documents.steps import Step
 from armcarry.files.documents.vary import Varying
-from armcarry.ledger.state import ItemState, Page
 from armcarry.scheduling.day import DayProblem
 from armcarry.scheduling.problem import Job, Limit, OneOf, Requires, Statement, Way, Windows
 from armcarry.scheduling.state import Found, Place, begins_at, found_by
+from armcarry.scheduling.turn import NOTHING_WRONG, Aim, Turn, at_rest
 from armcarry.timeline.acts import MOVES_ARM, pages_before
 from armcarry.timeline.task import Task
 
-#: what the rest of the day is for: everybody home, the most worth in time, or everything that must be done
-Aim = Literal["home", "worth", "all"]
 #: what a step is worth that must be done, where time does not permit all
 MUST_WORTH = 10.0
 #: later than anything, seconds
 _NEVER_S = 1e9
 #: kinds that bring somebody home, which whoever is unable to work still does
 _HOMEWARD = ("translate", "leave_restraint", "carry", "hatch", "move_base", "enter_restraint", "wait_for")
-
-
-@dataclass(frozen=True)
-class Turn:
-    """What is known at an instant of a day.
-
-    Attributes:
-        at_s: the instant.
-        late_s: step -> seconds that it takes longer; failed: steps that are tried and fail; unable: who works no more.
-    """
-
-    at_s: float
-    late_s: Mapping[str, float] = field(default_factory=dict)
-    failed: tuple[str, ...] = ()
-    unable: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,7 +34,7 @@ class Rest(DayProblem):
         within: whether limits must hold.
     """
 
-    turn: Turn = Turn(0.0)
+    turn: Turn = NOTHING_WRONG
     aim: Aim = "all"
     within: bool = True
 
@@ -310,7 +292,7 @@ class Rest(DayProblem):
             own = [name for name in names if thing in self.found_all[name].touches]
             run: list[str] = []
             for name in own:
-                if _at_rest(pages[name], thing):
+                if at_rest(pages[name], thing):
                     run = []
                 if name in self.tasks:
                     for other in run:
@@ -330,17 +312,7 @@ class Rest(DayProblem):
             for name in own:
                 if name not in self.tasks:
                     continue
-                if not begun or _at_rest(pages[name], thing):
+                if not begun or at_rest(pages[name], thing):
                     break
                 found.add(name)
         return frozenset(found)
-
-
-def _at_rest(page: Page, thing: str) -> bool:
-    """Tell whether a thing can be left as it is: inside, or bolted or lying in a seat with no hands on it."""
-    state: ItemState = page.states[thing]
-    if state.where == "inside":
-        return True
-    bonds = page.seats[state.seat] if state.where == "seat" and state.seat in page.seats else None
-    held = bool(state.hands or state.tethers or state.moving)
-    return bonds is not None and not held and (bool(state.bolts_tight) or not bonds.bolts)
