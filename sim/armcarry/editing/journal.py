@@ -11,7 +11,7 @@ import json
 import os
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, Any
+from typing import Any
 
 from armcarry.editing.script import Change, Script
 from armcarry.errors import InputError, RecordError
@@ -44,8 +44,11 @@ class Journal:
         self.path = path
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
-            whole = path.read_bytes().rfind(b"\n") + 1 if path.exists() else 0
-            self._file: IO[str] = path.open("a", encoding="utf-8")
+            if path.is_symlink():
+                raise RecordError(f"{path} cannot be written: it is a link, which is not followed")
+            whole = read_bytes(path, MOST_BYTES, "journal").rfind(b"\n") + 1 if path.exists() else 0
+            # without a buffer: what a full disk refuses is not tried again when the file is closed
+            self._file = path.open("ab", buffering=0)
             note_whole(path)
             self._file.truncate(whole)  # what a kill cut off
         except OSError as error:
@@ -55,11 +58,13 @@ class Journal:
 
     def note(self, content: dict[str, Any]) -> None:
         """Write a line and force it to disk. Raises RecordError."""
+        line, begin = json.dumps(content, separators=(",", ":")).encode() + b"\n", self._file.seek(0, os.SEEK_END)
         try:
-            self._file.write(json.dumps(content, separators=(",", ":")) + "\n")
-            self._file.flush()
+            while line:  # a disk that is nearly full takes a part
+                line = line[self._file.write(line) :]
             os.fsync(self._file.fileno())
         except OSError as error:
+            self._file.truncate(begin)  # so that the next line, once there is room, ends no broken one
             raise RecordError(f"{self.path} cannot be written: {reason(error)}") from error
 
     def close(self) -> None:
