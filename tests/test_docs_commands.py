@@ -2,6 +2,7 @@
 
 import os
 import re
+import shlex
 import shutil
 import subprocess
 import sys
@@ -9,6 +10,8 @@ import tomllib
 from pathlib import Path
 
 import pytest
+
+from armcarry.cli import main
 
 ROOT = Path(__file__).resolve().parents[1]
 PAGES = ("commands", "install", "run_folder", "python", "day", "logs")
@@ -170,6 +173,32 @@ def _type(command: str, folder: Path) -> str:
     return done.stdout
 
 
+#: commands that are typed in a shell, a process each; others run in this one, which spares the start of each
+IN_A_SHELL = ("rehearse", "brief", "compare", "disperse", "doctor", "edit", "new", "route", "schedule")
+
+
+@pytest.fixture
+def typed(checkout, monkeypatch, capsys):
+    """Type a command, in this process where it can be: exit code as ``_type``."""
+    monkeypatch.chdir(checkout)
+    for name, value in (("HOME", str(checkout / "home")), ("COLUMNS", "116"), ("TERM", "dumb")):
+        monkeypatch.setenv(name, value)
+
+    def run(command):
+        words = shlex.split(command.split(" # exit")[0])
+        if words[0] != "armcarry" or words[1] in IN_A_SHELL or words[1].startswith("-") or "*" in command:
+            return _type(command, checkout)
+        monkeypatch.setattr("sys.argv", words)
+        with pytest.raises(SystemExit) as ended:
+            main()
+        said = re.search(r"# exit (\d)$", command)
+        told = capsys.readouterr()
+        assert (ended.value.code or 0) == (int(said.group(1)) if said else 0), f"{command}\n{told.out}\n{told.err}"
+        return told.out
+
+    return run
+
+
 def _write_what_it_reads(command: str, folder: Path) -> None:
     for name, writer in WRITES.items():
         if name in command and writer != command and not (folder / name).exists():
@@ -186,14 +215,14 @@ def test_every_command_is_run_or_named_with_the_reason():
 
 
 @pytest.mark.parametrize("command", RUN_HERE)
-def test_a_command_runs(command, checkout):
+def test_a_command_runs(command, checkout, typed):
     from armcarry.views import gl
 
     if command == "armcarry brief RUN" and gl.problem() is not None:
         pytest.skip("no OpenGL here")
     for call in CALLS.get(command, [command]):
         _write_what_it_reads(call, checkout)
-        _type(call, checkout)
+        typed(call)
 
 
 def test_the_readme_shows_what_its_first_command_prints(checkout):
