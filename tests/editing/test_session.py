@@ -151,7 +151,6 @@ def test_a_journal_of_another_state_or_a_damaged_one_is_refused(script, tmp_path
     script.write_text(json.loads(text.splitlines()[0])["text"])
     for broken, words in (
         ("nonsense\n", "1: a damaged line; found 'nonsense'"), ("{}\n", "1: not an editing session"),
-        ("", "not an editing session; found 'an empty file'"),
         (text + '{"change": {"title": 3}}\n', "3: not a change of a script"),
         (text + '{"change": {"title": "x", "ops": [["set", ["no", "such"], 1]]}}\n', "3: no such key in the script"),
     ):

@@ -80,6 +80,7 @@ WRITERS = {
     "examples": Writer(("examples", "hazard_light", "--to", "copied"), "copied", "copied"),
     "expand": Writer(("expand", "short.yaml", "--out", "spelled.yaml")),
     "edit": Writer(("edit", "short.yaml", "--set", "title=Another", "--out", "changed.yaml")),
+    "journal": Writer(("edit", "short.yaml", "--set", "title=Another", "--recover", "--journal", "kept"), anew="kept"),
     "keys": Writer(("handfly", "run", "--write-keys", "own_keys.yaml")),
     "keep": Writer(("handfly", "run", "--keep", "flown"), "flown/run", "flown/run"),
     "fly": Writer(("fly", "try"), anew="try"),
@@ -88,6 +89,7 @@ WRITERS = {
 
 def whole(path):
     """Tell whether a file that one of the commands wrote is whole, by its own kind."""
+    from armcarry.editing.journal import read_journal
     from armcarry.files.yaml_text import read_yaml
     from armcarry.handfly.session import read_session
 
@@ -102,7 +104,8 @@ def whole(path):
         case ".yaml":
             return "format" in read_yaml(path).data
         case ".jsonl":  # written as it is flown: a last line that was cut off is left out
-            return not data or b"\n" not in data or read_session(path) is not None
+            read = read_journal if data.startswith(b'{"format":"armcarry editing') else read_session
+            return not data or b"\n" not in data or read(path) is not None
     ends = {".pdf": b"%%EOF", ".jpg": b"\xff\xd9", ".png": b"IEND\xaeB`\x82", ".parquet": b"PAR1", ".html": b"</html>",
             ".urdf": b"</robot>"}  # fmt: skip
     return data.rstrip(b"\n").endswith(ends.get(path.suffix, b"")) and len(data) > 0

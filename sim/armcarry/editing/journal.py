@@ -108,6 +108,11 @@ class Kept:
         return saved[-1] if saved else digest(self.text.encode())
 
 
+def begun(path: Path) -> bool:
+    """Tell whether a journal is there; one that was killed in its first line says nothing and is begun anew."""
+    return path.exists() and b"\n" in read_bytes(path, MOST_BYTES, "journal")
+
+
 def read_journal(path: Path) -> Kept:
     """Read a journal.
 

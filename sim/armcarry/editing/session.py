@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from armcarry.editing.answer import Answer
-from armcarry.editing.journal import Journal, digest, read_journal
+from armcarry.editing.journal import Journal, begun, digest, read_journal
 from armcarry.editing.later import Later
 from armcarry.editing.measured import answer
 from armcarry.editing.moves import Moves
@@ -52,7 +52,7 @@ class Session(Moves):
         self._on_disk = digest(content)
         script = Script(content.decode("utf-8-sig"), parse_yaml(content, self.path).data)
         kept = None if journal is None else journal / JOURNAL
-        if kept is not None and kept.exists():
+        if kept is not None and begun(kept):
             before = read_journal(kept)
             if before.on_disk != self._on_disk:
                 raise InputError(
