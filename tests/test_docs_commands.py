@@ -74,7 +74,7 @@ CALLS = {
     "armcarry assumptions RUN [--csv FILE]": ["armcarry assumptions runs/small --csv numbers.csv"],
     "armcarry list [MODEL]": ["armcarry list", "armcarry list tern_yard"],
     "armcarry explain KEY": ["armcarry explain moves.rate", "armcarry explain moves.rat # exit 2"],
-    "armcarry expand SCENARIO [--out FILE]": ["armcarry expand pump_box_in_short --out long.yaml"],
+    "armcarry expand SCENARIO [--out FILE]": ["armcarry expand pump_box_to_bay_7 --out long.yaml"],
     "armcarry edit SCENARIO [--set KEY=VALUE]": [
         f"armcarry edit {SMALL} --set 'base.station=4 m' --out changed.yaml # exit 1",
     ],

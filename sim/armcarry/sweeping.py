@@ -22,7 +22,7 @@ def sweep(
 ) -> list[Row]:
     """Rehearse a scenario with every combination of values, each judged by all checks.
 
-        armcarry.sweep("pump_box_in_short", {"base.station": ["10 m", "11 m"]})
+        armcarry.sweep("pump_box_to_bay_7", {"base.station": ["10 m", "11 m"]})
 
     Args:
         scenario: what to begin with: a Scenario, a file or a name.

@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 import time
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from armcarry.editing import Session
 from armcarry.rehearsal import rehearse
-
-CARRY = Path(__file__).parents[2] / "scenarios" / "pump_box_to_bay_7.yaml"
+from long_carry import long_carry
 
 
 @pytest.mark.bench
 def test_a_change_is_answered_in_a_third_of_a_fresh_rehearsal(tmp_path, capsys):
     path = tmp_path / "carry.yaml"
-    path.write_text(CARRY.read_text(encoding="utf-8"), encoding="utf-8")
+    path.write_text(long_carry(), encoding="utf-8")
     session, draw = Session(path), np.random.default_rng(3)
     lines = [at for at in session.moves if session.kind(at) == "line"]
     took, planned = [], []

@@ -1,18 +1,15 @@
 """A short carry of the demo world, to be changed: out of the rack, aside, and back."""
 
-from pathlib import Path
-
 import pytest
 
-ROOT = Path(__file__).parents[2]
-CARRY = ROOT / "scenarios" / "pump_box_to_bay_7.yaml"
+from long_carry import long_carry
 
 
 @pytest.fixture
 def script(tmp_path):
     """The demo carry up to where the box is out of the keel, with the comments of the file."""
     cut = "      - {line: {frame: platform/rack_a_stand, to: [-2.1 m, -3.7"
-    text = CARRY.read_text(encoding="utf-8").split(cut, 1)[0]
+    text = long_carry().split(cut, 1)[0]
     path = tmp_path / "short.yaml"
     path.write_text(text, encoding="utf-8")
     return path

@@ -10,7 +10,7 @@ from armcarry.errors import InputError
 from armcarry.record.finding import Finding, Verdict
 from armcarry.rehearsal import judge, rehearse
 
-CARRY = Path(__file__).parents[2] / "scenarios" / "pump_box_to_bay_7.yaml"
+CARRY = Path(__file__).parents[2] / "scenarios" / "pump_box_radiator_out.yaml"
 
 
 def test_an_appendage_in_the_way_is_stowed_and_one_undo_takes_that_back(script):
@@ -41,7 +41,7 @@ def test_a_move_is_slowed_by_as_much_as_its_finding_asks(script):
 @pytest.mark.long
 def test_a_carry_past_the_radiator_is_mended_by_one_choice_and_passes_every_check(tmp_path):
     path = tmp_path / "radiator_out.yaml"
-    path.write_text((CARRY.parent / "pump_box_radiator_out.yaml").read_text(encoding="utf-8"), encoding="utf-8")
+    path.write_text(CARRY.read_text(encoding="utf-8"), encoding="utf-8")
     session = Session(path)
     assert len(session.answer.failing) > 20
     named = {remedy.title: remedy for remedy in remedies(session, session.answer.failing[0])}

@@ -1,6 +1,7 @@
 """What is meant becomes moves of the arm: which, in which order, and known by the line that meant them."""
 
 import json
+import re
 import shutil
 
 import pytest
@@ -12,8 +13,9 @@ from armcarry.files.expand_text import expanded_text
 from armcarry.files.load import load_scenario
 from armcarry.files.places import models_folder, scenarios_folder
 
-SHORT = (scenarios_folder() / "pump_box_in_short.yaml").read_text()
-HEAD = SHORT[: SHORT.index("      - bring:")]
+SHORT = (scenarios_folder() / "pump_box_to_bay_7.yaml").read_text()
+#: the demo carry until it fetches the box, its arm starting from joints alone
+HEAD = re.sub(r"start: \{at: rack_a, joints: (\{[^}]*\})\}", r"start: \1", SHORT[: SHORT.index("      - {name: take")])
 
 
 @pytest.fixture
@@ -148,6 +150,20 @@ def test_a_problem_of_a_move_that_followed_names_the_line_that_meant_it(told):
     assert f"short.yaml:{line}:" in str(caught.value)
 
 
+def test_an_arm_that_starts_before_a_worksite_goes_straight_in_and_waits_before_a_seat_where_asked(told):
+    said = re.search(r"start: .*\n.*\n", SHORT).group()
+    own = re.search(r"start: .*\n.*\n", HEAD).group()
+    loaded = told("fetch: {what: pump_box}", "place: {what: pump_box, at: bay_7, straight: true, waits: 45 s}",
+                  old=own, new=said)  # fmt: skip
+    assert loaded.beside.open.start is None and loaded.scenario.start_joints["shoulder_turn"] != 0.0
+    assert _kinds(loaded) == [
+        "hold", "line", "hold", "attach", "line", "line", "hold", "line", "hold", "detach", "hold", "line",
+    ]  # fmt: skip
+    assert [move.hold for move in loaded.scenario.carries[0].moves if move.hold] == [60.0, 330.0, 45.0, 20.0, 420.0]
+    with pytest.raises(InputError, match=r"yaml:19: no joint of the arm named 'shoulder_trun'"):
+        told(old=own, new=said.replace("shoulder_turn", "shoulder_trun"))
+
+
 def test_the_long_form_reads_as_the_same_scenario_and_says_what_it_came_from(told, tmp_path):
     loaded = told("bring: {what: pump_box, to: bay_7}", "ride: {to: bay_3}")
     text = expanded_text(loaded)
@@ -166,11 +182,12 @@ def test_a_script_without_intents_is_left_as_it_is():
 
 
 def test_the_command_prints_or_writes_the_long_form(tmp_path):
-    printed = CliRunner().invoke(app, ["expand", "pump_box_in_short"])
+    printed = CliRunner().invoke(app, ["expand", "pump_box_to_bay_7"])
     assert printed.exit_code == 0
-    assert "# pump_box_in_short.yaml:30 (bring: {what: pump_box, to: bay_7" in printed.output
+    line = SHORT[: SHORT.index("- {name: take")].count("\n") + 1
+    assert f"# pump_box_to_bay_7.yaml:{line} (fetch: {{what: pump_box}})" in printed.output
     out = tmp_path / "long.yaml"
-    told = CliRunner().invoke(app, ["expand", "pump_box_in_short", "--out", str(out), "--json"])
+    told = CliRunner().invoke(app, ["expand", "pump_box_to_bay_7", "--out", str(out), "--json"])
     assert json.loads(told.output) == {"scenario": out.read_text(), "written": str(out)}
     assert out.read_text() == printed.output
 

@@ -1,6 +1,5 @@
 """After any changes the answer is what a fresh rehearsal of the script gives, to the tolerance of the proof."""
 
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -9,8 +8,8 @@ from armcarry.editing import Session
 from armcarry.errors import ArmcarryError
 from armcarry.proving.pieces import LOOK_M
 from armcarry.rehearsal import rehearse
+from long_carry import long_carry
 
-CARRY = Path(__file__).parents[2] / "scenarios" / "pump_box_to_bay_7.yaml"
 #: two proofs of one distance, each between bounds this far apart, m
 TOLERANCE_M = 1e-3
 
@@ -78,7 +77,7 @@ def same_as_fresh(session, path):
 
 def test_after_random_changes_the_answer_is_that_of_a_fresh_rehearsal(tmp_path):
     path = tmp_path / "carry.yaml"
-    path.write_text(CARRY.read_text(encoding="utf-8"), encoding="utf-8")
+    path.write_text(long_carry(), encoding="utf-8")
     session, draw = Session(path), np.random.default_rng(5)
     for _ in range(12):
         changed_at_random(session, draw)
@@ -89,7 +88,7 @@ def test_after_random_changes_the_answer_is_that_of_a_fresh_rehearsal(tmp_path):
 @pytest.mark.long
 def test_after_two_hundred_random_changes(tmp_path):
     path = tmp_path / "carry.yaml"
-    path.write_text(CARRY.read_text(encoding="utf-8"), encoding="utf-8")
+    path.write_text(long_carry(), encoding="utf-8")
     session, draw = Session(path), np.random.default_rng(7)
     for count in range(1, 201):
         changed_at_random(session, draw)

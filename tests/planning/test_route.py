@@ -240,20 +240,26 @@ def test_wrong_names_are_refused(swing, rider_scene):
 # -- scripts --------------------------------------------------------------------------------------------------
 
 
+def _long(folder):
+    """Write the demo carry as a script whose moves are its own."""
+    path = folder / "long.yaml"
+    write_with_moves(scenarios_folder() / "pump_box_to_bay_7.yaml", path, {}, "")
+    return path
+
+
 def test_of_a_script_by_intent_the_long_form_is_written_with_the_moves_where_they_belong(tmp_path):
-    source, target = scenarios_folder() / "pump_box_in_short.yaml", tmp_path / "new.yaml"
+    source, target = scenarios_folder() / "pump_box_to_bay_7.yaml", tmp_path / "new.yaml"
     before = load_scenario(source).scenario.carries[0].moves
     moves = [{"name": "by_1", "to_joints": {"elbow_bend": "90.0000 deg"}}]
-    write_with_moves(source, target, {"box_to_bay_7": [(8, 2, moves)]}, "a note")
+    write_with_moves(source, target, {"box_to_bay_7": [(9, 2, moves)]}, "a note")
     after = load_scenario(target).scenario.carries[0].moves
-    assert [move.line.frame for move in before[8:10]] == ["platform/bay_7_stand"] * 2
-    assert [move.name for move in after] == [move.name for move in [*before[:8], after[8], *before[10:]]]
-    assert (after[8].name, list(after[8].to_joints)) == ("by_1", ["elbow_bend"])
+    assert [move.name for move in before[9:11]] == ["along", "down"]
+    assert [move.name for move in after] == [move.name for move in [*before[:9], after[9], *before[11:]]]
+    assert (after[9].name, list(after[9].to_joints)) == ("by_1", ["elbow_bend"])
 
 
 def test_a_script_keeps_all_but_the_moves_replaced(tmp_path):
-    source = scenarios_folder() / "pump_box_to_bay_7.yaml"
-    target = tmp_path / "new.yaml"
+    source, target = _long(tmp_path), tmp_path / "new.yaml"
     source_lines = source.read_text().splitlines()
     moves = [{"name": "by_1", "to_joints": {"elbow_bend": "90.0000 deg"}},
              {"name": "in_front", "to_joints": {"elbow_bend": "80.0000 deg"}}]
@@ -261,20 +267,19 @@ def test_a_script_keeps_all_but_the_moves_replaced(tmp_path):
     lines = target.read_text().splitlines()
     new = [line for line in lines if line not in source_lines]
     assert [line.strip() for line in new] == [
+        "step: by_1",  # a picture is shown at the move in place of the one that is gone
         "# a note", "- name: by_1", "to_joints: {elbow_bend: 90.0000 deg}", "- name: in_front",
         "to_joints: {elbow_bend: 80.0000 deg}",
-        "- {name: way_to_bay_7, title: Where the box goes, highlight: [bay_7, bay_7_seat, pump_box], around: true, "
-        "step: by_1}",  # shown at the move in place of the one that is gone
     ]
     gone = [line for line in source_lines if line not in lines]
-    assert len(gone) == 4
+    assert [line.strip() for line in gone if "name:" in line] == ["name: along", "name: down", "name: put_in_1"]
     assert load_scenario(target).scenario.carries[0].moves[9].name == "by_1"
 
 
 def test_a_picture_of_a_move_that_is_gone_without_a_name_in_its_place_is_asked_for_no_more(tmp_path):
     target = tmp_path / "new.yaml"
     moves = {"box_to_bay_7": [(9, 1, [{"to_joints": {"elbow_bend": "90.0000 deg"}}])]}
-    write_with_moves(scenarios_folder() / "pump_box_to_bay_7.yaml", target, moves, "a note")
+    write_with_moves(_long(tmp_path), target, moves, "a note")
     assert "way_to_bay_7" not in target.read_text() and load_scenario(target)
 
 

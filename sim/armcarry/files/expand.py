@@ -224,6 +224,8 @@ class _Long:
         start = script.start.at if isinstance(script.start, StartAt) else None
         if start is not None and self.known.site(("start", "at"), start) is None:
             raise_all(self.known.problems)
+        if isinstance(script.start, StartAt) and script.start.joints:
+            start = None
         if self.waits == EVERY and self.visits:
             start = self.visits[0].worksite
         mount = platform.mounts.get(base.mount)

@@ -9,7 +9,7 @@ from armcarry.errors import InputError
 from armcarry.files import names
 from armcarry.files.carry_checks import check_carries
 from armcarry.files.day_checks import check_day
-from armcarry.files.documents.scenario import ScenarioDocument
+from armcarry.files.documents.scenario import ScenarioDocument, StartAt
 from armcarry.files.model_files import ModelFile
 from armcarry.files.near_checks import check_near
 from armcarry.files.picture_checks import check_pictures
@@ -41,7 +41,8 @@ def check_scenario(
     _switched_off(script)
     check_pictures(script)
     _no_circle(script)
-    script.arm_joints(("start",), script.document.start_joints)
+    where: YamlPath = ("start", "joints") if isinstance(script.document.start, StartAt) else ("start",)
+    script.arm_joints(where, script.document.start_joints)
     check_carries(script)
     check_day(script)
     check_near(script)

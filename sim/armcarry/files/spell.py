@@ -249,6 +249,10 @@ class Speller:
         if into is None:
             return []
         moves = self._come(path, place.at, move, loaded=True, straight=place.straight)
+        if place.waits and moves:
+            words = f"Line up with the seat of {spoken(place.at)}"
+            moves.insert(1 - len(self.ways.way(Visit(place.at, True, path))),
+                         {"hold": write(place.waits, "time"), "say": words})  # fmt: skip
         seat = {"what": place.what, "to": f"platform/{self.known.platform.seats[into].frame}", "seat": True}
         takes = thing.takes.fasten if place.takes is None else place.takes
         what = spoken(place.what)

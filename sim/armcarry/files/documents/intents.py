@@ -45,6 +45,9 @@ class Place(Part):
     takes: Time | None = Field(
         default=None, description="time to fasten it; left out, the hardware's own", examples=["420 s"]
     )
+    waits: Time = Field(
+        default=0.0, description="time it is held clear of the seat before it goes in", examples=["45 s"]
+    )
     straight: bool = Field(default=False, description=_STRAIGHT, examples=[True])
 
 

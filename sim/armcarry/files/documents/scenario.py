@@ -92,11 +92,15 @@ class Expectation(Part):
 
 
 class StartAt(Part):
-    """Where the arm starts: its plate, or its bare tip, before a worksite; the joint positions are found."""
+    """Where the arm starts: its plate, or its bare tip, before a worksite."""
 
     EXAMPLE: ClassVar[dict[str, Any]] = {"at": "rack_a"}
 
     at: Name = Field(description="worksite; the plate waits where its way in begins", examples=["rack_a"])
+    joints: JointSettings = Field(
+        default_factory=dict, description="arm joints there; left out, they are found",
+        examples=[{"shoulder_turn": "41.2 deg"}],
+    )
 
 
 def _start_kind(value: Any) -> str:
@@ -180,8 +184,8 @@ class ScenarioDocument(Document):
 
     @property
     def start_joints(self) -> dict[str, float]:
-        """Arm joints at the start that the script says; none where it names a place."""
-        return {} if isinstance(self.start, StartAt) else self.start
+        """Arm joints at the start that the script says; none where it names a place alone."""
+        return self.start.joints if isinstance(self.start, StartAt) else self.start
 
     @property
     def all_restraints(self) -> dict[str, Restraint]:

@@ -1,6 +1,5 @@
 """The window in which a script is changed, under real key and mouse events. Run in a child process, off screen."""
 
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,8 +9,8 @@ from PySide6.QtWidgets import QApplication, QTabWidget
 
 from armcarry.editing import Session
 from armcarry.record.finding import Finding, Verdict
+from long_carry import long_carry
 
-CARRY = Path(__file__).parents[4] / "scenarios" / "pump_box_to_bay_7.yaml"
 OUT = (0, 6)
 
 
@@ -19,7 +18,7 @@ OUT = (0, 6)
 def window(tmp_path):
     from armcarry.views.editing.window import open_window
 
-    text = CARRY.read_text(encoding="utf-8").split("      - {line: {frame: platform/rack_a_stand, to: [-2.1 m, -3.7", 1)
+    text = long_carry().split("      - {line: {frame: platform/rack_a_stand, to: [-2.1 m, -3.7", 1)
     path = tmp_path / "short.yaml"
     path.write_text(text[0].replace("radiator_port: stowed", "radiator_port: deployed"), encoding="utf-8")
     window = open_window(Session(path, journal=tmp_path / "kept"))

@@ -28,14 +28,22 @@ BUTTON = {button: getattr(Qt.Key, f"Key_{key}") for key, button in KEYS.buttons.
 CARRY = Path(__file__).parents[4] / "scenarios" / "pump_box_to_bay_7.yaml"
 
 
+#: the box is taken and pulled out a little
+TAKEN = """      - {name: close_in, line: {frame: platform/rack_a_stand, to: [-5 mm, 0 m, 0 m]}}
+      - {name: unbolt, hold: 330 s}
+      - {attach: {what: pump_box, to: ev1/hands, seat: true}, name: take}
+      - {name: pull_out, rate: 0.5, line: {frame: platform/rack_a_stand, to: [-0.2 m, 0 m, 0 m]}}
+"""
+
+
 @pytest.fixture(scope="module")
 def course(tmp_path_factory):
     """The demo carry; all of it when asked for, else until the box is a little out of its rack."""
     if "HAND_ALL" in os.environ:
         return course_of(CARRY)
     path = tmp_path_factory.mktemp("script") / "short.yaml"
-    head = CARRY.read_text(encoding="utf-8").split("to: [-0.9 m, 0 m, 0 m]}", 1)[0]
-    path.write_text(f"{head}to: [-0.2 m, 0 m, 0 m]}}\n", encoding="utf-8")
+    head = CARRY.read_text(encoding="utf-8").split("      - {name: take", 1)[0]
+    path.write_text(head + TAKEN, encoding="utf-8")
     return course_of(path)
 
 
