@@ -54,7 +54,7 @@ CALLS = {
         "armcarry route first.yaml --out new.yaml --carry swing --seed 2"
     ],
     "armcarry schedule SCENARIO --out NEW.yaml [--for GOAL] [--seed S] [--work N]": [
-        "armcarry schedule day_that_may_vary --out best.yaml --for worth --seed 2 --work 20"
+        "armcarry schedule day_that_may_vary --out worth.yaml --for worth --seed 2 --work 20"
     ],
     "armcarry replan RUN --at TIME [--late STEP=+70min] [--failed STEP] [--unable NAME]": [
         "armcarry rehearse day_that_may_vary --no-views",

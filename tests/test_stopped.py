@@ -28,7 +28,7 @@ CALLS = {
     "expand": ("short.yaml", "--out", "spelled.yaml"), "assumptions": ("run", "--csv", "assumed.csv"),
     "verify": ("--out", "verified"), "doctor": (),
     "edit": ("short.yaml", "--set", "title=Another", "--out", "changed.yaml"),
-    "schedule": ("day_that_may_vary", "--out", "best.yaml"),
+    "schedule": ("day_that_may_vary", "--out", "best.yaml"), "replan": ("run", "--at", "0:01"),
 }  # fmt: skip
 #: what each of those says once it has written all that it writes
 WRITTEN = {

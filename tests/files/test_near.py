@@ -77,7 +77,7 @@ def test_a_group_of_nothing_is_told(changed):
 def test_groups_serve_wherever_bodies_are_named(changed):
     loaded = changed(
         "crew/suited/suited.yaml", "format", "format",
-        "  - {check: clearance, verdict: pass}",
-        "  - {check: clearance, verdict: pass, subject: ev*/forearms}",
+        "{check: clearance, verdict: pass}",
+        "{check: clearance, verdict: pass, subject: ev*/forearms}",
     )  # fmt: skip
     assert loaded.scenario.expect[0].subject == "ev1/forearm_*"

@@ -25,6 +25,7 @@ class Day:
 
 def with_day(record):
     made = replace(record)
+    made.__dict__["ledger"] = record.ledger  # of the moves: this plan has no acts
     made.__dict__["plan"] = Day()
     return made
 

@@ -169,6 +169,6 @@ def test_the_light_is_that_of_the_day():
         assert np.allclose(light.sun, sky.sun_direction(time_s)) and light.share == float(sky.sun_share(time_s))
         # the platform holds its side to the Earth: +z away from it
         assert np.allclose(light.earth, (0.0, 0.0, -1.0), atol=1e-12)
-        assert light.away == pytest.approx((6378.137 + 410) / 6378.137)
+        assert light.away == pytest.approx((6378.137 + 630) / 6378.137)
     none = SimpleNamespace(scenario=SimpleNamespace(environment=None))
     assert daylight(SimpleNamespace(scene=SimpleNamespace(loaded=none)), 0.0) is None

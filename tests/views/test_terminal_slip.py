@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import pytest
 
-from armcarry.cli.running import _slip
+from armcarry.cli.base import slip_of
 from armcarry.errors import InputError, QuantityError
 from armcarry.timeline.schedule import schedule, slipped
 from armcarry.timeline.task import Duration, Limit, Task
@@ -40,9 +40,9 @@ def test_a_slip_is_told_with_what_is_left_out():
 
 
 def test_slips_as_written():
-    assert _slip("work=+20min") == ("work", 1200.0)
-    assert _slip("work=-30 s") == ("work", -30.0)
+    assert slip_of("work=+20min") == ("work", 1200.0)
+    assert slip_of("work=-30 s") == ("work", -30.0)
     with pytest.raises(InputError, match=r"not a slip; found 'work'; accepted: STEP=\+20min"):
-        _slip("work")
+        slip_of("work")
     with pytest.raises(QuantityError, match="the unit is missing"):
-        _slip("work=20")
+        slip_of("work=20")
