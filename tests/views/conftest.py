@@ -21,6 +21,7 @@ from armcarry.motion.curve import Motion
 from armcarry.record.finding import ClearanceDetail, Finding, Verdict
 from armcarry.record.record import Curve, Event, MoveSpan, PairRow, Phase, Record
 from armcarry.scene.build import build_scene, hang
+from short_days import flown
 
 _RATES = {
     "joint_rate": {"default": "2 deg/s"},
@@ -456,13 +457,6 @@ day:
 @pytest.fixture(scope="session")
 def hooked_run(tmp_path_factory):
     """A day of one worker, hooked to a handrail, who hooks, takes and puts back a blanket."""
-    from armcarry.files.load import load_scenario
-    from armcarry.record.record import Record
-    from armcarry.scene.build import build_scene
-    from armcarry.timeline.day_run import run_day
-
     path = tmp_path_factory.mktemp("hooked") / "hooked.yaml"
     path.write_text(HOOKED)
-    scene = build_scene(load_scenario(path))
-    run = run_day(scene)
-    return Record(scene, run.phases, run.motion, run.moves, run.events, run.relaxed, kept=run.ledger)
+    return flown(path)

@@ -8,14 +8,11 @@ import numpy as np
 import pytest
 
 from armcarry.checks import stranded
-from armcarry.files.load import load_scenario
-from armcarry.record.record import Record
-from armcarry.scene.build import build_scene
-from armcarry.timeline.day_run import run_day
 from armcarry.views.whatif_tables import homes_table
 from armcarry.whatif import all_inside as module
 from armcarry.whatif.all_inside import all_inside, worst_of
 from armcarry.whatif.stranding import ways_back
+from short_days import flown
 
 DAY = """
 format: armcarry scenario 1
@@ -44,9 +41,7 @@ GO_IN_S = 360.0
 def record(tmp_path_factory):
     path = tmp_path_factory.mktemp("home") / "day.yaml"
     path.write_text(DAY)
-    scene = build_scene(load_scenario(path))
-    run = run_day(scene)
-    return Record(scene, run.phases, run.motion, run.moves, run.events, run.relaxed, kept=run.ledger)
+    return flown(path)
 
 
 def test_everybody_outside_has_a_way_home_all_the_time_and_nobody_inside(record):

@@ -37,9 +37,7 @@ def pairs_that_move(tree: Tree, motion: Motion, exclude: Iterable[NamePair] = ()
     Raises:
         FrameError: an excluded body is not in the tree.
     """
-    table = np.asarray(motion.coefficients)
-    moves = np.any(table[:, 1:] != 0.0, axis=(0, 1)) | np.any(table[:, 0] != table[0, 0], axis=0)
-    moving = {name for name, flag in zip(motion.joints, moves, strict=True) if flag}
+    moving = {name for name, flag in zip(motion.joints, motion.moving, strict=True) if flag}
     return _pairs(tree, np.array([name in moving for name in tree.joints], dtype=bool), exclude)
 
 

@@ -191,8 +191,7 @@ def moved(numbers: tuple[Drawn, ...], values: Array, motion: Motion) -> Motion:
 def _late(motion: Motion, lag_s: Array) -> Motion:
     start, end = motion.start_s, motion.end_s
     lags, which = np.unique(lag_s, return_inverse=True)
-    table = motion.coefficients
-    moving = np.any(table[:, 1:] != 0.0, axis=(0, 1)) | np.any(np.diff(table[:, 0], axis=0) != 0.0, axis=0)
+    moving = motion.moving
     # joints that never move need no cuts of their own
     cuts = [motion.breaks_s + by for k, by in enumerate(lags) if np.any(moving & (which == k))]
     inner = np.concatenate([*cuts, np.zeros(0)])

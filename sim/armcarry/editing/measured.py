@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
-
 import numpy as np
 
 from armcarry.checks import clearance, joint_margin, reach
@@ -75,13 +73,4 @@ def _way(known: Rehearsed) -> WayOfTool:
     margin = np.concatenate([piece.margin_m for piece in known.pieces])
     record = known.record
     edges = np.append(times, record.duration_s)
-    points = np.empty((len(edges), 3))
-    for phase in record.phases:
-        inside = (edges >= phase.start_s) & (edges <= phase.end_s)
-        points[inside] = record.link_path(record.scene.tool(phase.tree), edges[inside])[:, :3, 3]
-    return WayOfTool(edges, points, np.append(margin, margin[-1:]))
-
-
-def stretches(way: WayOfTool) -> list[tuple[int, int]]:
-    """Return first and last point of the pieces of a way that are drawn in one colour."""
-    return list(pairwise(range(len(way.times_s))))
+    return WayOfTool(edges, record.tool_path(edges), np.append(margin, margin[-1:]))

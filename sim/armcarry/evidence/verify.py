@@ -11,7 +11,6 @@ import platform
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +23,7 @@ from armcarry.files.places import data_folder
 from armcarry.motion.rows import Pieces
 from armcarry.record.record import Record
 from armcarry.rehearsal import judge, rehearse
-from armcarry.version import VERSION
+from armcarry.version import VERSION, installed
 from armcarry.whatif.opinions import with_opinions
 
 Tell = Callable[[str, float], None]
@@ -133,15 +132,8 @@ def data_digest(folder: Path) -> str:
 def _machine() -> dict[str, str]:
     return {
         "armcarry": VERSION, "python": platform.python_version(), "system": platform.system(),
-        "processor": platform.machine(), **{name: _version(name) for name in _PACKAGES},
+        "processor": platform.machine(), **{name: installed(name) for name in _PACKAGES},
     }  # fmt: skip
-
-
-def _version(name: str) -> str:
-    try:
-        return version(name)
-    except PackageNotFoundError:
-        return "absent"
 
 
 def sheet(told: dict[str, Any]) -> str:

@@ -70,6 +70,12 @@ class Motion:
         """Length in seconds."""
         return self.end_s - self.start_s
 
+    @property
+    def moving(self) -> np.ndarray:
+        """Which joints (n,) are not constant over the whole motion."""
+        table = self.coefficients
+        return np.asarray(np.any(table[:, 1:] != 0.0, axis=(0, 1)) | np.any(table[:, 0] != table[0, 0], axis=0))
+
     @staticmethod
     def hold(joints: Sequence[str], position: ArrayLike, start_s: float, end_s: float) -> Motion:
         """Return a motion that stands still at position (n,) from start_s to end_s."""

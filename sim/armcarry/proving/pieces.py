@@ -26,6 +26,7 @@ from armcarry.proving.windows import STATUS, Bounds, at_rest
 from armcarry.record.record import PairRow
 from armcarry.scene.build import Scene
 from armcarry.scene.tree import Tree
+from armcarry.timeline.memory import remember
 from armcarry.timeline.run import Phase, Run
 
 #: how far beyond what is required pairs are looked at, m
@@ -129,9 +130,7 @@ class Pieces:
 
     def _of_phase(self, scene: Scene, run: Run, phase: Phase) -> _Judged:
         part = run.motion.between(phase.start_s, phase.end_s)
-        table = part.coefficients
-        moves = np.any(table[:, 1:] != 0.0, axis=(0, 1)) | np.any(table[:, 0] != table[0, 0], axis=0)
-        here = part.at(part.start_s)
+        moves, here = part.moving, part.at(part.start_s)
         key = (id(phase.tree), moves.tobytes(), here[~moves].tobytes())
         if key not in self._judged:
             pairs, fly = judged_pairs(scene, phase.tree, part)
@@ -152,9 +151,7 @@ class Pieces:
         )  # fmt: skip
         if key not in self._known:
             self.proven += 1
-            self._known[key] = _prove(judged, motion, granted)
-            while len(self._known) > _MOVES:
-                del self._known[next(iter(self._known))]
+            remember(self._known, key, _prove(judged, motion, granted), _MOVES)
         return replace(self._known[key], start_s=start_s, end_s=end_s)
 
 

@@ -262,6 +262,14 @@ class Record:
         """Return T_world_link (T, 4, 4) of one link at times_s (T,). Raises FrameError for an unknown link."""
         return self._paths((link,), times_s)[:, 0]
 
+    def tool_path(self, times_s: Array) -> Array:
+        """Return where the point is that moves steer (T, 3), at times_s (T,)."""
+        place = np.empty((len(times_s), 3))
+        for phase in self.phases:
+            inside = (times_s >= phase.start_s) & (times_s <= phase.end_s)
+            place[inside] = self.link_path(self.scene.tool(phase.tree), times_s[inside])[:, :3, 3]
+        return place
+
     def _paths(self, links: tuple[str, ...], times_s: ArrayLike) -> Array:
         """Return T_world_link (T, K, 4, 4) of links at times, each in the phase that holds then."""
         times = np.atleast_1d(np.asarray(times_s, dtype=float))

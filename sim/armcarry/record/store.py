@@ -10,7 +10,6 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import asdict, fields, replace
 from functools import lru_cache
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
@@ -42,7 +41,7 @@ from armcarry.scene.build import Scene, build_scene
 from armcarry.scene.displaced import Displaced
 from armcarry.texts import shown
 from armcarry.timeline.log_facts import Logged
-from armcarry.version import VERSION
+from armcarry.version import VERSION, installed
 
 FORMAT = "armcarry run 1"
 #: file that says what the columns of a log hold
@@ -148,13 +147,7 @@ def summarise(record: Record, findings: tuple[Finding, ...]) -> dict[str, Any]:
 
 
 def _versions() -> dict[str, str]:
-    found = {}
-    for name in _VERSIONS:
-        try:
-            found[name] = version(name)
-        except PackageNotFoundError:
-            found[name] = "absent"
-    return found
+    return {name: installed(name) for name in _VERSIONS}
 
 
 def _run(record: Record) -> dict[str, Any]:

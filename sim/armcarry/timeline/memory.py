@@ -60,7 +60,7 @@ class Memory:
         if key not in self._ways:
             self.planned += 1
             made = [(one.moves[-1], one.cost - way.cost) for one in make()]
-            _put(self._ways, key, tuple((replace(last, after=self._tree(last.after)), cost) for last, cost in made))
+            remember(self._ways, key, tuple((replace(last, after=self._tree(last.after)), cost) for last, cost in made))
         found = []
         for planned, cost in self._ways[key]:
             here = planned if (planned.carry, planned.number) == place else replace(
@@ -85,11 +85,12 @@ class Memory:
         )  # fmt: skip
         if key not in self._times:
             self.timed += 1
-            _put(self._times, key, (planned, make()))  # the move is kept, so that no other path gets its number
+            remember(self._times, key, (planned, make()))  # the move is kept, so that no other path gets its number
         return self._times[key][1]
 
 
-def _put(table: dict[tuple[object, ...], V], key: tuple[object, ...], value: V) -> None:
+def remember(table: dict[tuple[object, ...], V], key: tuple[object, ...], value: V, most: int = MOST) -> None:
+    """Keep a value in a table that forgets the oldest beyond so many."""
     table[key] = value
-    while len(table) > MOST:
+    while len(table) > most:
         del table[next(iter(table))]

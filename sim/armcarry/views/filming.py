@@ -189,7 +189,7 @@ def camera_path(record: Record, camera: str, times_s: Array, aspect: float) -> l
     if camera == WHOLE:
         return [overview(whole(record), aspect)] * len(times_s)
     if camera == FOLLOW:
-        places = _smooth(_tool(record, times_s))
+        places = _smooth(record.tool_path(times_s))
         off = _follow_from(record, times_s, places)
         return [Viewpoint(_triple(place + off), _triple(place)) for place in places]
     eye = next(each for each in eyes(record) if each.name == camera)
@@ -205,7 +205,7 @@ def turned_path(record: Record, name: str, times_s: Array) -> list[Viewpoint]:
     """Return the view of a camera of the platform at each instant, its head turned to the tool and drawn near."""
     camera = next(each for each in scene_cameras(record.scene) if each.name == f"{PLATFORM}/{name}")
     nearest_m = watch(record, record.phase_at(float(times_s[0]))).housing_reach_m(camera.name)
-    path, tool = record.link_path(camera.link, times_s), _smooth(_tool(record, times_s))
+    path, tool = record.link_path(camera.link, times_s), _smooth(record.tool_path(times_s))
     found = look(camera.view, path, tool)
     turned = head_pose(path, found.pan_rad, found.tilt_rad)
     far = np.linalg.norm(tool - path[:, :3, 3], axis=1)
@@ -236,15 +236,6 @@ def _follow_from(record: Record, times_s: Array, places: Array) -> Array:
         seen += sight(record, float(times_s[k]), points, places[k] + sides, own)
     away = np.abs(np.angle(np.exp(1j * (turn - turn[0]))))
     return np.asarray(sides[int(np.argmax(seen / len(looks) - 0.02 * away))])
-
-
-def _tool(record: Record, times_s: Array) -> Array:
-    """Return the place (T, 3) of the point that moves steer."""
-    place = np.empty((len(times_s), 3))
-    for phase in record.phases:
-        inside = (times_s >= phase.start_s) & (times_s <= phase.end_s)
-        place[inside] = record.link_path(record.scene.tool(phase.tree), times_s[inside])[:, :3, 3]
-    return place
 
 
 def _smooth(places: Array, width: int = 25) -> Array:

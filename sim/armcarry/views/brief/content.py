@@ -6,7 +6,6 @@ import platform
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from importlib.metadata import PackageNotFoundError, version
 from typing import NamedTuple
 
 import numpy as np
@@ -20,7 +19,7 @@ from armcarry.record.figures import down, near
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import MoveSpan, PairRow, Record
 from armcarry.scene.words import plain
-from armcarry.version import VERSION
+from armcarry.version import VERSION, installed
 from armcarry.views import palette
 from armcarry.views.brief.day import day_table
 from armcarry.views.closest import asked, judged, said
@@ -302,10 +301,6 @@ def restraint_settings(record: Record) -> tuple[tuple[str, str], ...]:
 
 def _provenance(record: Record) -> Table:
     rows = [("armcarry", VERSION), ("Python", platform.python_version())]
-    for name in _LIBRARIES:
-        try:
-            rows.append((name, version(name)))
-        except PackageNotFoundError:
-            rows.append((name, "absent"))
+    rows += [(name, installed(name)) for name in _LIBRARIES]
     rows += [(f"input {item.role_path}", f"SHA-256 {item.sha256}") for item in record.scene.loaded.inputs]
     return Table(("what", "which"), tuple(rows))
