@@ -107,3 +107,14 @@ def test_bad_motions_are_told():
 def test_a_motion_that_goes_beyond_all_numbers_is_not_finite():
     with pytest.raises(MotionError, match="a motion must be finite"):
         Motion(("a",), np.array([0.0, 1e9]), np.full((1, 3, 1), 1e300))
+
+
+def test_what_moves_is_what_is_not_constant_from_the_first_piece_to_the_last():
+    # turns in the second piece; another value in every piece; the same in all; turns and comes back to 0
+    table = np.zeros((2, 2, 4))
+    table[1, 1, 0] = 0.5
+    table[:, 0, 1] = 1.0, 2.0
+    table[:, 0, 2] = 3.0
+    table[:, 1, 3] = 1.0, -1.0
+    moving = Motion(("a", "b", "c", "d"), np.array([0.0, 1.0, 2.0]), table).moving
+    assert moving.tolist() == [True, True, False, True]

@@ -307,12 +307,13 @@ def other_words(record, times, marks):
     rows = []
     for line in lines[1:]:
         time, *angles, mark = line.split(",")
-        angles[0] = str(-float(angles[0]))
+        for k in (0, 3):
+            angles[k] = str(-float(angles[k]))
         angles[1] = str((float(angles[1]) - 12.0 + 180.0) % 360.0 - 180.0)
         stamp = (datetime(2031, 3, 21, 8, tzinfo=UTC) + timedelta(seconds=float(time))).isoformat()
         rows.append(";".join([stamp, mark, "21,5", *angles]).replace(".", ","))
     said = {joint: {"joint": joint, "unit": "deg"} for joint in joints}
-    said[joints[0]]["reversed"] = True
+    said[joints[0]]["reversed"] = said[joints[3]]["reversed"] = True
     said[joints[1]] |= {"zero": "12 deg", "wraps": True}
     columns = {"format": "armcarry columns 1", "title": "another house", "time": {"column": "Clock"}, "move": "Step",
                "joints": {f"AX{k}": said[joint] for k, joint in enumerate(joints)}}  # fmt: skip
@@ -338,7 +339,8 @@ def test_a_log_in_other_words_is_the_same_run_and_keeps_what_its_columns_held(
         main()
     joints = [joint.split("/")[1] for joint in record.scene.arm_joints]
     told = " ".join(capsys.readouterr().out.split())
-    assert f"as the file of columns says: {joints[0]} reversed; {joints[1]} +0.20944 rad and unwrapped; columns" in told
+    assert f"as the file of columns says: {joints[0]} reversed; {joints[1]} +0.20944 rad and unwrapped; " in told
+    assert f"unwrapped; {joints[3]} reversed; columns" in told
     assert "passed over: Heat" in told and "from 2031-03-21T08:00:00+00:00 as logged" in told
     back, _ = load(tmp_path / "run")
     plain = rehearse(scenario, motion=tmp_path / "ours.csv")
