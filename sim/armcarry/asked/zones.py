@@ -110,13 +110,13 @@ def _of_phase(
     scene: Scene, places: Sequence[Place], tree: Tree, motion: Motion, start_s: float, end_s: float
 ) -> list[Relaxed]:
     drift = Drift(tree, motion, start_s, end_s)
-    still, known = _still(scene, drift), dict[tuple[str, str], list[Span]]()
+    still = _still(scene, drift)
+    grants = _grants(scene, tree, places)
+    known = _there(drift, {(grant.place.name, grant.subject.name): grant for grant in grants})
     found = []
-    for grant in _grants(scene, tree, places):
-        key = (grant.place.name, grant.subject.name)
-        if key not in known:
-            known[key] = _there(drift, grant.place, grant.subject)
-        spans = _common(known[key], still) if grant.only_still else known[key]
+    for grant in grants:
+        spans = known[grant.place.name, grant.subject.name]
+        spans = _common(spans, still) if grant.only_still else spans
         found += [grant.relaxed(first, last) for first, last in spans]
     return sorted(found, key=lambda item: item.start_s)
 
@@ -149,8 +149,8 @@ class Here:
         place = grant.place
         if place.within_m is None:
             return nearer_m == np.inf
-        apart = _apart(self._tree, position[None], place, grant.subject.point(place))
-        return bool(apart[0] <= min(place.within_m, nearer_m))
+        at = forward(self._tree, position[None], _links(place, grant.subject.point(place)))[:, :, :3, 3]
+        return bool(_apart(at)[0] <= min(place.within_m, nearer_m))
 
 
 def _subjects(scene: Scene, tree: Tree, place: Place) -> list[_Subject]:
@@ -180,35 +180,54 @@ def _subjects(scene: Scene, tree: Tree, place: Place) -> list[_Subject]:
     return found
 
 
-def _there(drift: Drift, place: Place, subject: _Subject) -> list[Span]:
-    """Return when a subject is certainly within the reach of a place."""
+def _there(drift: Drift, grants: Mapping[tuple[str, str], _Grant]) -> dict[tuple[str, str], list[Span]]:
+    """Return when each subject is certainly within the reach of its place; all are looked at together."""
     start_s, end_s = float(drift.edges_s[0]), float(drift.edges_s[-1])
-    if place.within_m is None:
-        return [(start_s, end_s)]
-    point = subject.point(place)
-    way, _ = drift.way(point, seen_from=place.frame)
-    if place.other_end is not None:
-        way = way + drift.way(place.other_end, seen_from=place.frame)[0]
-    count = 1 if way[-1] == 0.0 else int(np.ceil((end_s - start_s) / _COARSE_S))
-    edges = np.linspace(start_s, end_s, count + 1)
-    within_m = place.within_m
+    spans: dict[tuple[str, str], list[Span]] = {key: [(start_s, end_s)] for key in grants}
+    asked = [(key, grant.place, grant.subject.point(grant.place)) for key, grant in grants.items()
+             if grant.place.within_m is not None]  # fmt: skip
+    if not asked:
+        return spans
+    ways, edges = [], []
+    for _, place, point in asked:
+        way, _ = drift.way(point, seen_from=place.frame)
+        if place.other_end is not None:
+            way = way + drift.way(place.other_end, seen_from=place.frame)[0]
+        count = 1 if way[-1] == 0.0 else int(np.ceil((end_s - start_s) / _COARSE_S))
+        ways.append(way)
+        edges.append(np.linspace(start_s, end_s, count + 1))
+    within_m = np.array([place.within_m for _, place, _ in asked], dtype=float)
+    links = list(dict.fromkeys(link for _, place, point in asked for link in _links(place, point)))
 
-    def look(starts: Array, ends: Array) -> tuple[np.ndarray, np.ndarray]:
-        middles = (starts + ends) / 2
-        apart, moved = _apart(drift.tree, drift.part.at(middles), place, point), drift.reach(way, middles, starts, ends)
-        inside = apart + moved <= within_m
-        return inside | (apart - moved > within_m), inside
+    def look(starts: Array, ends: Array, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        middles, apart, moved = (starts + ends) / 2, np.empty(len(rows)), np.empty(len(rows))
+        times, back = np.unique(middles, return_inverse=True)
+        at = forward(drift.tree, drift.part.at(times), links)[:, :, :3, 3]
+        for row in np.unique(rows).tolist():
+            _, place, point = asked[row]
+            here = rows == row
+            apart[here] = _apart(at[back[here]][:, [links.index(link) for link in _links(place, point)]])
+            moved[here] = drift.reach(ways[row], middles[here], starts[here], ends[here])
+        inside = apart + moved <= within_m[rows]
+        return inside | (apart - moved > within_m[rows]), inside
 
-    starts, ends, inside = settle(edges[:-1], edges[1:], look, shortest_s=_SHORTEST_S)
-    return _chained(starts[inside], ends[inside])
+    rows = np.repeat(np.arange(len(asked)), [len(one) - 1 for one in edges])
+    first, last = (np.concatenate([one[cut] for one in edges]) for cut in (slice(None, -1), slice(1, None)))
+    starts, ends, rows, inside = settle(first, last, look, rows, shortest_s=_SHORTEST_S)
+    for row, (key, _, _) in enumerate(asked):
+        mine = inside & (rows == row)
+        spans[key] = _chained(starts[mine], ends[mine])
+    return spans
 
 
-def _apart(tree: Tree, positions: Array, place: Place, point: str) -> Array:
-    """Return how far a link is from a place at joint vectors (N, n)."""
-    links = [point, place.frame] + ([] if place.other_end is None else [place.other_end])
-    at = forward(tree, positions, links)[:, :, :3, 3]
+def _links(place: Place, point: str) -> list[str]:
+    return [point, place.frame] + ([] if place.other_end is None else [place.other_end])
+
+
+def _apart(at: Array) -> Array:
+    """Return how far points are from places, from the points (N, 2 or 3, 3) of ``_links``."""
     here, first = at[:, 0], at[:, 1]
-    if place.other_end is None:
+    if at.shape[1] == 2:
         return np.asarray(np.linalg.norm(here - first, axis=1))
     along = at[:, 2] - first
     share = np.einsum("nk,nk->n", here - first, along) / np.maximum(np.einsum("nk,nk->n", along, along), 1e-12)

@@ -8,6 +8,7 @@ in the nearest frame that both bodies hang from, so only the joints between them
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 from weakref import WeakKeyDictionary
 
@@ -157,15 +158,24 @@ class Placed:
             np.concatenate([self.core, core]),
         )  # fmt: skip
 
+    @cached_property
+    def common(self) -> np.ndarray:
+        """The nearest frame above both of two, (F+1, F+1) with the world first; of frames that bear bodies only."""
+        return _common_frames(self.frames.parent, np.unique(self.frame))
+
+    @cached_property
+    def levers_m(self) -> Array:
+        """About how far the farthest point behind each joint is from it, (F,)."""
+        return _levers(self.frames, self.frame, self.core, self.solids.size[:, 4])
+
     def lay_out(self, pairs: np.ndarray) -> Layout:
         """Number what the kernels need for pairs (P, 2) of these bodies."""
-        movers, in_movers = _movers(pairs, self.frame, self.core, self.frames.parent)
+        movers, in_movers = _movers(pairs, self.frame, self.core, self.frames.parent, self.common)
         needed = np.zeros(len(self.frames.parent), dtype=bool)
         needed[movers.links] = True
         order = np.lexsort((in_movers.min(axis=1), in_movers.max(axis=1))) if len(pairs) else np.zeros(0, np.int64)
-        levers = _levers(self.frames, self.frame, self.core, self.solids.size[:, 4])
         return Layout(
-            self.solids, self.frames._replace(lever_m=levers), self.joints, needed, movers,
+            self.solids, self.frames._replace(lever_m=self.levers_m), self.joints, needed, movers,
             np.ascontiguousarray(in_movers[order]), order,
         )  # fmt: skip
 
@@ -213,10 +223,12 @@ def line_to(parent: np.ndarray, frame: int) -> list[int]:
     return line[::-1]
 
 
-def _movers(pairs: np.ndarray, frame: np.ndarray, cores: Array, parent: np.ndarray) -> tuple[Movers, np.ndarray]:
+def _movers(
+    pairs: np.ndarray, frame: np.ndarray, cores: Array, parent: np.ndarray, common: np.ndarray
+) -> tuple[Movers, np.ndarray]:
     """Number every (body, base frame) that the pairs need, those fixed to their base first."""
     count = len(parent) + 1  # frames and the world
-    base = _common_frames(parent, np.unique(frame))[frame[pairs[:, 0]] + 1, frame[pairs[:, 1]] + 1]
+    base = common[frame[pairs[:, 0]] + 1, frame[pairs[:, 1]] + 1]
     moves = frame[pairs] != base[:, None]
     key = (moves * len(frame) + pairs) * count + base[:, None] + 1
     keys, rows = np.unique(key, return_inverse=True)

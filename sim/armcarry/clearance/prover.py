@@ -107,12 +107,16 @@ class Prover:
         tolerance_m: float = 1e-3,
         start_s: float | None = None,
         end_s: float | None = None,
+        points: bool = True,
     ) -> ClearanceBounds:
-        """Prove the clearance of every pair over a motion; see prove_clearance."""
+        """Prove the clearance of every pair over a motion; see prove_clearance. Without points these are nan."""
         span = interval(motion, start_s, end_s)
         tolerance, report = asked_tolerance(tolerance_m), asked_report(report_distance_m, len(self.pairs))
         table, measured = self._prove(motion, span, tolerance, report[self.layout.order])
-        self._to_world(motion, table)
+        if points:
+            self._to_world(motion, table)
+        else:
+            table[:, 3:9] = np.nan
         back = np.empty_like(self.layout.order)
         back[self.layout.order] = np.arange(len(back))
         return _result(self.pairs, table[back], tolerance, report, measured)

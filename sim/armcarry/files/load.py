@@ -7,13 +7,12 @@ model of the script is, and the digest of every file, so a changed copy is notic
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
 from armcarry.errors import InputError
-from armcarry.files.document_types import numbers, spell
 from armcarry.files.documents.arm import ArmDocument
 from armcarry.files.documents.base import Document
 from armcarry.files.documents.bodies import CrewDocument, HardwareDocument, RestraintDocument
@@ -181,25 +180,11 @@ def _crew(file: ModelFile[CrewDocument], size: str) -> LoadedCrew:
 
 def _assumptions(source: Source[ScenarioDocument], opened: _Opened) -> tuple[Assumption, ...]:
     """Return every number without a source; a URDF's numbers count as one, under the key that names it."""
-    sources: dict[Path, Source[Any]] = {source.path: source}
-    urdf_keys: dict[Path, Mapping[YamlPath, Any]] = {source.path: {}}
-    for file in opened.files.values():
-        sources[file.path], urdf_keys[file.path] = file.source, file.urdfs
-    found: list[Assumption] = []
-    for path, one in sources.items():
-        if one.document.basis != "assumption":
-            continue
-        role = opened.inputs.role(path)
-        written = [(key, f"all dimensions in {one.yaml.value(key)}") for key in urdf_keys[path]]
-        written.extend((key, str(text)) for key, text in numbers(type(one.document), one.yaml.data))
-        spelled = [(spell(key), text) for key, text in written]
-        found.extend(Assumption(role, key, text) for key, text in spelled if not _sourced(one.document, key))
-    return tuple(found)
-
-
-def _sourced(document: Document, key: str) -> bool:
-    """Tell whether ``sources`` names the key or a mapping or list around it."""
-    return any(key == named or key.startswith((f"{named}.", f"{named}[")) for named in document.sources)
+    files: dict[Path, ModelFile[Any]] = {source.path: ModelFile(source, {})}
+    files |= {file.path: file for file in opened.files.values()}
+    return tuple(
+        Assumption(opened.inputs.role(path), key, text) for path, file in files.items() for key, text in file.assumed
+    )
 
 
 def validate_files(paths: list[Path], also: Callable[[LoadedScenario], None] | None = None) -> list[InputError]:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any, Generic, TypeVar
 
 from armcarry.errors import InputError
+from armcarry.files.document_types import numbers, spell
 from armcarry.files.documents.arm import ArmDocument
 from armcarry.files.documents.base import Document
 from armcarry.files.documents.bodies import CrewDocument, HardwareDocument, RestraintDocument
@@ -41,6 +43,22 @@ class ModelFile(Generic[D]):
     def model(self, *key: str) -> Model:
         """Return the model of the URDF that stands at a key; default ``urdf``."""
         return self.urdfs[key or ("urdf",)].model
+
+    @cached_property
+    def assumed(self) -> tuple[tuple[str, str], ...]:
+        """Key and text of every number without a source; a URDF's count as one, under the key that names it."""
+        source = self.source
+        if source.document.basis != "assumption":
+            return ()
+        written = [(key, f"all dimensions in {source.yaml.value(key)}") for key in self.urdfs]
+        written.extend((key, str(text)) for key, text in numbers(type(source.document), source.yaml.data))
+        spelled = [(spell(key), text) for key, text in written]
+        return tuple((key, text) for key, text in spelled if not _sourced(source.document, key))
+
+
+def _sourced(document: Document, key: str) -> bool:
+    """Tell whether ``sources`` names the key or a mapping or list around it."""
+    return any(key == named or key.startswith((f"{named}.", f"{named}[")) for named in document.sources)
 
 
 def open_model(source: Source[D]) -> ModelFile[D]:

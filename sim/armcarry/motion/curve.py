@@ -132,8 +132,20 @@ class Motion:
         table[0] = _reexpand(table[0], start_s - float(self.breaks_s[first]))
         return Motion(self.joints, breaks, table)
 
+    def cut_at(self, times_s: Array) -> Motion:
+        """Return the same motion with a piece between each two of times (C+1,), which hold all its own breaks."""
+        piece = np.searchsorted(self.breaks_s[1:-1], times_s[:-1], side="right")
+        table = np.moveaxis(self.coefficients[piece], 0, 1)
+        later = _reexpand(table, (times_s[:-1] - self.breaks_s[piece])[:, None])
+        return Motion(self.joints, times_s, np.moveaxis(later, 1, 0))
+
     def extremes(self, order: int = 0) -> tuple[Array, Array]:
-        """Return the exact least and greatest value (n,), (n,) of the order-th derivative over the motion.
+        """Return the exact least and greatest value (n,), (n,) of the order-th derivative over the motion."""
+        low, high = self.extremes_of_pieces(order)
+        return low.min(axis=0), high.max(axis=0)
+
+    def extremes_of_pieces(self, order: int = 0) -> tuple[Array, Array]:
+        """Return the exact least and greatest value (K, n), (K, n) of the order-th derivative over each piece.
 
         Found at the ends of pieces and at the roots of the next derivative, not by sampling.
         """
@@ -154,7 +166,7 @@ class Motion:
         np.maximum.at(high, rows, inner)
         length = np.diff(self.breaks_s)[:, None] ** order
         shape = (-1, len(self.joints))
-        return (low.reshape(shape) / length).min(axis=0), (high.reshape(shape) / length).max(axis=0)
+        return low.reshape(shape) / length, high.reshape(shape) / length
 
     def columns_of(self, joints: Sequence[str]) -> np.ndarray:
         """Return the column numbers of the named joints. Raises FrameError with the nearest name."""
@@ -201,8 +213,8 @@ def _stationary(slopes: Array) -> tuple[np.ndarray, Array]:
     return np.concatenate(rows), np.concatenate(places)
 
 
-def _reexpand(table: Array, by_s: float) -> Array:
-    """Taylor shift of ascending coefficients (D+1, n) to a new origin by_s later."""
+def _reexpand(table: Array, by_s: float | Array) -> Array:
+    """Taylor shift of ascending coefficients (D+1, ...) to a new origin by_s later."""
     result = table.copy()
     for start in range(len(table) - 1):
         for power in range(len(table) - 2, start - 1, -1):

@@ -142,12 +142,9 @@ def _edges(path: Path, slow_zones: Sequence[tuple[float, float, float]]) -> Arra
 
 def _greatest(curve: Motion, edges: Array) -> tuple[Array, Array]:
     """Return the exact greatest |dq/ds| and |d2q/ds2| (Z, n) over each zone."""
-    rate, bend = [], []
-    for first, last in pairwise(edges):
-        part = curve.between(float(first), float(last))
-        rate.append(np.abs(part.extremes(1)).max(axis=0))
-        bend.append(np.abs(part.extremes(2)).max(axis=0))
-    return np.array(rate), np.array(bend)
+    zones = curve.cut_at(edges)
+    rate, bend = (np.abs(zones.extremes_of_pieces(order)).max(axis=0) for order in (1, 2))
+    return rate, bend
 
 
 def _join(edges: Array, speed: Array, push: Array) -> Motion:

@@ -186,7 +186,7 @@ def _prove(judged: _Judged, motion: Motion, granted: tuple[Relaxed, ...]) -> Pie
     """
     end, pairs = motion.end_s, judged.need.pairs
     (whole,) = judged.need.windows(0.0, end)
-    first = judged.prover.bounds(motion, report_distance_m=_reach_m(whole), tolerance_m=_COARSE_M)
+    first = judged.prover.bounds(motion, report_distance_m=_reach_m(whole), tolerance_m=_COARSE_M, points=False)
     rows = _close(whole, first)
     times = np.linspace(0.0, end, int(np.clip(np.ceil(end / _CELL_S), _LEAST, _MOST)) + 1)
     if not len(rows):
