@@ -2,6 +2,7 @@
 
 import json
 
+import numpy as np
 import pytest
 
 from armcarry.editing import Session
@@ -28,6 +29,41 @@ def test_a_change_is_answered_and_only_what_changed_is_planned(script):
     assert [one.row for one in again.tightest] == [one.row for one in first.tightest]
     assert session.redo().duration_s == moved.duration_s
     assert session.redo().duration_s == moved.duration_s, "nothing is left to do again"
+
+
+def test_what_changed_is_answered_first_and_the_moves_behind_it_follow(script):
+    whole, session = Session(script), Session(script, at_once=1)
+    assert (session.answer.left, session.answer.duration_s) == (0, whole.answer.duration_s)
+    changed, part = whole.shift((0, 1), (0.0, 0.02, 0.0)), session.shift((0, 1), (0.0, 0.02, 0.0))
+    assert part.planned == 1
+    assert part.left == len(session.moves) - len(part.moves) > 0
+    assert (part.passes, part.change_s) == (None, None)
+    assert part.duration_s < changed.duration_s
+    times = np.linspace(0.0, part.moves[1].end_s, 50)
+    assert part.record.motion.at(times) == pytest.approx(changed.record.motion.at(times), abs=1e-9)
+    assert part.moves[1].margin_m == pytest.approx(changed.moves[1].margin_m, abs=1e-3)
+    done = session.wait()
+    assert (done.left, done.number, done.title) == (0, part.number, part.title)
+    assert done.planned == changed.planned
+    assert done.duration_s == changed.duration_s
+    assert done.change_s == changed.change_s
+    assert session.go_on() is done, "nothing is left"
+
+
+def test_a_change_that_cannot_be_further_on_is_taken_back_when_that_is_found(script, monkeypatch):
+    session = Session(script, at_once=1)
+    session.shift((0, 1), (0.0, 0.02, 0.0))
+    assert session.answer.left
+    of = session._rehearsal.of
+    monkeypatch.setattr(session._rehearsal, "of", lambda data, at_once: refused() if at_once > 1 else of(data, at_once))
+    with pytest.raises(InputError, match="no such hold"):
+        session.go_on()
+    assert session.script.done == 0
+    assert session.answer.left == 0
+
+
+def refused():
+    raise InputError("no such hold")
 
 
 def test_what_cannot_be_is_refused_with_its_line_and_nothing_changes(script, tmp_path):

@@ -78,9 +78,10 @@ def same_as_fresh(session, path):
 def test_after_random_changes_the_answer_is_that_of_a_fresh_rehearsal(tmp_path):
     path = tmp_path / "carry.yaml"
     path.write_text(long_carry(), encoding="utf-8")
-    session, draw = Session(path), np.random.default_rng(5)
+    session, draw = Session(path, at_once=1), np.random.default_rng(5)
     for _ in range(12):
         changed_at_random(session, draw)
+    session.wait()
     assert session.script.changes
     same_as_fresh(session, tmp_path / "fresh.yaml")
 

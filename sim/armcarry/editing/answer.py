@@ -105,6 +105,7 @@ class Answer:
         open: checks that are still being computed; empty when all are told or none was asked for.
         problem: why checks were not computed, empty where nothing went wrong.
         change_s: of the duration.
+        left: moves of the script that are still being worked out, at whose beginning the record ends; 0 for none.
     """
 
     number: int
@@ -122,6 +123,7 @@ class Answer:
     later: dict[str, tuple[Finding, ...]] = field(default_factory=dict)
     open: tuple[str, ...] = ()
     problem: str = ""
+    left: int = 0
 
     @property
     def duration_s(self) -> float:
@@ -142,7 +144,7 @@ class Answer:
 
     @property
     def passes(self) -> bool | None:
-        """Whether nothing fails; None while checks are still being computed and nothing failed yet."""
+        """Whether nothing fails; None while moves or checks are still being worked out and nothing failed yet."""
         if self.failed:
             return False
-        return None if self.open or self.problem or not self.later else True
+        return None if self.open or self.left or self.problem or not self.later else True

@@ -7,6 +7,7 @@ being computed is done; what was said of an older one is dropped.
 from __future__ import annotations
 
 import contextlib
+import os
 import pickle
 import queue
 import subprocess
@@ -90,7 +91,9 @@ def _read(pipe: IO[bytes], asked: queue.Queue[Any]) -> None:
 
 
 def main() -> None:
-    """Answer what is asked on standard input until it ends."""
+    """Answer what is asked on standard input until it ends, behind whoever is answered at once."""
+    if hasattr(os, "nice"):
+        os.nice(10)
     out = sys.stdout.buffer
     sys.stdout = sys.stderr  # nothing but answers goes there
     asked: queue.Queue[Any] = queue.Queue()

@@ -27,8 +27,8 @@ def answer(known: Rehearsed, number: int, title: str, took_s: float, before: Ans
     failing = (*short, *clearance.too_near(record.pairs), *(one for one in joints if one.verdict is Verdict.FAIL))
     return Answer(
         number, title, took_s, known.planned, known.proven, record, _moves(known), _way(known),
-        _tightest(record, before), _joints(joints, before), failing,
-        None if before is None else record.duration_s - before.duration_s,
+        _tightest(record, before), _joints(joints, None if known.left else before), failing,
+        None if before is None or known.left else record.duration_s - before.duration_s, left=known.left,
     )  # fmt: skip
 
 
@@ -37,13 +37,21 @@ def _tightest(record: Record, before: Answer | None) -> tuple[Tight, ...]:
     for row in sorted(record.pairs, key=lambda row: (row.weight, row.margin_m)):
         least.setdefault(frozenset((row.body_a, row.body_b)), row)
     old: dict[frozenset[str], float] = {}
-    for row in () if before is None else before.record.pairs:
+    for row in () if before is None else _as_far(before, record):
         pair = frozenset((row.body_a, row.body_b))
         old[pair] = min(row.margin_m, old.get(pair, np.inf))
     return tuple(
         Tight(row, None if pair not in old or not np.isfinite(old[pair]) else row.margin_m - old[pair])
         for pair, row in list(least.items())[:TIGHTEST]
     )
+
+
+def _as_far(before: Answer, record: Record) -> tuple[PairRow, ...]:
+    """Return the pairs of an answer before that were at their nearest by the end of the last move of a record."""
+    last = record.moves[-1] if record.moves else None
+    until = next((one.end_s for one in before.moves if last and (one.carry, one.number) == (last.carry, last.number)),
+                 before.duration_s)  # fmt: skip
+    return tuple(row for row in before.record.pairs if row.time_s <= until + 1e-6)
 
 
 def _joints(found: tuple[Finding, ...], before: Answer | None) -> tuple[Joint, ...]:

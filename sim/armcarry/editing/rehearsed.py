@@ -35,6 +35,7 @@ class Rehearsed:
         pieces: its stretches.
         written: carry and number of the long form -> carry and move in the script, from 0.
         planned, proven: how much of it was worked out, and not remembered.
+        left: moves of the script that are still to be worked out; the record ends before them.
     """
 
     scene: Scene
@@ -43,6 +44,7 @@ class Rehearsed:
     written: dict[tuple[str, int], tuple[int, int]]
     planned: int
     proven: int
+    left: int
 
 
 @dataclass(eq=False)
@@ -61,8 +63,16 @@ class Rehearsal:
     _memory: Memory = field(default_factory=Memory)
     _pieces: Pieces = field(default_factory=Pieces)
 
-    def of(self, data: dict[str, Any]) -> Rehearsed:
-        """Rehearse a state of the script. Raises InputError, whose line is no line of the script."""
+    def of(self, data: dict[str, Any], at_once: int | None = None) -> Rehearsed:
+        """Rehearse a state of the script.
+
+        Args:
+            data: the script.
+            at_once: moves that are planned anew at most, then the run ends; None for all. A day is planned as a whole.
+
+        Raises:
+            InputError: the script cannot be so; its line is no line of the script.
+        """
         numbers = {path: k for k, path in enumerate(_moves(data), start=2)}
         text = YamlText(self.path, yaml_document(data).encode(), data, {(): 1, **numbers})
         loaded = settle(self.path, keep=False, text=text, found=self._found, known=self._models)
@@ -74,6 +84,7 @@ class Rehearsal:
             self._memory, self._pieces = Memory(), Pieces()
         scene = replace(self._scene, loaded=loaded)
         before = (self._memory.planned, self._pieces.proven)
+        self._memory.allow(at_once)
         run = run_carries(scene, memory=self._memory) if loaded.scenario.day is None else run_day(scene)
         places = granted(scene, [(phase.tree, phase.start_s, phase.end_s) for phase in run.phases], run.motion)
         run = replace(run, relaxed=(*run.relaxed, *places))
@@ -89,7 +100,9 @@ class Rehearsal:
             for name, origin in origins.items() if name[0] == "move" and origin.line in place
         }  # fmt: skip
         planned, proven = self._memory.planned - before[0], self._pieces.proven - before[1]
-        return Rehearsed(scene, record, pieces, written, planned, proven)
+        left = len(numbers) - len({written.get((one.carry, one.number)) for one in run.moves} - {None})
+        left = max(left, 1) if self._memory.stopped else 0
+        return Rehearsed(scene, record, pieces, written, planned, proven, left)
 
 
 def _moves(data: dict[str, Any]) -> list[YamlPath]:

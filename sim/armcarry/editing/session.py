@@ -22,6 +22,8 @@ from armcarry.files.places import find_scenario
 from armcarry.files.yaml_text import MAX_BYTES, parse_yaml, read_bytes
 
 JOURNAL = "session.jsonl"
+#: moves that are worked out at a time of those that an answer left
+_BATCH = 5
 
 
 class Session(Moves):
@@ -35,6 +37,8 @@ class Session(Moves):
         journal: folder of the journal; None keeps none. What stands there from a session that was killed is done
             again.
         later: whether the checks that take longer are computed in the background.
+        at_once: how many moves are planned anew before a change is answered, ``go_on`` works out the others; None
+            for all of them.
 
     Attributes:
         path: the script.
@@ -46,8 +50,10 @@ class Session(Moves):
         RecordError: the journal cannot be written.
     """
 
-    def __init__(self, path: Path | str, *, journal: Path | None = None, later: bool = False) -> None:
-        self.path = find_scenario(path)
+    def __init__(
+        self, path: Path | str, *, journal: Path | None = None, later: bool = False, at_once: int | None = None
+    ) -> None:
+        self.path, self.at_once = find_scenario(path), at_once
         content = read_bytes(self.path, MAX_BYTES, "YAML")
         self._on_disk = digest(content)
         script = Script(content.decode("utf-8-sig"), parse_yaml(content, self.path).data)
@@ -62,7 +68,10 @@ class Session(Moves):
             script = before.script()
         self.script, self.resumed = script, script.done
         self._rehearsal, self._later = Rehearsal(self.path), Later() if later else None
+        self._before: Answer | None = None
         self.answer = self._answered("opened", None)
+        while self.answer.left:
+            self.go_on()
         self._journal = None if kept is None else Journal(kept, self.path.name, script.text)
 
     # -- changing ----------------------------------------------------------------------------------------------------
@@ -109,10 +118,10 @@ class Session(Moves):
 
     def _answered(self, title: str, before: Answer | None) -> Answer:
         began = time.perf_counter()
-        known = self._rehearsal.of(self.script.data)
+        known = self._rehearsal.of(self.script.data, self.at_once)
         number = 1 if before is None else before.number + 1
         found = answer(known, number, title, 0.0, before)
-        found = replace(found, took_s=time.perf_counter() - began)
+        found, self._before = replace(found, took_s=time.perf_counter() - began), before
         if self._later is not None:
             from armcarry.checks import registry
 
@@ -132,6 +141,28 @@ class Session(Moves):
         if self._journal is not None:
             self._journal.note(content)
 
+    def go_on(self) -> Answer:
+        """Work out the next of the moves that an answer left, and return it with them; it is the same where none are.
+
+        Raises:
+            InputError: one of them shows that the script cannot be so; the change was taken back.
+        """
+        was = self.answer
+        if was.left:
+            began = time.perf_counter()
+            try:
+                known = self._rehearsal.of(self.script.data, _BATCH)
+            except InputError:
+                self.undo()
+                raise
+            found = answer(known, was.number, was.title, 0.0, self._before)
+            took_s = was.took_s + time.perf_counter() - began
+            self.answer = replace(
+                found, took_s=took_s, planned=was.planned + found.planned, proven=was.proven + found.proven,
+                later=was.later, open=was.open, problem=was.problem,
+            )  # fmt: skip
+        return self.answer
+
     # -- what takes longer -------------------------------------------------------------------------------------------
 
     def look(self, timeout_s: float = 0.0) -> Answer:
@@ -143,8 +174,10 @@ class Session(Moves):
         return self.answer
 
     def wait(self, timeout_s: float = 300.0) -> Answer:
-        """Return the answer once all checks have been told, or after so long."""
+        """Return the answer once all moves are worked out and all checks have been told, or after so long."""
         until = time.monotonic() + timeout_s
+        while self.answer.left:
+            self.go_on()
         while self.answer.open and (left := until - time.monotonic()) > 0:
             self.look(min(left, 1.0))
         return self.answer

@@ -195,8 +195,10 @@ def _prove(judged: _Judged, motion: Motion, granted: tuple[Relaxed, ...]) -> Pie
     prover.start_small()
     near = []
     for asked in need.windows(0.0, end):
-        span = {"start_s": asked.start_s, "end_s": asked.end_s}
-        near.append(_kept(asked, prover.bounds(motion, report_distance_m=_reach_m(asked), **span)))
+        found = prover.bounds(
+            motion, report_distance_m=_reach_m(asked), start_s=asked.start_s, end_s=asked.end_s
+        )  # fmt: skip
+        near.append(_kept(asked, found))
     times = np.unique(np.concatenate([times, [each.asked.start_s for each in near]]))
     return Piece(0.0, end, judged.tree, tuple(near), times, _margin(prover, motion, times, need))
 

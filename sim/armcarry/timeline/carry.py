@@ -136,7 +136,8 @@ class Clock:
         found = []
         for item, start_s, end_s, number in self.relaxations:
             last = next((move for move in self.moves[number:] if item.through and move.name == item.through), None)
-            until = end_s if last is None else last.end_s
+            open_ = self.now_s if item.through and self.memory.stopped else end_s  # through a move that is yet to come
+            until = open_ if last is None else last.end_s
             found.append(Relaxed(*item.bodies, item.required, start_s, until, item.why))
         return tuple(found)
 

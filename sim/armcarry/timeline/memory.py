@@ -34,10 +34,14 @@ class Memory:
     Attributes:
         planned, timed: how many were worked out and not remembered, for tests and whoever measures.
         provers: of what the arm slows down for.
+        most: how many may be worked out before planning stops, None for all of them.
+        stopped: whether it stopped: the run then ends before the moves that are left.
     """
 
     planned: int = 0
     timed: int = 0
+    most: int | None = None
+    stopped: bool = False
     provers: dict[tuple[object, ...], Prover] = field(default_factory=dict)
     _ways: dict[tuple[object, ...], tuple[tuple[PlannedMove, float], ...]] = field(default_factory=dict)
     _times: dict[tuple[object, ...], tuple[PlannedMove, Motion | None]] = field(default_factory=dict)
@@ -68,6 +72,15 @@ class Memory:
             )  # fmt: skip
             found.append(Way(here.after, here.end, (*way.moves, here), way.cost + cost))
         return found
+
+    def full(self) -> bool:
+        """Tell whether no more moves are to be worked out now, and note that it was so."""
+        self.stopped = self.stopped or (self.most is not None and self.planned >= self.most)
+        return self.stopped
+
+    def allow(self, more: int | None) -> None:
+        """Let so many moves more be worked out from now on, None for all of them."""
+        self.most, self.stopped = None if more is None else self.planned + more, False
 
     def _tree(self, tree: Tree) -> Tree:
         """Return the first tree that hung so, to a nanometre: what was prepared for it holds for this one."""

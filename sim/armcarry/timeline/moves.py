@@ -63,10 +63,11 @@ def plan_carries(
     ways = [start]
     known = memory or Memory()
     tightness = Tightness(scene)
-    total = sum(len(carry.moves) for carry in carries)
-    done = 0
+    total, done = sum(len(carry.moves) for carry in carries), 0
     for carry in carries:
         for number, move in enumerate(carry.moves, start=1):
+            if known.full():
+                return _best(ways), None
             found: list[Way] = []
             refusals: list[ReachError] = []
             for way in ways:

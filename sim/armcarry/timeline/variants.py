@@ -49,7 +49,7 @@ def plan_all(
         if waiting:
             way, shortfall = plan_carries(scene, tuple(waiting), way, tell, memory)
             waiting = []
-        if carry is None or shortfall is not None:
+        if carry is None or shortfall is not None or (memory is not None and memory.stopped):
             break
         way = fly_back(scene, way, carry, (*known, *way.moves))
     return way, shortfall

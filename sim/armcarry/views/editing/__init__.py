@@ -29,7 +29,7 @@ def ready(path: Path, journal: Path, tell: Tell | None = None) -> Callable[[], i
     try:
         if tell is not None:
             tell("rehearsing the script", 0.2)
-        session = Session(path, journal=journal, later=True)
+        session = Session(path, journal=journal, later=True, at_once=1)
     except BaseException:
         trial.stop()
         raise

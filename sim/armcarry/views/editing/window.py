@@ -40,6 +40,8 @@ ARROWS = {
 }  # fmt: skip
 #: how often the background and the file are looked at, ms
 _LOOK_MS = 400
+#: how long nothing is done before the moves behind a change are worked out, ms
+_REST_MS = 60
 
 
 class EditWindow(Mending):
@@ -71,6 +73,8 @@ class EditWindow(Mending):
         self._timer = QTimer(self)
         self._timer.timeout.connect(self.look)
         self._timer.start(_LOOK_MS)
+        self._rest = QTimer(self, singleShot=True)  # the moves that an answer left, once nothing else is to be done
+        self._rest.timeout.connect(self.go_on)
         self._shown(first=True)
         self.canvas.widget.setFocus()
         told = f"{session.resumed} changes of the session before were made again" if session.resumed else (
@@ -112,7 +116,22 @@ class EditWindow(Mending):
         if answer.number != before:
             self._shown()
             took = f"answered in {1000 * answer.took_s:.0f} ms"
-            self.say(f"{answer.title}; {took}, {answer.planned} of {len(answer.moves)} moves planned anew")
+            self.say(f"{answer.title}; {took}, {answer.planned} of {len(self.session.moves)} moves planned anew"
+                     + (f", {answer.left} behind follow" if answer.left else ""))  # fmt: skip
+
+    def go_on(self) -> None:
+        """Work out the next of the moves that the answer left, and show them."""
+        title = self.session.answer.title
+        try:
+            answer = self.session.go_on()
+        except (ArmcarryError, OSError) as error:
+            self._shown()
+            self.say(f"{title}: taken back; {error}")
+            return
+        self._shown()
+        if not answer.left:
+            self.say(f"{answer.title}; {answer.planned} of {len(answer.moves)} moves planned anew, all proven after "
+                     f"{1000 * answer.took_s:.0f} ms")  # fmt: skip
 
     def on_move(self, act: Callable[[tuple[int, int]], object]) -> None:
         """Do something to the chosen move."""
@@ -160,10 +179,12 @@ class EditWindow(Mending):
         for place in self.session.moves:
             flown = self.session.flown(place)
             margin = min((one.margin_m for one in flown), default=float("inf"))
-            said = "not flown" if not flown else "" if not np.isfinite(margin) else f"{margin:+.3f} m"
+            none = "follows" if answer.left else "not flown"
+            said = none if not flown else "" if not np.isfinite(margin) else f"{margin:+.3f} m"
             item = QListWidgetItem(f"{place[1] + 1:3d}  {self.session.title(place)}   {said}")
             item.setData(Qt.ItemDataRole.UserRole, place)
-            item.setForeground(QColor(look.FAIL_TEXT if not flown else look.band_colour(look.band(margin))))
+            lost = look.OPEN_TEXT if answer.left else look.FAIL_TEXT
+            item.setForeground(QColor(lost if not flown else look.band_colour(look.band(margin))))
             item.setToolTip(look.tip_text(f"{self.session.kind(place)}; least margin beyond what is required"))
             self.moves.addItem(item)
         self.moves.blockSignals(False)
@@ -171,6 +192,8 @@ class EditWindow(Mending):
         self.panel.show_answer()
         self._state()
         self.select(first)
+        if answer.left:
+            self._rest.start(_REST_MS)
 
     def choose(self, at: tuple[int, int]) -> None:
         """Choose a move in the list, without going there."""
@@ -251,6 +274,7 @@ class EditWindow(Mending):
     def closeEvent(self, event: QCloseEvent) -> None:
         """End the session: what was not saved stays in the journal."""
         self._timer.stop()
+        self._rest.stop()
         self.session.close()
         self.canvas.end()
         super().closeEvent(event)
