@@ -139,6 +139,7 @@ class ReachError(MotionError):
         short_m, short_rad: position and angle left at the best attempt.
         stopped_by: names of the joints that stand at the end of their travel there.
         at_m: how far along a line, if it is one.
+        complete: no way of taking the pose was left out; else it was sought from seeds, and one may have been missed.
     """
 
     def __init__(
@@ -150,6 +151,7 @@ class ReachError(MotionError):
         short_rad: float,
         stopped_by: Iterable[str] = (),
         at_m: float | None = None,
+        complete: bool = False,
     ) -> None:
         self.what = what
         self.reason = reason
@@ -157,6 +159,7 @@ class ReachError(MotionError):
         self.short_rad = short_rad
         self.stopped_by = tuple(stopped_by)
         self.at_m = at_m
+        self.complete = complete
         super().__init__(
             f"{what} is not reached: {short_m:.3f} m and {short_rad * 57.29577951308232:.2f} deg short; {reason}"
         )

@@ -1,5 +1,6 @@
 """Inverse kinematics: every reachable pose solved to its tolerance, and what is said of those that are not."""
 
+import contextlib
 from dataclasses import replace
 
 import numpy as np
@@ -9,7 +10,7 @@ from arm_tables import DhRow, from_dh
 from armcarry.errors import FrameError, MotionError, ReachError
 from armcarry.geometry import poses
 from armcarry.motion.chain import Chain
-from armcarry.motion.inverse import Tolerance, nearest, pose_error, solutions, solve, unwind
+from armcarry.motion.inverse import Tolerance, nearest, pose_error, solutions, solve, unwind, ways
 from armcarry.motion.jacobian import jacobian
 from armcarry.motion.redundancy import centre, margin_slopes
 from armcarry.scene.tree import Tree
@@ -43,13 +44,18 @@ def test_the_same_seed_gives_the_same_answer_bit_for_bit(chain, bent):
     np.testing.assert_array_equal(np.random.get_state()[1], state)  # noqa: NPY002
 
 
-def test_solutions_come_with_the_widest_margin_first_and_at_its_optimum(chain, bent):
+def test_solutions_come_with_the_widest_margin_first_and_at_their_optimum(chain, bent):
     goal = chain.forward(bent)
     found = solutions(chain, goal)
     margins = chain.margins(found).min(axis=1)
     assert (np.diff(margins) < 1e-5).all()
-    # no step along the spare direction lowers the cost: its slope there is nothing
-    for q in found:
+    # a sweep of the spare joint finds no wider margin
+    for turn in np.arange(-np.pi, np.pi, np.deg2rad(2.0)):
+        with contextlib.suppress(ReachError):
+            pinned = solutions(chain, goal, pinned={"arm/shoulder_yaw": float(turn)})
+            assert chain.margins(pinned).min(axis=1).max() < margins[0] + 0.005
+    # of the others, no step along the spare direction lowers the cost: its slope there is nothing
+    for q in found[1:]:
         spare = np.linalg.svd(jacobian(chain, q))[2][-1]
         assert abs(margin_slopes(chain, q[None])[0][0] @ spare) < 1e-6
 
@@ -190,3 +196,25 @@ def test_our_answer_agrees_with_another_library(rng):
         for found in solutions(chain, goal)[:4]:
             theirs = panda.fkine(found).A @ np.linalg.inv(panda.tool.A)
             np.testing.assert_allclose(theirs, goal, atol=1e-8)
+
+
+def test_every_way_is_told_whichever_joint_is_pinned(chain, rng):
+    """Any posture is among the ways its own pose can be taken with one of its joints pinned where it stands."""
+    for name in chain.joints:
+        for q in rng.uniform(-3.1, 3.1, (6, 7)):
+            found = ways(chain, chain.forward(q, TOOL), tool=TOOL, pinned={name: q[chain.column(name)]})
+            assert found.complete
+            assert np.abs(found.q - q).max(axis=1).min() < 0.02, name
+
+
+def test_what_was_only_sought_is_not_called_complete(trial_tree, chain, bent):
+    every = Chain.of(trial_tree, "world", "arm/tip")  # a slide and seven joints: two to spare
+    assert not ways(every, every.forward(np.concatenate([[1.5], bent]))).complete
+    five = Chain.of(trial_tree, "world", "arm/tip", chain.joints[:5])
+    assert ways(five, five.forward(bent[:5])).complete
+    far = poses.translation((60.0, 0.0, 0.0))
+    with pytest.raises(ReachError, match="sought from 96 starts, as this arm has no closed form: a way may be missed"):
+        solutions(every, far)
+    with pytest.raises(ReachError, match="out of reach") as told:
+        solutions(chain, far)
+    assert told.value.complete and "starts" not in told.value.reason

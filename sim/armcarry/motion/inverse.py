@@ -1,129 +1,44 @@
-"""Inverse kinematics of arms with five joints or more, many seeds at once, reproducible.
+"""Inverse kinematics: every way an arm takes a pose, or as many as are found, and which of the two it is.
 
-Levenberg-Marquardt on the pose error with the damping of S. K. Chan and P. D. Lawrence (General inverse
-kinematics with the error damped pseudoinverse, ICRA 1988); joints that would leave their travel are held at
-its end while the others go on. Solutions are then moved within the null space, away from the ends of travel.
+In closed form where the arm allows it, a spare joint swept (``spare.py``); arms without one are brought to the pose
+from many starts (``attempts.py``), which may miss ways. Ways of an arm with a spare joint are then moved within the
+null space, away from the ends of travel.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from armcarry.errors import ReachError
 from armcarry.geometry.poses import Array
+from armcarry.motion.attempts import Attempts, Tolerance, solve
 from armcarry.motion.chain import Chain
-from armcarry.motion.jacobian import characteristic_length_m, pose_and_jacobian
-from armcarry.motion.redundancy import centre, pin, pose_error, unwind
+from armcarry.motion.jacobian import characteristic_length_m
+from armcarry.motion.redundancy import centre, margin_share, pin, pose_error, unwind
+from armcarry.motion.spare import curve_of, every_way
 from armcarry.motion.sweep import joint_vectors
 
-__all__ = ["Attempts", "Tolerance", "nearest", "pose_error", "solutions", "solve", "unwind"]
-
-
-@dataclass(frozen=True)
-class Tolerance:
-    """How exactly a pose is met: position and angle apart, each the plain error, not a square."""
-
-    position_m: float = 1e-9
-    angle_rad: float = 1e-9
+__all__ = ["Attempts", "Tolerance", "Ways", "nearest", "pose_error", "solutions", "solve", "unwind", "ways"]
 
 
 @dataclass(frozen=True, eq=False)
-class Attempts:
-    """Where every seed ended.
+class Ways:
+    """The distinct ways an arm takes a pose.
 
     Attributes:
-        q: joint positions (S, n), inside their travel.
-        short_m, short_rad: distance and angle left to the pose (S,).
-        met: (S,) true where both are within the tolerance.
+        q: joint positions (k, n), k >= 1, distinct by more than 0.02 rad or m, widest joint margin first. Whole turns
+            are taken out.
+        complete: no way is missing; with a spare joint, none of the curves that the ways form. False where they were
+            sought from seeds, for arms that have no closed form.
     """
 
     q: Array
-    short_m: Array
-    short_rad: Array
-    met: NDArray[np.bool_]
-
-
-def solve(
-    chain: Chain,
-    T_base_tool: Array,
-    seeds: ArrayLike,
-    *,
-    tool: Array | None = None,
-    pinned: Mapping[str, float] | None = None,
-    tolerance: Tolerance | None = None,
-    limited: bool = True,
-    turned: bool = True,
-    rounds: int = 80,
-) -> Attempts:
-    """Bring the tool to a pose from every seed.
-
-    Args:
-        chain: the joints.
-        T_base_tool: the pose wanted (4, 4), or one a seed (S, 4, 4).
-        seeds: joint positions to start from (S, n).
-        tool: T_tip_tool (4, 4).
-        pinned: joints held at a value, by name: the explicit redundancy parameter.
-        tolerance: how exactly the pose is met.
-        limited: keep the joints in their travel.
-        turned: meet the orientation too, not the position alone.
-        rounds: most steps taken.
-    """
-    tolerance = tolerance or Tolerance()
-    q = joint_vectors(seeds, chain.size).reshape(-1, chain.size).copy()
-    free = pin(chain, q, pinned)
-    bounds = chain.limits if limited else np.full_like(chain.limits, np.inf) * (-1.0, 1.0)
-    q[:, free] = np.clip(q[:, free], bounds[free, 0], bounds[free, 1])
-    goals = np.broadcast_to(T_base_tool, (len(q), 4, 4))
-    length = characteristic_length_m(chain)
-    short_m, short_rad = np.empty(len(q)), np.empty(len(q))
-    best = np.full(len(q), np.inf)
-    kept = q.copy()
-    active = np.arange(len(q))
-    for round_ in range(rounds + 1):
-        pose, columns = pose_and_jacobian(chain, q[active], tool)
-        error = pose_error(pose, goals[active])
-        if not turned:
-            error[:, 3:] = columns[:, 3:] = 0.0
-        metres, radians = np.linalg.norm(error[:, :3], axis=1), np.linalg.norm(error[:, 3:], axis=1)
-        worth = np.hypot(metres / length, radians)
-        better = worth < best[active]
-        rows = active[better]
-        kept[rows], best[rows] = q[rows], worth[better]
-        short_m[rows], short_rad[rows] = metres[better], radians[better]
-        # two decades inside the tolerance, so that a solution stays one after rounding
-        going = (metres > 1e-2 * tolerance.position_m) | (radians > 1e-2 * tolerance.angle_rad)
-        going &= better | (worth > 1e-8)  # rounding is reached where a tiny error no longer falls
-        active, columns, error = active[going], columns[going], error[going]
-        if round_ == rounds or not len(active):
-            break
-        q[active] = _step(q[active], columns, error, free, bounds, length)
-    met = (short_m <= tolerance.position_m) & (short_rad <= tolerance.angle_rad)
-    return Attempts(kept, short_m, short_rad, met)
-
-
-def _step(
-    q: Array, columns: Array, error: Array, free: NDArray[np.bool_], bounds: Array, length: float, cap: float = 0.7
-) -> Array:
-    """Take one damped least-squares step (S, n), holding joints that would be pushed past their travel."""
-    scale = np.array([1.0 / length] * 3 + [1.0] * 3)
-    error = error * scale
-    columns = columns * scale[:, None] * free
-    damping = 1e-14 + 0.02 * np.einsum("si,si->s", error, error)
-    for _ in range(3):
-        gram = columns @ np.swapaxes(columns, 1, 2) + damping[:, None, None] * np.eye(6)
-        step = np.einsum("sri,sr->si", columns, np.linalg.solve(gram, error[..., None])[..., 0])
-        blocked = ((q <= bounds[:, 0]) & (step < 0)) | ((q >= bounds[:, 1]) & (step > 0))
-        if not np.any(blocked & (step != 0)):
-            break
-        columns = np.where(blocked[:, None, :], 0.0, columns)
-    largest = np.abs(step).max(axis=1, keepdims=True)
-    step *= np.minimum(1.0, cap / np.maximum(largest, 1e-300))
-    moved = np.where(free, np.clip(q + step, bounds[:, 0], bounds[:, 1]), q)
-    return np.asarray(moved)
+    complete: bool
 
 
 # -- the questions asked ---------------------------------------------------------------------------------
@@ -140,38 +55,86 @@ def solutions(
     seed: int = 0,
     what: str = "the pose",
 ) -> Array:
-    """Find the distinct ways the arm can take a pose.
+    """Find the distinct ways the arm can take a pose: ``ways(...).q``, whether they are all or not."""
+    return ways(
+        chain, T_base_tool, tool=tool, pinned=pinned, tolerance=tolerance, seeds=seeds, seed=seed, what=what
+    ).q
+
+
+def ways(
+    chain: Chain,
+    T_base_tool: Array,
+    *,
+    tool: Array | None = None,
+    pinned: Mapping[str, float] | None = None,
+    tolerance: Tolerance | None = None,
+    seeds: int = 96,
+    seed: int = 0,
+    what: str = "the pose",
+) -> Ways:
+    """Find the distinct ways the arm can take a pose, and tell whether they are all.
 
     Args:
         chain: the joints.
         T_base_tool: the pose wanted (4, 4).
         tool: T_tip_tool (4, 4).
         pinned: joints held at a value, by name. Without it an arm with a spare joint is brought, on each
-            of its branches, to a local optimum of joint margin.
+            of its branches, to a local optimum of joint margin; where the curve is known, the way with the
+            widest margin of all is among them.
         tolerance: how exactly the pose is met, 1e-9 m and 1e-9 rad when left out.
-        seeds: how many joint vectors to start from.
+        seeds: how many joint vectors to start from, for an arm without a closed form.
         seed: of the generator they are drawn with; the same seed gives the same answer bit for bit.
         what: the pose in words, for the error.
-
-    Returns:
-        (k, n), k >= 1, distinct by more than 0.02 rad or m, widest joint margin first. Whole turns are
-        taken out.
 
     Raises:
         ReachError: no solution; says how far short the best attempt is and what stops it.
     """
+    found = _all(chain, T_base_tool, tool, pinned, tolerance)
+    if found is not None and len(found):
+        return Ways(_distinct(chain, found), True)
     starts = _seeds(chain, seeds, seed)
     attempts = solve(chain, T_base_tool, starts, tool=tool, pinned=pinned, tolerance=tolerance)
     if not attempts.met.any():
-        raise _unreached(chain, T_base_tool, attempts, starts, tool, pinned, what)
-    found = attempts.q[attempts.met]
-    shifted = unwind(chain, found)
+        raise _unreached(chain, T_base_tool, attempts, starts, tool, pinned, what, found is not None)
+    met = attempts.q[attempts.met]
+    shifted = unwind(chain, met)
     for name in pinned or {}:
-        shifted[:, chain.column(name)] = found[:, chain.column(name)]
-    centred = centre(chain, shifted, T_base_tool, tool=tool, pinned=pinned)
-    polished = solve(chain, T_base_tool, centred, tool=tool, pinned=pinned, tolerance=tolerance, rounds=10)
-    result = np.where(polished.met[:, None], polished.q, shifted)
-    return _distinct(chain, result)
+        shifted[:, chain.column(name)] = met[:, chain.column(name)]
+    return Ways(_distinct(chain, _widened(chain, T_base_tool, tool, pinned, tolerance, shifted)), False)
+
+
+def _all(
+    chain: Chain, goal: Array, tool: Array | None, pinned: Mapping[str, float] | None, tolerance: Tolerance | None
+) -> Array | None:
+    """Return every way (k, n); None for an arm without a closed form."""
+    vectors = np.zeros((1, chain.size))
+    free = pin(chain, vectors, pinned)
+    exact = partial(solve, chain, goal, tool=tool, pinned=pinned, tolerance=tolerance, rounds=10)
+    curve = curve_of(chain, goal, tool, free, vectors[0])
+    if curve is None:
+        starts = every_way(chain, goal, tool=tool, pinned=pinned)
+        if starts is None:
+            return None
+        met = exact(starts)
+        return met.q[met.met]
+    starts, widest = curve.roomy()
+    met = exact(widest)
+    centred = _widened(chain, goal, tool, pinned, tolerance, starts)
+    return np.concatenate([centred, met.q[met.met]])
+
+
+def _widened(
+    chain: Chain, goal: Array, tool: Array | None, pinned: Mapping[str, float] | None, tolerance: Tolerance | None,
+    starts: Array,
+) -> Array:
+    """Return ways (k, n) moved to where their joints have most room, exactly on the pose."""
+    centred = centre(chain, starts, goal, tool=tool, pinned=pinned)
+    polished = solve(chain, goal, centred, tool=tool, pinned=pinned, tolerance=tolerance, rounds=10)
+    if polished.met.all():
+        return polished.q
+    kept = solve(chain, goal, starts, tool=tool, pinned=pinned, tolerance=tolerance, rounds=10)
+    result = np.where(polished.met[:, None], polished.q, kept.q)
+    return np.asarray(result[polished.met | kept.met])
 
 
 def nearest(
@@ -220,7 +183,7 @@ def _seeds(chain: Chain, count: int, seed: int) -> Array:
 
 
 def _distinct(chain: Chain, q: Array, apart: float = 0.02) -> Array:
-    share = np.where(chain.bounded, chain.margins(q) / np.where(chain.bounded, chain.half, 1.0), 1.0).min(axis=1)
+    share = margin_share(chain, q)
     # rounded first, so that equal margins keep one order on every machine
     order = np.lexsort((*np.round(q.T[::-1], 6), -np.round(share, 6)))
     kept: list[Array] = []
@@ -232,7 +195,7 @@ def _distinct(chain: Chain, q: Array, apart: float = 0.02) -> Array:
 
 def _unreached(
     chain: Chain, goal: Array, attempts: Attempts, starts: Array, tool: Array | None,
-    pinned: Mapping[str, float] | None, what: str,
+    pinned: Mapping[str, float] | None, what: str, complete: bool,
 ) -> ReachError:
     """Say how far short the best attempt is, and whether travel or reach stops it."""
     length = characteristic_length_m(chain)
@@ -250,7 +213,9 @@ def _unreached(
         reason = f"stopped by the end of travel of {names}" if stops else "stopped by the travel of its joints"
     else:
         reason = _not_by_travel(chain, goal, starts, tool, pinned, attempts.q[best])
-    return ReachError(what, reason, short_m=short_m, short_rad=short_rad, stopped_by=stops)
+    if not complete:
+        reason = f"{reason}; sought from {len(starts)} starts, as this arm has no closed form: a way may be missed"
+    return ReachError(what, reason, short_m=short_m, short_rad=short_rad, stopped_by=stops, complete=complete)
 
 
 def _not_by_travel(

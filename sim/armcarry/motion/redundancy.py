@@ -54,18 +54,21 @@ def centre(
     if free.sum() <= 6:
         return vectors
     scale = np.array([1.0 / characteristic_length_m(chain)] * 3 + [1.0] * 3)
+    going = np.arange(len(vectors))
     for _ in range(rounds):
-        pose, columns = pose_and_jacobian(chain, vectors, tool)
+        if not len(going):
+            break
+        q = vectors[going]
+        pose, columns = pose_and_jacobian(chain, q, tool)
         error = pose_error(pose, np.broadcast_to(T_base_tool, pose.shape)) * scale
-        slope, bend = margin_slopes(chain, vectors)
+        slope, bend = margin_slopes(chain, q)
         curved = hessian_of(columns)[..., free, :][..., free] * scale[:, None, None]
-        step = np.zeros_like(vectors)
+        step = np.zeros_like(q)
         step[:, free] = _newton(columns[..., free] * scale[:, None], curved, error, slope[:, free], bend[:, free])
         largest = np.abs(step).max(axis=1, keepdims=True)
-        vectors += step * np.minimum(1.0, 0.3 / np.maximum(largest, 1e-300))
-        vectors = np.clip(vectors, chain.limits[:, 0], chain.limits[:, 1])
-        if largest.max() < 1e-7:
-            break
+        q += step * np.minimum(1.0, 0.3 / np.maximum(largest, 1e-300))
+        vectors[going] = np.clip(q, chain.limits[:, 0], chain.limits[:, 1])
+        going = going[largest[:, 0] >= 1e-7]
     return vectors
 
 
@@ -88,6 +91,18 @@ def _newton(columns: Array, curved: Array, error: Array, slope: Array, bend: Arr
     inside = np.einsum("skm,sm->sk", turns, np.einsum("skm,sk->sm", turns, downhill) / np.maximum(np.abs(sizes), 0.01))
     back = np.einsum("ski,sk->si", row, soft * np.einsum("srk,sr->sk", left, error))
     return np.asarray(back + np.einsum("ski,sk->si", spare, inside))
+
+
+def margin_cost(chain: Chain, q: Array) -> Array:
+    """Return what ``centre`` makes least (S,): u^2/2 + 2u^4 summed over joints with limits."""
+    u = np.where(chain.bounded, (q - chain.middle) / np.where(chain.bounded, chain.half, 1.0), 0.0)
+    return np.asarray((u**2 / 2 + 2 * u**4).sum(axis=-1))
+
+
+def margin_share(chain: Chain, q: Array) -> Array:
+    """Return the least margin of any joint (S,), as a share of half its travel; 1 without limits."""
+    shares = chain.margins(q) / np.where(chain.bounded, chain.half, 1.0)
+    return np.asarray(np.where(chain.bounded, shares, 1.0).min(axis=-1))
 
 
 def margin_slopes(chain: Chain, q: Array) -> tuple[Array, Array]:
