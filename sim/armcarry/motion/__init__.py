@@ -6,7 +6,8 @@
   .joints .limits .velocity .forward(q, tool=None) .frames(q) .margins(q) .levers(tool) .reach_m
 - jacobian.jacobian(chain, q, tool=None) -> (..., 6, n), linear rows first, base frame
   .smallest_singular_value .singular_values .hessian_of
-- inverse.solutions(chain, T_base_tool, tool=None, pinned=None, seed=0) -> (k, n); .nearest(..., reference) -> (n,)
+- inverse.ways(chain, T_base_tool, tool=None, pinned=None) -> Ways: q (k, n) and whether they are all;
+  .solutions(...) -> (k, n); .nearest(..., reference) -> (n,)
   raises errors.ReachError (.short_m .short_rad .stopped_by .reason); .solve(chain, T, seeds) -> Attempts
 - path.joint_segment(joints, start, end) -> Path
 - line.straight_line(chain, start, goal, tool=None, pinned=(), end=None, near=None) -> Path

@@ -38,7 +38,7 @@ def toolbox(arm: Loaded[ArmDocument] | Path | str) -> Robot:
     from roboticstoolbox import ET, ETS, Robot
 
     if not isinstance(arm, Loaded):
-        arm = _read(arm)
+        arm = read_arm(arm)
     document, by_child = arm.document, {joint.child: joint for joint in arm.model.joints}
     way, link = [], document.tip
     while link != document.base:
@@ -88,7 +88,8 @@ def taken(
     return None
 
 
-def _read(arm: Path | str) -> Loaded[ArmDocument]:
+def read_arm(arm: Path | str) -> Loaded[ArmDocument]:
+    """Read an arm by its name or the path of its document. Raises InputError."""
     path = Path(arm) if Path(arm).suffix else find_model("arms", str(arm), Path("here.yaml"))
     file = open_model(read_source(path, ArmDocument))
     raise_all(check_model(file))

@@ -125,7 +125,8 @@ class Trial:
             found = solutions(self.chain, goal, what=worksite)
         except ReachError as error:
             stopped = ", ".join(name.split("/")[-1] for name in error.stopped_by)
-            return Reached(False, -np.inf, np.nan, f"out of reach{': ' + stopped if stopped else ''}", "reach")
+            why = f"out of reach{': ' + stopped if stopped else ''}{'' if error.complete else ' on every way found'}"
+            return Reached(False, -np.inf, np.nan, why, "reach")
         joints = self.chain.margins(found).min(axis=1)
         length = self.scene.loaded.arm.document.characteristic_length
         singular = smallest_singular_value(self.chain, found, length_m=length)
