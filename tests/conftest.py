@@ -14,12 +14,34 @@ if sys.platform == "linux" and not os.environ.get("DISPLAY"):
     os.environ.setdefault("VTK_DEFAULT_OPENGL_WINDOW", "vtkEGLRenderWindow")
 
 
+#: what takes longest is begun first, so that the processes end together; the rest follows in its order
+LONGEST = (
+    "tests/views/test_brief_demo.py", "tests/test_docs_commands.py", "tests/golden", "tests/scheduling", "tests/files",
+    "tests/record", "tests/handfly", "tests/views",
+)  # fmt: skip
+
+
+def _room(nodeid):
+    """Return the file or folder below tests/ whose tests share what is costly."""
+    path = nodeid.split("::")[0]
+    return path if path in LONGEST else "/".join(path.split("/")[:2])
+
+
+def pytest_collection_modifyitems(items):
+    items.sort(key=lambda item: LONGEST.index(_room(item.nodeid)) if _room(item.nodeid) in LONGEST else len(LONGEST))
+
+
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config, log):
-    """Give each process one stretch of the tests, so that what a module or the whole run shares is made once."""
-    from xdist.scheduler import WorkStealingScheduling
+    """Give each process whole rooms, so that what the tests of a room share is made once."""
+    from xdist.scheduler import LoadScopeScheduling
 
-    return WorkStealingScheduling(config, log)
+    class Rooms(LoadScopeScheduling):
+        def _split_scope(self, nodeid):
+            return _room(nodeid)
+
+    config.option.loadscopereorder = False
+    return Rooms(config, log)
 
 
 @pytest.fixture

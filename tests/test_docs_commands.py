@@ -53,9 +53,6 @@ CALLS = {
     "armcarry route SCENARIO --out NEW.yaml [--carry NAME] [--seed S]": [
         "armcarry route first.yaml --out new.yaml --carry swing --seed 2"
     ],
-    "armcarry schedule SCENARIO --out NEW.yaml [--for GOAL] [--seed S] [--work N]": [
-        "armcarry schedule day_that_may_vary --out worth.yaml --for worth --seed 2 --work 20"
-    ],
     "armcarry replan RUN --at TIME [--late STEP=+70min] [--failed STEP] [--unable NAME]": [
         "armcarry rehearse day_that_may_vary --no-views",
         "armcarry replan runs/day_that_may_vary --at 0:06 --late far_lamp=+10min --failed report --unable ev2",
@@ -114,7 +111,10 @@ NOT_RUN = {
     "bash .ci/wheels test": "asks the package index for minutes",
     "armcarry rehearse scenarios/day_at_tern_yard.yaml": "takes minutes; golden/test_scenarios.py rehearses the file",
     "armcarry series SERIES --out DIR": "rehearses what it names; views/test_series.py runs it",
+    "armcarry verify --all": "takes minutes; evidence/test_verify.py runs it with the shortest of its scenarios",
     "armcarry verify [--out DIR]": "takes minutes; evidence/test_verify.py runs it with the shortest of its scenarios",
+    "armcarry schedule day_that_may_vary --out best.yaml": "rehearses days; scheduling/test_best.py runs it",
+    "armcarry schedule SCENARIO --out NEW.yaml [--for GOAL] [--seed S] [--work N]": "the same",
     "armcarry play RUN": "stays open; views/player/test_window.py runs it under a virtual display",
 }
 #: an option that the table of commands tells of and no call above has -> the test that has it
@@ -130,6 +130,10 @@ ELSEWHERE = {
     "disperse --tls-ca": "dispersion/test_campaign.py",
     "disperse --tls-cert": "dispersion/test_campaign.py",
     "disperse --tls-key": "dispersion/test_campaign.py",
+    "schedule --out": "scheduling/test_best.py",
+    "schedule --for": "scheduling/test_best.py",
+    "schedule --seed": "scheduling/test_best.py",
+    "schedule --work": "scheduling/test_best.py",
     "edit --recover": "editing/test_command_line.py",
     "handfly --score": "handfly/test_command_line.py",
     "handfly --keep": "handfly/test_command_line.py",
@@ -174,7 +178,7 @@ def _type(command: str, folder: Path) -> str:
 
 
 #: commands that are typed in a shell, a process each; others run in this one, which spares the start of each
-IN_A_SHELL = ("rehearse", "brief", "compare", "disperse", "doctor", "edit", "new", "route", "schedule")
+IN_A_SHELL = ("rehearse", "brief", "compare", "disperse", "doctor", "edit", "new", "route")
 
 
 @pytest.fixture

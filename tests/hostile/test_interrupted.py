@@ -13,7 +13,7 @@ pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="forks, and file
 
 #: commands that write nothing
 READERS = {
-    "validate": Writer(("validate", "short.yaml")), "compare": Writer(("compare", "run", "run")),
+    "validate": Writer(("validate", "short.yaml")), "told": Writer(("compare", "run", "run")),
     "restraint": Writer(("restraint", "small.yaml", "bay_7")), "explain": Writer(("explain", "rate")),
     "list": Writer(("examples",)),
 }  # fmt: skip

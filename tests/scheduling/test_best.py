@@ -15,6 +15,7 @@ from armcarry.planning.left_open import settle
 from armcarry.scene.build import build_scene
 from armcarry.scheduling.best import best_day, worked_out
 
+GOAL = ("--for", "shortest", "--seed", "1", "--work", "40")
 DAY = Path(__file__).parents[2] / "scenarios" / "day_that_may_vary.yaml"
 
 
@@ -136,7 +137,7 @@ def test_without_the_solver_the_command_says_what_to_install(monkeypatch, tmp_pa
 
 def test_the_command_writes_the_order_and_what_was_found(tmp_path):
     out = tmp_path / "new.yaml"
-    done = CliRunner().invoke(app, ["schedule", str(DAY), "--out", str(out), "--json"])
+    done = CliRunner().invoke(app, ["schedule", str(DAY), "--out", str(out), *GOAL, "--json"])
     assert done.exit_code == 0, done.output
     told = json.loads((tmp_path / "new.schedule.json").read_text())
     printed = json.loads(done.stdout)
