@@ -65,7 +65,7 @@ def test_a_thing_without_a_shape_in_the_hands_hides_nothing(record_of):
     ("steps", "told"),
     [
         (["name: take, actors: [ev2], take: {what: restraint}, takes: 1 min"],
-         "take: restraint is moved in take while ev1 stands in it"),
+         "take: restraint is moved in take while ev1 stands in it; so is not right either: the end"),
         (["name: take, actors: [ev1], take: {what: restraint}, takes: 1 min",
           "name: turn, actors: [ev1], fit_restraint: {}, takes: 1 min"],
          "take: restraint is moved in take while ev1 stands in it; the same in turn"),
@@ -74,6 +74,55 @@ def test_a_thing_without_a_shape_in_the_hands_hides_nothing(record_of):
 def test_a_restraint_that_is_taken_with_somebody_in_it_is_told_and_breaks_nothing(record_of, failures, steps, told):
     found = failures(record_of(RIDE, [HOOK, *steps]))
     assert told in [one[2] for one in found if one[1] == "restraint" and one[0] == "custody"]
+
+
+FAR = """
+crew: {ev1: {posture: carry, at: platform/bay_10_stand}, ev2: {posture: carry, at: platform/keel_port_4_to}}
+hardware: {pump_box: {model: pump_box, at: platform/bay_10_seat, fasteners: {cover: open}}}
+"""
+BOLTS = "actors: [ev1], bolt: {what: pump_box, count: 4, each: 1 min, make: "
+
+
+def test_a_far_hand_over_is_one_finding_with_all_that_follows_from_it(record_of, failures):
+    steps = [
+        "name: hook, actors: [ev1], tether: {what: pump_box}, takes: 1 min", f"name: loose, {BOLTS}loose}}",
+        "name: part, actors: [ev1], connect: {what: pump_box, make: parted}, takes: 1 min",
+        "name: take, actors: [ev1], take: {what: pump_box}, takes: 1 min",
+        "name: give, actors: [ev1], hand_over: {what: pump_box, to: ev2}, takes: 1 min",
+        "name: seat, actors: [ev2], seat: {what: pump_box, into: bay_10_seat}, takes: 1 min",
+        f"name: tight, {BOLTS}tight}}",
+    ]
+    record = record_of(FAR, steps)
+    told, *forgotten = sorted(failures(record), reverse=True)
+    assert [one[2].partition(" and not ")[2][:16] for one in forgotten] == ["connector joined"]
+    assert told[:2] == ("schedule", "ev2")
+    assert told[2].startswith("ev2 takes pump_box over in give but is 20.")
+    assert told[2].endswith("boots and gloves reach 2.09 m; so is not right either: seat, tight")
+    one = record.ledger.violations[0]  # nothing of it is hidden in the run folder
+    assert ("seat", "beside") in {(also.step, also.missing) for also in one.led_to}
+
+
+@pytest.mark.parametrize(
+    ("steps", "told"),
+    [
+        (["name: out, actors: [arm, ev2], carry: close_in", "name: off, actors: [ev2], leave_restraint: "
+          "{to: platform/rack_a_stand}, takes: 5 min"],
+         "the arm moves in out while its rider ev2 is not in the restraint; so is not right either: off"),
+        (["name: on, actors: [ev1], enter_restraint: {which: second}, takes: 5 min",
+          "name: out, actors: [arm, ev1], carry: close_in"],
+         "ev1 enters second in on while in restraint; so is not right either: out"),
+    ],
+)  # fmt: skip
+def test_who_is_in_no_restraint_or_in_two_is_told_once(record_of, failures, steps, told):
+    body = RIDE + "restraints: {second: {at: platform/rack_a_socket}}\n"
+    found = [one[2] for one in failures(record_of(body, [HOOK, *steps])) if one[0] == "schedule"]
+    assert [one[: len(told)] for one in found if "not among its actors" not in one] == [told]
+
+
+def test_who_unhooks_the_last_safety_tether_is_told(record_of, failures):
+    own = "actors: [ev2], WHAT: {to: keel_port_9}, takes: 1 min"
+    steps = [f"name: on, {own.replace('WHAT', 'tether')}", f"name: off, {own.replace('WHAT', 'untether')}"]
+    assert ("tethers", "ev2", "ev2 unhooks the last safety tether in off") in failures(record_of(ON_RAIL, steps))
 
 
 def test_a_restraint_in_the_own_hands_is_not_stood_in(record_of, failures):

@@ -97,7 +97,7 @@ def test_what_a_run_does_wrong_is_told(load, loaded):
     assert ("fly", "seat_accepts") in run_of(loaded, TAKEN, elsewhere)[1]
     kinds, missing = run_of(loaded, TAKEN, event(200.0, "detach", "pump_box", "platform/hatch"))
     assert "let_go" in kinds
-    assert ("fly", "held") in missing
+    assert ("fly", "secured") in missing
     kinds, missing = run_of(loaded, TAKEN, event(200.0, "attach", "pump_box", "arm/tip"))
     assert "hand_over" in kinds
     assert missing == []
@@ -134,7 +134,7 @@ def test_a_day_with_things_attached_inside_its_carry(loaded):
     # ev2 locks with the other box in both hands; ev1 takes the pump box inside a carry, while the arm is ready to
     # move, carries it untethered, which its document does not allow, and has it in both hands at the end
     assert [(v.step, v.missing) for v in keep(start, acts).violations] == [
-        ("loosen", "held"), ("lock", "free_hand"), ("fly", "arm_safe"), ("fly", "before_carry"),
+        ("loosen", "secured"), ("lock", "free_hand"), ("fly", "arm_safe"), ("fly", "before_carry"),
         ("loosen", "in_a_place"),
     ]
 

@@ -267,9 +267,15 @@ def test_a_time_shorter_than_the_motion_is_a_finding_and_the_motion_wins(scene, 
     assert slot.end_s - slot.start_s == pytest.approx(record.plan.computed["to_den"].likely_s)
 
 
-def test_a_conflict_is_a_finding(scene, run):
-    failed = failures(changed_day(scene, run, seat={"actors": ["ev2"]}))
-    assert ("ev2", "seat") in {(f.subject, f.other) for f in failed}
+def test_a_conflict_is_told_once_and_passes_nowhere(scene, run):
+    from armcarry.checks import custody, schedule
+
+    record = changed_day(scene, run, seat={"actors": ["ev2"]})
+    (told,) = [f for f in custody.check(record) if f.other == "seat" and str(f.verdict) == "fail"]
+    assert "by ev2, who does not hold it; besides, " in told.message
+    assert "; besides, ev2 is to do seat at rack_a but is 16.48 m from it" in told.message
+    assert failures(record) == []
+    assert "actors" not in {f.subject for f in schedule.check(record)}
 
 
 def test_slips_are_kept_with_the_run(scene, run, tmp_path):

@@ -27,6 +27,7 @@ def check(record: Record) -> tuple[Finding, ...]:
     violations = ledger.told_by("custody")
     handled = sorted({act.item for act in ledger.acts if act.item})
     wrong = {violation.item for violation in violations}
+    wrong |= {also.item for violation in ledger.violations for also in violation.led_to}
     found = [_violation(violation) for violation in violations]
     found += [
         _make.not_assessed(item.item, f"{item.step}: {item.message}", item.remedy, other=item.step, at=item.time_s)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from armcarry.ledger.state import ARM
-from armcarry.record.figures import at_most, near
+from armcarry.proving.passing import WAYS, Passing, by_hand, passings
+from armcarry.record.figures import at_least, at_most, near
 from armcarry.record.finding import Finding
 from armcarry.record.maker import Maker
 from armcarry.record.record import Event, Record
@@ -19,36 +19,44 @@ _make = Maker("grasp")
 def check(record: Record) -> tuple[Finding, ...]:
     """Give one finding an attach or detach: how far apart the two frames are when they are joined.
 
-    One more, not assessed, tells what goes some way at once as it changes hands: what it sweeps is not proven.
+    One more for each thing that changes hands says what it keeps on the way that is proven. What could not be
+    brought to where it is attached is told of the act that did so, and not here.
     """
     # boots are stepped in, not brought to a frame; whether hands reach what they pass on is the ledger's
     crew = record.scene.loaded.crew
-    events = [event for event in record.events if event.what not in crew]
-    by_hand = [event for event in events if _by_hand(record, event)]
-    return (*(_finding(record, event) for event in events if event not in by_hand), *_swept(record, by_hand))
+    events = [event for event in record.events if event.what not in crew and not by_hand(record, event)]
+    joined = [event for event in events if not record.ledger.displaced(event.what, event.time_s)]
+    return (*(_finding(record, event) for event in joined), *_passed_on(record))
 
 
-def _swept(record: Record, by_hand: list[Event]) -> Iterator[Finding]:
-    """Tell once that it is not judged what things with a shape sweep while they change hands."""
-    shaped = {body.name.split("/", 1)[0] for body in record.bodies}
-    far = [
-        event for event in by_hand
-        if event.gap_m > NEAR_M and event.what in shaped
-        and not record.scene.is_inside(record.phase_at(event.time_s).tree, event.what)
-    ]  # fmt: skip
-    if not far:
-        return
-    most = max(far, key=lambda event: event.gap_m)
-    gap = near(most.gap_m, "m", 2)
-    count = f"the farthest of {len(far)} times" if len(far) > 1 else "once"
-    message = (
-        f"{count} {most.what} goes {gap} at once, from hand to hand, on to a tether or back; what it sweeps meanwhile "
-        "is not judged"
-    )
-    yield _make.not_assessed(
-        most.what, message, f"see that nothing is within {gap} of {most.what} there but whose hands it is in",
-        other="by_hand", at=most.time_s, value=most.gap_m, unit="m",
-    )  # fmt: skip
+def _passed_on(record: Record) -> Iterator[Finding]:
+    """Judge what everything that changes hands keeps on its way; all that is kept of one thing is told once."""
+    kept: dict[str, list[Passing]] = {}
+    for item in passings(record):
+        if item.margin_m >= 0.0:
+            kept.setdefault(item.what, []).append(item)
+            continue
+        found = at_least(0.0 if item.touch else item.lower_m, item.required_m, "m")
+        comes = f"touches {item.other}" if item.touch else f"comes as near to {item.other} as {found.said}"
+        yield _make.failed(
+            item.what,
+            f"{item.what} goes {near(item.apart_m, 'm', 2)} from hand to hand; on the best of {WAYS} ways that were "
+            f"looked at, {item.way}, its {item.body.split('/', 1)[1]} {comes}; {found.asked} is asked",
+            f"hand it over where there is more room, or turn so that {item.other} is not between",
+            other="by_hand", at=item.time_s, value=0.0 if item.touch else item.lower_m, limit=item.required_m, unit="m",
+        )  # fmt: skip
+    for what, several in kept.items():
+        item = min(several, key=lambda one: one.margin_m)
+        count = f"the tightest of {len(several)} times" if len(several) > 1 else "once"
+        words = f"{count} {what} goes {near(item.apart_m, 'm', 2)} from hand to hand or tether; on the way that is " \
+                f"proven, {item.way}, "  # fmt: skip
+        if not item.body:
+            yield _make.passed(what, f"{words}nothing is near", other="by_hand", at=item.time_s)
+            continue
+        found = at_least(item.lower_m, item.required_m, "m")
+        words += f"it keeps {found.said} from {item.other} ({found.asked} asked)"
+        yield _make.passed(what, words, other="by_hand", at=item.time_s, value=item.lower_m, limit=item.required_m,
+                           unit="m")  # fmt: skip
 
 
 def _finding(record: Record, event: Event) -> Finding:
@@ -75,18 +83,3 @@ def _finding(record: Record, event: Event) -> Finding:
         at=event.time_s,
         remedy=f"end the move before it with a line to {event.to}",
     )
-
-
-def _by_hand(record: Record, event: Event) -> bool:
-    """Tell whether hands move a restraint, or pass an item on: from hand to hand, or to trail on a tether and back."""
-    loaded = record.scene.loaded
-    before, after = (record.ledger.at(event.time_s + step).states.get(event.what) for step in (-1e-6, 0.0))
-    if before is None or after is None:
-        return False
-    held = [
-        (state.where in ("held", "inside") and ARM not in state.hands) or state.seat in loaded.hardware
-        for state in (before, after)
-    ]
-    if event.what in loaded.restraints:
-        return any(yes and state.hands for yes, state in zip(held, (before, after), strict=True))
-    return all(held)

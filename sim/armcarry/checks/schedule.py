@@ -94,7 +94,7 @@ def _conflicts(record: Record, plan: DayPlan) -> Iterator[Finding]:
         yield _make.failed(subject, message, remedy, other=step, at=(start_s, end_s))
     for item in record.ledger.unknown("schedule"):
         yield _make.not_assessed(item.item, item.message, item.remedy, other=item.step, at=(item.start_s, item.end_s))
-    if not told:
+    if not told and not record.ledger.told_elsewhere("schedule"):
         words = "nobody is in two places, everybody is beside what they work on, nobody rides outside the restraint"
         yield _make.passed("actors", words, at=(0.0, plan.schedule.end_s))
 

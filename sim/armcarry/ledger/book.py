@@ -8,9 +8,10 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import TypeVar
 
-from armcarry.ledger.change import JUST_S, Around, Change, Violation
+from armcarry.ledger.change import JUST_S, Around, Change, Consequence, Violation
 from armcarry.ledger.effects import apply
 from armcarry.ledger.state import Act, Page
+from armcarry.ledger.telling import Telling
 from armcarry.ledger.truths import COUNTED, END, TRUTHS
 
 T = TypeVar("T")
@@ -74,6 +75,16 @@ class Ledger:
         """Return the broken truths that a check tells."""
         return tuple(item for item in self.violations if item.topic == topic and not item.unknown)
 
+    def told_elsewhere(self, topic: str) -> tuple[Consequence, ...]:
+        """Return the broken truths of a check that are told with those of another, from which they follow."""
+        return tuple(
+            also for item in self.violations for also in item.led_to if also.topic == topic and item.topic != topic
+        )
+
+    def displaced(self, name: str, time_s: float) -> bool:
+        """Tell whether an item, restraint or person is by then where it cannot be, which is told of the act."""
+        return any(name in item.displaced and item.time_s <= time_s for item in self.violations)
+
     def unknown(self, topic: str) -> tuple[Violation, ...]:
         """Return the truths of a check that cannot be judged, each once, where it came up first."""
         first: dict[str, Violation] = {}
@@ -106,7 +117,7 @@ def entered(
             remedy = (one.remedy or COUNTED.get(missing, truth.remedy)).replace("{step}", by.step)
             found.append(
                 Violation(by.step, one.subject, missing, one.message, by.time_s, truth.topic, remedy,
-                          by.start_s, by.end_s, one.unknown, one.cause)
+                          by.start_s, by.end_s, one.unknown, one.cause, _about(by, one.subject, truth.name))
             )  # fmt: skip
     return after, tuple(found)
 
@@ -114,13 +125,14 @@ def entered(
 def keep(start: Page, acts: Iterable[Act], around: Around | None = None) -> Ledger:
     """Write the ledger of acts in order, and judge what is left at the end."""
     page, after, done = start, list[Page](), list[Act]()
-    violations: list[Violation] = []
+    telling = Telling()
     away = set[str]()  # steps in which somebody is not beside what they handle
     last: dict[str, Act] = {}
     for act in acts:
-        page, broken = entered(page, act, around, last)
+        before = page
+        page, broken = entered(before, act, around, last)
         for one in broken:
-            _told(violations, one)
+            telling.tell(one, act, before)
         away |= {one.step for one in broken if one.missing == "beside"}
         after.append(page)
         done.append(act)
@@ -129,22 +141,21 @@ def keep(start: Page, acts: Iterable[Act], around: Around | None = None) -> Ledg
         if act.kind in _CLIMBING:
             last.update(dict.fromkeys(act.actors, act))
     end_s = done[-1].time_s if done else 0.0
-    _, broken = entered(page, Act("the end", END, (), time_s=end_s, start_s=end_s, end_s=end_s), around, last)
-    book = Ledger(start, tuple(done), tuple(after), (*violations, *broken), around is not None)
-    if around is None:
-        return book
-    return replace(book, violations=(*book.violations, *stretched(book, around, away), *let_slip(book, around, away)))
+    end = Act("the end", END, (), time_s=end_s, start_s=end_s, end_s=end_s)
+    _, broken = entered(page, end, around, last)
+    book = Ledger(start, tuple(done), tuple(after), (), around is not None)
+    lasting = () if around is None else (*stretched(book, around, away), *let_slip(book, around, away))
+    for one in broken:
+        telling.tell(one, end, page)
+    for one in lasting:
+        telling.tell(one, replace(end, time_s=one.time_s), page)
+    return replace(book, violations=telling.told)
 
 
-def _told(violations: list[Violation], new: Violation) -> None:
-    """Add a broken truth; one that has the cause of an earlier one is told with it, so that a cause is one finding."""
-    for k, old in enumerate(violations):
-        if new.cause and (new.item, new.missing, new.cause) == (old.item, old.missing, old.cause):
-            joined = ", " if "; the same in " in old.message else "; the same in "
-            if new.step != old.step:
-                violations[k] = replace(old, message=f"{old.message}{joined}{new.step}")
-            return
-    violations.append(new)
+def _about(act: Act, subject: str, truth: str) -> tuple[str, ...]:
+    """Return the items and restraints that a broken truth is about."""
+    tool = act.tool if truth == "tool_there" else ""
+    return tuple(dict.fromkeys(name for name in (subject, act.item, act.whose, tool) if name))
 
 
 def stretched(book: Ledger, around: Around, away: Collection[str] = ()) -> Iterator[Violation]:
@@ -165,8 +176,9 @@ def stretched(book: Ledger, around: Around, away: Collection[str] = ()) -> Itera
             message = f"{what} and {to} come {found[0]:.2f} m apart, on a tether of {length_m:g} m between them"
             remedy = f"unhook it before {act.step}, or take a longer tether"
             yield Violation(
-                act.step, what, "tether_length", message, found[1], "tethers", remedy, act.start_s, act.end_s
-            )
+                act.step, what, "tether_length", message, found[1], "tethers", remedy, act.start_s, act.end_s,
+                about=(what, to),
+            )  # fmt: skip
             break
 
 
@@ -193,8 +205,9 @@ def let_slip(book: Ledger, around: Around, away: Collection[str] = ()) -> Iterat
                 message += f"from it; boots and gloves reach {around.reach_m(who):.2f} m"
                 remedy = f"let them go side by side, together_with one another, or let {who} let go before {act.step}"
                 yield Violation(
-                    act.step, who, "holds_on", message, first[0], "custody", remedy, act.start_s, act.end_s
-                )
+                    act.step, who, "holds_on", message, first[0], "custody", remedy, act.start_s, act.end_s,
+                    about=(item,),
+                )  # fmt: skip
 
 
 def _together(page: Page, item: str) -> frozenset[str]:

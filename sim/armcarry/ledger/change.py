@@ -130,6 +130,17 @@ class Truth:
 
 
 @dataclass(frozen=True)
+class Consequence:
+    """A truth that does not hold either, and is told with the one that it follows from; as in ``Violation``."""
+
+    step: str
+    item: str
+    missing: str
+    topic: str
+    message: str
+
+
+@dataclass(frozen=True)
 class Violation:
     """A truth that does not hold.
 
@@ -141,6 +152,9 @@ class Violation:
         start_s, end_s: of the step; ``time_s`` is when it became so.
         unknown: not broken, but not to be judged, as nobody stated what is asked.
         cause: the same for steps that suffer from the same; empty where it stands alone.
+        about: items and restraints that the act is about.
+        displaced: what is where it cannot be from then on.
+        led_to: what is told with it because it follows from it.
     """
 
     step: str
@@ -154,3 +168,6 @@ class Violation:
     end_s: float = 0.0
     unknown: bool = False
     cause: str = ""
+    about: tuple[str, ...] = ()
+    displaced: tuple[str, ...] = ()
+    led_to: tuple[Consequence, ...] = ()

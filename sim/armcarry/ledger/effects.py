@@ -238,7 +238,8 @@ def _passed(page: Page, act: Act) -> Page:
 
 
 def _hatch(page: Page, act: Act) -> Page:
-    return replace(page, hatch=act.make)
+    outside = {who for who in page.gone_out & set(page.people) if not page.is_inside(who)}
+    return replace(page, hatch=act.make, shut_out=frozenset(outside) if act.make == "closed" else page.shut_out)
 
 
 def _climb(page: Page, act: Act) -> Page:

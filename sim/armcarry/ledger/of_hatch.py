@@ -19,7 +19,8 @@ def hatch_open(change: Change) -> Iterator[Found]:
             yield Found(who, words, remedy=STATE_STEPS, unknown=True)
         elif change.before.hatch != "open":
             yield Found(who, f"{who} passes the hatch in {change.act.step} while it is closed",
-                        remedy=f"put the step that opens the hatch before {change.act.step}")  # fmt: skip
+                        remedy=f"put the step that opens the hatch before {change.act.step}",
+                        cause="closed")  # fmt: skip
 
 
 def one_at_a_time(change: Change) -> Iterator[Found]:

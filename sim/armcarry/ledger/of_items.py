@@ -114,8 +114,8 @@ def held(change: Change) -> Iterator[Found]:
 
 def secured(change: Change) -> Iterator[Found]:
     """Something holds every item outside: a bolt, a hand, a tether, or a seat that holds by its shape."""
-    if not _loose(change.after, change.item) or _loose(change.before, change.item):
-        return
+    if not change.item or not _loose(change.after, change.item) or _loose(change.before, change.item):
+        return  # a person's own tether is of nothing that could be loose
     words = {
         "untether": "is untethered while nothing else holds it", "bolt": "is released while nobody holds it",
         "let_go": "is let go of while nothing else holds it",

@@ -75,10 +75,10 @@ def receiver_beside(change: Change) -> Iterator[Found]:
 
 
 def back_inside(change: Change) -> Iterator[Found]:
-    """Whoever went out is inside at the end; where the hatch closed before that, this is told of the hatch."""
-    if change.before.hatch == "closed" or not change.before.asked.ends_inside:
+    """Whoever went out is inside at the end; of those whom the hatch closed behind, this is told of the hatch."""
+    if not change.before.asked.ends_inside:
         return
-    for who in sorted(change.before.gone_out & set(change.before.people)):
+    for who in sorted((change.before.gone_out - change.before.shut_out) & set(change.before.people)):
         if not change.before.is_inside(who):
             yield Found(who, f"{who} went out and is still outside at the end", "", change.last.get(who, change.act))
 
@@ -118,6 +118,16 @@ def one_to_a_restraint(change: Change) -> Iterator[Found]:
             words = "is in it already" if other == who else f"{other} is in it"
             yield Found(who, f"{who} enters the restraint in {act.step}, but {words}",
                         remedy=f"let {other} leave the restraint before {act.step}")  # fmt: skip
+
+
+def out_of_the_last(change: Change) -> Iterator[Found]:
+    """Who gets into a restraint stands in no other."""
+    act = change.act
+    for who in change.people():
+        other = change.before.people[who].restraint
+        if other and other != act.whose:
+            yield Found(who, f"{who} enters {act.whose} in {act.step} while in {other}",
+                        remedy=f"let {who} leave {other} before {act.step}")  # fmt: skip
 
 
 def in_restraint(change: Change) -> Iterator[Found]:

@@ -194,6 +194,7 @@ class Page:
         hatch: open or closed; empty where no step opens or closes it.
         passing: who is in the hatch at this instant -> the step.
         gone_out: people and items that went out through the hatch.
+        shut_out: people who were outside when the hatch was closed last.
     """
 
     items: Mapping[str, ItemRule]
@@ -207,6 +208,7 @@ class Page:
     hatch: str = ""
     passing: Mapping[str, str] = field(default_factory=dict)
     gone_out: frozenset[str] = frozenset()
+    shut_out: frozenset[str] = frozenset()
 
     def is_inside(self, name: str) -> bool:
         """Tell whether a person is inside, or an item is, or somebody inside holds it or has its tether."""
