@@ -146,6 +146,8 @@ def test_hands_that_hold_a_restraint_may_touch_it_and_nobody_elses(built):
     # the rules' own word, boots on the restraint, holds all along
     assert touching_pairs(scene, scene.tree, _named(scene, *named)).tolist() == [False, False, False, True]
     assert touching_pairs(scene, held, _named(scene, *named)).tolist() == [True, False, False, True]
+    socketed = scene.tree.attach("restraint", "platform/hatch", poses.identity())
+    assert touching_pairs(scene, socketed, _named(scene, *named)).tolist() == [False, False, False, True]
 
 
 def test_contact_is_meant_by_the_rules_and_in_a_holders_hands(built):

@@ -258,12 +258,19 @@ def test_no_close_instant_is_missed(passing):
         if gap < 0.45:
             assert cell.any()
             assert close.lower_m[cell].min() <= gap + 1e-9
+    names = [body.name for body in record.bodies]
+    placed = record.body_poses(close.time_s)
+    helmet, post = (placed[:, names.index(name), :3, 3] for name in ("ev1/helmet", "platform/post"))
+    along = (post - helmet) / np.linalg.norm(post - helmet, axis=1)[:, None]  # two balls, of 0.16 m and 0.1 m
+    np.testing.assert_allclose(close.middle_m, (helmet + 0.16 * along + post - 0.1 * along) / 2, atol=1e-6)
 
 
 def test_what_stands_between_two_bodies_is_nearer_to_both(passing):
     record, *_ = passing({"left": (0.0, 6.0, 1.5)}, between=[0.36])
-    for close in Gaps(record).close([(record.pairs[0], 0.45)]):
-        assert np.all(np.abs(close.time_s - record.pairs[0].time_s) > 0.3)
+    (whole,) = Gaps(record).close([(replace(record.pairs[0], body_b="platform/between_0"), 0.45)])
+    (open_,) = Gaps(record).close([(record.pairs[0], 0.45)])
+    assert np.all(np.abs(open_.time_s - record.pairs[0].time_s) > 0.3)
+    assert len(open_.time_s) > 2 and len(whole.time_s) > 2  # before and after it, the gap is open
 
 
 def test_who_sees_the_tightest_gap_of_a_move(passing):
@@ -274,6 +281,8 @@ def test_who_sees_the_tightest_gap_of_a_move(passing):
     assert row is record.pairs[0]
     assert cameras == ("platform/left", "platform/front")
     assert gaps.tightest(record.moves[1]) is None
+    at_the_end = replace(row, time_s=record.moves[0].end_s)
+    assert Gaps(replace(record, pairs=(at_the_end,))).tightest(record.moves[0]).row is at_the_end
 
 
 def test_the_tightest_gap_of_a_move_is_the_one_with_the_least_margin_of_those_that_are_judged(passing):

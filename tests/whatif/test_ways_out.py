@@ -261,3 +261,17 @@ def test_the_margin_of_a_way_is_the_least_over_all_of_it(run):
     # the straight way is taken where it is proven
     proven, lower = search._proven(np.array([start, second, first]))
     assert len(proven) == 2 and lower == search._margin(np.array([start, first]))
+
+
+def test_all_corners_are_gone_through_where_the_straight_way_is_not_proven(run, monkeypatch):
+    record = run()
+    (window,) = windows(Side.of(record, record.phases[0], arm_pairs(record.scene, record.scene.tree)))
+    search = _Search(window, 30.0)
+    way = np.array([search.start, search.start + 0.03, search.start + 0.06])
+    for straight_m, expected in ((0.0, way[[0, 2]]), (-0.01, way)):
+        margins = {2: straight_m, 3: 0.2}
+        monkeypatch.setattr(search, "_margin", lambda corners, margins=margins: margins[len(corners)])
+        taken, lower = search._proven(way)
+        np.testing.assert_array_equal(taken, expected)
+        assert lower == margins[len(expected)]
+    assert search._proven(way[:2])[1] == -0.01  # there is no other way between two corners
