@@ -6,12 +6,13 @@ import numpy as np
 import pytest
 
 from armcarry.checks.runaway import bad_stretches
+from armcarry.clearance.many import Lists
 from armcarry.files.loaded import Loaded
 from armcarry.geometry.model import Body
 from armcarry.geometry.poses import translation
 from armcarry.geometry.shapes import Capsule, Cylinder
 from armcarry.scene.build import build_scene
-from armcarry.whatif.beside import beside
+from armcarry.whatif.beside import beside, per_fault
 from armcarry.whatif.faults import sides
 from armcarry.whatif.runaway_joint import runaways
 
@@ -83,3 +84,38 @@ def test_a_fold_the_other_way_is_told_apart_in_the_same_way(folding):
     end = meets_deg(folding(105.0))
     assert failed(folding(-105.0, -RATE))[1] == set()
     assert failed(folding(7.0 - end, -RATE))[1:] == ({"arm/j2 -"}, {(NECK, TUBE)})
+
+
+class Still:
+    """One cell of time: every joint at nought but the second, which is at an angle with some slack."""
+
+    def __init__(self, record, angle_rad, slack_rad):
+        self.base, self.slack = np.zeros((2, 1, len(record.scene.tree.joints)))
+        self.base[0, record.scene.tree.column("arm/j2")] = angle_rad
+        self.slack[0, record.scene.tree.column("arm/j2")] = slack_rad
+
+    def __len__(self):
+        return 1
+
+
+@pytest.mark.parametrize("way", [1.0, -1.0])
+def test_a_joint_that_may_be_where_they_meet_leaves_them_to_every_joint(folding, way):
+    record = folding(105.0)
+    (side,) = sides(record)
+    (one,) = beside(side)
+    every = Lists(np.arange(len(side.pairs)), np.array([0, len(side.pairs)]))
+    meets = np.radians(meets_deg(record))
+    for slack, asked in ((0.0, {1}), (0.05, set(range(6)))):
+        still = Still(record, way * (meets - 0.03), slack)
+        found = per_fault(side, still, np.full((1, 6), 0.3), every)
+        lists = [found.lists.rows[slice(*found.lists.offsets[k : k + 2])] for k in found.which[:, 0]]
+        assert {j for j, rows in enumerate(lists) if one.pair in side.prover.layout.order[rows]} == asked
+
+
+def test_an_arm_of_which_no_neighbours_are_open_is_asked_as_it_is(rider_scene, moving_record):
+    (side,) = sides(moving_record(rider_scene({}), {"arm/j2": (RATE,)}, 2.0, load="free"))
+    assert beside(side) == ()
+    every = Lists(np.arange(4), np.arange(5))
+    found = per_fault(side, np.zeros(4), np.zeros((4, 6)), every)
+    assert found.lists is every
+    assert found.which.tolist() == [[0, 1, 2, 3]] * len(side.record.scene.arm_joints)
