@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
 
-from armcarry.clearance import all_pairs, pairs_that_move
 from armcarry.clearance.neighbours import joined
-from armcarry.files.names import matches
+from armcarry.clearance.pairs import islands, moving_joints, unlike
+from armcarry.files.names import Named
 from armcarry.motion.curve import Motion
 from armcarry.scene.build import ARM, PLATFORM, RESTRAINT, Scene
 from armcarry.scene.tree import Tree
@@ -40,21 +41,21 @@ def judged_pairs(scene: Scene, tree: Tree, motion: Motion | None) -> Judged:
         tree: what hangs from what.
         motion: of all joints; None where nothing moves.
     """
-    bodies = tree.bodies
-    a, b = np.triu_indices(len(bodies), 1)
-    inside = np.isin(scene.body_classes(tree), UNJUDGED)
-    owners = [body.name.split("/", 1)[0] for body in bodies]
-    _, owner = np.unique(owners, return_inverse=True)
-    whole = np.isin(owners, _whole(scene))
+    every = np.ones(len(tree.joints), dtype=bool)
+    parts = islands(tree, every)
+    island = np.zeros_like(parts) if motion is None else islands(tree, moving_joints(tree, motion))
+    owner, whole, ours = tree.body_owners, tree.bodies_of(_whole(scene)), tree.bodies_of((ARM,))
+    # bodies alike in this rest against each other in one thing
+    alike = np.stack([island, owner, np.where(ours, parts, -1)], axis=1)
+    judged = np.flatnonzero(~np.isin(scene.body_classes(tree), UNJUDGED))
+    _, code = np.unique(alike[judged], axis=0, return_inverse=True)
+    pairs = judged[unlike(code.reshape(-1))]
+    a, b = pairs.T
     beside = neighbours(scene, tree)
-    settled = _among(beside.pairs[beside.settled], a, b)
-    moves = np.zeros(len(a), dtype=bool) if motion is None else _among(pairs_that_move(tree, motion), a, b)
-    ours = np.array([name == ARM for name in owners])
-    built = ~moves & ~(ours[a] & _among(all_pairs(tree), a, b))
-    left_out = inside[a] | inside[b] | ((owner[a] == owner[b]) & (whole[a] | settled | built))
+    left_out = (owner[a] == owner[b]) & (whole[a] | _among(beside.pairs[beside.settled], a, b))
     for one, two in scene.loaded.arm.document.ignore_pairs:
         left_out |= pairs_that_fit(tree, (f"{ARM}/{one}", f"{ARM}/{two}"), a, b)
-    return Judged(np.stack([a, b], axis=1)[~left_out], moves[~left_out])
+    return Judged(pairs[~left_out], (island[a] != island[b])[~left_out])
 
 
 class Neighbours(NamedTuple):
@@ -131,6 +132,11 @@ def arm_pairs(scene: Scene, tree: Tree) -> np.ndarray:
 
 def touching_pairs(scene: Scene, tree: Tree, pairs: np.ndarray) -> np.ndarray:
     """Tell which pairs (P,) may touch at any time: by the rules, and hardware in its holder's hands."""
+    return _that_fit_any(tree, touching(scene, tree), pairs)
+
+
+def touching(scene: Scene, tree: Tree) -> list[tuple[str, str]]:
+    """Return the patterns of bodies that may touch at any time."""
     written = [contact.bodies for contact in scene.loaded.rules.intended_contact]
     patterns = [(_any_restraint(scene, a), _any_restraint(scene, b)) for a, b in written]
     for name, item in scene.loaded.hardware.items():
@@ -144,10 +150,7 @@ def touching_pairs(scene: Scene, tree: Tree, pairs: np.ndarray) -> np.ndarray:
         elif owner != ARM:
             mount = [body.name for body in tree.bodies if body.link == f"{name}/{restraint.document.mount}"]
             patterns += [(body, f"{owner}/*") for body in mount]
-    result = np.zeros(len(pairs), dtype=bool)
-    for both in patterns:
-        result |= pairs_that_fit(tree, both, *pairs.T)
-    return result
+    return patterns
 
 
 def _any_restraint(scene: Scene, pattern: str) -> str:
@@ -174,37 +177,59 @@ def seated_pairs(scene: Scene, tree: Tree, pairs: np.ndarray) -> np.ndarray:
     document = scene.loaded.platform.document
     seats = {f"{PLATFORM}/{seat.frame}" for seat in document.seats.values()}
     seated = [name for name in scene.loaded.hardware if tree.mounting(name).parent in seats]
-    owner = np.array([body.name.split("/", 1)[0] for body in tree.bodies])
-    rests, platform = np.isin(owner, seated), owner == PLATFORM
+    rests, platform = tree.bodies_of(seated), tree.bodies_of((PLATFORM,))
     a, b = pairs.reshape(-1, 2).T
     result = np.asarray((rests[a] & platform[b]) | (platform[a] & rests[b]))
     for name in scene.loaded.restraints:
         on = tree.mounting(name).parent.split("/", 1)[0]
         if on != ARM:
-            its, under = owner == name, owner == on
+            its, under = tree.bodies_of((name,)), tree.bodies_of((on,))
             result |= (its[a] & under[b]) | (under[a] & its[b])
     return result
 
 
 def seating_pairs(scene: Scene, tree: Tree, pairs: np.ndarray) -> np.ndarray:
     """Tell which pairs (P,) are hardware and a part of a seat that it touches when it sits there."""
+    return _that_fit_any(tree, seating(scene), pairs)
+
+
+def seating(scene: Scene) -> list[tuple[str, str]]:
+    """Return the patterns of hardware and of the parts of a seat that it touches when it sits there."""
+    return [
+        (f"{name}/*", f"platform/{touched}")
+        for seat in scene.loaded.platform.document.seats.values()
+        for name, item in scene.loaded.hardware.items()
+        if seat.takes(name, scene.loaded.scenario.hardware[name].model, item.path.stem)
+        for touched in seat.touches
+    ]
+
+
+def _that_fit_any(tree: Tree, patterns: Iterable[tuple[str, str]], pairs: np.ndarray) -> np.ndarray:
     result = np.zeros(len(pairs), dtype=bool)
-    for seat in scene.loaded.platform.document.seats.values():
-        for name, item in scene.loaded.hardware.items():
-            if seat.takes(name, scene.loaded.scenario.hardware[name].model, item.path.stem):
-                for touched in seat.touches:
-                    result |= pairs_that_fit(tree, (f"{name}/*", f"platform/{touched}"), *pairs.T)
+    for both in patterns:
+        result |= pairs_that_fit(tree, both, *pairs.T)
     return result
 
 
 def pairs_that_fit(tree: Tree, patterns: tuple[str, str], a: np.ndarray, b: np.ndarray) -> np.ndarray:
     """Tell which pairs of body rows (P,), (P,) fit two patterns, in either order."""
-    names = tuple(body.name for body in tree.bodies)
-    first, second = (_that_fit(pattern, names) for pattern in patterns)
+    first, second = (that_fit(tree, pattern) for pattern in patterns)
     return np.asarray((first[a] & second[b]) | (first[b] & second[a]))
+
+
+def that_fit(tree: Tree, pattern: str) -> np.ndarray:
+    """Tell which bodies (B,) of a tree fit a pattern."""
+    return _that_fit(pattern, tree.body_names)
 
 
 @lru_cache(maxsize=4096)
 def _that_fit(pattern: str, names: tuple[str, ...]) -> np.ndarray:
     """Tell which names fit a pattern; of a day's many phases all have the same names."""
-    return np.array([matches(pattern, name) for name in names], dtype=bool)
+    found = np.zeros(len(names), dtype=bool)
+    found[list(_named(names).fitting(pattern))] = True
+    return found
+
+
+@lru_cache(maxsize=16)
+def _named(names: tuple[str, ...]) -> Named:
+    return Named(names)

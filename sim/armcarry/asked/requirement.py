@@ -29,7 +29,10 @@ from armcarry.asked.pairs import (
     neighbour_pairs,
     pairs_that_fit,
     seated_pairs,
+    seating,
     seating_pairs,
+    that_fit,
+    touching,
     touching_pairs,
 )
 from armcarry.asked.relaxed import Relaxed
@@ -89,29 +92,31 @@ class Requirement:
     """
 
     def __init__(self, scene: Scene, tree: Tree, pairs: np.ndarray, relaxed: Sequence[Relaxed] = ()) -> None:
-        self.pairs, self._tree = np.asarray(pairs, dtype=np.int64).reshape(-1, 2), tree
-        ruled = _by_rule(scene, tree, self.pairs)
-        self._beside = neighbour_pairs(scene, tree, self.pairs)
-        rests, beside = seated_pairs(scene, tree, self.pairs) & (ruled > 0.0), self._beside & (ruled > 0.0)
-        self._required = np.where(rests | beside, 0.0, ruled)
-        words = np.where(rests, RESTS, np.where(beside, NEIGHBOURS, RULE))
-        self._why = np.where(np.isnan(ruled), NO_RULE, words).astype(object)
-        self._meant, self._seats = touching_pairs(scene, tree, self.pairs), seating_pairs(scene, tree, self.pairs)
+        self.pairs, self._tree, self._scene = np.asarray(pairs, dtype=np.int64).reshape(-1, 2), tree, scene
         self._remainder = scene.loaded.rules.stop_remainder
         self._grant(relaxed)
 
     def _grant(self, relaxed: Sequence[Relaxed]) -> None:
+        """Work out what is asked of each kind: of pairs that rules, patterns and relaxations take alike."""
         self.relaxed = tuple(relaxed)
-        self._fits = np.zeros((len(self.relaxed), len(self.pairs)), dtype=bool)
-        for k, item in enumerate(self.relaxed):
-            self._fits[k] = pairs_that_fit(self._tree, (item.pattern_a, item.pattern_b), *self.pairs.T)
+        scene, tree = self._scene, self._tree
+        told = [(item.pattern_a, item.pattern_b) for item in self.relaxed]
+        self._kind, first = _kinds(scene, tree, self.pairs, [*touching(scene, tree), *seating(scene), *told])
+        some = self.pairs[first]
+        ruled, self._beside = _by_rule(scene, tree, some), neighbour_pairs(scene, tree, some)
+        rests, beside = seated_pairs(scene, tree, some) & (ruled > 0.0), self._beside & (ruled > 0.0)
+        self._required = np.where(rests | beside, 0.0, ruled)
+        words = np.where(rests, RESTS, np.where(beside, NEIGHBOURS, RULE))
+        self._why = np.where(np.isnan(ruled), NO_RULE, words).astype(object)
+        self._meant, self._seats = touching_pairs(scene, tree, some), seating_pairs(scene, tree, some)
+        self._fits = np.zeros((len(told), len(some)), dtype=bool)
+        for k, patterns in enumerate(told):
+            self._fits[k] = pairs_that_fit(tree, patterns, *some.T)
 
     def take(self, rows: np.ndarray) -> Requirement:
         """Return what is asked of some of the pairs."""
         other = copy(self)
-        for name in ("pairs", "_required", "_why", "_meant", "_seats", "_beside"):
-            setattr(other, name, getattr(self, name)[rows])
-        other._fits = self._fits[:, rows]
+        other.pairs, other._kind = self.pairs[rows], self._kind[rows]
         return other
 
     def under(self, relaxed: Sequence[Relaxed]) -> Requirement:
@@ -122,13 +127,14 @@ class Requirement:
 
     def groups(self, start_s: float, end_s: float) -> Iterator[np.ndarray]:
         """Give rows of pairs that the same relaxations touch over a stretch of time; every pair once."""
-        touched = np.packbits(self._fits[self._between(start_s, end_s)].T, axis=1)
-        if not touched.shape[1] or not len(touched):  # nothing is granted, or nothing is asked
-            yield from [np.arange(len(touched))] if len(touched) else []
+        if not len(self.pairs):
             return
-        _, first, group = np.unique(touched, axis=0, return_index=True, return_inverse=True)
-        for k in np.argsort(first):
-            yield np.flatnonzero(group.reshape(-1) == k)
+        touched = np.insert(self._fits[self._between(start_s, end_s)], 0, False, axis=0)
+        _, group = np.unique(touched, axis=1, return_inverse=True)
+        of_pair = group.reshape(-1)[self._kind]
+        found, first = np.unique(of_pair, return_index=True)
+        for k in found[np.argsort(first)]:
+            yield np.flatnonzero(of_pair == k)
 
     def windows(self, start_s: float, end_s: float, rows: np.ndarray | None = None) -> tuple[Asked, ...]:
         """Cut a stretch of time wherever a relaxation of the pairs begins or ends; what is asked in each window.
@@ -137,12 +143,14 @@ class Requirement:
             start_s, end_s: the stretch.
             rows: of the pairs, all by default.
         """
-        some = np.arange(len(self.pairs)) if rows is None else rows
+        some = self if rows is None else self.take(rows)
+        present = np.zeros(self._fits.shape[1], dtype=bool)
+        present[some._kind] = True
         cuts = {start_s, end_s}
-        for k in np.flatnonzero(self._between(start_s, end_s) & self._fits[:, some].any(axis=1)):
+        for k in np.flatnonzero(self._between(start_s, end_s) & self._fits[:, present].any(axis=1)):
             cuts |= {min(max(time, start_s), end_s) for time in (self.relaxed[k].start_s, self.relaxed[k].end_s)}
         edges = sorted(cuts) if end_s > start_s else [start_s, end_s]
-        return tuple(self._during(start, end).take(some) for start, end in pairwise(edges))
+        return tuple(some._during(start, end) for start, end in pairwise(edges))
 
     def at(self, time_s: float) -> Asked:
         """Return what is asked at an instant; a relaxation holds at both its ends."""
@@ -152,7 +160,7 @@ class Requirement:
         return np.array([item.start_s < end_s and item.end_s > start_s for item in self.relaxed], dtype=bool)
 
     def _during(self, start_s: float, end_s: float) -> Asked:
-        required, why, granted = self._required.copy(), self._why.copy(), np.full(len(self.pairs), -1)
+        required, why, granted = self._required.copy(), self._why.copy(), np.full(len(self._required), -1)
         for k, item in enumerate(self.relaxed):
             if item.start_s <= start_s and item.end_s >= end_s:
                 less = self._fits[k] & (item.required_m < required)
@@ -161,7 +169,28 @@ class Requirement:
         why[self._meant] = MEANT
         left = np.maximum(np.where(self._beside, 0.0, np.fmin(self._remainder, required)), TOUCH_M)
         nothing = np.where(meant, np.nan, 0.0)
-        return Asked(start_s, end_s, self.pairs, required + nothing, why, granted, meant, left + nothing)
+        of_kind = (required + nothing, why, granted, meant, left + nothing)
+        return Asked(start_s, end_s, self.pairs, *(values[self._kind] for values in of_kind))
+
+
+def _kinds(
+    scene: Scene, tree: Tree, pairs: np.ndarray, patterns: Sequence[tuple[str, str]]
+) -> tuple[np.ndarray, np.ndarray]:
+    """Sort pairs (P,) into kinds: the kind of each, and a row of every kind.
+
+    Of one kind are pairs whose bodies are of the same things and classes and fit the same patterns, and that are both
+    bodies on either side of a joint or both not. There are a few hundred kinds, however many pairs.
+    """
+    words = sorted({word for both in patterns for word in both})
+    signs = np.zeros((len(words) + 2, len(tree.bodies)), dtype=np.int64)
+    for k, word in enumerate(words):
+        signs[k] = that_fit(tree, word)
+    signs[-2], signs[-1] = tree.body_owners, np.unique(scene.body_classes(tree), return_inverse=True)[1]
+    alike = np.unique(signs.T, axis=0, return_inverse=True)[1].reshape(-1)
+    count = int(alike.max(initial=0)) + 1
+    kind = alike[pairs[:, 0]] * count + alike[pairs[:, 1]] + count * count * neighbour_pairs(scene, tree, pairs)
+    _, first, kind = np.unique(kind, return_index=True, return_inverse=True)
+    return kind.reshape(-1), first
 
 
 def _by_rule(scene: Scene, tree: Tree, pairs: np.ndarray) -> Array:
@@ -177,13 +206,13 @@ def _by_rule(scene: Scene, tree: Tree, pairs: np.ndarray) -> Array:
 
 def _in_own_hands(scene: Scene, tree: Tree, pairs: np.ndarray) -> np.ndarray:
     """Tell which pairs (P,) are a person and an item in the own hands, on or off the arm: one rule covers both."""
-    owner = np.array([body.name.split("/", 1)[0] for body in tree.bodies])
-    a, b = (owner[column] for column in pairs.T)
+    a, b = pairs.T
     result = np.zeros(len(pairs), dtype=bool)
     for item in scene.loaded.hardware:
         for who in scene.loaded.crew:
             if tree.hangs_from(item, who):
-                result |= ((a == item) & (b == who)) | ((a == who) & (b == item))
+                its, own = tree.bodies_of((item,)), tree.bodies_of((who,))
+                result |= (its[a] & own[b]) | (own[a] & its[b])
     return result
 
 

@@ -38,7 +38,7 @@ def check(record: Record) -> tuple[Finding, ...]:
         message = f"the rules' budget does not state {listed}; a term that is nothing is stated as 0 m"
         return (_make.not_assessed("rules", message, f"state {listed} in the rules' budget"),)
     kept = [
-        row for row in record.pairs
+        row for row in record.table.near
         if row.status == "proven" and row.required_m is not None and reaches(row.lower_m, row.required_m)
     ]
     # a pair with more terms may be worse off than a nearer one with fewer

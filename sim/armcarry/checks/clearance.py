@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import replace
 
@@ -14,12 +13,16 @@ from armcarry.quantities import clock
 from armcarry.record.figures import at_least, down, near, reaches, up
 from armcarry.record.finding import ClearanceDetail, Finding, Verdict
 from armcarry.record.maker import Maker
-from armcarry.record.record import PairRow, Record
+from armcarry.record.pairs import STATUS, PairRow, PairTable
+from armcarry.record.record import Record
 from armcarry.scene.build import ARM
 from armcarry.whatif.branches import other_branch
 
 #: instants at which another branch of the arm is looked for, the worst gaps first: each takes a second
 _BRANCHES = 3
+#: what has this much to spare keeps what is required, however figures are rounded, m
+_PLAINLY_M = 0.01
+_CONTACT, _UNRESOLVED = STATUS.index("contact"), STATUS.index("unresolved")
 _make = Maker("clearance")
 
 
@@ -28,14 +31,15 @@ def check(record: Record) -> tuple[Finding, ...]:
 
     Two classes without a rule are not assessed, but contact that is not declared fails between any two.
     """
-    groups: dict[tuple[str, str], list[PairRow]] = defaultdict(list)
-    for row in record.pairs:
-        if row.status != "intended":
-            first, second = sorted((row.class_a, row.class_b))
-            groups[(first, second)].append(row)
-    findings: list[Finding] = []
-    for classes, rows in sorted(groups.items()):
-        findings.extend(_judge_group(classes, rows))
+    table, findings = record.table, list[Finding]()
+    kinds = sorted(set(table.words))
+    rank = np.array([kinds.index(word) for word in table.words], dtype=np.int64)
+    both = np.sort(np.stack([rank[table.class_a], rank[table.class_b]], axis=1), axis=1)
+    key = both[:, 0] * len(kinds) + both[:, 1]
+    key[table.meant] = -1
+    for group in np.unique(key[key >= 0]).tolist():
+        first, second = (kinds[k] for k in divmod(group, len(kinds)))
+        findings.extend(_judge_group((first, second), table, np.flatnonzero(key == group)))
     judged = _with_branches(record, sorted(findings, key=_beyond))
     return (*judged, *_neighbours(record), *_ignored(record), *_standing(record))
 
@@ -126,25 +130,32 @@ def _beyond(finding: Finding) -> float:
     return finding.value - finding.limit
 
 
-def _judge_group(classes: tuple[str, str], rows: list[PairRow]) -> list[Finding]:
-    unruled = [row for row in rows if row.required_m is None and row.status != "contact"]
-    if unruled:
+def _judge_group(classes: tuple[str, str], table: PairTable, rows: np.ndarray) -> list[Finding]:
+    near = table.rows(rows[_may_fail(table, rows)])
+    unruled = rows[np.isnan(table.required_m[rows]) & (table.status[rows] != _CONTACT)]
+    if len(unruled):
+        nearest = table[int(unruled[np.argmin(table.upper_m[unruled])])]
         return [
-            *(_failure(row) for row in rows if row.status == "contact"),
+            *(_failure(row) for row in near if row.status == "contact"),
             _make.not_assessed(
                 classes[0],
                 f"no rule says how close {classes[0]} may come to {classes[1]}; {len(unruled)} pairs of bodies were "
-                f"measured, the nearest {_nearest(unruled)}",
+                f"measured, the nearest {nearest.body_a} to {nearest.body_b} at {up(nearest.upper_m, 'm')}",
                 f"add a rule between {classes[0]} and {classes[1]}",
                 other=classes[1],
             ),
         ]
-    failed = sorted((row for row in rows if _broken(row)), key=lambda row: row.margin_m)
-    left_open = [row for row in rows if row.status == "unresolved" and not _broken(row)]
+    failed = sorted((row for row in near if _broken(row)), key=lambda row: row.margin_m)
+    left_open = [row for row in near if row.status == "unresolved" and not _broken(row)]
     if failed or left_open:
         return [*(_failure(row) for row in failed), *(_open(row) for row in left_open)]
-    tightest = min(rows, key=lambda row: (row.margin_m, row.upper_m))
-    return [_pass(tightest, len(rows))]
+    tightest = rows[np.lexsort((table.upper_m[rows], table.margin_m[rows]))[0]]
+    return [_pass(table[int(tightest)], len(rows))]
+
+
+def _may_fail(table: PairTable, rows: np.ndarray) -> np.ndarray:
+    """Tell which rows (R,) are not plainly farther than is required, to be looked at one by one."""
+    return np.asarray((table.status[rows] <= _UNRESOLVED) | ~(table.margin_m[rows] > _PLAINLY_M))
 
 
 def _broken(row: PairRow) -> bool:
@@ -166,11 +177,6 @@ def _open(row: PairRow) -> Finding:
         other=row.body_b,
         at=(row.start_s, row.end_s),
     )
-
-
-def _nearest(rows: list[PairRow]) -> str:
-    row = min(rows, key=lambda item: item.upper_m)
-    return f"{row.body_a} to {row.body_b} at {up(row.upper_m, 'm')}"
 
 
 def _required_m(row: PairRow) -> float:

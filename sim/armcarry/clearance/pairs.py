@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from armcarry.clearance.frames import body_frames, line_to
+from armcarry.clearance.frames import body_frames
 from armcarry.errors import FrameError, InputError
 from armcarry.geometry import checked
 from armcarry.motion.curve import Motion
@@ -37,8 +37,7 @@ def pairs_that_move(tree: Tree, motion: Motion, exclude: Iterable[NamePair] = ()
     Raises:
         FrameError: an excluded body is not in the tree.
     """
-    moving = {name for name, flag in zip(motion.joints, motion.moving, strict=True) if flag}
-    return _pairs(tree, np.array([name in moving for name in tree.joints], dtype=bool), exclude)
+    return _pairs(tree, moving_joints(tree, motion), exclude)
 
 
 def two_names(what: str, given: Iterable[NamePair]) -> Iterable[NamePair]:
@@ -49,20 +48,47 @@ def two_names(what: str, given: Iterable[NamePair]) -> Iterable[NamePair]:
         yield pair[0], pair[1]
 
 
-def _pairs(tree: Tree, moves: np.ndarray, exclude: Iterable[NamePair]) -> np.ndarray:
+def islands(tree: Tree, moves: np.ndarray) -> np.ndarray:
+    """Number bodies (B,) so that two have the same number where no moving joint lies between them.
+
+    Args:
+        tree: bodies and joints.
+        moves: (n,) which joints move.
+    """
     frame_of, _, frames = body_frames(tree)
     columns = tree.columns[tree.columns >= 0]
-    at = np.array([frame_of[tree.index(body.link)] for body in tree.bodies], dtype=np.int64)
-    count = len(frames.parent)
-    behind = np.zeros((count + 1, count), dtype=bool)  # moving joints from the world to a frame; last: world
-    for frame in range(count):
-        behind[frame, line_to(frames.parent, frame)] = True
-    behind &= moves[columns]
-    apart = np.any(behind[:, None] != behind[None, :], axis=2)
-    first, second = np.triu_indices(len(at), 1)
-    keep = apart[at[first], at[second]]
-    pairs = np.stack([first[keep], second[keep]], axis=1)
-    return _without(tree, pairs, exclude)
+    island = np.zeros(len(columns) + 1, dtype=np.int64)  # of every frame; last: world
+    for frame, above in enumerate(frames.parent.tolist()):
+        island[frame] = frame + 1 if moves[columns[frame]] else island[above]
+    return island[[frame_of[tree.index(body.link)] for body in tree.bodies]]
+
+
+def moving_joints(tree: Tree, motion: Motion) -> np.ndarray:
+    """Tell which joints of a tree (n,) are not constant over a motion."""
+    moving = {name for name, flag in zip(motion.joints, motion.moving, strict=True) if flag}
+    return np.array([name in moving for name in tree.joints], dtype=bool)
+
+
+def unlike(code: np.ndarray) -> np.ndarray:
+    """Return the pairs (P, 2) of rows with different codes (B,), lower row first, in order.
+
+    The most frequent code is paired with the others alone and never with itself, so that what stands all about, however
+    much, costs what it is asked.
+    """
+    _, code = np.unique(code, return_inverse=True)
+    rare = np.ones(len(code), dtype=bool)
+    if len(code):
+        rare = code != np.argmax(np.bincount(code))
+    few = np.flatnonzero(rare)
+    apart = code[few][:, None] != code
+    apart &= ~(rare & (np.arange(len(code)) < few[:, None]))  # two rare ones once
+    row, other = np.nonzero(apart)
+    pairs = np.sort(np.stack([few[row], other], axis=1), axis=1)
+    return np.ascontiguousarray(pairs[np.argsort(pairs[:, 0] * len(code) + pairs[:, 1], kind="stable")])
+
+
+def _pairs(tree: Tree, moves: np.ndarray, exclude: Iterable[NamePair]) -> np.ndarray:
+    return _without(tree, unlike(islands(tree, moves)), exclude)
 
 
 def _without(tree: Tree, pairs: np.ndarray, exclude: Iterable[NamePair]) -> np.ndarray:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -104,7 +105,7 @@ def _worst_first(pair: PairDifference) -> tuple[int, float, float]:
     return 2, pair.first_margin_m, -pair.nearer_m
 
 
-def _least(rows: tuple[PairRow, ...]) -> dict[tuple[str, str], _Least]:
+def _least(rows: Sequence[PairRow]) -> dict[tuple[str, str], _Least]:
     found: dict[tuple[str, str], _Least] = {}
     for row in rows:
         if row.status == "intended":

@@ -100,7 +100,7 @@ def _required(record: Record, _findings: tuple[Finding, ...], key: Key) -> Itera
     """A required distance turns at the least that is proven of the pairs which it is asked of."""
     rule = record.scene.loaded.rules.required[int(key[1])]
     classes = set(rule.between)
-    rows = [row for row in record.pairs if row.why == "rule" and {row.class_a, row.class_b} == classes]
+    rows = [row for row in record.table.near if row.why == "rule" and {row.class_a, row.class_b} == classes]
     rows = [row for row in rows if row.required_m == rule.distance and math.isfinite(row.lower_m)]
     if rows:
         least = min(rows, key=lambda row: row.lower_m)
@@ -131,7 +131,8 @@ def _way_home(record: Record, key: Key) -> float:
 
 
 def _budget_rows(record: Record) -> list[PairRow]:
-    kept = (row for row in record.pairs if row.status == "proven" and row.why == "rule" and row.required_m is not None)
+    near = (row for row in record.table.near if row.status == "proven" and row.required_m is not None)
+    kept = (row for row in near if row.why == "rule")
     return [row for row in kept if row.margin_m < _MOST_LEFT_M and reaches(row.lower_m, row.required_m or 0.0)]
 
 

@@ -234,7 +234,7 @@ def _parquet_table(data: bytes, path: Path) -> _Table:
         table = read_table(data, Limits(rows=MAX_ROWS, columns=MAX_COLUMNS, cells=MAX_CELLS))
     except ValueError as error:
         raise InputError(f"not a Parquet file that is read: {error}", file=path) from None
-    columns = [column if isinstance(column, list) else column.tolist() for column in table.columns.values()]
+    columns = [column.tolist() for column in table.columns.values()]
     if not columns:
         raise InputError("an empty log", file=path, accepted="columns such as time [s], shoulder_turn [deg]")
     return _Table([*table.columns], [(k, list(row)) for k, row in enumerate(zip(*columns, strict=True), start=1)], 1)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+from bisect import bisect_left
+from collections.abc import Iterable, Sequence
 from functools import lru_cache
 
 
@@ -66,3 +67,23 @@ def _fits(parts: tuple[str, ...], name: str) -> bool:
 def matches_any(pattern: str, names: Iterable[str]) -> bool:
     """Tell whether ``pattern`` fits at least one of ``names``."""
     return any(matches(pattern, name) for name in names)
+
+
+class Named:
+    """Names in which those that fit a pattern are looked up: only names that begin as the pattern does are read."""
+
+    def __init__(self, names: Sequence[str]) -> None:
+        self._rows = sorted(range(len(names)), key=names.__getitem__)
+        self._names = [names[row] for row in self._rows]
+
+    def fitting(self, pattern: str) -> set[int]:
+        """Return the rows of the names that fit a pattern (see ``matches``)."""
+        found: set[int] = set()
+        for parts in _choices(pattern):
+            begins = parts[0]
+            first = bisect_left(self._names, begins)
+            while first < len(self._names) and self._names[first].startswith(begins):
+                if _fits(parts, self._names[first]):
+                    found.add(self._rows[first])
+                first += 1
+        return found

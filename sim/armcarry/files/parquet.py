@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -25,6 +25,17 @@ class Limits:
     text_bytes: int = 20_000_000
 
 
+class Words(NamedTuple):
+    """A column of texts: the different ones, and the row among them of each row, -1 where there is none."""
+
+    known: list[str]
+    which: np.ndarray
+
+    def tolist(self) -> list[str | None]:
+        """Return the text of each row, None where there is none."""
+        return [None if k < 0 else self.known[k] for k in self.which.tolist()]
+
+
 @dataclass(frozen=True, eq=False)
 class Table:
     """Columns as read: numbers (R,) with nan where there are none, whole numbers (R,), or texts that may be shown."""
@@ -41,10 +52,15 @@ class Table:
 
     def texts(self, name: str) -> list[str]:
         """Return a column of texts. Raises ValueError: another kind, or a row without."""
-        values: list[str] = self._of(name, list, "text")
-        if None in values:
+        known, which = self.words(name)
+        return [known[k] for k in which.tolist()]
+
+    def words(self, name: str) -> tuple[list[str], np.ndarray]:
+        """Return the different texts of a column, and the row among them of each of its rows; raises as ``texts``."""
+        found: Words = self._of(name, Words, "text")
+        if np.any(found.which < 0):
             raise ValueError(f"column '{name}' has rows without a text")
-        return values
+        return found.known, found.which
 
     def _of(self, name: str, kind: type, word: str) -> Any:
         if name not in self.columns:
@@ -123,11 +139,14 @@ def _column(name: str, column: Any, limits: Limits) -> Any:
     raise ValueError(f"column '{shown(name, 80)}' is neither of numbers nor of text")
 
 
-def _texts(name: str, column: Any, limits: Limits) -> list[str | None]:
-    found: list[str | None] = []
+def _texts(name: str, column: Any, limits: Limits) -> Words:
+    known: dict[str, int] = {}
+    parts = [np.zeros(0, dtype=np.int64)]
     for part in column.chunks:
         if part.dictionary.nbytes > limits.text_bytes:
             raise ValueError(f"column '{shown(name, 80)}' has more text than {limits.text_bytes} bytes")
-        known = [None if text is None else shown(text) for text in part.dictionary.to_pylist()]
-        found += [None if at is None else known[at] for at in part.indices.to_pylist()]
-    return found
+        texts = part.dictionary.to_pylist()
+        numbers = [-1 if text is None else known.setdefault(shown(text), len(known)) for text in texts]
+        at = part.indices.fill_null(len(texts)).to_numpy(zero_copy_only=False).astype(np.int64)
+        parts.append(np.array([*numbers, -1], dtype=np.int64)[at])
+    return Words(list(known), np.concatenate(parts))

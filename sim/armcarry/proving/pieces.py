@@ -22,7 +22,8 @@ from armcarry.clearance import Prover, clearance_curve
 from armcarry.clearance.prover import CONTACT, FARTHER, UNRESOLVED, ClearanceBounds
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
-from armcarry.proving.windows import STATUS, Bounds, at_rest
+from armcarry.proving.windows import Bounds, at_rest
+from armcarry.record.pairs import STATUS
 from armcarry.record.record import PairRow
 from armcarry.scene.build import Scene
 from armcarry.scene.tree import Tree

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import numpy as np
+
 from armcarry.proving.curves import joined, phase_curves
 from armcarry.proving.rows import Table
 from armcarry.proving.windows import prove_windows
-from armcarry.record.record import Curve, PairRow
+from armcarry.record.pairs import PairTable
+from armcarry.record.record import Curve
 from armcarry.scene.build import Scene
 from armcarry.timeline.run import Run
 
 Tell = Callable[[str, float], None]
 
 
-def prove_run(scene: Scene, run: Run, tell: Tell | None = None) -> tuple[tuple[PairRow, ...], tuple[Curve, ...]]:
+def prove_run(scene: Scene, run: Run, tell: Tell | None = None) -> tuple[PairTable, tuple[Curve, ...]]:
     """Prove the clearance of every pair over a run.
 
     Args:
@@ -32,6 +35,8 @@ def prove_run(scene: Scene, run: Run, tell: Tell | None = None) -> tuple[tuple[P
     for count, phase in enumerate(run.phases, start=1):
         say(f"proving clearances, {count} of {len(run.phases)}", 0.6 + 0.3 * count / len(run.phases))
         windows = prove_windows(scene, run, phase)
+        if windows:
+            table.expect(np.concatenate([window.asked.pairs for window in windows]))
         for window in windows:
             table.add(phase.tree, window)
         for curve in phase_curves(scene, run, phase, windows):

@@ -8,16 +8,18 @@ from typing import Any
 import numpy as np
 
 from armcarry.asked.requirement import Asked
-from armcarry.proving.windows import STATUS, Bounds, Window
-from armcarry.record.record import PairRow
+from armcarry.proving.windows import Bounds, Window
+from armcarry.record.pairs import PairTable
 from armcarry.scene.build import Scene
 from armcarry.scene.tree import Tree
 
 #: the columns of a row in the making; ``why`` and classes are words by number
 _COLUMNS: dict[str, Any] = {
-    "a": int, "b": int, "class_a": int, "class_b": int, "start_s": float, "end_s": float, "required_m": float,
-    "why": int, "status": int, "lower_m": float, "upper_m": float, "time_s": float, "points": (float, 6),
+    "a": np.int32, "b": np.int32, "class_a": np.int16, "class_b": np.int16, "start_s": float, "end_s": float,
+    "required_m": float, "why": np.int16, "status": np.int8, "lower_m": float, "upper_m": float, "time_s": float,
+    "points": (float, 6),
 }  # fmt: skip
+_NAMES = {"a": "body_a", "b": "body_b"}
 _ROW = np.dtype([("there", bool), *_COLUMNS.items()])
 
 
@@ -27,23 +29,32 @@ class Table:
 
     Windows of a pair that adjoin and ask the same of it, for the same reason and in the same two classes, become one
     row: the least bound, at the nearest instant. Windows apart in time stay rows apart, since nothing is said of the
-    pair between them. A pair is known by its bodies' rows, which are the same in every tree of a run. Columns are
-    kept, and rows made of them once, because a day has a million windows of pairs.
+    pair between them. A pair is known by its bodies' rows, which are the same in every tree of a run.
     """
 
     scene: Scene
     tree: Tree
     _words: dict[str, int] = field(default_factory=dict)
+    _keys: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     _open: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=_ROW))
     _closed: list[np.ndarray] = field(default_factory=list)
 
+    def expect(self, pairs: np.ndarray) -> None:
+        """Make room for pairs (P, 2), so that their windows need not each make room."""
+        keys = np.union1d(self._keys, self._key(pairs))
+        if len(keys) > len(self._keys):
+            grown = np.zeros(len(keys), dtype=_ROW)
+            grown[np.searchsorted(keys, self._keys)] = self._open
+            self._keys, self._open = keys, grown
+
+    def _key(self, pairs: np.ndarray) -> np.ndarray:
+        return np.asarray(pairs[:, 0] * len(self.tree.bodies) + pairs[:, 1])
+
     def add(self, tree: Tree, window: Window) -> None:
         """Take up what is proven in a window."""
-        if not len(self._open):
-            self._open = np.zeros(len(tree.bodies) ** 2, dtype=_ROW)
-        new = self._columns(tree, window.asked, window.bounds)
-        key = new["a"] * len(tree.bodies) + new["b"]
-        old = self._open[key]
+        self.expect(window.asked.pairs)
+        at = np.searchsorted(self._keys, self._key(window.asked.pairs))
+        new, old = self._columns(tree, window.asked, window.bounds), self._open[at]
         same = old["there"] & (new["start_s"] <= old["end_s"])
         for name in ("class_a", "class_b", "why"):
             same &= new[name] == old[name]
@@ -55,7 +66,7 @@ class Table:
             new[name][keeps] = old[name][keeps]
         new["start_s"][same] = old["start_s"][same]
         new["lower_m"][same] = np.minimum(new["lower_m"], old["lower_m"])[same]
-        self._open[key] = new
+        self._open[at] = new
 
     def _columns(self, tree: Tree, asked: Asked, bounds: Bounds) -> np.ndarray:
         classes = np.array([self._word(name) for name in self.scene.body_classes(tree)])
@@ -73,18 +84,9 @@ class Table:
     def _word(self, text: str) -> int:
         return self._words.setdefault(text, len(self._words))
 
-    def rows(self) -> tuple[PairRow, ...]:
+    def rows(self) -> PairTable:
         """Return the rows by pair, those of one pair in the order of time."""
         every = np.concatenate([*self._closed, self._open[self._open["there"]]])
-        every = every[np.lexsort((every["start_s"], every["b"], every["a"]))]
-        names, words = [body.name for body in self.tree.bodies], list(self._words)
-        columns = (every[name].tolist() for name in _COLUMNS)
-        return tuple(
-            PairRow(
-                names[a], names[b], words[class_a], words[class_b], start_s, end_s,
-                None if required != required else required, words[why], STATUS[status], lower, upper, time,
-                (at[0], at[1], at[2]), (at[3], at[4], at[5]),
-            )
-            for a, b, class_a, class_b, start_s, end_s, required, why, status, lower, upper, time, at
-            in zip(*columns, strict=True)
-        )  # fmt: skip
+        order = np.lexsort((every["start_s"], every["b"], every["a"]))
+        columns = {_NAMES.get(name, name): every[name][order] for name in _COLUMNS}
+        return PairTable(self.tree.body_names, tuple(self._words), columns)

@@ -10,16 +10,15 @@ from armcarry.asked.pairs import judged_pairs
 from armcarry.asked.requirement import Asked, Requirement
 from armcarry.clearance import prove_clearance
 from armcarry.clearance.distance import distances
-from armcarry.clearance.prover import CONTACT, FARTHER, PROVEN, UNRESOLVED
+from armcarry.clearance.prover import CONTACT, FARTHER, PROVEN
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import bounding_radius_m
 from armcarry.motion.forward import forward
+from armcarry.record.pairs import STATUS
 from armcarry.scene.build import Scene
 from armcarry.timeline.near import STANDING
 from armcarry.timeline.run import Phase, Run
 
-#: what can be said of a pair, the worst first
-STATUS = (CONTACT, UNRESOLVED, PROVEN, FARTHER, "intended")
 _CONTACT, _PROVEN, _FARTHER, _MEANT = (STATUS.index(word) for word in (CONTACT, PROVEN, FARTHER, "intended"))
 
 

@@ -10,14 +10,14 @@ import numpy as np
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 from armcarry.record.finding import Finding, Verdict
+from armcarry.record.pairs import PairTable
 from armcarry.scene.tree import WORLD, Mounting, Tree
 
 if TYPE_CHECKING:
-    from armcarry.record.record import Curve, PairRow, Phase, Record
+    from armcarry.record.record import Curve, Phase, Record
 
 #: a run lasts at most a week: what is drawn and sampled of it grows with it
 LONGEST_S = 7 * 86400.0
-STATUSES = ("proven", "farther", "contact", "intended")
 #: a thing that hangs farther than this hangs nowhere; distances would lose their micrometres
 FARTHEST_M = 1e6
 #: how far a pose read back may be from a rotation, and two instants that should meet from each other
@@ -53,7 +53,7 @@ def check_record(record: Record, findings: Sequence[Finding]) -> None:
             for entry in entries:
                 times = (entry.time_s, entry.start_s, entry.end_s)
                 _ask(all(-_CLOSE <= t <= end_s + LONGEST_S for t in times), f"ledger.json: {what} outside the run")
-    _pairs(record.pairs, {body.name for body in record.bodies}, end_s)
+    _pairs(record.table, {body.name for body in record.bodies}, end_s)
     for curve in record.curves:
         _curve(curve, end_s)
     _findings(findings, len(record.scene.arm_joints), end_s)
@@ -105,13 +105,12 @@ def _phases(phases: Sequence[Phase], motion: Motion) -> None:
     _ask(abs(starts[0]) < _CLOSE and abs(ends[-1] - motion.end_s) < _CLOSE, "phases that do not cover the motion")
 
 
-def _pairs(rows: Iterable[PairRow], bodies: set[str], end_s: float) -> None:
-    for row in rows:
-        for name in (row.body_a, row.body_b):
-            _ask(name in bodies, f"clearance.parquet names body '{name}', which the scene does not have")
-        _ask(row.status in STATUSES, f"clearance.parquet: status '{row.status}'; known: {', '.join(STATUSES)}")
-        _ask(-_CLOSE <= row.start_s <= row.end_s <= end_s + _CLOSE, "clearance.parquet: a row outside the run")
-        _ask(row.lower_m <= row.upper_m, "clearance.parquet: a lower bound above the upper one")
+def _pairs(table: PairTable, bodies: set[str], end_s: float) -> None:
+    for name in table.names:
+        _ask(name in bodies, f"clearance.parquet names body '{name}', which the scene does not have")
+    inside = (table.start_s >= -_CLOSE) & (table.start_s <= table.end_s) & (table.end_s <= end_s + _CLOSE)
+    _ask(bool(inside.all()), "clearance.parquet: a row outside the run")
+    _ask(bool(np.all(table.lower_m <= table.upper_m)), "clearance.parquet: a lower bound above the upper one")
 
 
 def _curve(curve: Curve, end_s: float) -> None:

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import io
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from functools import lru_cache
 from pathlib import Path, PurePosixPath
@@ -25,6 +25,7 @@ import numpy as np
 from armcarry.errors import RecordError
 from armcarry.files.parquet import Limits, read_table
 from armcarry.record.folder import Folder, read_json
+from armcarry.record.pairs import PairTable
 from armcarry.texts import shown
 
 T = TypeVar("T")
@@ -45,7 +46,7 @@ class Run(Protocol):
         """What is moved when."""
 
     @property
-    def pairs(self) -> tuple[Any, ...]:
+    def pairs(self) -> Sequence[Any]:
         """Proven clearances."""
 
 
@@ -130,7 +131,7 @@ def _names(kind: type) -> tuple[str, ...]:
     return tuple(field.name for field in fields(kind)) if is_dataclass(kind) else getattr(kind, "_fields", ())
 
 
-def _owned(record: Run) -> dict[str, tuple[Any, ...]]:
+def _owned(record: Run) -> dict[str, Sequence[Any]]:
     """Return what a result may refer to instead of holding it."""
     return {"record": (record,), "phase": record.phases, "move": record.moves, "pair": record.pairs}
 
@@ -157,7 +158,12 @@ class _Packer:
         self.types = types
         self.arrays: list[np.ndarray] = []
         self.places: list[str] = []
-        self.owned = {id(item): [kind, k] for kind, items in _owned(record).items() for k, item in enumerate(items)}
+        self.pairs = PairTable.of(record.pairs)
+        self.owned = {
+            id(item): [kind, k]
+            for kind, items in _owned(record).items() if kind != "pair"
+            for k, item in enumerate(items)
+        }
         self.seen: dict[int, int] = {}
 
     def pack(self, value: Any, where: str) -> Any:
@@ -167,6 +173,9 @@ class _Packer:
             return self._number(value)
         if id(value) in self.owned:
             return {"of": self.owned[id(value)]}
+        number = self.pairs.number(value)
+        if number is not None:
+            return {"of": ["pair", number]}
         if id(value) in self.seen:
             return {"same": self.seen[id(value)]}
         if isinstance(value, np.ndarray):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from html import escape
@@ -22,7 +22,7 @@ from armcarry.motion.curve import Motion
 from armcarry.motion.forward import forward
 from armcarry.quantities import clock, rounded_down, show
 from armcarry.record.kept import Kept, Packed
-from armcarry.record.matters import own, weight
+from armcarry.record.pairs import PairRow, PairTable
 from armcarry.record.picture import INSTANTS, picture
 from armcarry.scene.displaced import Displaced
 from armcarry.scene.tree import Tree
@@ -34,49 +34,6 @@ if TYPE_CHECKING:
     from armcarry.timeline.plan import DayPlan
 
 T = TypeVar("T")
-
-
-@dataclass(frozen=True)
-class PairRow:
-    """Proven bounds of one pair's least distance over one window of time; they hold at every instant of it.
-
-    Where something is attached or let go of at an end of the window, it holds on this side of it.
-    ``status``: ``proven`` (upper - lower within the tolerance), ``farther`` (proven farther than the report
-    distance; upper may be inf), ``contact`` (they overlap: lower is -inf and upper 0), ``intended`` (declared
-    contact, not measured), ``unresolved`` (the proof was given up: lower is -inf, contact is not ruled out, never a
-    pass).
-    ``required_m`` is None when no rule covers the two classes.
-    """
-
-    body_a: str
-    body_b: str
-    class_a: str
-    class_b: str
-    start_s: float
-    end_s: float
-    required_m: float | None
-    why: str
-    status: str
-    lower_m: float
-    upper_m: float
-    time_s: float
-    point_a: tuple[float, float, float]
-    point_b: tuple[float, float, float]
-
-    @property
-    def margin_m(self) -> float:
-        """Proven distance beyond what is required; -inf in contact or unresolved, +inf without a rule."""
-        return float("inf") if self.required_m is None else self.lower_m - self.required_m
-
-    @property
-    def own(self) -> bool:
-        """Whether both bodies are the arm's."""
-        return own(self.class_a, self.class_b)
-
-    @property
-    def weight(self) -> float:
-        """How much it matters over its window, the least first (see ``record.matters``)."""
-        return float("inf") if self.required_m is None else float(weight(self.lower_m, self.required_m, self.own))
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,6 +50,12 @@ class Curve:
         """Tell whether a row of the table is one of the pairs of this group."""
         classes = " to ".join(sorted((row.class_a, row.class_b)))
         return row.required_m == self.required_m and self.group.split(", ", 1)[0] == classes
+
+    def covered(self, table: PairTable) -> np.ndarray:
+        """Tell which rows (R,) of the table are pairs of this group."""
+        first, second = self.group.split(", ", 1)[0].split(" to ", 1)
+        found = np.asarray(table.required_m == self.required_m)
+        return np.asarray(found & (table.of_classes(first, second) | table.of_classes(second, first)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,7 +93,7 @@ class Record:
     events: tuple[Event, ...] = ()
     relaxed: tuple[Relaxed, ...] = ()
     shortfalls: tuple[Shortfall, ...] = ()
-    pairs: tuple[PairRow, ...] = ()
+    pairs: Sequence[PairRow] = ()
     curves: tuple[Curve, ...] = ()
     timings_s: dict[str, float] = field(default_factory=dict)
     slip: dict[str, float] = field(default_factory=dict)
@@ -230,18 +193,25 @@ class Record:
         return self.motion.end_s
 
     @cached_property
+    def table(self) -> PairTable:
+        """``pairs`` as columns: what asks about all of them asks there."""
+        return PairTable.of(self.pairs)
+
+    @cached_property
     def tightest(self) -> PairRow | None:
         """The row that matters most (see ``record.matters``); None when no pair has a rule."""
-        rows = [row for row in self.pairs if row.required_m is not None and row.status != "intended"]
-        return min(rows, key=lambda row: (row.weight, row.margin_m, row.upper_m), default=None)
+        return self.table.tightest
 
     def least_of(self, curve: Curve) -> PairRow | None:
         """Return the row that says how near the bodies of a curve come, and when; None where no row is of them.
 
         The curve bounds whole cells of time; what is told of its least is what the table of pairs proves.
         """
-        rows = [row for row in self.pairs if row.status != "intended" and curve.covers(row)]
-        return min(rows, key=lambda row: (row.lower_m, row.upper_m), default=None)
+        table = self.table
+        rows = np.flatnonzero(curve.covered(table) & ~table.meant)
+        if not len(rows):
+            return None
+        return table[int(rows[np.lexsort((table.upper_m[rows], table.lower_m[rows]))[0]])]
 
     def phase_at(self, time_s: float) -> Phase:
         """Return the phase at time_s; at a switch the later one."""

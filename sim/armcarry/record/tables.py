@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -11,14 +12,16 @@ from armcarry.files.parquet import Limits
 from armcarry.geometry import poses
 from armcarry.motion.curve import Motion
 from armcarry.record.folder import Folder
-from armcarry.record.record import Curve, PairRow, Record
+from armcarry.record.pairs import STATUS, PairTable
+from armcarry.record.record import Curve, Record
 
 SAMPLE_S = 0.5
 PIECES, PAIRS, CURVES = "motion_pieces.parquet", "clearance.parquet", "clearance_curve.parquet"
 #: no motion of ours has pieces of higher degree, nor does a scene have more classes of bodies in groups
 MOST_POWERS, MOST_GROUPS = 12, 5_000
-#: each row of pairs becomes an object of a kilobyte; a day of six hours has some 130,000
-MOST_PAIRS = Limits(rows=500_000)
+#: a row takes 120 bytes; a day of six hours has some 130,000, a carry about 10,000 bodies a million
+MOST_PAIRS = Limits(rows=2_000_000)
+_POINTS = tuple(f"point_{end}_{axis}_m" for end in "ab" for axis in "xyz")
 
 #: what each column of clearance.parquet says; written into the file, and into shared/reference/run_folder.md
 PAIR_COLUMNS = {
@@ -93,33 +96,46 @@ def read_motion(folder: Folder) -> Motion:
     return Motion(tuple(joints), np.append(starts, ends[-1]), coefficients.reshape(count, powers, len(joints)))
 
 
-def write_pairs(pairs: tuple[PairRow, ...], path: Path) -> None:
+def write_pairs(pairs: PairTable, path: Path) -> None:
     """Write clearance.parquet, one row a pair and window."""
     import pyarrow as pa
     import pyarrow.parquet as pq
 
-    scalars = ("body_a", "body_b", "class_a", "class_b", "why", "status")
-    numbers = ("start_s", "end_s", "required_m", "lower_m", "upper_m", "time_s")
-    columns: dict[str, Any] = {name: pa.array([getattr(r, name) for r in pairs], pa.string()) for name in scalars}
-    columns |= {name: pa.array([getattr(r, name) for r in pairs], pa.float64()) for name in numbers}
-    for end in "ab":
-        for k, axis in enumerate("xyz"):
-            columns[f"point_{end}_{axis}_m"] = pa.array([getattr(r, f"point_{end}")[k] for r in pairs], pa.float64())
+    def texts(known: Sequence[str], which: np.ndarray) -> Any:
+        return pa.DictionaryArray.from_arrays(which.astype(np.int32), pa.array(known, pa.string())).cast(pa.string())
+
+    columns: dict[str, Any] = {
+        name: texts(pairs.names if name.startswith("body") else pairs.words, getattr(pairs, name))
+        for name in ("body_a", "body_b", "class_a", "class_b", "why")
+    }
+    columns["status"] = texts(STATUS, pairs.status)
+    for name in ("start_s", "end_s", "required_m", "lower_m", "upper_m", "time_s"):
+        columns[name] = pa.array(getattr(pairs, name), pa.float64(), from_pandas=name == "required_m")
+    for k, name in enumerate(_POINTS):
+        columns[name] = pa.array(pairs.points[:, k], pa.float64())
     fields = [pa.field(name, column.type, metadata={"description": PAIR_COLUMNS[name]})
               for name, column in columns.items()]
     pq.write_table(pa.table(list(columns.values()), schema=pa.schema(fields)), path)
 
 
-def read_pairs(folder: Folder) -> tuple[PairRow, ...]:
+def read_pairs(folder: Folder) -> PairTable:
     """Read clearance.parquet back. Raises ValueError, RecordError."""
     table = folder.table(PAIRS, MOST_PAIRS)
-    texts = [table.texts(name) for name in ("body_a", "body_b", "class_a", "class_b")]
-    times = [table.numbers(name).tolist() for name in ("start_s", "end_s")]
-    required = [None if value != value else value for value in table.numbers("required_m", empty=True).tolist()]
-    words = [table.texts(name) for name in ("why", "status")]
-    bounds = [table.numbers(name).tolist() for name in ("lower_m", "upper_m", "time_s")]
-    points = [zip(*(table.numbers(f"point_{end}_{axis}_m").tolist() for axis in "xyz"), strict=True) for end in "ab"]
-    return tuple(map(PairRow, *texts, *times, required, *words, *bounds, *points))
+    columns: dict[str, np.ndarray] = {}
+    names, words = dict[str, int](), dict[str, int]()
+    for known, some in ((names, ("body_a", "body_b")), (words, ("class_a", "class_b", "why"))):
+        for name in some:
+            texts, which = table.words(name)
+            columns[name] = np.array([known.setdefault(text, len(known)) for text in texts], dtype=np.int32)[which]
+    texts, which = table.words("status")
+    if not set(texts) <= set(STATUS):
+        unknown = next(text for text in texts if text not in STATUS)
+        raise ValueError(f"clearance.parquet: status '{unknown}'; known: {', '.join(STATUS)}")
+    columns["status"] = np.array([STATUS.index(text) for text in texts], dtype=np.int8)[which]
+    for name in ("start_s", "end_s", "required_m", "lower_m", "upper_m", "time_s"):
+        columns[name] = table.numbers(name, empty=name == "required_m")
+    columns["points"] = np.stack([table.numbers(name) for name in _POINTS], axis=1)
+    return PairTable(tuple(names), tuple(words), columns)
 
 
 def write_curves(curves: tuple[Curve, ...], path: Path) -> None:

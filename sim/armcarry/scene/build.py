@@ -10,7 +10,7 @@ import numpy as np
 
 from armcarry.files.documents.arm import LoadClass, LoadName
 from armcarry.files.documents.platform import Mount
-from armcarry.files.names import matches
+from armcarry.files.names import Named
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.scene.crew import FREE_JOINTS, with_free_base
@@ -122,13 +122,11 @@ class Scene:
         Hardware is ``hardware`` also where it sits, so that whoever works on it is judged as such, and ``inside``
         with whoever brings it in.
         """
-        by_instance = {m.instance: self._instance_class(tree, m.instance) for m in tree.mountings}
         patterns = tuple(self.loaded.platform.document.classes.get("appendage", []))
-        classes = []
-        for body in tree.bodies:
-            instance = body.name.partition("/")[0]
-            classes.append(_platform_class(body.name, patterns) if instance == PLATFORM else by_instance[instance])
-        return tuple(classes)
+        by_instance = tuple(
+            "" if m.instance == PLATFORM else self._instance_class(tree, m.instance) for m in tree.mountings
+        )
+        return _body_classes(tree, patterns, by_instance)
 
     @property
     def hatch(self) -> str | None:
@@ -177,11 +175,22 @@ class Scene:
         return f"{instance}/{self.tree.mounting(instance).model.root}"
 
 
-@lru_cache(maxsize=4096)
-def _platform_class(body: str, patterns: tuple[str, ...]) -> str:
-    """Return the class of a body of the platform: one that fits a pattern is of an appendage."""
-    short = body.partition("/")[2]
-    return "appendage" if any(matches(pattern, short) for pattern in patterns) else "structure"
+@lru_cache(maxsize=64)
+def _body_classes(tree: Tree, patterns: tuple[str, ...], by_instance: tuple[str, ...]) -> tuple[str, ...]:
+    """Return the class of every body; '' among ``by_instance`` is the platform, whose bodies have their own."""
+    found: list[str] = []
+    for mounting, kind in zip(tree.mountings, by_instance, strict=True):
+        bodies = mounting.model.bodies
+        found += [kind] * len(bodies) if kind else _platform_classes(tuple(body.name for body in bodies), patterns)
+    return tuple(found)
+
+
+@lru_cache(maxsize=16)
+def _platform_classes(names: tuple[str, ...], patterns: tuple[str, ...]) -> tuple[str, ...]:
+    """Return the class of each body of the platform: one that fits a pattern is of an appendage."""
+    known = Named(names)
+    appendages: set[int] = set().union(*(known.fitting(pattern) for pattern in patterns))
+    return tuple("appendage" if row in appendages else "structure" for row in range(len(names)))
 
 
 def build_scene(loaded: LoadedScenario) -> Scene:

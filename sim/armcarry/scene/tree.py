@@ -7,6 +7,7 @@ detaching change who is whose parent, never the joint vector, so that one Motion
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -18,6 +19,8 @@ from armcarry.geometry.model import Body, Joint, Model
 from armcarry.geometry.poses import Array
 
 WORLD = "world"
+#: properties that trees of the same things have alike, however these hang
+_SHARED = ("joints", "joint_limits", "revolute", "bodies", "body_names", "body_owners")
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,12 +71,15 @@ class Tree:
         if parent != WORLD and instance in self._line_of(parent):
             raise FrameError("link outside the attached thing", parent, [])
         self.index(parent)
-        return Tree(
+        other = Tree(
             tuple(
                 replace(mounting, parent=parent, pose=pose) if mounting.instance == instance else mounting
                 for mounting in self.mountings
             )
         )
+        # what does not depend on who hangs where is worked out once for all trees of a run
+        other.__dict__.update({name: self.__dict__[name] for name in _SHARED if name in self.__dict__})
+        return other
 
     def mounting(self, instance: str) -> Mounting:
         """Return where a thing hangs. Raises FrameError when there is no such thing."""
@@ -117,6 +123,21 @@ class Tree:
             for m in self.mountings
             for body in m.model.bodies
         )
+
+    @cached_property
+    def body_names(self) -> tuple[str, ...]:
+        """Full names of all bodies."""
+        return tuple(body.name for body in self.bodies)
+
+    @cached_property
+    def body_owners(self) -> np.ndarray:
+        """For every body (B,) the row in ``mountings`` of the thing that it is part of."""
+        return np.repeat(np.arange(len(self.mountings)), [len(m.model.bodies) for m in self.mountings])
+
+    def bodies_of(self, instances: Collection[str]) -> np.ndarray:
+        """Tell which bodies (B,) are part of some things."""
+        flags = np.array([m.instance in instances for m in self.mountings], dtype=bool)
+        return np.asarray(flags[self.body_owners])
 
     @cached_property
     def links(self) -> tuple[str, ...]:

@@ -102,7 +102,7 @@ class Gaps:
 
     def tightest(self, move: MoveSpan) -> Tightest | None:
         """Return the pair with the least margin of a move, and the cameras that see its gap; None without any."""
-        rows = [row for row in self.record.pairs if judged(row) and move.start_s <= row.time_s <= move.end_s]
+        rows = [row for row in self.record.table.near if judged(row) and move.start_s <= row.time_s <= move.end_s]
         if not rows:
             return None
         row = min(rows, key=lambda item: item.margin_m)
@@ -279,7 +279,8 @@ def watched_gaps(record: Record) -> Watched:
 
 def _find(record: Record) -> Watched:
     gaps, extra = Gaps(record), record.scene.loaded.rules.unseen_extra
-    close = [row for row in record.pairs if judged(row) and row.required_m is not None and 0 <= row.margin_m < extra]
+    near = (row for row in record.table.near if judged(row))
+    close = [row for row in near if row.required_m is not None and 0 <= row.margin_m < extra]
     tightest = (gaps.tightest(move) for move in record.moves if gaps.cameras)
     return Watched(
         gaps.close((row, row.lower_m - row.margin_m + extra) for row in close) if gaps.cameras else (),

@@ -55,8 +55,10 @@ def closest_track(record: Record, times_s: ArrayLike, only: Callable[[PairRow], 
         times, np.full(count, -1, dtype=np.int64), np.full(count, np.inf), np.full(count, np.inf),
         np.full((count, 3), np.nan), np.full((count, 3), np.nan),
     )
-    rows = np.array([k for k, row in enumerate(record.pairs) if judged(row) and only(row)], dtype=np.int64)
-    least = np.array([record.pairs[k].weight for k in rows])
+    table = record.table
+    chosen = np.flatnonzero(table.judged)
+    rows = np.array([k for k in chosen.tolist() if only(table[k])], dtype=np.int64)
+    least = np.array([table[k].weight for k in rows.tolist()])
     order = np.argsort(least, kind="stable")
     rows, least, best = rows[order], least[order], np.full(count, np.inf)
     # a pair is nowhere nearer than its proven least: once that is beyond the best found, no later pair counts
@@ -77,20 +79,21 @@ def judged(row: PairRow) -> bool:
 def _fill(record: Record, track: Track, best: Array, at: NDArray[np.int64], rows: NDArray[np.int64]) -> None:
     """Measure the pairs of ``rows`` at the instants ``at``, and keep those that matter more than ``best``."""
     where = {body.name: k for k, body in enumerate(record.bodies)}
-    pairs = np.array([(where[record.pairs[k].body_a], where[record.pairs[k].body_b]) for k in rows])
+    chosen = [record.table[k] for k in rows.tolist()]
+    pairs = np.array([(where[row.body_a], where[row.body_b]) for row in chosen])
     used, renumbered = np.unique(pairs, return_inverse=True)
     times = track.times_s[at]
     found = distances(
         [record.bodies[k].shape for k in used], record.body_poses(times)[:, used], renumbered.reshape(-1, 2)
     )
-    required = np.array([record.pairs[k].required_m for k in rows], dtype=float)
-    windows = np.array([(record.pairs[k].start_s, record.pairs[k].end_s) for k in rows])
+    required = np.array([row.required_m for row in chosen], dtype=float)
+    windows = np.array([(row.start_s, row.end_s) for row in chosen])
     counts = (windows[:, 0] <= times[:, None]) & (times[:, None] <= windows[:, 1])
     # at a switch things hang as they do after it, so what holds until then is over
     switches = np.isin(times, [phase.start_s for phase in record.phases[1:]])
     counts &= ~(switches[:, None] & (times[:, None] == windows[:, 1]))
     counts &= found.lower_m <= record.scene.loaded.rules.report_distance
-    own = np.array([record.pairs[k].own for k in rows])
+    own = np.array([row.own for row in chosen])
     heavy = np.where(counts, weight(found.lower_m, required, own), np.inf)
     # of several pairs in contact the deepest is unknown: the one that asks most is shown
     pick = np.lexsort((-np.broadcast_to(required, heavy.shape), heavy), axis=1)[:, 0]

@@ -37,7 +37,7 @@ class Gap:
 
 def gap_of(record: Record, finding: Finding) -> Gap | None:
     """Return the gap a finding is about; None when it is about no pair, or the pair is nearest at another time."""
-    rows = record.once(_rows_by_pair).get(frozenset((finding.subject, finding.other)), [])
+    rows = record.table.between(finding.subject, finding.other)
     found = [
         row for row in rows
         if abs(row.time_s - worst_s(finding)) <= _SAME_S and (finding.clearance is not None or judged(row))
@@ -49,13 +49,6 @@ def gap_of(record: Record, finding: Finding) -> Gap | None:
 def gap_at(row: PairRow) -> Gap:
     """Return the gap of a row of the table."""
     return Gap(row, (row.body_a, row.body_b), row.time_s, row.lower_m, row.point_a, row.point_b)
-
-
-def _rows_by_pair(record: Record) -> dict[frozenset[str], list[PairRow]]:
-    found: dict[frozenset[str], list[PairRow]] = {}
-    for row in record.pairs:
-        found.setdefault(frozenset((row.body_a, row.body_b)), []).append(row)
-    return found
 
 
 def value_words(finding: Finding, gap: Gap | None) -> tuple[str, str]:

@@ -85,7 +85,7 @@ def stills(
 def tightest_rows(record: Record, count: int) -> list[PairRow]:
     """Return the rows that matter most (see ``record.matters``), each two things (instance and class) at most once."""
     found: dict[tuple[str, ...], PairRow] = {}
-    for row in sorted(filter(judged, record.pairs), key=lambda row: (row.weight, row.margin_m, row.upper_m)):
+    for row in sorted(filter(judged, record.table.near), key=lambda row: (row.weight, row.margin_m, row.upper_m)):
         pair = tuple(name.split("/", 1)[0] for name in (row.body_a, row.body_b))
         found.setdefault((*pair, row.class_a, row.class_b), row)
     return list(found.values())[:count]

@@ -233,16 +233,22 @@ def joint_levers_m(tree: Tree, travel: Array) -> Array:
 
 def apart_m(record: Record, phase: Phase, pairs: np.ndarray) -> Array:
     """Return what the run proves of the distance of pairs (P, 2), -inf where it does not measure them."""
-    known, names = record.once(_least), [body.name for body in phase.tree.bodies]
-    return np.array([known.get((names[a], names[b]), -np.inf) for a, b in np.sort(pairs, axis=1).tolist()])
+    keys, least = record.once(_least)
+    a, b = np.sort(pairs.reshape(-1, 2), axis=1).T
+    wanted = a * len(record.bodies) + b
+    at = np.minimum(np.searchsorted(keys, wanted), max(len(keys) - 1, 0))
+    known = keys[at] == wanted if len(keys) else np.zeros(len(wanted), dtype=bool)
+    return np.where(known, least[at] if len(keys) else 0.0, -np.inf)
 
 
-def _least(record: Record) -> dict[tuple[str, str], float]:
-    least: dict[tuple[str, str], float] = {}
-    for row in record.pairs:
-        key = (row.body_a, row.body_b)
-        least[key] = min(least.get(key, np.inf), row.lower_m)
-    return least
+def _least(record: Record) -> tuple[np.ndarray, Array]:
+    """Return the pairs of the table as one number each, in order, and the least proven of each over the run."""
+    table, row_of = record.table, {body.name: k for k, body in enumerate(record.bodies)}
+    rows = np.array([row_of[name] for name in table.names], dtype=np.int64)
+    keys, which = np.unique(rows[table.body_a] * len(record.bodies) + rows[table.body_b], return_inverse=True)
+    least = np.full(len(keys), np.inf)
+    np.minimum.at(least, which, table.lower_m)
+    return keys, least
 
 
 def worst_excursion(side: Side, near: np.ndarray, detection_s: float | None = None) -> Array:

@@ -39,7 +39,7 @@ def _stops(record: Record, engine: str) -> tuple[StopOpinion, ...]:
 
 
 def _tightest(record: Record) -> list[PairRow]:
-    rows = [row for row in record.pairs if row.required_m is not None and row.status in ("proven", "contact")]
+    rows = [row for row in record.table.near if row.required_m is not None and row.status in ("proven", "contact")]
     return sorted(rows, key=lambda row: (row.margin_m, row.upper_m))[:PAIRS]
 
 

@@ -169,7 +169,7 @@ def relaxed_margins(record: Record, start_s: float = -np.inf, end_s: float = np.
 
 def _tightest_first(record: Record, start_s: float, end_s: float, relaxed: bool) -> list[PairRow]:
     chosen = [
-        row for row in record.pairs
+        row for row in record.table.near
         if judged(row) and start_s <= row.time_s <= end_s and (row.why != "rule") == relaxed
         and not (row.why in (RESTS, NEIGHBOURS) and row.margin_m > _RESTS_NEAR_M)
     ]

@@ -55,7 +55,7 @@ class Closest:
         """Sort the pairs once; ``groups`` saves sorting the bodies again."""
         self.record = record
         self._groups = rigid_groups(record) if groups is None else groups
-        self.rows = [row for row in record.pairs if judged(row)]
+        self.rows = [row for row in record.table.near if judged(row)]
         where = {body.name: k for k, body in enumerate(record.bodies)}
         self._pair = np.array([(where[r.body_a], where[r.body_b]) for r in self.rows], dtype=np.int64).reshape(-1, 2)
         self._window = np.array([(r.start_s, r.end_s) for r in self.rows]).reshape(-1, 2)

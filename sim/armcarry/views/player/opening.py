@@ -90,7 +90,7 @@ def _problem(record: Record, findings: tuple[Finding, ...]) -> str | None:
         record.body_poses(time_s)
     _ = record.plan  # worked out once and kept; what is wrong with the day comes out here
     names = {body.name for body in record.bodies}
-    for row in record.pairs:
-        if row.body_a not in names or row.body_b not in names:
-            return f"its clearance table names {row.body_a} and {row.body_b}, which its scene does not have"
+    for name in record.table.names:
+        if name not in names:
+            return f"its clearance table names {name}, which its scene does not have"
     return None
