@@ -11,6 +11,7 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 from armcarry.asked.zones import granted
 from armcarry.checks import run_checks
@@ -19,8 +20,10 @@ from armcarry.files.load import validate_files
 from armcarry.files.motion_log import SUFFIXES, MotionLog, read_motion_log
 from armcarry.planning.left_open import settle
 from armcarry.proving.proof import prove_run
+from armcarry.record.beside import worked_out_beside
 from armcarry.record.consistent import LONGEST_S
 from armcarry.record.finding import Finding, Findings
+from armcarry.record.kept import Kept
 from armcarry.record.record import Record
 from armcarry.record.store import load
 from armcarry.scene.build import Scene, build_scene
@@ -120,9 +123,30 @@ def validate(paths: list[Path]) -> list[InputError]:
     return validate_files(paths, check_order)
 
 
-def judge(record: Record) -> Findings:
-    """Run every check on a record; failures first."""
-    return Findings(run_checks(record))
+def judge(record: Record, processes: int = 1) -> Findings:
+    """Run every check on a record; failures first.
+
+    Args:
+        record: the run.
+        processes: how many may work side by side; the findings are the same.
+    """
+    with worked_out_beside(record, _shared_out(processes)):
+        return Findings(run_checks(record))
+
+
+def _shared_out(processes: int) -> list[list[Kept[Any]]]:
+    """Return the results that take long, shared out to processes beside this one, which runs the checks."""
+    if processes < 2:
+        return []
+    from armcarry.seeing.gaps import WATCHED
+    from armcarry.seeing.glare import HINDERED
+    from armcarry.seeing.sight import SIGHTINGS
+    from armcarry.whatif.locked_joint import ESCAPES
+    from armcarry.whatif.nearness import NEARNESS
+    from armcarry.whatif.runaway_joint import RUNAWAYS
+
+    seeing: list[Kept[Any]] = [SIGHTINGS, HINDERED, WATCHED, NEARNESS]
+    return {2: [seeing], 3: [seeing, [ESCAPES]]}.get(processes, [seeing, [ESCAPES], [RUNAWAYS]])
 
 
 def second_run(

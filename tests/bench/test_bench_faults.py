@@ -13,8 +13,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from armcarry.clearance.spheres import joint_levers_m
 from armcarry.rehearsal import rehearse
-from armcarry.whatif.faults import joint_levers_m, sides, worst_excursion
+from armcarry.whatif.faults import sides, worst_excursion
 from armcarry.whatif.late_stop import run_outs
 from armcarry.whatif.runaway_joint import runaways
 

@@ -11,13 +11,14 @@ SOURCE = ROOT / "scenarios" / "pump_box_to_bay_7.yaml"
 _CLEAR_M = 22.0
 
 
-def large_yard(folder: Path, bodies: int, laps: int = 0) -> Path:
+def large_yard(folder: Path, bodies: int, laps: int = 0, rate: float = 1.0) -> Path:
     """Write the demo carry about a platform with further bodies, flown to and fro along the keel, return its path.
 
     Args:
         folder: where scenario and platform go.
         bodies: how many boxes stand about the yard besides, out of reach.
-        laps: how often the long leg is flown back and once more; a lap takes about eight minutes.
+        laps: how often the long leg is flown to and fro besides; a lap takes three and a half minutes.
+        rate: share of the joint rates at which these legs are flown.
     """
     yard = folder / "models" / "platforms" / "large_yard"
     shutil.copytree(ROOT / "models" / "platforms" / "tern_yard", yard)
@@ -39,13 +40,11 @@ def large_yard(folder: Path, bodies: int, laps: int = 0) -> Path:
     text = SOURCE.read_text(encoding="utf-8").replace("platform: tern_yard", "platform: large_yard")
     text = text.split("\npictures:\n", 1)[0] + "\n"
     long_leg = text.index("      - {line: {frame: platform/bay_7_stand, to: [-2.1 m, 3.3 m, 2.65 m]}, name: along")
+    places = (("to", "bay_7", "3.3"), ("fro", "rack_a", "-3.7"))
     legs = [
-        line.format(lap=lap)
-        for lap in range(laps)
-        for line in (
-            "      - {{line: {{frame: platform/bay_7_stand, to: [-2.1 m, 3.3 m, 2.65 m]}}, name: to_{lap}}}\n",
-            "      - {{line: {{frame: platform/rack_a_stand, to: [-2.1 m, -3.7 m, 2.65 m]}}, name: fro_{lap}}}\n",
-        )
+        f"      - {{name: {name}_{lap}, rate: {rate}, "
+        f"line: {{frame: platform/{place}_stand, to: [-2.1 m, {y} m, 2.65 m]}}}}\n"
+        for lap in range(laps) for name, place, y in places
     ]
     path = folder / "large.yaml"
     path.write_text(text[:long_leg] + "".join(legs) + text[long_leg:], encoding="utf-8")

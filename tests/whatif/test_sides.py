@@ -7,6 +7,7 @@ import pytest
 
 from armcarry.asked.pairs import arm_pairs
 from armcarry.asked.relaxed import Relaxed
+from armcarry.clearance.spheres import joint_levers_m
 from armcarry.geometry import poses
 from armcarry.geometry.model import Body
 from armcarry.geometry.shapes import Sphere, bounding_radius_m
@@ -19,7 +20,6 @@ from armcarry.whatif.faults import (
     LONGEST_DETECTION_S,
     Side,
     apart_m,
-    joint_levers_m,
     nearer_m,
     sides,
     windows,

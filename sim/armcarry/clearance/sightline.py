@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from armcarry.clearance.solids import PAD_M, pack, pose_rows
+from armcarry.clearance.solids import PAD_M, SEGMENT, Solids, pack, pose_rows
 from armcarry.geometry.poses import Array
-from armcarry.geometry.shapes import Capsule, Shape
+from armcarry.geometry.shapes import Shape
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,7 +42,7 @@ class SightLines:
 def sight_lines(
     eyes_m: ArrayLike,
     points_m: ArrayLike,
-    shapes: Sequence[Shape],
+    shapes: Sequence[Shape] | Solids,
     T_world_body: Array,
     *,
     configuration: np.ndarray | None = None,
@@ -54,7 +54,7 @@ def sight_lines(
 
     Args:
         eyes_m, points_m: (S, 3) ends of each line in the world frame, or one (3,) for all.
-        shapes: B bodies.
+        shapes: B bodies; packed already where many lines are asked about.
         T_world_body: their poses, (B, 4, 4) for all lines or (S, B, 4, 4), one configuration a line; with
             ``configuration`` (C, B, 4, 4).
         configuration: (S,) which of C configurations holds for each line.
@@ -67,22 +67,22 @@ def sight_lines(
     eyes, points = np.broadcast_arrays(
         np.atleast_2d(np.asarray(eyes_m, dtype=float)), np.atleast_2d(np.asarray(points_m, dtype=float))
     )
-    count, bodies = len(eyes), len(shapes)
+    solids = shapes if isinstance(shapes, Solids) else pack(shapes)
+    count, bodies = len(eyes), len(solids.size)
     starts, ends = _shortened(eyes, points, skip_start_m, skip_end_m)
-    solids = pack([*shapes, Capsule(0.0, 0.0)])
     poses = np.asarray(T_world_body, dtype=float)
     poses = poses[None] if poses.ndim == 3 else poses
     of = np.arange(count) % len(poses) if configuration is None else np.asarray(configuration)
     centres = poses[..., :3, 3].copy()
-    moved = np.flatnonzero(np.any(solids.centre[:bodies] != 0.0, axis=1))  # meshes, whose cores sit beside their frames
+    moved = np.flatnonzero(np.any(solids.centre != 0.0, axis=1))  # meshes, whose cores sit beside their frames
     centres[:, moved] += np.einsum("cbij,bj->cbi", poses[:, moved, :3, :3], solids.centre[moved])
-    lower = _ball_distance_m(starts, ends, centres[of], solids.size[:bodies, 4]) - PAD_M
+    lower = _ball_distance_m(starts, ends, centres[of], solids.size[:, 4]) - PAD_M
     upper = np.full((count, bodies), np.inf)
     line, body = np.nonzero(lower <= within_m)
     if line.size:
         # one set of solids: every near body once a line, then the lines themselves
-        which = np.append(body, np.full(count, bodies))
-        form, size = solids.form[which], solids.size[which]
+        form = np.concatenate([solids.form[body], np.repeat([[SEGMENT, 0, 0]], count, axis=0)])
+        size = np.concatenate([solids.size[body], np.zeros((count, 5))])
         size[line.size :, 2] = size[line.size :, 4] = np.linalg.norm(ends - starts, axis=1) / 2
         near = pose_rows(poses[of[line], body], solids.centre[body])
         rows = np.concatenate([near, _segment_rows(starts, ends)])

@@ -44,6 +44,21 @@ def levers_m(tree: Tree, travel: dict[str, float]) -> Array:
     return lever
 
 
+def joint_levers_m(tree: Tree, travel: Array) -> Array:
+    """Bound how far a unit of each joint moves any point of a body (B, n), links stretched; 0 where it does not.
+
+    Args:
+        tree: what hangs from what.
+        travel: (n,) how far from 0 each joint is at most; counts for those that slide.
+    """
+    links = levers_m(tree, dict(zip(tree.joints, travel.tolist(), strict=True)))
+    found = np.zeros((len(tree.bodies), len(tree.joints)))
+    for row in np.flatnonzero(tree.columns >= 0):
+        turns = tree.kinds[row] == 1
+        found[:, tree.columns[row]] = links[:, row] if turns else links[:, row] > 0
+    return found
+
+
 class Spheres:
     """Balls about the bodies of a prover's tree, of which some joints move.
 

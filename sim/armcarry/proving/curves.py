@@ -9,7 +9,7 @@ import numpy as np
 
 from armcarry.asked.requirement import NEIGHBOURS, RESTS
 from armcarry.clearance import clearance_curve
-from armcarry.proving.windows import Window
+from armcarry.proving.windows import FAR, Window
 from armcarry.record.record import Curve
 from armcarry.scene.build import Scene
 from armcarry.timeline.near import STANDING
@@ -44,9 +44,10 @@ class _Group:
 
     Attributes:
         name, required_m: of the curve.
-        moving: (M, 2) those that move against each other.
+        moving: (M, 2) those that move against each other, without those far apart.
         least_m: the least that is proven of those.
-        lower_m, upper_m: the least distance of those at rest.
+        lower_m: the least distance of all others: at rest, or far apart.
+        upper_m: the least distance reached by those at rest.
     """
 
     name: str
@@ -68,13 +69,20 @@ def _groups(scene: Scene, phase: Phase, windows: list[Window]) -> list[_Group]:
     required, why = (np.concatenate([getattr(w.asked, name) for w in windows]) for name in ("required_m", "why"))
     granted = np.concatenate([w.asked.granted for w in windows]) >= 0
     lower, upper = (np.concatenate([getattr(w.bounds, name) for w in windows]) for name in ("lower_m", "upper_m"))
+    far_m = FAR * scene.loaded.rules.report_distance
     near = ~stands[pairs].all(axis=1) & (lower < scene.loaded.rules.report_distance)
     drawn = ~np.isnan(required) & ~np.isin(why, (RESTS, NEIGHBOURS)) & (moves | near)
-    key = np.column_stack([np.sort(code[pairs], axis=1), required, granted])
+    rows = np.flatnonzero(drawn)
+    asked, what = np.unique(required[rows], return_inverse=True)
+    first, second = np.sort(code[pairs[rows]], axis=1).T
+    key = ((first * len(names) + second) * len(asked) + what.reshape(-1)) * 2 + granted[rows]
+    each, start, which = np.unique(key, return_index=True, return_inverse=True)
+    of_group = np.split(rows[np.argsort(which.reshape(-1), kind="stable")], np.cumsum(np.bincount(which.reshape(-1))))
     found = []
-    for a, b, least, relaxed in np.unique(key[drawn], axis=0).tolist():
-        rows = np.flatnonzero(drawn & np.all(key == (a, b, least, relaxed), axis=1))
-        fly, rest = rows[moves[rows]], rows[~moves[rows]]
+    for one, rows in zip(start.tolist(), of_group[: len(each)], strict=True):
+        a, b, least, relaxed = first[one], second[one], float(asked[what.reshape(-1)[one]]), bool(key[one] % 2)
+        apart = moves[rows] & ~(lower[rows] < far_m)
+        fly, rest = rows[moves[rows] & ~apart], rows[~moves[rows] | apart]
         name = f"{names[int(a)]} to {names[int(b)]}" + (f", relaxed to {least:g} m" if relaxed else "")
         found.append(
             _Group(

@@ -9,6 +9,7 @@ import numpy as np
 from armcarry.asked.pairs import judged_pairs
 from armcarry.asked.requirement import Asked, Requirement
 from armcarry.clearance import prove_clearance
+from armcarry.clearance.boxes import swept_boxes
 from armcarry.clearance.distance import distances
 from armcarry.clearance.prover import CONTACT, FARTHER, PROVEN
 from armcarry.geometry.poses import Array
@@ -20,6 +21,9 @@ from armcarry.timeline.near import STANDING
 from armcarry.timeline.run import Phase, Run
 
 _CONTACT, _PROVEN, _FARTHER, _MEANT = (STATUS.index(word) for word in (CONTACT, PROVEN, FARTHER, "intended"))
+
+#: pairs whose boxes keep this many report distances are not looked at further
+FAR = 2.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,7 +66,8 @@ class Window:
 def prove_windows(scene: Scene, run: Run, phase: Phase) -> list[Window]:
     """Prove every pair of a phase, cut where a relaxation begins or ends for it.
 
-    Pairs that rest against each other all through the phase have one distance, which is measured. Structure,
+    Of pairs that move, those whose boxes stay ``FAR`` times the report distance apart all through the phase are proven
+    by that. Pairs that rest against each other all through the phase have one distance, which is measured. Structure,
     appendages and vehicles at rest among themselves are told only where they touch, if no rule covers them: they
     stand as they were built.
     """
@@ -71,6 +76,10 @@ def prove_windows(scene: Scene, run: Run, phase: Phase) -> list[Window]:
     pairs, moves = judged_pairs(scene, phase.tree, part)
     need = Requirement(scene, phase.tree, pairs, run.relaxed)
     known = at_rest(scene, run, phase, pairs, ~moves)
+    far = np.zeros(len(pairs), dtype=bool)
+    if part is not None:
+        known.lower_m[moves] = swept_boxes(phase.tree, part).apart_m(pairs[moves])
+        far = moves & (known.lower_m >= FAR * scene.loaded.rules.report_distance)
     untold = ~moves & (known.status != _CONTACT) & _standing(scene, phase, pairs)
     windows = []
     for rows in need.groups(phase.start_s, phase.end_s):
@@ -79,7 +88,7 @@ def prove_windows(scene: Scene, run: Run, phase: Phase) -> list[Window]:
             bounds.status[asked.meant], bounds.lower_m[asked.meant], bounds.upper_m[asked.meant] = _MEANT, 0.0, 0.0
             bounds.points[asked.meant] = 0.0
             bounds.time_s[:] = asked.start_s
-            _prove(scene, run, phase, asked, np.flatnonzero(moves[rows] & ~asked.meant), bounds)
+            _prove(scene, run, phase, asked, np.flatnonzero((moves & ~far)[rows] & ~asked.meant), bounds)
             told = ~(untold[rows] & np.isnan(asked.required_m) & ~asked.meant)
             windows.append(Window(asked.take(told), moves[rows][told], bounds.take(told)))
     return windows

@@ -78,6 +78,17 @@ class Kept(Generic[T]):
         """What a file must say so that it can be read: the version, and the fields of every class."""
         return {"version": self.version, "types": {kind.__name__: list(_names(kind)) for kind in self.types}}
 
+    def take_apart(self, record: Run, result: T) -> tuple[Any, list[np.ndarray]]:
+        """Return a result as plain values, and the arrays that they refer to."""
+        packer = _Packer(record, self.types)
+        return packer.pack(result, self.name), packer.arrays
+
+    def put_together(self, record: Run, apart: tuple[Any, list[np.ndarray]]) -> T:
+        """Return a result of the same run that was taken apart."""
+        tree, arrays = apart
+        result: T = _Unpacker(record, self.types, arrays).unpack(tree)
+        return result
+
     def pack(self, record: Run, result: T) -> Packed:
         """Return a result as the two files that it becomes."""
         import pyarrow as pa

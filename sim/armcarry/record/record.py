@@ -162,9 +162,20 @@ class Record:
             self._made[kept] = self._kept_or_made(kept)
         return cast(T, self._made[kept])
 
+    def has(self, kept: Kept[Any]) -> bool:
+        """Tell whether a result is worked out already, or came with the run."""
+        return kept in self._made or self.judged is not None
+
+    def expect(self, coming: Mapping[Kept[Any], Callable[[Kept[Any]], Any]]) -> None:
+        """Take some results, taken apart, from elsewhere when they are asked for; none any more where none is given."""
+        self._coming.update(coming)
+        if not coming:
+            self._coming.clear()
+
     def _kept_or_made(self, kept: Kept[T]) -> T:
         if self.judged is None:
-            return kept.compute(self)
+            apart = self._coming[kept](kept) if kept in self._coming else None
+            return kept.compute(self) if apart is None else kept.put_together(self, apart)
         data = self.judged.get(kept.name)
         found = None if data is None else kept.unpack(self, data)
         if found is not None:
@@ -183,9 +194,13 @@ class Record:
     def _made(self) -> dict[Any, Any]:
         return {}
 
+    @cached_property
+    def _coming(self) -> dict[Kept[Any], Callable[[Kept[Any]], Any]]:
+        return {}
+
     def __getstate__(self) -> dict[str, Any]:
         """Leave out, when a record is sent to another process, what can be worked out again."""
-        return {name: value for name, value in self.__dict__.items() if name != "_made"}
+        return {name: value for name, value in self.__dict__.items() if name not in ("_made", "_coming")}
 
     @property
     def duration_s(self) -> float:
@@ -225,8 +240,15 @@ class Record:
 
     def body_poses(self, times_s: ArrayLike) -> Array:
         """Return T_world_body (T, B, 4, 4) at times_s (T,), bodies in the order of ``bodies``."""
-        local = np.stack([body.pose for body in self.bodies])
-        return self._paths(tuple(body.link for body in self.bodies), times_s) @ local
+        links, which, local = self._seats
+        return np.asarray(self._paths(links, times_s)[:, which] @ local)
+
+    @cached_property
+    def _seats(self) -> tuple[tuple[str, ...], np.ndarray, Array]:
+        """Return the links that bodies sit on, the row of that of each body (B,), and T_link_body (B, 4, 4)."""
+        links = {link: k for k, link in enumerate(dict.fromkeys(body.link for body in self.bodies))}
+        which = np.array([links[body.link] for body in self.bodies], dtype=np.int64)
+        return tuple(links), which, np.stack([body.pose for body in self.bodies])
 
     def link_path(self, link: str, times_s: ArrayLike) -> Array:
         """Return T_world_link (T, 4, 4) of one link at times_s (T,). Raises FrameError for an unknown link."""

@@ -109,7 +109,7 @@ def _write(record: Record, findings: tuple[Finding, ...], folder: Path) -> dict[
         (folder / LOG_COLUMNS).write_bytes(record.log_columns)
     write_results(record.results(), folder)
     write_motion(record, folder)
-    write_pairs(record.table, folder / "clearance.parquet")
+    write_pairs(record.pairs, folder / "clearance.parquet")
     write_curves(record.curves, folder / "clearance_curve.parquet")
     summary = summarise(record, findings)
     summary["digests"] = {

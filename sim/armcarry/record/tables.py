@@ -12,7 +12,7 @@ from armcarry.files.parquet import Limits
 from armcarry.geometry import poses
 from armcarry.motion.curve import Motion
 from armcarry.record.folder import Folder
-from armcarry.record.pairs import STATUS, PairTable
+from armcarry.record.pairs import STATUS, PairRow, PairTable
 from armcarry.record.record import Curve, Record
 
 SAMPLE_S = 0.5
@@ -96,8 +96,9 @@ def read_motion(folder: Folder) -> Motion:
     return Motion(tuple(joints), np.append(starts, ends[-1]), coefficients.reshape(count, powers, len(joints)))
 
 
-def write_pairs(pairs: PairTable, path: Path) -> None:
+def write_pairs(rows: Sequence[PairRow], path: Path) -> None:
     """Write clearance.parquet, one row a pair and window."""
+    pairs = PairTable.of(rows)
     import pyarrow as pa
     import pyarrow.parquet as pq
 
@@ -130,7 +131,7 @@ def read_pairs(folder: Folder) -> PairTable:
     texts, which = table.words("status")
     if not set(texts) <= set(STATUS):
         unknown = next(text for text in texts if text not in STATUS)
-        raise ValueError(f"clearance.parquet: status '{unknown}'; known: {', '.join(STATUS)}")
+        raise ValueError(f"clearance.parquet: status '{unknown}'; known: {', '.join(STATUS[2:] + STATUS[:2])}")
     columns["status"] = np.array([STATUS.index(text) for text in texts], dtype=np.int8)[which]
     for name in ("start_s", "end_s", "required_m", "lower_m", "upper_m", "time_s"):
         columns[name] = table.numbers(name, empty=name == "required_m")

@@ -17,6 +17,7 @@ import numpy as np
 
 from armcarry.clearance.distance import distances
 from armcarry.clearance.sightline import sight_lines
+from armcarry.clearance.solids import pack
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import Sphere, bounding_radius_m
@@ -119,6 +120,7 @@ class Watch:
         rows = np.array([phase.tree.index(body.link) for body in self.bodies], dtype=np.int64)
         self.body_island = self.drift.islands[rows]
         self.placed = record.body_poses([phase.start_s])[0]
+        self.solids = pack([body.shape for body in self.bodies])
         self.radii = np.array([bounding_radius_m(body.shape) for body in self.bodies])
         self.housing = [self._housing(camera) for camera in cameras]
         self.own = [
@@ -246,11 +248,10 @@ class Watch:
     def _camera_sees(self, e: int, times_s: Array, points_m: Array) -> np.ndarray:
         eye = self.record.link_path(self.cameras[e].link, times_s)
         found = self.on[e] & (depth_in_view_m(self.cameras[e].view, eye, points_m) > 0)
-        shapes = [body.shape for body in self.bodies]
         for (rows,) in batches(np.flatnonzero(found)):
             times, which = np.unique(times_s[rows], return_inverse=True)
             placed = self.record.body_poses(times)
-            lines = sight_lines(eye[rows, :3, 3], points_m[rows], shapes, placed, configuration=which)
+            lines = sight_lines(eye[rows, :3, 3], points_m[rows], self.solids, placed, configuration=which)
             found[rows] = ~np.any((lines.upper_m <= 0.0) & ~self.housing[e], axis=1)
         return np.asarray(found)
 
@@ -260,7 +261,6 @@ class Watch:
     ) -> None:
         """Strike out of what is in view what bodies hide at the middle, or may hide elsewhere in the cell."""
         lines = np.argwhere(glimpsed)
-        shapes = [body.shape for body in self.bodies]
         grown = {link: self._reach(way, cells) for link, way in self.ways.items()}
         moved = {link: self.drift.reach(self.drift.way(link)[0], *cells) for link in self.ways}
         own = np.stack([self.drift.reach(way, *cells) for way in self.body_ways])
@@ -274,7 +274,7 @@ class Watch:
             in_world = np.stack([max(moved[eye][n], moved[goal][n]) + own[:, n] for n, eye, goal in links])
             drift = np.minimum(seen_from, in_world)
             passed = np.stack([self.housing[e] | self.own[t] for _, e, t in batch])
-            found = sight_lines(eyes, ends, shapes, placed, configuration=batch[:, 0], within_m=float(drift.max()))
+            found = sight_lines(eyes, ends, self.solids, placed, configuration=batch[:, 0], within_m=float(drift.max()))
             blocked = np.any((found.upper_m <= 0.0) & ~passed, axis=1)
             clear = np.all((found.lower_m > drift) | passed, axis=1)
             glimpsed[tuple(batch[blocked].T)] = False

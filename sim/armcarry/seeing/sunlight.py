@@ -62,7 +62,7 @@ class Sun:
         radii = np.array([bounding_radius_m(body.shape) for body in watch.bodies])
         far = float((np.linalg.norm(placed[:, :, :3, 3] - from_m[:, None], axis=2) + radii).max(initial=0.0))
         ends = from_m + far * self.sky.sun_direction(times_s)
-        lines = sight_lines(from_m, ends, [body.shape for body in watch.bodies], placed, skip_start_m=skip_m)
+        lines = sight_lines(from_m, ends, watch.solids, placed, skip_start_m=skip_m)
         return np.asarray((lines.upper_m <= 0.0) & ~passed)
 
 

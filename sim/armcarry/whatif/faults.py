@@ -11,14 +11,14 @@ import numpy as np
 from armcarry.asked.pairs import arm_pairs
 from armcarry.asked.requirement import Asked, Requirement
 from armcarry.clearance import Prover
-from armcarry.clearance.spheres import levers_m
+from armcarry.clearance.boxes import swept_boxes
+from armcarry.clearance.spheres import joint_levers_m, levers_m
 from armcarry.files.documents.arm import LoadClass
 from armcarry.geometry.poses import Array
 from armcarry.motion.braking import runaway
 from armcarry.record.record import Phase, Record
 from armcarry.scene.build import ARM
 from armcarry.scene.limits import brake_decelerations, runaway_rates
-from armcarry.scene.tree import Tree
 from armcarry.timeline.near import near_pairs
 from armcarry.whatif.cells import ENOUGH_M
 
@@ -216,19 +216,29 @@ def _travel(record: Record) -> Array:
     return np.asarray(np.abs(record.motion.extremes()).max(axis=0))
 
 
-def joint_levers_m(tree: Tree, travel: Array) -> Array:
-    """Bound how far a unit of each joint moves any point of a body (B, n), links stretched; 0 where it does not.
+def in_reach(record: Record, phase: Phase, pairs: np.ndarray, within_m: float) -> np.ndarray:
+    """Tell which pairs (P,) the arm can bring within a distance, whatever its joints do while all else stands.
 
-    Args:
-        tree: what hangs from what.
-        travel: (n,) how far from 0 each joint is at most; counts for those that slide.
+    What the arm carries stays in a ball about its first joint, links stretched in a line. All pairs are told to be
+    where that joint itself is moved in the phase or slides, and each of a body that something else moves.
     """
-    links = levers_m(tree, dict(zip(tree.joints, travel.tolist(), strict=True)))
-    found = np.zeros((len(tree.bodies), len(tree.joints)))
-    for row in np.flatnonzero(tree.columns >= 0):
-        turns = tree.kinds[row] == 1
-        found[:, tree.columns[row]] = links[:, row] if turns else links[:, row] > 0
-    return found
+    tree, columns = phase.tree, record.scene.arm_columns
+    motion = record.motion.between(phase.start_s, phase.end_s)
+    first = int(np.flatnonzero(tree.columns == columns[0])[0])
+    above = [int(tree.columns[row]) for row in tree.ancestry(tree.links[first])[1:] if tree.columns[row] >= 0]
+    if motion.moving[above].any() or tree.kinds[first] != 1:
+        return np.ones(len(pairs), dtype=bool)
+    travel = np.maximum(record.once(_travel), np.abs(tree.joint_limits).max(axis=1))
+    levers = joint_levers_m(tree, record.once(_travel))
+    stands = ~np.any(levers[:, motion.moving] > 0, axis=1)
+    turns = levers_m(tree, dict(zip(tree.joints, travel.tolist(), strict=True)))[:, first]
+    boxes, joint = swept_boxes(tree, motion), record.link_path(tree.links[first], phase.start_s)[0, :3, 3]
+    away = np.linalg.norm(np.maximum(np.maximum(boxes.least_m - joint, joint - boxes.most_m), 0.0), axis=1)
+    a, b = pairs.T
+    far = np.zeros(len(pairs), dtype=bool)
+    for one, other in ((a, b), (b, a)):
+        far |= (turns[one] > 0) & (turns[other] == 0) & stands[other] & (away[other] > turns[one] + within_m)
+    return ~far
 
 
 def apart_m(record: Record, phase: Phase, pairs: np.ndarray) -> Array:

@@ -16,7 +16,7 @@ from typing import Literal
 
 import numpy as np
 
-from armcarry.asked.pairs import arm_pairs
+from armcarry.asked.pairs import TOUCH_M, arm_pairs
 from armcarry.clearance.gauge import Gauge
 from armcarry.clearance.many import Arcs, least_margins
 from armcarry.geometry.poses import Array
@@ -29,7 +29,7 @@ from armcarry.scene.build import PLATFORM
 from armcarry.scene.limits import joint_accelerations, joint_rates
 from armcarry.scene.tree import WORLD
 from armcarry.timeline.handrails import rails_of
-from armcarry.whatif.faults import Side, Window, windows
+from armcarry.whatif.faults import Side, Window, in_reach, windows
 from armcarry.whatif.goals import Goal, to_handrail, to_pose
 
 #: instants looked at when the rules do not say
@@ -105,7 +105,9 @@ def _escapes(record: Record) -> Iterator[Escape]:
         if not riders:
             continue
         if id(phase) not in stretches:
-            stretches[id(phase)] = tuple(windows(Side.of(record, phase, arm_pairs(record.scene, phase.tree))))
+            pairs = arm_pairs(record.scene, phase.tree)
+            side = Side.of(record, phase, pairs[in_reach(record, phase, pairs, _most_left_m(record) + WATCH_M)])
+            stretches[id(phase)] = tuple(windows(side))
         window = next(w for w in stretches[id(phase)] if w.start_s <= time <= w.end_s)
         position = record.motion.at(time)
         # while the arm stands still nothing changes
@@ -118,6 +120,11 @@ def _escapes(record: Record) -> Iterator[Escape]:
             yield Escape(
                 float(time), found.joint, found.crew, found.kind, found.where, found.way, found.lasting_s, found.lower_m
             )
+
+
+def _most_left_m(record: Record) -> float:
+    """Return the most that must be left of any pair after a fault, others on their way meanwhile apart."""
+    return max(record.scene.loaded.rules.stop_remainder, TOUCH_M)
 
 
 class _Search:
