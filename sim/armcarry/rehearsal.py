@@ -20,7 +20,7 @@ from armcarry.files.load import validate_files
 from armcarry.files.motion_log import SUFFIXES, MotionLog, read_motion_log
 from armcarry.planning.left_open import settle
 from armcarry.proving.proof import prove_run
-from armcarry.record.beside import worked_out_beside
+from armcarry.record.beside import cores, worked_out_beside
 from armcarry.record.consistent import LONGEST_S
 from armcarry.record.finding import Finding, Findings
 from armcarry.record.kept import Kept
@@ -123,14 +123,14 @@ def validate(paths: list[Path]) -> list[InputError]:
     return validate_files(paths, check_order)
 
 
-def judge(record: Record, processes: int = 1) -> Findings:
+def judge(record: Record, processes: int | None = 1) -> Findings:
     """Run every check on a record; failures first.
 
     Args:
         record: the run.
-        processes: how many may work side by side; the findings are the same.
+        processes: how many may work side by side, None for as many as there are cores; the findings are the same.
     """
-    with worked_out_beside(record, _shared_out(processes)):
+    with worked_out_beside(record, _shared_out(cores() if processes is None else processes)):
         return Findings(run_checks(record))
 
 

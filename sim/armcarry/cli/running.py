@@ -83,7 +83,6 @@ def rehearse(
     Exit code: 0 nothing failed, 1 a finding failed, 2 bad input or usage.
     """
     from armcarry.comparing.expected import outcome
-    from armcarry.record.beside import cores
     from armcarry.record.store import save
     from armcarry.rehearsal import judge
     from armcarry.rehearsal import rehearse as compute
@@ -103,7 +102,7 @@ def rehearse(
             tell("asking other engines", 0.9)
             record = with_opinions(record)
         tell("checking", 0.95)
-        findings = judge(record, cores())
+        findings = judge(record, None)
     summary = save(record, findings, folder, overwrite=overwrite)
     came = outcome(record.scene.loaded.scenario.expect, findings)
     refused = _write_views(console, record, findings, folder) if views else None
