@@ -8,6 +8,9 @@ What is compared, all pairs of a carry, least distance of each to 1 mm:
   configuration (a subset is timed, results are not read out) times the number of samples. Speeds are sampled,
   so these counts are below what a proof would need.
 - dense, pybullet: the same counts, getClosestPoints pair by pair. It is not exact to 1 mm, so its assurance is less.
+- hpp-core, for the yes-or-no question alone, do straight joint moves keep all bodies apart: its two continuous
+  validations (a path is cut until bounds of the bodies' speeds prove it free), C++ over pinocchio and coal, beside
+  ``least_margins`` asked for a millimetre and given up at the first pair that has less.
 - strong peer: an adaptive search that asks coal only the pairs still open in each cell of time, splits by travel
   and starts from the same instants. It is handed sampled displacements of every body, smaller than any proof and
   not charged for: its figure is a lower estimate and its answer no proof.
@@ -20,9 +23,11 @@ import numpy as np
 import pytest
 
 from armcarry.clearance import Prover, clearance_curve
+from armcarry.clearance.many import Arcs, least_margins
 from armcarry.clearance.second_opinion import present
 from armcarry.geometry.shapes import half_extents_m
 from armcarry.motion.forward import forward
+from asking_hpp import ask
 
 pytestmark = pytest.mark.bench
 STEP_M, TOLERANCE_M = 2e-3, 1e-3
@@ -144,6 +149,51 @@ def print_rows(capsys, title, rows):
         print(f"\n  {title}")
         for name, value in rows:
             print(f"  {name:62s} {value}")
+
+
+def straight(tree, moves):
+    """Return moves (M, 2, n) as arcs."""
+    table = np.stack([moves[:, 0], moves[:, 1] - moves[:, 0]], axis=1)[:, None]
+    count, joints = len(moves), len(tree.joints)
+    return Arcs(
+        tree.joints, np.ascontiguousarray(moves[:, 0]), np.tile([0.0, 1.0], (count, 1)), np.ascontiguousarray(table),
+        np.ones(count), np.zeros((count, joints)),
+    )  # fmt: skip
+
+
+def stops_of(motion):
+    """Return the joint vectors at which a motion rests, one after another."""
+    found = []
+    for time_s in motion.breaks_s:
+        q = motion.at(time_s)
+        if np.abs(motion.at(time_s, 1)).max() < 1e-9 and (not found or np.abs(q - found[-1]).max() > 1e-6):
+            found.append(q)
+    return np.array(found)
+
+
+def test_yes_or_no_against_continuous_validation(capsys, carry_of, tmp_path):
+    """Both answer alike save where bodies come within the millimetre that one asks and the other may overlap."""
+    tree, motion, pairs = carry_of()
+    stops = stops_of(motion)
+    rng = np.random.default_rng(3)
+    random = stops[0] + rng.uniform(-1.2, 1.2, (300, 2, len(tree.joints)))
+    prover, asked = Prover(tree, pairs), np.full(len(pairs), 1e-3)
+    rows = [("pairs", f"{len(pairs)}")]
+    for name, moves in (("moves of the carry", np.stack([stops[:-1], stops[1:]], axis=1)), ("random moves", random)):
+        arcs = straight(tree, moves)
+        ours = lambda: least_margins(prover, arcs, asked, tolerance_m=1e-3, enough_m=1e-3, give_up_m=0.0)  # noqa: B023, E731
+        free = ours().lower_m >= 0.0
+        took = fastest(ours, 7)
+        rows.append((f"{len(moves)} {name}, {free.sum()} free", f"{took * 1e3:8.1f} ms"))
+        theirs = ask(tree, pairs, moves, tmp_path)
+        if theirs is None:
+            rows.append(("hpp-core", "absent"))
+            continue
+        for how in ("Progressive", "Dichotomy"):
+            seconds, alike = theirs[how]["seconds"], int((np.array(theirs[how]["free"]) == free).sum())
+            rows.append((f"  hpp-core, {how}, {alike} alike", f"{seconds * 1e3:8.1f} ms {seconds / took:8.1f} x"))
+            assert alike >= 0.99 * len(moves)
+    print_rows(capsys, "do straight joint moves keep all bodies apart, one core", rows)
 
 
 def test_synthetic_carry_against_sampling_and_a_strong_peer(capsys, carry_of, pinocchio_engine):

@@ -1,4 +1,4 @@
-"""How long the schedule of a day of 500 steps takes, beside networkx's longest path on the same network."""
+"""How long the schedule of a day of 500 steps takes, beside CP-SAT on the same network."""
 
 from __future__ import annotations
 
@@ -36,28 +36,33 @@ def best(function, repeats=5):
 
 
 @pytest.mark.bench
-def test_schedule_of_500_steps_beside_networkx(capsys):
-    import networkx as nx
-
+def test_schedule_of_500_steps_beside_cp_sat(capsys):
+    cp_model = pytest.importorskip("ortools.sat.python.cp_model")
     tasks = long_day()
     network = build(tasks)
 
     def peer():
-        # only lengths of the longest path on a network that is given; no actors, slack, limits or dropping
-        graph = nx.DiGraph()
-        for node in range(len(tasks)):
-            graph.add_edge("start", node, weight=0.0)
-            graph.add_edge(node, "end", weight=tasks[node].duration.likely_s)
+        # the earliest end on a network that is given, to the second; no actors, slack, limits or dropping
+        model = cp_model.CpModel()
+        lasts = [round(task.duration.likely_s) for task in tasks]
+        starts = [model.new_int_var(0, sum(lasts), "") for _ in tasks]
+        end = model.new_int_var(0, sum(lasts), "")
+        for node, start in enumerate(starts):
+            model.add(end >= start + lasts[node])
             for edge in network.edges_into[node]:
-                graph.add_edge(edge.of, node, weight=tasks[edge.by].duration.likely_s)
-        return nx.dag_longest_path_length(graph)
+                model.add(start >= starts[edge.of] + lasts[edge.by])
+        model.minimize(end)
+        solver = cp_model.CpSolver()
+        solver.parameters.num_workers = 1
+        assert solver.solve(model) == cp_model.OPTIMAL
+        return solver.objective_value
 
     plain_s, plain = best(lambda: schedule(tasks))
     full_s, full = best(lambda: schedule(tasks, [Limit("cut_off", 0.97 * plain.end_s)]))
-    peer_s, peer_end = best(peer)
-    assert peer_end == pytest.approx(plain.end_s)
+    peer_s, peer_end = best(peer, 3)
+    assert peer_end == pytest.approx(plain.end_s, abs=0.5 * len(tasks))  # it counts whole seconds
     with capsys.disabled():
         print(f"\n500 steps, 4 actors: schedule with slack {plain_s * 1e3:.1f} ms; with dropping "
-              f"({len(full.dropped)} of 12 left out) {full_s * 1e3:.1f} ms; networkx longest path alone "
-              f"{peer_s * 1e3:.1f} ms; ratio {plain_s / peer_s:.2f} and {full_s / peer_s:.2f}")
+              f"({len(full.dropped)} of 12 left out) {full_s * 1e3:.1f} ms; CP-SAT, earliest end alone "
+              f"{peer_s * 1e3:.1f} ms; ratio {peer_s / plain_s:.2f} and {peer_s / full_s:.2f}")
     assert full_s < 0.5  # run by hand with -m bench, never in the normal suite

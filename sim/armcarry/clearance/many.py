@@ -117,7 +117,7 @@ def near_pairs(prover: Prover, arcs: Arcs, asked_m: Array, extra: Array, *, enou
         prover, arcs,
         lambda kernels, book, inputs, scratch: kernels.near_pairs(
             book, prover.layout.pairs, asked_m[order] + PAD_M, *inputs, np.ascontiguousarray(extra[:, column]),
-            enough_m, *scratch, found,
+            enough_m, scratch, found,
         ),
     )  # fmt: skip
     offsets = np.append(0, np.cumsum(found.sum(axis=1)))
@@ -148,7 +148,7 @@ def least_margins(
         prover, arcs,
         lambda kernels, book, inputs, scratch: kernels.least_margins(
             book, prover.layout.pairs, asked_m[order] + PAD_M, *inputs, *chosen, tolerance_m, enough_m, give_up_m,
-            *scratch, table,
+            scratch, table,
         ),
     )  # fmt: skip
     return Margins(table[:, 0], table[:, 1] + PAD_M, _named(order, table[:, 2]), table[:, 3], table[:, 4])
@@ -176,7 +176,7 @@ def free_until(
     _run(
         prover, arcs,
         lambda kernels, book, inputs, scratch: kernels.free_until(
-            book, prover.layout.pairs, asked_m[order] + PAD_M, *inputs, *chosen, resolution, most, *scratch, table
+            book, prover.layout.pairs, asked_m[order] + PAD_M, *inputs, *chosen, resolution, most, scratch, table
         ),
     )  # fmt: skip
     return table[:, 0], _named(order, table[:, 1])
@@ -226,6 +226,6 @@ def _run(
 
     def entry(book: int) -> int:
         # a pool numbers its arcs from where it stands; nothing is lined up yet
-        return call(tubes, book, inputs, (pads, np.full(len(pads), -1)))
+        return call(tubes, book, inputs, (pads, np.full(len(pads), -1), np.empty((len(pads), 6))))
 
     prover.run(blank, entry)

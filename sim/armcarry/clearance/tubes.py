@@ -61,6 +61,8 @@ from armcarry.clearance.planes import guess_plane, known, measured
 from armcarry.clearance.search import ball_pass, cell_bound, measure_node, search
 from armcarry.clearance.timetree import plant, split
 
+#: of a mover that stands, the arc up to which it is ready
+ALWAYS = np.int64(2**62)
 #: metres of lever-weighted joint travel in one root cell
 ROOT_TRAVEL_M = 2.0
 
@@ -145,16 +147,42 @@ def _pad(book, m, roots, slack, extra):
 
 
 @kernel
-def _ready(book, m, roots, slack, extra, pads, seen):
-    """Line up mover m at the root cells and work out its pad, on first use in an arc; return the pad."""
-    slot, epoch = whole1(book, SLOT)[m], whole1(book, TALLY)[EPOCH]
-    if slot < 0:
-        return 0.0
-    if seen[m] != epoch:
-        seen[m] = epoch
+def _make_ready(book, m, roots, slack, extra, scratch):
+    """Line up mover m at the root cells, work out its pad and its box, and note until which arc that holds."""
+    pads, ready, boxes = scratch
+    slot = whole1(book, SLOT)[m]
+    ready[m] = whole1(book, TALLY)[EPOCH] if slot >= 0 else ALWAYS
+    if slot >= 0:
         gather_mover(book, m, slot, roots)
         pads[m] = _pad(book, m, roots, slack, extra)
-    return pads[m]
+    _boxed(book, m, slot, roots, boxes)
+
+
+@kernel
+def _boxed(book, m, slot, roots, boxes):
+    """Fill the row of mover m with the box, low ends then high ends, that it keeps within over the whole arc."""
+    centre, core, bend = real3(book, CENTRE), real2(book, CORE), real2(book, ROOT_BEND)
+    radius = real2(book, SIZE)[whole1(book, BODY)[m], 4]
+    if slot >= 0:
+        most = 0.0
+        for c in range(roots):
+            most = max(most, bend[slot, c])
+        radius += most
+    for i in range(3):
+        low = high = centre[slot, i, 0] if slot >= 0 else core[m, 9 + i]
+        if slot >= 0:
+            for n in range(1, roots + 1):
+                low, high = min(low, centre[slot, i, n]), max(high, centre[slot, i, n])
+        boxes[m, i], boxes[m, 3 + i] = low - radius, high + radius
+
+
+@kernel
+def _boxes_apart(boxes, a, b, level):
+    """Tell whether the boxes of two movers keep them ``level`` apart over the whole arc."""
+    gap = -math.inf
+    for i in range(3):
+        gap = max(gap, boxes[a, i] - boxes[b, 3 + i], boxes[b, i] - boxes[a, 3 + i])
+    return gap >= level
 
 
 @kernel
@@ -177,11 +205,13 @@ def _start(book, n, base, moving, breaks, poly, until):
 
 
 @kernel
-def _least(book, pairs, asked, some, roots, slack, extra, pads, seen, first, tolerance, enough, give_up, row):
+def _least(book, pairs, asked, some, roots, slack, extra, scratch, first, tolerance, enough, give_up, row):
     """Fill row: proven margin of the tube, margin on the arc, its pair, instant and pad; return 0 if full.
 
     Once a margin on the arc is below ``give_up`` no other pair is looked at, and nothing is proven.
     """
+    pads, ready, boxes = scratch
+    epoch = whole1(book, TALLY)[EPOCH]
     best, low = enough, enough
     row[0], row[1], row[2], row[3], row[4] = enough, math.inf, -1.0, math.nan, 0.0
     for k in range(-1, some.shape[0]):  # the pair that was worst before goes first
@@ -189,9 +219,15 @@ def _least(book, pairs, asked, some, roots, slack, extra, pads, seen, first, tol
         if i < 0 or (k >= 0 and i == first) or math.isnan(asked[i]):
             continue
         ma, mb = pairs[i, 0], pairs[i, 1]
-        pad = _ready(book, ma, roots, slack, extra, pads, seen) + _ready(book, mb, roots, slack, extra, pads, seen)
+        if ready[ma] < epoch:
+            _make_ready(book, ma, roots, slack, extra, scratch)
+        if ready[mb] < epoch:
+            _make_ready(book, mb, roots, slack, extra, scratch)
+        pad = pads[ma] + pads[mb]
         shift = asked[i] + pad
         if best + shift <= CONTACT_M:  # not even contact would be worse
+            continue
+        if _boxes_apart(boxes, ma, mb, best + shift):
             continue
         whole1(book, TALLY)[SERIAL] += 1
         lower, upper, seat = search(book, ma, mb, 0, roots, best + shift, tolerance, enough + shift)
@@ -210,16 +246,23 @@ def _least(book, pairs, asked, some, roots, slack, extra, pads, seen, first, tol
 
 
 @kernel
-def _near(book, pairs, asked, roots, slack, extra, pads, seen, enough, found):
+def _near(book, pairs, asked, roots, slack, extra, scratch, enough, found):
     """Tell in found (P,) which pairs are not proven, quickly, to have enough to spare; return how many."""
+    pads, ready, boxes = scratch
+    epoch = whole1(book, TALLY)[EPOCH]
     ball, count, ends = real1(book, BALL), 0, whole2(book, ENDS)
     for i in range(pairs.shape[0]):
         found[i] = 0
         if math.isnan(asked[i]):
             continue
         ma, mb = pairs[i, 0], pairs[i, 1]
-        level = enough + asked[i]
-        level += _ready(book, ma, roots, slack, extra, pads, seen) + _ready(book, mb, roots, slack, extra, pads, seen)
+        if ready[ma] < epoch:
+            _make_ready(book, ma, roots, slack, extra, scratch)
+        if ready[mb] < epoch:
+            _make_ready(book, mb, roots, slack, extra, scratch)
+        level = enough + asked[i] + pads[ma] + pads[mb]
+        if _boxes_apart(boxes, ma, mb, level):
+            continue
         lead = ball_pass(book, ma, mb, np.int64(0), roots)
         if ball[lead] >= level:
             continue
@@ -281,13 +324,13 @@ def _free_until(book, ma, mb, roots, level, limit, resolution):
 
 def _make(digest):
     @entry
-    def near_pairs(book, pairs, asked, base, moving, breaks, poly, until, slack, extra, enough, pads, seen, found):
+    def near_pairs(book, pairs, asked, base, moving, breaks, poly, until, slack, extra, enough, scratch, found):
         """Tell in found (N, P) which pairs matter to each arc; return 0 if the pool is full."""
         for n in range(base.shape[0]):
             roots = _start(book, n, base, moving, breaks, poly, until)
             if roots < 0 or digest == 0:
                 return 0
-            _near(book, pairs, asked, roots, slack[n], extra[n], pads, seen, enough, found[n])
+            _near(book, pairs, asked, roots, slack[n], extra[n], scratch, enough, found[n])
             if whole1(book, TALLY)[FULL]:
                 return 0
         return 1
@@ -295,7 +338,7 @@ def _make(digest):
     @entry
     def least_margins(
         book, pairs, asked, base, moving, breaks, poly, until, slack, some, offsets, lists, tolerance, enough, give_up,
-        pads, seen, table,
+        scratch, table,
     ):
         """Fill table (N, 5), see _least, from pairs some[offsets[l]:offsets[l+1]] of list l; 0 if the pool is full."""
         worst, extra = np.int64(-1), np.zeros(base.shape[1])
@@ -305,8 +348,7 @@ def _make(digest):
                 return 0
             mine = some[offsets[lists[n]] : offsets[lists[n] + 1]]
             if not _least(
-                book, pairs, asked, mine, roots, slack[n], extra, pads, seen, worst, tolerance, enough, give_up,
-                table[n],
+                book, pairs, asked, mine, roots, slack[n], extra, scratch, worst, tolerance, enough, give_up, table[n],
             ):
                 return 0
             worst = np.int64(table[n, 2])
@@ -316,24 +358,30 @@ def _make(digest):
 
     @entry
     def free_until(
-        book, pairs, asked, base, moving, breaks, poly, until, slack, some, offsets, lists, resolution, limit, pads,
-        seen, table,
+        book, pairs, asked, base, moving, breaks, poly, until, slack, some, offsets, lists, resolution, limit, scratch,
+        table,
     ):
         """Fill table (N, 2): up to where each tube keeps what is asked, and the pair that ends it, or -1."""
         extra = np.zeros(base.shape[1])
+        pads, ready, boxes = scratch
         for n in range(base.shape[0]):
             roots = _start(book, n, base, moving, breaks, poly, until)
             if roots < 0 or digest == 0:
                 return 0
             table[n, 0], table[n, 1] = min(until[n], limit[n]), -1.0
+            epoch = whole1(book, TALLY)[EPOCH]
             for k in range(offsets[lists[n]], offsets[lists[n] + 1]):
                 i = some[k]
                 if math.isnan(asked[i]):
                     continue
                 ma, mb = pairs[i, 0], pairs[i, 1]
-                pad = _ready(book, ma, roots, slack[n], extra, pads, seen)
-                pad += _ready(book, mb, roots, slack[n], extra, pads, seen)
-                level = max(asked[i] + pad, 10.0 * CONTACT_M)
+                if ready[ma] < epoch:
+                    _make_ready(book, ma, roots, slack[n], extra, scratch)
+                if ready[mb] < epoch:
+                    _make_ready(book, mb, roots, slack[n], extra, scratch)
+                level = max(asked[i] + pads[ma] + pads[mb], 10.0 * CONTACT_M)
+                if _boxes_apart(boxes, ma, mb, level):
+                    continue
                 whole1(book, TALLY)[SERIAL] += 1
                 free = _free_until(book, ma, mb, roots, level, table[n, 0], resolution)
                 if whole1(book, TALLY)[FULL]:
