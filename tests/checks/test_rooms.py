@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from armcarry.asked.rooms import SIDES, WALL_M, asked_rooms, parts_of
-from armcarry.checks import rooms
+from armcarry.checks import rooms, stopping
 from armcarry.clearance.distance import distance
 from armcarry.files.documents.rooms import Room
 from armcarry.geometry import poses
@@ -205,3 +205,13 @@ def test_rooms_stand_behind_all_bodies_and_move_with_their_frame(judged):
 def test_a_room_has_one_shape(keys, words):
     with pytest.raises(ValueError, match=words):
         Room.model_validate({"kind": "keep_out", "frame": "f"} | keys)
+
+
+def test_a_stop_that_runs_out_into_a_room_fails_where_the_way_itself_keeps_out(judged):
+    room = SHAPES["box"](0.004) | {"kind": "thruster", "frame": "top", "who": "ev1/helmet"}
+    record = judged({"plume": room})
+    assert [finding.verdict for finding in rooms.check(record)] == [Verdict.PASS]
+    short = [finding for finding in stopping.check(record) if "room plume/part_0" in finding.message]
+    assert short and short[0].verdict is Verdict.FAIL and short[0].limit == pytest.approx(MM)
+    off = judged({"plume": room | {"while_on": "jets"}}, script={"switched_off": {"jets": {}}})
+    assert not any("room plume" in finding.message for finding in stopping.check(off))

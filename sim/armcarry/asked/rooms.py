@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from armcarry.asked.pairs import UNJUDGED
+from armcarry.asked.pairs import TOUCH_M, UNJUDGED
 from armcarry.files.documents.rooms import Room
 from armcarry.files.names import matches
 from armcarry.geometry import poses
@@ -62,6 +62,24 @@ def asked_rooms(scene: Scene, tree: Tree) -> AskedRooms:
     room_of = np.array(which, dtype=np.int64)
     least = np.array([room.at_least for room in rooms.values()])
     return AskedRooms(whole, np.array(pairs, dtype=np.int64).reshape(-1, 2), room_of, least[room_of])
+
+
+def arm_rooms(scene: Scene, tree: Tree) -> AskedRooms:
+    """Return what the rooms ask of the bodies that the arm's joints move: of a way, whenever it is flown.
+
+    Rooms that speak of something that is switched off all through are left out; bodies must not touch a room that
+    asks for no distance.
+    """
+    rooms, off = scene.loaded.platform.document.rooms, scene.loaded.scenario.switched_off
+    if not rooms:
+        none = np.zeros(0, dtype=np.int64)
+        return AskedRooms(tree, np.zeros((0, 2), dtype=np.int64), none, none.astype(float))
+    asked = asked_rooms(scene, tree)
+    never = [one.while_on in off and off[one.while_on].after is None and off[one.while_on].before is None
+             for one in rooms.values()]  # fmt: skip
+    moved = scene.arm_joints_behind(tree) > 0
+    rows = moved[asked.pairs[:, 0]] & ~np.array(never)[asked.room]
+    return AskedRooms(asked.tree, asked.pairs[rows], asked.room[rows], np.maximum(asked.required_m[rows], TOUCH_M))
 
 
 def parts_of(room: Room) -> list[tuple[Shape, Array]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from armcarry.asked.requirement import arm_asked
+from armcarry.asked.rooms import arm_rooms
 from armcarry.checks.budget import root_sum_square_m, worst_case_m
 from armcarry.clearance import Prover
 from armcarry.clearance.many import Arcs, Lists, Margins, least_margins
@@ -38,7 +39,8 @@ TOLERANCE_M = 0.01
 class ArmSpace:
     """Joint space of the arm with everything else at rest.
 
-    The margin is the distance beyond what the rules ask, of all that the arm moves from all that it does not.
+    The margin is the distance beyond what the rules ask, of all that the arm moves from all that it does not, and
+    beyond what rooms of the platform ask of it.
     Pairs that only the arm's own posture sets (arm, rider and load among themselves, the arm's foot and what it
     stands on) must keep what is asked of them; once that is so with OWN_ENOUGH_M to spare they do not lower
     the margin, because no way of flying could make it larger; with less to spare they lower it in proportion.
@@ -73,15 +75,18 @@ class ArmSpace:
         self.budget = budget
         if budget:
             asked = asked + _uncertain_m(scene, tree, pairs)
-        behind = scene.arm_joints_behind(tree)[pairs]
+        rooms = arm_rooms(scene, tree)
+        self._whole = rooms.tree
+        pairs, asked = np.concatenate([pairs, rooms.pairs]), np.concatenate([asked, rooms.required_m])
+        behind = scene.arm_joints_behind(rooms.tree)[pairs]
         own = np.all(behind > 0, axis=1) | (np.abs(behind[:, 0] - behind[:, 1]) <= FIXED_JOINTS)
         order = np.argsort(own, kind="stable")
         self.pairs, self.asked_m = pairs[order], asked[order]
         self.around = ~own[order]
         self._open = int(np.count_nonzero(self.around))
-        self._around = Prover(tree, self.pairs[: self._open])
+        self._around = Prover(self._whole, self.pairs[: self._open])
         self._balls = Spheres(self._around, self.joints, position, self.asked_m[: self._open] + ENOUGH_M)
-        self._own = Prover(tree, self.pairs[self._open :])
+        self._own = Prover(self._whole, self.pairs[self._open :])
         arm = scene.loaded.arm.document
         self._refuge = Refuge(scene, tree, position)
         self.stranded_m = 0.0
@@ -162,7 +167,7 @@ class ArmSpace:
     def pair_names(self, row: int) -> tuple[str, str, float]:
         """Return the bodies of a pair and what is required between them, m."""
         a, b = self.pairs[row].tolist()
-        return self.tree.bodies[a].name, self.tree.bodies[b].name, float(self.asked_m[row])
+        return self._whole.bodies[a].name, self._whole.bodies[b].name, float(self.asked_m[row])
 
     def seconds(self, arcs: Array) -> Array:
         """Return about how long quadratics (N, 3, A) take (N,), without starting and stopping.

@@ -10,6 +10,7 @@ import numpy as np
 
 from armcarry.asked.pairs import arm_pairs
 from armcarry.asked.requirement import Asked, Requirement
+from armcarry.asked.rooms import arm_rooms
 from armcarry.clearance import Prover
 from armcarry.clearance.boxes import swept_boxes
 from armcarry.clearance.spheres import joint_levers_m, levers_m
@@ -19,6 +20,7 @@ from armcarry.motion.braking import runaway
 from armcarry.record.record import Phase, Record
 from armcarry.scene.build import ARM
 from armcarry.scene.limits import brake_decelerations, runaway_rates
+from armcarry.scene.tree import Tree
 from armcarry.timeline.near import near_pairs
 from armcarry.whatif.cells import ENOUGH_M
 
@@ -33,11 +35,13 @@ class Side:
     Attributes:
         phase: its tree and times.
         pairs: (P, 2) body rows that the arm's joints can bring near enough to matter.
+        rooms: the pairs are of bodies and of rooms of the platform, which stand beside all others.
     """
 
     record: Record
     phase: Phase
     pairs: np.ndarray
+    rooms: bool = False
 
     @staticmethod
     def of(record: Record, phase: Phase, pairs: np.ndarray | None = None) -> Side:
@@ -45,14 +49,19 @@ class Side:
         return Side(record, phase, np.zeros((0, 2), dtype=np.int64) if pairs is None else pairs)
 
     @cached_property
+    def tree(self) -> Tree:
+        """What hangs from what, with the rooms where they are asked."""
+        return arm_rooms(self.record.scene, self.phase.tree).tree if self.rooms else self.phase.tree
+
+    @cached_property
     def prover(self) -> Prover:
         """Tree and pairs."""
-        return Prover(self.phase.tree, self.pairs)
+        return Prover(self.tree, self.pairs)
 
     @cached_property
     def own(self) -> np.ndarray:
         """Tell which pairs (P,) are both parts of arm, rider and load, not of what is around them."""
-        tree = self.phase.tree
+        tree = self.tree
         ours = np.array([tree.hangs_from(m.instance, ARM) for m in tree.mountings])
         instances = [m.instance for m in tree.mountings]
         flags = np.array([ours[instances.index(body.name.split("/", 1)[0])] for body in tree.bodies])
@@ -85,7 +94,7 @@ class Side:
     def names(self, pair: int) -> tuple[str, str]:
         """Return the names of a pair's bodies."""
         a, b = self.pairs[pair]
-        return self.phase.tree.bodies[a].name, self.phase.tree.bodies[b].name
+        return self.tree.bodies[a].name, self.tree.bodies[b].name
 
 
 @dataclass(frozen=True, eq=False)

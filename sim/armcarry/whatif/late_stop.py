@@ -20,6 +20,7 @@ from armcarry.motion.chain import Chain
 from armcarry.record.kept import Kept
 from armcarry.record.record import Record
 from armcarry.scene.tree import WORLD
+from armcarry.whatif.beside_rooms import room_windows
 from armcarry.whatif.cells import ENOUGH_M, Leaves, Roots, cover_others, pieces_of, refine, states
 from armcarry.whatif.faults import Side, Window, sides, windows
 
@@ -75,6 +76,7 @@ def run_outs(record: Record) -> RunOuts:
 
 def _run_outs(record: Record) -> RunOuts:
     parts = tuple(part for side in sides(record) for part in _braked_side(side))
+    parts += tuple(part for window in room_windows(record) for part in _braked(window) if not part.own)
     times, way, lasting = _tip_run_out(record)
     edges, lower = _by_command(record, parts)
     return RunOuts(parts, times, way, lasting, edges, lower, record.scene.loaded.rules.stop_remainder)

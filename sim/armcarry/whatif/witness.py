@@ -30,8 +30,8 @@ class Witness(NamedTuple):
 
 def witness(side: Side, pair: int, arc: Arcs) -> Witness:
     """Measure one pair of a side over the first arc, without slack."""
-    motion = arc.motion(0, side.phase.tree.joints)
-    prover = Prover(side.phase.tree, side.pairs[pair][None])
+    motion = arc.motion(0, side.tree.joints)
+    prover = Prover(side.tree, side.pairs[pair][None])
     # however far apart: slack may be what makes a margin short, and the arc itself keep well away
     found = prover.bounds(motion, end_s=float(arc.until[0]), report_distance_m=np.inf)
     points = [tuple(float(value) for value in row[0]) for row in (found.point_a, found.point_b)]
