@@ -61,3 +61,19 @@ def test_what_is_left_out_of_the_arm_never_leaves_its_foot(scene):
     seats = np.stack([np.broadcast_to(poses[:, first], (200, 4, 4)), at(boom), *(at(s) for s in left)], axis=1)
     rows = np.array([[0, k] for k in range(1, len(shapes))])
     assert distances(shapes, seats, rows).lower_m.max() <= within
+
+
+def test_what_is_left_out_where_only_the_arm_moves_is_out_of_its_reach(scene):
+    tree, within = scene.tree, scene.loaded.rules.slow_within
+    every = near_pairs(scene, tree, scene.position[None])
+    reached = set(map(tuple, near_pairs(scene, tree, scene.position[None], stands=True).tolist()))
+    out = np.array([pair for pair in every.tolist() if tuple(pair) not in reached])
+    assert reached < set(map(tuple, every.tolist())) and len(out) > 500
+    rng, (low, high) = np.random.default_rng(4), tree.joint_limits[scene.arm_columns].T
+    vectors = np.repeat(scene.position[None], 60, axis=0)
+    vectors[:, scene.arm_columns] = rng.uniform(low, high, (60, len(low)))
+    vectors[:2, scene.arm_columns] = 0.0  # stretched as far as it goes, or nearly
+    seats = forward(tree, vectors, [body.link for body in tree.bodies]) @ np.stack([body.pose for body in tree.bodies])
+    for a, b in out[rng.permutation(len(out))[:60]]:
+        two = [tree.bodies[a].shape, tree.bodies[b].shape]
+        assert distances(two, seats[:, [a, b]], np.array([[0, 1]])).lower_m.min() >= within

@@ -39,12 +39,17 @@ class NearPairs:
     beside: np.ndarray
 
 
-def near_pairs(scene: Scene, tree: Tree, base_at: Array) -> np.ndarray:
+def near_pairs(scene: Scene, tree: Tree, base_at: Array, *, stands: bool = False) -> np.ndarray:
     """Return the pairs (P, 2) of ``pairs_near``."""
-    return pairs_near(scene, tree, base_at).pairs
+    return pairs_near(scene, tree, base_at, stands=stands).pairs
 
 
-def pairs_near(scene: Scene, tree: Tree, base_at: Array) -> NearPairs:
+def all_else_stands(scene: Scene, motion: Motion) -> bool:
+    """Tell whether a motion of all joints of the tree moves the arm's alone."""
+    return not np.delete(motion.moving, scene.arm_columns).any()
+
+
+def pairs_near(scene: Scene, tree: Tree, base_at: Array, *, stands: bool = False) -> NearPairs:
     """Find the pairs of body rows of which one is moved by the arm's joints and one is structure.
 
     The arm always stands near something, which must not make it slow everywhere. So, with a ball of slow_within
@@ -56,6 +61,7 @@ def pairs_near(scene: Scene, tree: Tree, base_at: Array) -> NearPairs:
         scene: rules and classes.
         tree: the tree meanwhile.
         base_at: (K, n) joint vectors at the ends of what the arm's base does.
+        stands: nothing but the arm's joints moves; what no part of the arm reaches is left out then.
     """
     within = scene.loaded.rules.slow_within
     classes = np.array(scene.body_classes(tree))
@@ -68,9 +74,14 @@ def pairs_near(scene: Scene, tree: Tree, base_at: Array) -> NearPairs:
     least, most = _chain_m(tree, first, moving)
     inside = moving[most <= within]
     moving, least = moving[most > within], least[most > within]
-    beside = (least[:, None] <= within) & (_to_root_m(tree, first, standing, base_at)[None] <= within)
+    nearest, farthest = _to_root_m(tree, first, standing, base_at)
+    beside = (least[:, None] <= within) & (farthest <= within)
+    kept = ~beside
+    if stands:
+        reached = kept & (most[most > within][:, None] + within >= nearest)
+        kept = reached if reached.any() else kept
     pairs = np.stack(np.meshgrid(moving, standing, indexing="ij"), axis=-1)
-    return NearPairs(pairs[~beside].reshape(-1, 2), inside, moving[beside.any(axis=1)])
+    return NearPairs(pairs[kept].reshape(-1, 2), inside, moving[beside.any(axis=1)])
 
 
 def _chain_m(tree: Tree, first: int, bodies: np.ndarray) -> tuple[Array, Array]:
@@ -90,8 +101,8 @@ def _chain_m(tree: Tree, first: int, bodies: np.ndarray) -> tuple[Array, Array]:
     return chain + inside, chain + np.linalg.norm(seats[:, :3, 3], axis=1) + sizes
 
 
-def _to_root_m(tree: Tree, first: int, bodies: np.ndarray, base_at: Array) -> Array:
-    """Return how far bodies (B,) are at most from the origin of joint ``first`` while its base does what it does."""
+def _to_root_m(tree: Tree, first: int, bodies: np.ndarray, base_at: Array) -> tuple[Array, Array]:
+    """Return how far bodies (B,) are at least and at most from the origin of joint ``first`` at ``base_at``."""
     row = int(np.flatnonzero(tree.columns == first)[0])
     poses = forward(tree, np.asarray(base_at))
     shapes = [Sphere(1e-6), *(tree.bodies[k].shape for k in bodies)]
@@ -99,7 +110,8 @@ def _to_root_m(tree: Tree, first: int, bodies: np.ndarray, base_at: Array) -> Ar
     seated = poses[:, links] @ np.stack([tree.bodies[k].pose for k in bodies])
     pairs = np.stack([np.zeros(len(bodies), dtype=int), np.arange(len(bodies)) + 1], axis=1)
     root = poses[:, row, None]
-    return np.asarray(distances(shapes, np.concatenate([root, seated], axis=1), pairs).upper_m.max(axis=0))
+    found = distances(shapes, np.concatenate([root, seated], axis=1), pairs)
+    return found.lower_m.min(axis=0), found.upper_m.max(axis=0)
 
 
 def near_zones(
@@ -119,9 +131,9 @@ def near_zones(
     ends = np.stack([path.at(path.start_s), path.at(path.end_s)])
     known: dict[tuple[object, ...], Prover] = {} if provers is None else provers
     # what the arm's own joints do moves neither its base nor what stands
-    key = (id(tree), np.delete(ends, scene.arm_columns, axis=1).tobytes())
+    key = (id(tree), all_else_stands(scene, path), np.delete(ends, scene.arm_columns, axis=1).tobytes())
     if key not in known:
-        known[key] = Prover(tree, near_pairs(scene, tree, ends))
+        known[key] = Prover(tree, near_pairs(scene, tree, ends, stands=all_else_stands(scene, path)))
     curve = clearance_curve(tree, path, known[key], cells=CELLS, band_m=BAND_M, report_distance_m=within)
     zones: list[tuple[float, float]] = []
     for first, last, lower in zip(curve.times_s[:-1], curve.times_s[1:], curve.lower_m[0], strict=True):

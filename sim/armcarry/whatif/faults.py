@@ -21,7 +21,7 @@ from armcarry.record.record import Phase, Record
 from armcarry.scene.build import ARM
 from armcarry.scene.limits import brake_decelerations, runaway_rates
 from armcarry.scene.tree import Tree
-from armcarry.timeline.near import near_pairs
+from armcarry.timeline.near import all_else_stands, near_pairs
 from armcarry.whatif.cells import ENOUGH_M
 
 #: detection times beyond this are not looked for, s
@@ -72,7 +72,8 @@ class Side:
         """The pairs for whose nearness the arm slows down, those that come that near in the run."""
         scene, tree = self.record.scene, self.phase.tree
         ends = np.stack([self.record.motion.at(time) for time in (self.phase.start_s, self.phase.end_s)])
-        pairs = near_pairs(scene, tree, ends)
+        motion = self.record.motion.between(self.phase.start_s, self.phase.end_s)
+        pairs = near_pairs(scene, tree, ends, stands=all_else_stands(scene, motion))
         return Prover(tree, pairs[apart_m(self.record, self.phase, pairs) < scene.loaded.rules.slow_within])
 
     def let_go(self) -> None:

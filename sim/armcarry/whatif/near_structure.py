@@ -11,7 +11,7 @@ from armcarry.clearance.many import Arcs, least_margins
 from armcarry.geometry.poses import Array
 from armcarry.motion.refine import settle
 from armcarry.record.record import Phase, Record
-from armcarry.timeline.near import NearPairs, pairs_near
+from armcarry.timeline.near import NearPairs, all_else_stands, pairs_near
 from armcarry.whatif.cells import pieces_of, states
 from armcarry.whatif.faults import apart_m
 
@@ -39,7 +39,9 @@ class NearStretches:
 def near_stretches(record: Record, phase: Phase, start_s: float, end_s: float) -> NearStretches:
     """Find when something is near, by halving time until every instant but slivers is told one way or the other."""
     scene = record.scene
-    judged = pairs_near(scene, phase.tree, np.stack([record.motion.at(time) for time in (start_s, end_s)]))
+    ends = np.stack([record.motion.at(time) for time in (start_s, end_s)])
+    stands = start_s < end_s and all_else_stands(scene, record.motion.between(start_s, end_s))
+    judged = pairs_near(scene, phase.tree, ends, stands=stands)
     pairs = judged.pairs[apart_m(record, phase, judged.pairs) < scene.loaded.rules.slow_within]
     if not len(pairs):
         return NearStretches((), (), judged)
