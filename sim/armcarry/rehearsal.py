@@ -130,23 +130,34 @@ def judge(record: Record, processes: int | None = 1) -> Findings:
         record: the run.
         processes: how many may work side by side, None for as many as there are cores; the findings are the same.
     """
-    with worked_out_beside(record, _shared_out(cores() if processes is None else processes)):
-        return Findings(run_checks(record))
+    groups, late = _shared_out(cores() if processes is None else processes)
+    with worked_out_beside(record, groups):
+        return Findings(run_checks(record, late))
 
 
-def _shared_out(processes: int) -> list[list[Kept[Any]]]:
-    """Return the results that take long, shared out to processes beside this one, which runs the checks."""
+def _shared_out(processes: int) -> tuple[list[list[Kept[Any]]], tuple[str, ...]]:
+    """Return the results that take long, shared out to processes beside this one, and the checks that wait for them.
+
+    The lists were balanced on a day of six hours: whatever stands in none of them is worked out here.
+    """
     if processes < 2:
-        return []
+        return [], ()
     from armcarry.seeing.gaps import WATCHED
     from armcarry.seeing.glare import HINDERED
     from armcarry.seeing.sight import SIGHTINGS
+    from armcarry.whatif.late_stop import RUN_OUTS
     from armcarry.whatif.locked_joint import ESCAPES
     from armcarry.whatif.nearness import NEARNESS
     from armcarry.whatif.runaway_joint import RUNAWAYS
 
+    escapes: list[Kept[Any]] = [ESCAPES]
     seeing: list[Kept[Any]] = [SIGHTINGS, HINDERED, WATCHED, NEARNESS]
-    return {2: [seeing], 3: [seeing, [ESCAPES]]}.get(processes, [seeing, [ESCAPES], [RUNAWAYS]])
+    late = ("held_view", "light", "locked_joint", "near_people", "seen")
+    if processes == 2:
+        return [[*escapes, *seeing]], late
+    if processes == 3:
+        return [escapes, seeing], late
+    return [escapes, seeing, [RUNAWAYS, RUN_OUTS]], (*late, "runaway", "stopping")
 
 
 def second_run(

@@ -6,7 +6,7 @@ Other packages add theirs by an entry point of the group ``armcarry.checks`` (na
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from importlib import import_module
 from importlib.metadata import EntryPoint, entry_points
 from pkgutil import iter_modules
@@ -27,29 +27,35 @@ def registry() -> dict[str, Check]:
     return _found()[0]
 
 
-def run_checks(record: Record) -> tuple[Finding, ...]:
+def run_checks(record: Record, late: Collection[str] = ()) -> tuple[Finding, ...]:
     """Run every check on a record; failures first, then what was not assessed, then passes.
 
     A check that breaks off, that gives what is no finding, that cannot be loaded or whose name is taken is not
     assessed, with the reason; nothing that a check does keeps the others from being run and the run from being kept.
+
+    Args:
+        record: the run.
+        late: checks that are run after the others, because they wait for something.
     """
     from armcarry.record.causes import with_causes
     from armcarry.record.finding import Verdict
 
-    findings = [finding for _, told in one_by_one(record) for finding in told]
+    findings = [finding for _, told in one_by_one(record, late) for finding in told]
     order = {Verdict.FAIL: 0, Verdict.NOT_ASSESSED: 1, Verdict.PASS: 2}
     return with_causes(record, sorted(findings, key=lambda finding: order[finding.verdict]))
 
 
-def one_by_one(record: Record) -> Iterator[tuple[str, list[Finding]]]:
+def one_by_one(record: Record, late: Collection[str] = ()) -> Iterator[tuple[str, list[Finding]]]:
     """Run every check on a record, one after another: name and findings; first, without a name, what cannot be run."""
     from armcarry.checks.guarded import judged, not_run
 
     checks, problems = _found()
     settings = record.scene.loaded.rules.checks
     yield "", problems
+    early = [name for name in checks if name not in late] if late else []
+    told = {name: judged(name, checks[name], record, settings.get(name)) for name in early}
     for name, check in checks.items():
-        yield name, judged(name, check, record, settings.get(name))
+        yield name, told[name] if name in told else judged(name, check, record, settings.get(name))
     for name in settings:
         if name not in checks:
             words = f"the rules give settings to check '{name}', and no check of that name is installed here"

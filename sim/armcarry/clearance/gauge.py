@@ -46,7 +46,7 @@ class Gauge:
         start = np.array([position[tree.column(name)] for name in self._chain.joints])
         links = forward(tree, position, [body.link for body in tree.bodies])
         self._placed = links @ np.stack([body.pose for body in tree.bodies])
-        self._unturned = np.linalg.inv(self._frames(start))
+        self._unturned = np.linalg.inv(self._frames(self._hats(start)))
         order = {tree.column(name): k for k, name in enumerate(self._chain.joints)}
         rows = {body.link: -1 for body in tree.bodies}
         for link in rows:
@@ -55,17 +55,24 @@ class Gauge:
         #: the last of the joints that moves each body, -1 for none
         self._behind = np.array([rows[body.link] for body in tree.bodies], dtype=np.int64)
 
-    def _frames(self, q: Array) -> Array:
+    def _hats(self, q: Array) -> Array:
+        """Return the upper rows of the joints' frames (n, 3, 4)."""
+        return np.asarray(self._chain.hats(q)[:, 0])
+
+    def _frames(self, hats: Array) -> Array:
         """Return the world's frame and those of the joints, (n+1, 4, 4)."""
         result = np.zeros((self._chain.size + 1, 4, 4))
         result[:, 3, 3] = 1.0
         result[0] = np.eye(4)
-        result[1:, :3] = self._chain.hats(q)[:, 0]
+        result[1:, :3] = hats
         return result
 
     def place(self, q: Array) -> Array:
         """Return T_world_body (B, 4, 4) at joint positions (n,)."""
-        return np.asarray((self._frames(q) @ self._unturned)[self._behind + 1] @ self._placed)
+        return self._place(self._hats(q))
+
+    def _place(self, hats: Array) -> Array:
+        return np.asarray((self._frames(hats) @ self._unturned)[self._behind + 1] @ self._placed)
 
     def maybe_near(self, q: Array, within_m: Array, some: np.ndarray | None = None) -> np.ndarray:
         """Return which rows, of all or some, have bounding balls nearer than ``within_m`` (P,); nan leaves one out."""
@@ -83,7 +90,8 @@ class Gauge:
 
         Bodies that overlap have distance 0 and no gradient.
         """
-        pose = pose_rows(self.place(q)[None], self._solids.centre)
+        hats = self._hats(q)
+        pose = pose_rows(self._place(hats)[None], self._solids.centre)
         rows = self._by_balls(pose, within_m, some)
         bounds, points = self._measure(
             self._solids.form, self._solids.size, self._solids.verts, np.ascontiguousarray(pose), self.pairs[rows],
@@ -91,10 +99,9 @@ class Gauge:
         )  # fmt: skip
         close = bounds[0, :, 1] < within_m[rows]
         rows, distance = rows[close], np.maximum(bounds[0, close, 1], 0.0)
-        return Near(rows, distance, self._gradient(q, rows, distance, points[0, close]))
+        return Near(rows, distance, self._gradient(hats, rows, distance, points[0, close]))
 
-    def _gradient(self, q: Array, rows: np.ndarray, distance: Array, points: Array) -> Array:
-        hats = self._chain.hats(q)[:, 0]
+    def _gradient(self, hats: Array, rows: np.ndarray, distance: Array, points: Array) -> Array:
         axes, origins = hats[:, :, 2], hats[:, :, 3]
         with np.errstate(divide="ignore", invalid="ignore"):
             across = np.where(distance[:, None] > 1e-9, (points[:, 3:] - points[:, :3]) / distance[:, None], 0.0)

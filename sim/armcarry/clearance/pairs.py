@@ -83,8 +83,8 @@ def unlike(code: np.ndarray) -> np.ndarray:
     apart = code[few][:, None] != code
     apart &= ~(rare & (np.arange(len(code)) < few[:, None]))  # two rare ones once
     row, other = np.nonzero(apart)
-    pairs = np.sort(np.stack([few[row], other], axis=1), axis=1)
-    return np.ascontiguousarray(pairs[np.argsort(pairs[:, 0] * len(code) + pairs[:, 1], kind="stable")])
+    lower, upper = np.minimum(few[row], other), np.maximum(few[row], other)
+    return np.stack(np.divmod(np.sort(lower * len(code) + upper), max(len(code), 1)), axis=1)
 
 
 def _pairs(tree: Tree, moves: np.ndarray, exclude: Iterable[NamePair]) -> np.ndarray:
