@@ -110,3 +110,19 @@ def test_a_line_shorter_than_what_is_left_out_is_a_point():
     here = poses.identity(1)
     assert sight_lines((0, 0, 0), (0.1, 0, 0), [Sphere(0.2)], here, skip_end_m=0.3).blocked[0]
     assert sight_lines((5, 0, 0), (5, 0, 0), [Sphere(0.2)], here, within_m=9.0).upper_m[0, 0] == pytest.approx(4.8)
+
+
+def test_bodies_beside_all_lines_are_told_apart_by_the_box_about_these():
+    rng = np.random.default_rng(6)
+    eyes, points = rng.uniform(0.0, 2.0, (2, 30, 3))
+    shapes = [Sphere(0.2), Box((0.3, 0.6, 0.2))] * 60
+    at = np.concatenate([rng.uniform(0.0, 2.0, (20, 3)), rng.uniform(-8.0, 8.0, (100, 3))])
+    placed = np.stack([poses.translation(one) for one in at])
+    measured = sight_lines(eyes, points, shapes, placed, within_m=np.inf)
+    found = sight_lines(eyes, points, shapes, placed, within_m=0.5)
+    np.testing.assert_array_equal(found.blocked, measured.blocked)
+    assert np.all(found.lower_m <= measured.upper_m) and np.any(found.blocked)
+    alike = np.ptp(found.lower_m, axis=0) == 0.0  # one bound for all lines
+    assert np.count_nonzero(alike) > 60 and np.all(found.lower_m[:, alike] > 0.5)
+    near = measured.lower_m <= 0.5
+    np.testing.assert_array_equal(found.lower_m[near], measured.lower_m[near])

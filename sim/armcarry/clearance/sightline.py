@@ -58,7 +58,8 @@ def sight_lines(
         T_world_body: their poses, (B, 4, 4) for all lines or (S, B, 4, 4), one configuration a line; with
             ``configuration`` (C, B, 4, 4).
         configuration: (S,) which of C configurations holds for each line.
-        within_m: bodies proven farther than this are not measured; their lower bound is that of a ball about them.
+        within_m: bodies proven farther than this are not measured; their lower bound is that of a ball about them,
+            from the line or from the box about all lines.
         skip_start_m: length left out at the eye, which sits in the body of its camera.
         skip_end_m: length left out at the point, which may lie on the surface of a body.
     """
@@ -76,7 +77,10 @@ def sight_lines(
     centres = poses[..., :3, 3].copy()
     moved = np.flatnonzero(np.any(solids.centre != 0.0, axis=1))  # meshes, whose cores sit beside their frames
     centres[:, moved] += np.einsum("cbij,bj->cbi", poses[:, moved, :3, :3], solids.centre[moved])
-    lower = _ball_distance_m(starts, ends, centres[of], solids.size[:, 4]) - PAD_M
+    # most bodies stand outside the box about all the lines: those are told by their distance from it
+    lower = np.repeat(_box_distance_m(starts, ends, centres, solids.size[:, 4])[None] - PAD_M, count, axis=0)
+    some = np.flatnonzero(np.any(lower <= within_m, axis=0))
+    lower[:, some] = _ball_distance_m(starts, ends, centres[:, some][of], solids.size[some, 4]) - PAD_M
     upper = np.full((count, bodies), np.inf)
     line, body = np.nonzero(lower <= within_m)
     if line.size:
@@ -116,6 +120,15 @@ def _segment_rows(starts: Array, ends: Array) -> Array:
     pose = np.zeros((len(starts), 4, 4))
     pose[:, :3, :3], pose[:, :3, 3], pose[:, 3, 3] = turn, (starts + ends) / 2, 1.0
     return pose_rows(pose, np.zeros((len(starts), 3)))
+
+
+def _box_distance_m(starts: Array, ends: Array, centres: Array, radii: Array) -> Array:
+    """Return how far balls (B,) are from the box about segments (S, 3), whichever of their centres (C, B, 3) counts."""
+    if not len(starts):
+        return np.zeros(len(radii))
+    least, most = np.minimum(starts, ends).min(axis=0), np.maximum(starts, ends).max(axis=0)
+    away = np.maximum(np.maximum(least - centres.max(axis=0), centres.min(axis=0) - most), 0.0)
+    return np.asarray(np.linalg.norm(away, axis=1) - radii)
 
 
 def _ball_distance_m(starts: Array, ends: Array, centres: Array, radii: Array) -> Array:
