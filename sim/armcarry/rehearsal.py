@@ -150,14 +150,13 @@ def _shared_out(processes: int) -> tuple[list[list[Kept[Any]]], tuple[str, ...]]
     from armcarry.whatif.nearness import NEARNESS
     from armcarry.whatif.runaway_joint import RUNAWAYS
 
-    escapes: list[Kept[Any]] = [ESCAPES]
     seeing: list[Kept[Any]] = [SIGHTINGS, HINDERED, WATCHED, NEARNESS]
-    late = ("held_view", "light", "locked_joint", "near_people", "seen")
+    looks = ("held_view", "light", "near_people", "seen")
     if processes == 2:
-        return [[*escapes, *seeing]], late
+        return [[RUNAWAYS, RUN_OUTS, ESCAPES]], ("locked_joint", "runaway", "stopping")
     if processes == 3:
-        return [escapes, seeing], late
-    return [escapes, seeing, [RUNAWAYS, RUN_OUTS]], (*late, "runaway", "stopping")
+        return [[RUNAWAYS, RUN_OUTS], seeing], (*looks, "runaway", "stopping")
+    return [[RUNAWAYS], [RUN_OUTS], seeing], (*looks, "runaway", "stopping")
 
 
 def second_run(
