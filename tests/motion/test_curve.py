@@ -118,3 +118,16 @@ def test_what_moves_is_what_is_not_constant_from_the_first_piece_to_the_last():
     table[:, 1, 3] = 1.0, -1.0
     moving = Motion(("a", "b", "c", "d"), np.array([0.0, 1.0, 2.0]), table).moving
     assert moving.tolist() == [True, True, False, True]
+
+
+@settings(max_examples=40, deadline=None)
+@given(motions(), st.lists(st.tuples(st.floats(0, 0.9), st.floats(0.05, 1.0)), min_size=1, max_size=6),
+       st.integers(0, 2))  # fmt: skip
+def test_extremes_of_many_stretches_are_those_of_each_alone(motion, spans, order):
+    starts = motion.start_s + np.array([first for first, _ in spans]) * motion.duration_s
+    ends = starts + np.array([share for _, share in spans]) * (motion.end_s - starts)
+    low, high = motion.extremes_during(starts, ends, order)
+    for row, (start, end) in enumerate(zip(starts, ends, strict=True)):
+        alone = motion.between(start, end).extremes(order)
+        scale = max(1.0, np.abs(alone).max())
+        np.testing.assert_allclose([low[row], high[row]], alone, rtol=1e-7, atol=1e-7 * scale)

@@ -168,6 +168,20 @@ class Motion:
         shape = (-1, len(self.joints))
         return low.reshape(shape) / length, high.reshape(shape) / length
 
+    def extremes_during(self, starts_s: Array, ends_s: Array, order: int = 0) -> tuple[Array, Array]:
+        """Return the exact least and greatest value (R, n), (R, n) of a derivative over many stretches of the motion.
+
+        The motion is cut once wherever a stretch begins or ends; what stretches share is looked at once.
+        """
+        if not len(starts_s):
+            return np.zeros((0, len(self.joints))), np.zeros((0, len(self.joints)))
+        inner = self.breaks_s[(self.breaks_s > starts_s.min()) & (self.breaks_s < ends_s.max())]
+        edges = np.unique(np.concatenate([inner, starts_s, ends_s]))
+        low, high = self.cut_at(edges).extremes_of_pieces(order)
+        at = np.stack([np.searchsorted(edges, starts_s), np.searchsorted(edges, ends_s)], axis=1).ravel()
+        low, high = np.append(low, low[-1:], axis=0), np.append(high, high[-1:], axis=0)
+        return np.minimum.reduceat(low, at)[::2], np.maximum.reduceat(high, at)[::2]
+
     def columns_of(self, joints: Sequence[str]) -> np.ndarray:
         """Return the column numbers of the named joints. Raises FrameError with the nearest name."""
         where = {name: k for k, name in enumerate(self.joints)}

@@ -233,14 +233,11 @@ def against_rates(side: Side, starts: Array, ends: Array, before_s: float) -> Ar
     joint's own way counts, from where it was when it ran away.
     """
     motion, columns = side.record.motion, side.record.scene.arm_columns
-    found = np.zeros((2, len(starts), len(columns)))
-    for row, (start, end) in enumerate(zip(starts.tolist(), ends.tolist(), strict=True)):
-        low, high = motion.between(max(start - before_s, motion.start_s), end).extremes(1)
-        moves = (low != 0.0) | (high != 0.0)
-        others = moves.sum() - moves[columns] > 0
-        found[0, row] = np.where(others, np.maximum(-low[columns], 0.0), 0.0)
-        found[1, row] = np.where(others, np.maximum(high[columns], 0.0), 0.0)
-    return found
+    low, high = motion.extremes_during(np.maximum(starts - before_s, motion.start_s), ends, 1)
+    moves = (low != 0.0) | (high != 0.0)
+    others = moves.sum(axis=1)[:, None] - moves[:, columns] > 0
+    rates = np.stack([-low[:, columns], high[:, columns]])
+    return np.where(others, np.maximum(rates, 0.0), 0.0)
 
 
 def near_structure(side: Side, starts: Array, ends: Array) -> np.ndarray:
