@@ -92,12 +92,18 @@ class Drift:
         """
         home, base = (int(self.islands[self.tree.index(name)]) for name in (link, seen_from))
         point = poses.apply(self._place(link, home), offset_m)
+        pair = self._pair(home, base)
+        if pair is None:
+            return self._nowhere, self._nowhere
         key = (home, base, tuple(point.tolist()))
         if key not in self._known:
-            zero = np.zeros(len(self.edges_s))
-            pair = self._pair(home, base)
-            self._known[key] = (zero, zero) if pair is None else self._grown(pair, point)
+            self._known[key] = self._grown(pair, point)
         return self._known[key]
+
+    @cached_property
+    def _nowhere(self) -> Array:
+        """The way of what does not move."""
+        return np.zeros(len(self.edges_s))
 
     @cached_property
     def _start(self) -> Array:

@@ -208,7 +208,7 @@ class Gaps:
             edges = np.linspace(phase.start_s, phase.end_s, count + 1)
             middles = (edges[:-1] + edges[1:]) / 2
             centres = np.concatenate([self.record.body_poses(part)[:, :, :3, 3] for (part,) in batches(middles)])
-            reach = np.stack([watched.drift.reach(way, middles, edges[:-1], edges[1:]) for way in watched.body_ways])
+            reach = watched.body_reach(middles, edges[:-1], edges[1:])
             self._grids[id(phase)] = _Grid(edges, centres, reach)
         return self._grids[id(phase)]
 

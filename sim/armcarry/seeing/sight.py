@@ -132,20 +132,19 @@ class Watch:
     def ways(self) -> dict[str, Array]:
         """How far cameras and targets go as seen from every island, by link (I, edges)."""
         links = [camera.link for camera in self.cameras] + [target.link for target in self.targets]
-        return {link: self._ways(link) for link in links}
+        islands = [self.drift.tree.links[row] for row in np.unique(self.body_island)]
+        return {link: np.stack([self.drift.way(link, seen_from=row)[0] for row in islands]) for link in links}
 
     @cached_property
-    def body_ways(self) -> list[Array]:
-        """How far any point of every body goes (B) arrays (edges,)."""
-        found = []
-        for body in self.bodies:
-            way, turned = self.drift.way(body.link, body.pose[:3, 3])
-            found.append(way + bounding_radius_m(body.shape) * turned)
-        return found
+    def _body_ways(self) -> dict[int, Array]:
+        """How far any point of a body goes (edges,), by the row of the body, of those that move."""
+        ways = enumerate(self.drift.way(body.link, body.pose[:3, 3]) for body in self.bodies)
+        return {k: way + self.radii[k] * turned for k, (way, turned) in ways if way[-1] + turned[-1] > 0.0}
 
-    def _ways(self, link: str) -> Array:
-        islands = np.unique(self.body_island)
-        return np.stack([self.drift.way(link, seen_from=self.drift.tree.links[row])[0] for row in islands])
+    def body_reach(self, *cells: Array) -> Array:
+        """Return how far any point of every body goes in cells (B, N) of middles, starts and ends."""
+        moved = {k: self.drift.reach(way, *cells) for k, way in self._body_ways.items()}
+        return np.stack([moved.get(k, np.zeros(len(cells[0]))) for k in range(len(self.bodies))])
 
     def _housing(self, camera: SceneCamera) -> np.ndarray:
         """Tell which bodies (B,) the camera sits in."""
@@ -263,7 +262,7 @@ class Watch:
         lines = np.argwhere(glimpsed)
         grown = {link: self._reach(way, cells) for link, way in self.ways.items()}
         moved = {link: self.drift.reach(self.drift.way(link)[0], *cells) for link in self.ways}
-        own = np.stack([self.drift.reach(way, *cells) for way in self.body_ways])
+        own = self.body_reach(*cells)
         for batch in np.split(lines, range(_BATCH, len(lines), _BATCH)):
             if not len(batch):
                 continue
