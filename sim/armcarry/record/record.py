@@ -74,7 +74,7 @@ class Record:
         motion: every joint of the tree over the whole run.
         moves, events: what happens when.
         shortfalls: moves that could not be made; the run ends before the first.
-        pairs: proven clearance of every pair, in motion and at rest.
+        pairs: proven clearance of every pair, in motion and at rest; ``table`` has the same in columns.
         curves: clearance against time by group of classes.
         slip: steps of the day that take longer, and by how many seconds.
         failed: steps of the day that are tried, fail and are followed by their fallback.
