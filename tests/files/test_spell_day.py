@@ -193,3 +193,15 @@ def test_what_was_found_for_another_script_by_a_slip_of_the_hand_breaks_nothing(
     write_found(found_of(path, {"format": FORMAT, "title": "t", "script": digest, "settings": {"pitch": "90 deg"},
                                 "stations": ["-6 m", "7 m", "8 m"], "ways": ways}))  # fmt: skip
     assert load_scenario(path).scenario.restraint is None
+
+
+def test_one_after_the_other_passes_the_hatch_unless_the_script_says_in_which_order(told):
+    after = {step.name: step.after for step in told(OUT, ON, "go: {who: ev2, to: bay_5}").scenario.day.steps}
+    assert after["ev2_to_bay_5"] == ["ev1_to_porch"]
+    said = told(OUT, ON, "go: {who: ev2, to: bay_5}\n      after: [to_porch]").scenario.day.steps
+    assert {step.name: step.after for step in said}["ev2_to_bay_5"] == ["to_porch"]
+
+
+def test_nobody_waits_at_the_hatch_for_whom_the_script_links_to_something_else(told):
+    steps = told(OUT, "go: {who: ev1, to: bay_3}\n      after: [there]", "{name: there, go: {who: ev2, to: bay_5}}")
+    assert {step.name: step.after for step in steps.scenario.day.steps}["ev2_to_bay_5"] == []

@@ -38,6 +38,8 @@ class DayState:
             name: Item(name, item.at, item.fasteners, known.files["hardware", name, "model"].document)
             for name, item in script.hardware.items()
         }
+        #: who went through the hatch last, and the step
+        self.passed: tuple[str, str] | None = None
         #: step that must have ended before the arm goes on: somebody gets off it
         self.held_by: str | None = None
         #: who -> worksite, airlock or frame; those aboard are at ARM
@@ -55,12 +57,18 @@ class DayState:
         return [who for who, place in self.places.items() if place == ARM]
 
     def walk(self, who: str, to: str, step: Step | None = None, *, follows: bool = False) -> None:
-        """Let somebody go along the handrails, unless they are there."""
+        """Let somebody go along the handrails, unless they are there; one after the other through the hatch."""
         if self.places[who] != to:
             takes = None if step is None else step.takes
             short = to.removeprefix("platform/")
-            self.out.add(f"{who}_to_{short}", f"to {spoken(short)}", [who], translate={"to": to}, takes=takes,
-                         follows=follows)  # fmt: skip
+            passes = AIRLOCK in (to, self.places[who])
+            linked = step is not None and bool(step.after or step.before)
+            before = self.passed if passes and not linked else None
+            once = [] if before is None or before[0] == who else [before[1]]
+            name = self.out.add(f"{who}_to_{short}", f"to {spoken(short)}", [who], translate={"to": to}, takes=takes,
+                                follows=follows, after=once)  # fmt: skip
+            if passes:  # whom the script links to something else nobody waits for: it might be in a circle
+                self.passed = None if linked else (who, name)
             self.places[who] = to
 
     def get_on(self, path: YamlPath, who: str, step: Step | None, *, follows: bool = False) -> None:
