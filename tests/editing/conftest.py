@@ -2,14 +2,28 @@
 
 import pytest
 
-from long_carry import long_carry
+from armcarry.editing import Session
+from long_carry import short_carry
 
 
 @pytest.fixture
 def script(tmp_path):
     """The demo carry up to where the box is out of the keel, with the comments of the file."""
-    cut = "      - {line: {frame: platform/rack_a_stand, to: [-2.1 m, -3.7"
-    text = long_carry().split(cut, 1)[0]
     path = tmp_path / "short.yaml"
-    path.write_text(text, encoding="utf-8")
+    path.write_text(short_carry(), encoding="utf-8")
     return path
+
+
+@pytest.fixture(scope="session")
+def _opened(tmp_path_factory):
+    path = tmp_path_factory.mktemp("edited") / "short.yaml"
+    path.write_text(short_carry(), encoding="utf-8")
+    return Session(path)
+
+
+@pytest.fixture
+def session(_opened):
+    """A session on it that all share: it is planned and proven once, and every test leaves it as it was."""
+    yield _opened
+    while _opened.script.done:
+        _opened.undo()

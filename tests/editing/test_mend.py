@@ -13,9 +13,8 @@ from armcarry.rehearsal import judge, rehearse
 CARRY = Path(__file__).parents[2] / "scenarios" / "pump_box_radiator_out.yaml"
 
 
-def test_an_appendage_in_the_way_is_stowed_and_one_undo_takes_that_back(script):
-    script.write_text(script.read_text().replace("radiator_port: stowed", "radiator_port: deployed"))
-    session = Session(script)
+def test_an_appendage_in_the_way_is_stowed_and_one_undo_takes_that_back(session):
+    session.appendage("radiator_port", "deployed")
     before = session.script.data
     finding = Finding("clearance", Verdict.FAIL, "arm/boom_far_tube", "m", "platform/radiator_port_sheet_1_1", 500.0)
     named = {remedy.title: remedy for remedy in remedies(session, finding)}
@@ -28,8 +27,7 @@ def test_an_appendage_in_the_way_is_stowed_and_one_undo_takes_that_back(script):
     assert session.script.data == before
 
 
-def test_a_move_is_slowed_by_as_much_as_its_finding_asks(script):
-    session = Session(script)
+def test_a_move_is_slowed_by_as_much_as_its_finding_asks(session):
     session.option((0, 6), "rate", 0.8)
     finding = Finding("tip_speed", Verdict.FAIL, "arm/tip", "m", remedy="slow out to 60 % of its rate", start_s=500.0)
     (remedy,) = remedies(session, finding)[:1]
@@ -52,8 +50,7 @@ def test_a_carry_past_the_radiator_is_mended_by_one_choice_and_passes_every_chec
     assert len(session.answer.failing) > 20
 
 
-def test_what_does_not_help_says_why_and_changes_nothing(script):
-    session = Session(script)
+def test_what_does_not_help_says_why_and_changes_nothing(session):
     finding = Finding("clearance", Verdict.FAIL, "arm/boom_far_tube", "m", "platform/keel_bay_9_brace_port", 500.0)
     named = {remedy.title: remedy for remedy in remedies(session, finding)}
     with pytest.raises(InputError, match=r"straight lines lead there|no other branch of the arm that was tried"):

@@ -89,8 +89,7 @@ def test_what_cannot_be_is_refused_with_its_line_and_nothing_changes(script, tmp
     assert len((tmp_path / "kept" / JOURNAL).read_text().splitlines()) == 4
 
 
-def test_every_act_does_what_it_says(script):
-    session = Session(script)
+def test_every_act_does_what_it_says(session):
     end = session.tool_pose(session.end_s(OUT))
     session.split(OUT)
     assert session.title((0, 7)) == "out"

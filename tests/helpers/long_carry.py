@@ -12,3 +12,9 @@ def long_carry() -> str:
         assert text.count(out) == 1
         text = text.replace(out, in_)
     return text
+
+
+def short_carry() -> str:
+    """Return the same up to where the box is out of the rack: 7 moves."""
+    cut = "      - {line: {frame: platform/rack_a_stand, to: [-2.1 m, -3.7"
+    return long_carry().split(cut, 1)[0]

@@ -9,7 +9,6 @@ import numpy as np
 
 from armcarry.editing.script import Change, Op, Script, told
 from armcarry.errors import InputError
-from armcarry.files.documents.scenario import ANY_MOUNT
 from armcarry.files.plain import key_steps, plain
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
@@ -207,6 +206,15 @@ class Moves:
 
         A move to joint positions or to a worksite becomes one to a pose.
         """
+        return self.change(self.placed(at, position_m, rotation_rad))
+
+    def placed(
+        self,
+        at: tuple[int, int],
+        position_m: Sequence[float] | Array,
+        rotation_rad: Sequence[float] | Array | None = None,
+    ) -> Change:
+        """Return the change that ``place`` makes."""
         move, kind = self.move(at), self.kind(at)
         if kind not in LEADING:
             problem = f"'{self.title(at)}' leads nowhere"
@@ -222,7 +230,8 @@ class Moves:
             new = {"to_pose": {**old, "position": to, "rotation": turn}}
         kept = {key: value for key, value in move.items() if key not in (kind, "via")}
         where = ", ".join(to)
-        return self.put(at, {**kept, **new}, f"to {where}" + ("" if turned is None else f" turned {', '.join(turned)}"))
+        words = f"to {where}" + ("" if turned is None else f" turned {', '.join(turned)}")
+        return Change(f"{self.title(at)}: {words}", (Op("set", _path(at), plain({**kept, **new})),))
 
     def shift(self, at: tuple[int, int], by_m: Sequence[float]) -> Answer:
         """Move where a move ends along the axes of its frame."""
@@ -259,29 +268,6 @@ class Moves:
         place, frame = self._place(self.end_s(at), self.frame(at), None, True), self.frame(at)
         kept = {key: value for key, value in self.move(at).items() if key not in (self.kind(at), "via", "way")}
         return self.put(at, {**kept, "line": {"frame": frame, **place}}, "a straight line")
-
-    # -- what stands where -------------------------------------------------------------------------------------------
-
-    def station(self, station_m: float) -> Answer:
-        """Put the base elsewhere along its rail."""
-        base = self.script.data.get("base") or {}
-        mount = base.get("mount", ANY_MOUNT)
-        now = self.answer.record.scene.loaded.scenario.base.mount if mount == ANY_MOUNT else mount
-        op = Op("set", ("base",), {**base, "mount": now, "station": length(station_m)})
-        return self.change(Change(f"base at {length(station_m)}", (op,)))
-
-    def setting(self, name: str, value_rad: float) -> Answer:
-        """Set an adjustment of the foot restraint."""
-        if self.script.data.get("restraint") is None:
-            raise InputError("the script has no restraint", file=self.path)
-        settings = {**self.script.data["restraint"].get("settings", {}), name: angle(value_rad)}
-        op = Op("set", ("restraint", "settings"), settings)
-        return self.change(Change(f"restraint {name} {angle(value_rad)}", (op,)))
-
-    def appendage(self, name: str, state: str) -> Answer:
-        """Have an appendage of the platform stand in another state at the start."""
-        states = {**self.script.data.get("appendages", {}), name: state}
-        return self.change(Change(f"{name} {state}", (Op("set", ("appendages",), states),)))
 
 
 def _path(at: tuple[int, int]) -> tuple[str | int, ...]:

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import difflib
 import time
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from armcarry.editing.answer import Answer
+from armcarry.editing.begun import Begun
 from armcarry.editing.journal import Journal, begun, digest, read_journal
 from armcarry.editing.later import Later
 from armcarry.editing.measured import answer
-from armcarry.editing.moves import Moves
 from armcarry.editing.rehearsed import Rehearsal
 from armcarry.editing.script import Change, Script
+from armcarry.editing.volume import RADIUS_M, STEP_M, FreeVolume, sampled
 from armcarry.errors import InputError
 from armcarry.files.atomic import write_bytes_atomic
 from armcarry.files.load import load_scenario
@@ -22,11 +24,12 @@ from armcarry.files.places import find_scenario
 from armcarry.files.yaml_text import MAX_BYTES, parse_yaml, read_bytes
 
 JOURNAL = "session.jsonl"
+Tell = Callable[[FreeVolume], None]
 #: moves that are worked out at a time of those that an answer left
 _BATCH = 5
 
 
-class Session(Moves):
+class Session(Begun):
     """Changes a script and answers every change at once.
 
     Every change is written to the journal before it is answered, and ``undo`` takes back what was done at once,
@@ -99,6 +102,30 @@ class Session(Moves):
         self._note({"change": change.as_dict()})
         self.answer = found
         return found
+
+    def free_volume(
+        self, at: tuple[int, int], radius_m: float = RADIUS_M, step_m: float = STEP_M, tell: Tell | None = None
+    ) -> FreeVolume:
+        """Return where the waypoint of a move may be: positions in a ball around it, and which of them pass.
+
+        Args:
+            at: the move, by carry and number.
+            radius_m, step_m: of the ball, and between positions.
+            tell: told the volume as it grows.
+
+        Raises:
+            InputError: the move leads nowhere, is not flown, or too many positions are asked for.
+        """
+        for found in self.sampled(at, radius_m, step_m):  # the waypoint itself at least
+            if tell is not None:
+                tell(found)
+        return found
+
+    def sampled(
+        self, at: tuple[int, int], radius_m: float = RADIUS_M, step_m: float = STEP_M
+    ) -> Iterator[FreeVolume]:
+        """Give the same as it grows; whoever stops asking stops the work."""
+        return sampled(self, self._rehearsal, at, radius_m, step_m)
 
     def undo(self) -> Answer:
         """Take the last change back; where there is none, nothing happens."""

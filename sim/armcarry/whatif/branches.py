@@ -50,6 +50,17 @@ def other_branch(record: Record, time_s: float) -> str:
 
 def branch_at(record: Record, time_s: float) -> Array | None:
     """Return the joints of the arm (n,) on the branch of ``other_branch``, rad or m; None where there is none."""
+    found, left = branches_at(record, time_s)
+    best = int(np.argmax(left)) if len(left) else -1
+    return None if best < 0 or left[best] < 0.0 else np.asarray(found[best])
+
+
+def branches_at(record: Record, time_s: float) -> tuple[Array, Array]:
+    """Return other branches on which the tool is where it is at an instant, with joint margins kept.
+
+    Returns:
+        (B, n) joints of the arm, rad or m, widest joint margin first; (B,) the least distance beyond what is required.
+    """
     scene, phase = record.scene, record.phase_at(time_s)
     tree, position, columns = phase.tree, record.motion.at(time_s), scene.arm_columns
     tool = scene.tool(tree)
@@ -57,16 +68,14 @@ def branch_at(record: Record, time_s: float) -> Array | None:
     try:
         found = solutions(chain, tree.pose_of(tool, position), what="the tool's place")
     except ReachError:
-        return None
+        return np.zeros((0, len(columns))), np.zeros(0)
     now, turns = position[columns], chain.revolute
     other = [q for q in found if np.abs(_apart(q - now, turns)).max() > _OTHER_RAD and _roomy(record, chain, q)]
     if not other:
-        return None
+        return np.zeros((0, len(columns))), np.zeros(0)
     tried = np.repeat(position[None], len(other[:_TRIED]), axis=0)
     tried[:, columns] = other[:_TRIED]
-    left = least_left_m(record, time_s, tried)
-    best = int(np.argmax(left))
-    return None if left[best] < 0.0 else np.asarray(other[best])
+    return np.stack(other[:_TRIED]), least_left_m(record, time_s, tried)
 
 
 def least_left_m(record: Record, time_s: float, positions: Array) -> Array:

@@ -1,9 +1,46 @@
-"""What the window asks: whether a difference is to be saved."""
+"""What the window asks: whether a difference is to be saved, what is to be brought where."""
 
 from __future__ import annotations
 
 from PySide6.QtGui import QFontDatabase
-from PySide6.QtWidgets import QDialog, QDialogButtonBox, QLabel, QPlainTextEdit, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QComboBox,
+    QDialog,
+    QDialogButtonBox,
+    QFormLayout,
+    QLabel,
+    QPlainTextEdit,
+    QVBoxLayout,
+    QWidget,
+)
+
+
+class Bring(QDialog):
+    """Asks which item is to be brought to which worksite.
+
+    Attributes:
+        what, to: the choices.
+    """
+
+    def __init__(self, parent: QWidget, items: list[str], sites: list[str]) -> None:
+        """Args: parent; items and worksites to choose from."""
+        super().__init__(parent)
+        self.setWindowTitle("Bring an item somewhere")
+        self.what, self.to = QComboBox(), QComboBox()
+        self.what.addItems(items)
+        self.to.addItems(sites)
+        label = QLabel("It is fetched from where it sits, carried by a way that is found, and placed. This may take a "
+                       "minute; one undo takes it back.")  # fmt: skip
+        label.setWordWrap(True)
+        form, column = QFormLayout(), QVBoxLayout(self)
+        form.addRow("Bring", self.what)
+        form.addRow("to", self.to)
+        buttons = QDialogButtonBox(QDialogButtonBox.StandardButton.Ok | QDialogButtonBox.StandardButton.Cancel)
+        buttons.accepted.connect(self.accept)
+        buttons.rejected.connect(self.reject)
+        column.addWidget(label)
+        column.addLayout(form)
+        column.addWidget(buttons)
 
 
 class Difference(QDialog):

@@ -51,6 +51,22 @@ def lay_out(window: EditWindow) -> QVBoxLayout:
     more.addWidget(QLabel("Step"))
     more.addWidget(window.step, 1)
     left.addLayout(more)
+    free = QHBoxLayout()
+    for words, tip, act in (
+        ("Free volume", "V: where around it the waypoint may be, so that it is reached with all margins",
+         window.begin_volume),
+        ("Best point", "B: bring the waypoint to the best point of the volume", window.take_best),
+    ):  # fmt: skip
+        free.addWidget(_button(words, tip, act))
+    left.addLayout(free)
+    begin = QHBoxLayout()
+    for words, tip, act in (
+        ("Bring …", "add to the carry that an item is brought to a worksite", window.bring),
+        ("Write out", "write the moves that followed from an intent, to change them one by one",
+         lambda: window.on_move(window.session.write_out)),
+    ):  # fmt: skip
+        begin.addWidget(_button(words, tip, act))
+    left.addLayout(begin)
     middle = QVBoxLayout()
     middle.addWidget(window.message)
     row = QHBoxLayout()

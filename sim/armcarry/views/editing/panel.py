@@ -26,6 +26,7 @@ from armcarry.editing.answer import changed_mm
 from armcarry.editing.moves import LEADING, angle, length
 from armcarry.geometry import poses
 from armcarry.quantities import clock, parse, rounded_down
+from armcarry.views.editing.options import StartPage, WayPage
 from armcarry.views.player import look
 
 if TYPE_CHECKING:
@@ -45,6 +46,7 @@ class Panel(QWidget):
     Attributes:
         fields: the typed values by name: x, y, z, roll, pitch, yaw, rate, tip_speed.
         sliders: by joint.
+        way, start: the pages of how it is made, and of what stands where.
         findings: the list of what fails.
     """
 
@@ -62,6 +64,9 @@ class Panel(QWidget):
         tabs = QTabWidget()
         tabs.addTab(self._waypoint(), "Where it ends")
         tabs.addTab(self._joints(), "Joints")
+        self.way, self.start = WayPage(session, do), StartPage(session, do)
+        tabs.addTab(self.way, "Way")
+        tabs.addTab(self.start, "Start")
         self.tightest = QLabel()
         self.tightest.setWordWrap(True)
         self.tightest.setTextFormat(Qt.TextFormat.RichText)
@@ -162,6 +167,7 @@ class Panel(QWidget):
     def show_move(self, at: tuple[int, int] | None) -> None:
         """Show the numbers of a move's waypoint; a move that leads nowhere has none."""
         self.at = at
+        self.way.show_move(at)
         session = self._session
         leads = at is not None and session.kind(at) in LEADING and bool(session.flown(at))
         for name in (*_PLACE, *_TURN):
@@ -189,6 +195,7 @@ class Panel(QWidget):
 
     def show_answer(self) -> None:
         """Show what is tightest and what fails."""
+        self.start.show_start()
         answer = self._session.answer
         lines = []
         for one in answer.tightest:

@@ -8,8 +8,10 @@ from typing import Any
 import numpy as np
 
 from armcarry.editing.answer import Answer
+from armcarry.editing.volume import FreeVolume
 from armcarry.geometry.poses import Array
 from armcarry.record.record import PairRow, Record
+from armcarry.views import palette
 from armcarry.views.groups import rigid_groups
 from armcarry.views.player import look
 from armcarry.views.player.marks import Lines, place, triads, words
@@ -36,6 +38,7 @@ class EditScene:
         self.view = SceneView(plotter, answer.record, None, draw)
         self.view.samples(QUICK)
         self._signature = signature(answer.record)
+        self._volume: list[Any] = []
         self._axes = Lines(AXES, 5.0)
         self._named = [words(name, 15, colour, bold=True) for name, colour in zip("xyz", AXES, strict=True)]
         for actor in (self._axes.actor, *self._named):
@@ -82,6 +85,17 @@ class EditScene:
             for actor, end in zip(self._named, ends, strict=True):
                 place(actor, end[1] + 0.08 * (end[1] - end[0]))
 
+    def show_volume(self, volume: FreeVolume | None, frame: Array | None) -> None:
+        """Shade where a waypoint may be, T_world_frame (4, 4) being where its frame is; None takes it away."""
+        for actor in self._volume:
+            self.view.take_away(actor)
+        self._volume = []
+        if volume is not None and frame is not None and volume.passes.any():
+            self._volume = shaded(volume, frame)
+            for actor in self._volume:
+                self.view.lay_over(actor)
+        self.view.render()
+
     def look_at(self, point_m: Array) -> None:
         """Look at a point from the side."""
         camera = self.view.cameras.camera
@@ -99,6 +113,39 @@ class EditScene:
             x, y, _ = renderer.GetDisplayPoint()
             found.append((x, height_px - y))
         return np.array(found)
+
+
+def shaded(volume: FreeVolume, frame: Array) -> list[Any]:
+    """Return the region that passes as a body of cubes one can look through, and its best point as a ball."""
+    import pyvista as pv
+    from vtkmodules.vtkFiltersGeometry import vtkDataSetSurfaceFilter
+    from vtkmodules.vtkRenderingCore import vtkActor, vtkPolyDataMapper
+
+    step = volume.step_m
+    cells = np.round((volume.points_m - volume.points_m[0]) / step).astype(int)
+    low, count = cells.min(axis=0), np.ptp(cells, axis=0) + 1
+    grid = pv.ImageData(dimensions=count + 1, spacing=(step,) * 3, origin=volume.points_m[0] + (low - 0.5) * step)
+    inside = np.zeros(tuple(count), dtype=np.uint8)
+    inside[tuple((cells[volume.passes] - low).T)] = 1
+    grid.cell_data["inside"] = inside.ravel(order="F")
+    skin = vtkDataSetSurfaceFilter()
+    skin.SetInputData(grid.threshold(0.5, scalars="inside"))
+    skin.Update()
+    parts = [(skin.GetOutput(), look.LINES[2], 0.35)]
+    if volume.best is not None:
+        parts.append((pv.Sphere(radius=0.25 * step, center=volume.points_m[volume.best]), look.LINES[1], 1.0))
+    actors = []
+    for data, colour, opacity in parts:
+        mapper, actor = vtkPolyDataMapper(), vtkActor()
+        mapper.SetInputData(data)
+        mapper.ScalarVisibilityOff()
+        actor.SetMapper(mapper)
+        actor.GetProperty().SetColor(*palette.channels(colour))
+        actor.GetProperty().SetOpacity(opacity)
+        actor.SetUserMatrix(pv.vtkmatrix_from_array(frame))
+        actor.PickableOff()
+        actors.append(actor)
+    return actors
 
 
 def signature(record: Record) -> tuple[object, ...]:

@@ -23,9 +23,9 @@ from armcarry.errors import ArmcarryError
 from armcarry.geometry.poses import Array
 from armcarry.quantities import clock
 from armcarry.views.editing.dialogs import Difference
+from armcarry.views.editing.flying import Flying
 from armcarry.views.editing.handle import Handle
 from armcarry.views.editing.layout import STEPS, lay_out
-from armcarry.views.editing.mending import Mending
 from armcarry.views.editing.panel import Panel
 from armcarry.views.editing.scene import EditScene
 from armcarry.views.player import look
@@ -44,7 +44,7 @@ _LOOK_MS = 400
 _REST_MS = 60
 
 
-class EditWindow(Mending):
+class EditWindow(Flying):
     """The window.
 
     Attributes:
@@ -66,6 +66,7 @@ class EditWindow(Mending):
         self.panel.there.clicked.connect(self.take_there)
         self.panel.mend.clicked.connect(self.offer)
         for keys, act in (
+            ("V", self.begin_volume), ("B", self.take_best),
             ("Ctrl+Z", self.undo), ("Ctrl+Y", self.redo), ("Ctrl+Shift+Z", self.redo), ("Ctrl+S", self.save),
         ):  # fmt: skip
             QShortcut(QKeySequence(keys), self).activated.connect(act)
@@ -172,6 +173,7 @@ class EditWindow(Mending):
             self.canvas.end()
             self._begin_view()
             first = True
+        self.end_volume()
         self.scene.take(answer)
         at = self.at
         self.moves.blockSignals(True)
@@ -275,6 +277,7 @@ class EditWindow(Mending):
         """End the session: what was not saved stays in the journal."""
         self._timer.stop()
         self._rest.stop()
+        self.end_volume()
         self.session.close()
         self.canvas.end()
         super().closeEvent(event)

@@ -1,15 +1,16 @@
 """The window in which a script is changed, under real key and mouse events. Run in a child process, off screen."""
 
+import os
 
 import numpy as np
 import pytest
 from PySide6.QtCore import QPoint, Qt
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication, QTabWidget
+from PySide6.QtWidgets import QApplication, QPushButton, QTabWidget
 
 from armcarry.editing import Session
 from armcarry.record.finding import Finding, Verdict
-from long_carry import long_carry
+from long_carry import short_carry
 
 OUT = (0, 6)
 
@@ -18,9 +19,8 @@ OUT = (0, 6)
 def window(tmp_path):
     from armcarry.views.editing.window import open_window
 
-    text = long_carry().split("      - {line: {frame: platform/rack_a_stand, to: [-2.1 m, -3.7", 1)
     path = tmp_path / "short.yaml"
-    path.write_text(text[0].replace("radiator_port: stowed", "radiator_port: deployed"), encoding="utf-8")
+    path.write_text(short_carry().replace("radiator_port: stowed", "radiator_port: deployed"), encoding="utf-8")
     window = open_window(Session(path, journal=tmp_path / "kept"))
     window.resize(1360, 800)
     QApplication.processEvents()
@@ -88,6 +88,85 @@ def test_moves_are_cut_added_and_taken_away(window):
     window.panel.findChild(QTabWidget).setCurrentIndex(1)
     QApplication.processEvents()
     assert window.panel.sliders["elbow_bend"].isVisible()
+
+
+def test_a_volume_to_fly_in_is_tried_drawn_and_its_best_point_taken(window):
+    window.choose(OUT)
+    window.select()
+    window.take_best()
+    assert "V tries positions" in window.message.text()
+    QTest.keyClick(window, Qt.Key.Key_V)
+    while window._trying is not None:
+        QApplication.processEvents()
+    assert len(window.volume.verdicts) == 33
+    assert len(window.scene._volume) == 2, "the region and its best point"
+    assert "of 33 positions pass" in window.message.text()
+    look_at(window, "volume")
+    best = window.volume.points_m[window.volume.best]
+    QTest.keyClick(window, Qt.Key.Key_B)
+    assert window.session.waypoint(OUT)[:3, 3] == pytest.approx(best, abs=1e-3)
+    assert window.volume is None and not window.scene._volume
+
+
+def test_pins_branches_and_what_stands_where_are_changed_on_their_pages(window):
+    session, way, start = window.session, window.panel.way, window.panel.start
+    window.choose(OUT)
+    window.select()
+    way.joint.setCurrentText("shoulder_swing")
+    button(way, "Hold the joint").click()
+    assert list(session.move(OUT)["pin"]) == ["shoulder_swing"]
+    assert way.pins.count() == 1
+    button(way, "Let go").click()
+    assert "pin" not in session.move(OUT)
+    button(way, "Round the joint's value").click()
+    assert "'out' has no via points" in window.message.text()
+    button(way, "Look for others").click()
+    assert way.branches.placeholderText() == "only a free move may end on another"
+    window.do(lambda: session.set_joints(OUT, {}))
+    way.value.setText("20 deg")
+    button(way, "Round the joint's value").click()
+    assert session.move(OUT)["via"] == [{"shoulder_swing": "20 deg"}]
+    button(way, "Take away").click()
+    assert "via" not in session.move(OUT)
+    button(way, "Look for others").click()
+    assert way.branches.count() > 0
+    look_at(window, "way", tab=2)
+    before = session.joints(session.end_s(OUT))
+    button(way, "Take it").click()
+    now = session.joints(session.end_s(OUT))
+    assert max(abs(now[name] - before[name]) for name in now) > np.radians(20.0)
+
+    start.station.selectAll()
+    QTest.keyClicks(start.station, "11.2 m")
+    QTest.keyClick(start.station, Qt.Key.Key_Return)
+    assert session.stands["station"] == pytest.approx(11.2)
+    start.station.selectAll()
+    QTest.keyClicks(start.station, "far")
+    QTest.keyClick(start.station, Qt.Key.Key_Return)
+    assert "far" in window.message.text(), "why it cannot be is said"
+    assert start.station.text() == "11.2 m", "and the field says what is"
+    pitch = start.fields["pitch"]
+    pitch.setCurrentText("75 deg")
+    pitch.activated.emit(pitch.currentIndex())
+    assert session.stands["settings"]["pitch"] == pytest.approx(np.radians(75.0))
+    box = start.states["radiator_port"]
+    box.setCurrentText("stowed")
+    box.activated.emit(box.currentIndex())
+    assert session.script.data["appendages"]["radiator_port"] == "stowed"
+    look_at(window, "start", tab=3)
+
+
+def button(page, words):
+    return next(one for one in page.findChildren(QPushButton) if one.text() == words)
+
+
+def look_at(window, name, tab=None):
+    """Keep a picture of the window where somebody wants to look at it."""
+    if tab is not None:
+        window.panel.findChild(QTabWidget).setCurrentIndex(tab)
+    QApplication.processEvents()
+    if folder := os.environ.get("ARMCARRY_PICTURES"):
+        window.grab().save(f"{folder}/{name}.png")
 
 
 def test_a_finding_is_gone_to_and_mended_from_its_menu(window):

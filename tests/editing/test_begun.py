@@ -1,0 +1,63 @@
+"""From a scenario with its models alone to moves that are written out and changed."""
+
+from pathlib import Path
+
+import pytest
+
+from armcarry.editing import Session
+from armcarry.errors import InputError
+
+CARRY = Path(__file__).parents[2] / "scenarios" / "pump_box_to_bay_7.yaml"
+
+
+@pytest.fixture
+def bare(tmp_path):
+    """The demo carry without carries, people, restraint and the box."""
+    kept = [line for line in CARRY.read_text(encoding="utf-8").split("carries:\n", 1)[0].splitlines()
+            if not line.startswith(("restraint:", "crew:", "  pump_box:"))]  # fmt: skip
+    path = tmp_path / "bare.yaml"
+    path.write_text("\n".join(kept) + "\n", encoding="utf-8")
+    return path
+
+
+def placed(path):
+    session = Session(path)
+    assert session.moves == ()
+    session.restraint("foot_restraint", settings={"pitch": 1.5707963267948966})
+    session.person("ev1", "suited", "medium", "carry", "arm")
+    session.item("pump_box", "pump_box", "platform/rack_a_seat")
+    return session
+
+
+def test_what_stands_where_is_put_there_and_an_intent_is_written_out(bare):
+    session = placed(bare)
+    data = session.script.data
+    assert data["restraint"] == {"model": "foot_restraint", "at": "arm", "settings": {"pitch": "90 deg"}}
+    assert data["hardware"]["rail_cart_1"], "what was there stays"
+    session.item("pump_box", "pump_box", "platform/bay_7_seat")
+    session.undo()
+    moves = [{"hold": "5 s"}, {"fetch": {"what": "pump_box"}, "name": "take"}]
+    session.set("carries", [{"name": "out", "moves": moves}])
+    before = session.answer
+    assert len(session.flown((0, 1))) > 3
+    with pytest.raises(InputError, match="'move 1' is no intent; found 'hold'; accepted: ride, fetch, place, bring"):
+        session.write_out((0, 0))
+    after = session.write_out((0, 1))
+    assert after.duration_s == pytest.approx(before.duration_s, abs=1e-3)
+    assert [one.written for one in after.moves] == [(0, k) for k in range(len(after.moves))]
+    session.save()
+    assert Session(bare).answer.duration_s == pytest.approx(after.duration_s, abs=1e-6)
+    with pytest.raises(InputError, match="pump_bix"):
+        session.bring("pump_bix", "bay_7")
+    assert session.script.changes[-1].title.endswith("moves"), "nothing was changed"
+
+
+@pytest.mark.long
+def test_a_carry_is_begun_by_saying_what_is_brought_where(bare):
+    session = placed(bare)
+    answer = session.bring("pump_box", "bay_7")
+    assert session.script.data["carries"][0]["name"] == "pump_box_to_bay_7"
+    assert not answer.record.shortfalls
+    session.write_out((0, 0))
+    assert len(session.moves) > 8
+    session.shift((0, 1), (0.0, 0.01, 0.0))
