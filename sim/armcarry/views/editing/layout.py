@@ -34,6 +34,31 @@ def lay_out(window: EditWindow) -> QVBoxLayout:
     for words, _, _ in STEPS:
         window.step.addItem(words)
     window.step.setToolTip("step of the arrow keys, which act while the scene has the focus")
+    left = _moves(window)
+    middle = QVBoxLayout()
+    middle.addWidget(window.message)
+    row = QHBoxLayout()
+    row.addLayout(left, 3)
+    row.addLayout(middle, 7)
+    row.addWidget(window.panel, 4)
+    caution = QLabel(CAUTION)
+    caution.setObjectName("caution")
+    caution.setWordWrap(True)
+    page, column = QWidget(), QVBoxLayout()
+    page.setObjectName("room")
+    column.addLayout(head)
+    column.addLayout(row, 1)
+    column.addWidget(caution)
+    page.setLayout(column)
+    window.setCentralWidget(page)
+    scenario = window.session.answer.record.scene.loaded.scenario
+    window.title.setText(scenario.title)
+    window.setWindowTitle(f"armcarry: {window.session.path.name}")
+    return middle
+
+
+def _moves(window: EditWindow) -> QVBoxLayout:
+    """Return the list of moves with what may be done to the chosen one under it."""
     left, tools = QVBoxLayout(), QHBoxLayout()
     left.addWidget(window.moves, 1)
     for words, tip, act in (
@@ -67,26 +92,7 @@ def lay_out(window: EditWindow) -> QVBoxLayout:
     ):  # fmt: skip
         begin.addWidget(_button(words, tip, act))
     left.addLayout(begin)
-    middle = QVBoxLayout()
-    middle.addWidget(window.message)
-    row = QHBoxLayout()
-    row.addLayout(left, 3)
-    row.addLayout(middle, 7)
-    row.addWidget(window.panel, 4)
-    caution = QLabel(CAUTION)
-    caution.setObjectName("caution")
-    caution.setWordWrap(True)
-    page, column = QWidget(), QVBoxLayout()
-    page.setObjectName("room")
-    column.addLayout(head)
-    column.addLayout(row, 1)
-    column.addWidget(caution)
-    page.setLayout(column)
-    window.setCentralWidget(page)
-    scenario = window.session.answer.record.scene.loaded.scenario
-    window.title.setText(scenario.title)
-    window.setWindowTitle(f"armcarry: {window.session.path.name}")
-    return middle
+    return left
 
 
 def _button(words: str, tip: str, act: Callable[[], object]) -> QPushButton:
