@@ -11,7 +11,7 @@ from armcarry.geometry.shapes import Box, Capsule, ConvexMesh, Cylinder, Sphere
 BALL = Sphere(0.1)
 
 
-@pytest.mark.parametrize("size", [0.0, -1.0, np.nan, np.inf, 1e7, "1", None, "big", [1.0]])
+@pytest.mark.parametrize("size", [0.0, -1.0, np.nan, np.inf, 1e7, "1", None, "big", [1.0], True, np.True_])
 @pytest.mark.parametrize(
     ("make", "what"),
     [
@@ -24,7 +24,7 @@ def test_a_size_is_a_number_above_nothing(make, what, size):
         make(size)
 
 
-@pytest.mark.parametrize("size", [-1e-9, np.nan, np.inf, "1", None])
+@pytest.mark.parametrize("size", [-1e-9, np.nan, np.inf, "1", None, False])
 def test_a_ball_may_be_a_point_and_a_capsule_a_segment_and_no_less(size):
     assert (Capsule(0.0, 0.0), Sphere(0.0)) == (Capsule(0, 0), Sphere(0))
     for make in (lambda: Capsule(size, 1.0), lambda: Capsule(1.0, size), lambda: Sphere(size)):
@@ -32,7 +32,10 @@ def test_a_ball_may_be_a_point_and_a_capsule_a_segment_and_no_less(size):
             make()
 
 
-@pytest.mark.parametrize("sides", [(1.0, 1.0), (1.0, 1.0, -1.0), (1.0, np.nan, 1.0), "box", (1.0, 1.0, 0.0), None, 1.0])
+@pytest.mark.parametrize(
+    "sides",
+    [(1.0, 1.0), (1.0, 1.0, -1.0), (1.0, np.nan, 1.0), "box", (1.0, 1.0, 0.0), None, 1.0, ("1", "1", "1"), (True,) * 3],
+)
 def test_a_box_has_three_sides(sides):
     with pytest.raises(InputError, match=r"sides? of a box"):
         Box(sides)

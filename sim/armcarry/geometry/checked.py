@@ -43,7 +43,8 @@ def listed(what: str, value: object, accepted: str) -> tuple[Any, ...]:
 def vectors(what: str, value: object, shape: tuple[int | None, ...]) -> Array:
     """Return finite numbers of a shape, None for any length; none larger than a platform. Raises InputError."""
     try:
-        array = np.asarray(value, dtype=float)
+        given = np.asarray(value)
+        array = np.full(0, np.nan) if given.dtype.kind in "USb" else np.asarray(given, dtype=float)
     except (TypeError, ValueError, OverflowError):
         array = np.full(0, np.nan)
     fits = array.ndim == len(shape) and all(
@@ -94,8 +95,8 @@ def told(value: object) -> object:
 
 
 def real(value: object) -> float:
-    """Return a number as float, nan for what is none."""
-    if isinstance(value, str | bytes):
+    """Return a number as float, nan for what is none; text and yes or no are none."""
+    if isinstance(value, str | bytes | bool | np.bool_):
         return math.nan
     try:
         return float(value)  # type: ignore[arg-type]
