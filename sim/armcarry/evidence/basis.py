@@ -82,7 +82,8 @@ BASES: dict[str, Basis] = {
     "grasp": Basis(
         "What is joined is really together", ("platform.seats.<name>.frame", "hardware.base"),
         ("checks.grasp:NEAR_M", "checks.grasp:NEAR_RAD", "proving.passing:NEAR_M", "proving.passing:OFF_M"),
-        ("checks/test_grasp.py", "proving/test_passing.py"), ("box_by_hand", "two_on_one_load", "work_platform"),
+        ("checks/test_grasp.py", "proving/test_passing.py"),
+        ("box_by_hand", "two_on_one_load", "work_platform"),
     ),
     "held_view": Basis(
         "Hardware in hand leaves the work in sight",
