@@ -14,7 +14,7 @@ from armcarry.record.finding import Verdict
 from armcarry.timeline.handrails import find_route, rails_of
 from armcarry.timeline.run import Event
 from armcarry.timeline.ways_home import ways_home
-from armcarry.whatif.by_arm import within_reach_s
+from armcarry.whatif.by_arm import home_s, within_reach_s
 from armcarry.whatif.stranding import TOLERANCE_M, Stranding, strandings
 
 REACH_M = 0.75  # of the suit in conftest
@@ -250,6 +250,30 @@ def test_an_arm_that_still_works_brings_its_rider_back_to_a_handrail(run):
     assert rail.message.endswith(f" at most, but from {int(gone.sum())} of {len(gone)} instants not")
 
 
+SAFE = {"arm_safe": {"brakes": "1 s", "mode_change": "2 s", "check": "0 s", "call": "0 s"}}  # 3 s ready, 1 s safe
+
+
+@pytest.mark.parametrize(("rules", "around_s"), [({}, 0.0), (SAFE, 4.0)])
+def test_the_least_time_home_may_begin_with_a_ride(run, rules, around_s):
+    """Against every pair of instants: a ride from one to the other as it was flown, then the own way from there."""
+    spots = {"near": SPOTS["near"]}
+    record = run(spots=spots, hatch=(0.3, 3.0, 0.0), rate_rad_s=-0.03, rules={"way_home": TAKES} | rules)
+    (item,) = strandings(record)
+    moved = np.minimum(item.time_s, 40.0)  # it stands since then
+    rides = np.abs(moved[:, None] - moved) + around_s + item.return_time_s
+    least = np.minimum(item.return_time_s, rides.min(axis=1))
+    np.testing.assert_allclose(home_s(record, item), least)
+    assert (least < item.return_time_s - 60.0).any()  # back to the rail, not across the gap
+    home, _ = stranded.check(record)
+    assert f"; while the arm works ev1 is inside in {clock(float(least.max()))} at most of " in home.message
+    cut = replace(record, events=(Event(20.0, "attach", "load", "ev1/hands", 0.0, 0.0),))
+    part = item.time_s >= 20.0
+    own = np.where(part[:, None] == part, rides, np.inf).min(axis=1)
+    np.testing.assert_allclose(home_s(cut, item), np.minimum(item.return_time_s, own))
+    left = replace(item, crew="nobody")
+    np.testing.assert_array_equal(home_s(record, left), item.return_time_s)  # not aboard: by the own way alone
+
+
 def test_the_worst_instant_may_be_one_with_a_gap(run):
     """The arm swings off the rail: there a shorter way takes longer."""
     record = run(spots={"near": SPOTS["near"]}, hatch=(0.3, 3.0, 0.0), rate_rad_s=-0.03, rules={"way_home": TAKES})
@@ -324,7 +348,9 @@ def test_the_worst_instant_is_told_with_its_own_way(worded):
     assert home.message == (
         "stranded at 0:00:03.0, the worst moment, ev1 goes 3.1 m by one, two, ... five (5 handrails) to the hatch, "
         "0:00:30.4 at 0.1 m/s and 0:00:09.6 to get out of the restraint, to cross with help what gloves cannot bridge "
-        "and to go in; at no instant aboard more than 0:00:41.5, 0:00:41.0 allowed"
+        "and to go in; at no instant aboard more than 0:00:41.5, 0:00:41.0 allowed; while the arm works ev1 is "
+        "inside in 0:00:13.0 at most of 4 instants looked at, at 0:00:03.0 in 0:00:12.0: the arm first goes on or back "
+        "along its own way, at its own pace"
     )
     assert (home.value, home.limit, home.unit, home.start_s, home.end_s) == (41.5, 41.0, "s", 3.0, 3.0)
     assert home.remedy == (

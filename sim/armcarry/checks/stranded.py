@@ -14,11 +14,13 @@ from armcarry.record.finding import Finding
 from armcarry.record.maker import Maker
 from armcarry.record.record import Record
 from armcarry.whatif.all_inside import all_inside, worst_of
-from armcarry.whatif.by_arm import within_reach_s
+from armcarry.whatif.by_arm import home_s, within_reach_s
 from armcarry.whatif.stranding import Stranding, strandings, tethers_on, ways_back
 
 #: gaps below this are none, m
 _NOTHING_M = 1e-6
+#: a ride that saves less is none, s
+_SAVED_S = 1.0
 _make = Maker("stranded")
 
 
@@ -120,9 +122,10 @@ def _everybody(record: Record) -> Iterator[Finding]:
     if worst is None:
         return
     during = f", in {worst.during}" if worst.during else ""
+    by_arm = ", riders by the arm where that is sooner" if strandings(record) else ""
     words = (
         f"all are inside with the hatch closed in {up(worst.inside_s, 's')} at most, from {clock(worst.time_s)} on"
-        f"{during}, {found.last[found.worst]} as the last, of {len(found.time_s)} instants looked at"
+        f"{during}, {found.last[found.worst]} as the last, of {len(found.time_s)} instants looked at{by_arm}"
     )
     remedy = "bring the workers nearer to the hatch then"
     if worst.during:
@@ -170,10 +173,24 @@ def _return(record: Record, item: Stranding) -> Finding:
     return _make.judged(
         home,
         item.crew,
-        f"{message}{extra}; at no instant aboard more than {home.said}, {home.asked} allowed",
+        f"{message}{extra}; at no instant aboard more than {home.said}, {home.asked} allowed{_ride(record, item)}",
         other="airlock",
         at=when,
         remedy="" if home.kept else _shorter(item, home.limit),
+    )
+
+
+def _ride(record: Record, item: Stranding) -> str:
+    """Say how soon a rider is inside while the arm still works, where riding first is the least time anywhere."""
+    by_arm_s = home_s(record, item)
+    if record.scene.loaded.rules.way_home is None or not (by_arm_s < item.return_time_s - _SAVED_S).any():
+        return ""
+    k = int(np.argmax(item.return_time_s - by_arm_s))
+    when = clock(float(item.time_s[k]))
+    most = clock(float(by_arm_s.max()))
+    return (
+        f"; while the arm works {item.crew} is inside in {most} at most of {len(by_arm_s)} instants looked at, "
+        f"at {when} in {clock(float(by_arm_s[k]))}: the arm first goes on or back along its own way, at its own pace"
     )
 
 

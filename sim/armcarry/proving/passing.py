@@ -127,7 +127,13 @@ def by_hand(record: Record, event: Event) -> bool:
 
 
 def _before_and_after(record: Record, event: Event) -> list[ItemState | None]:
-    return [record.ledger.at(time_s).states.get(event.what) for time_s in (event.time_s - JUST_S, event.time_s)]
+    """Return the states of what is moved; of what is moved twice at one instant, the later time as it is then."""
+    earlier = any(
+        other is not event and other.what == event.what and other.time_s == event.time_s
+        for other in record.events[: record.events.index(event)]
+    )  # fmt: skip
+    since_s = event.time_s if earlier else event.time_s - JUST_S
+    return [record.ledger.at(time_s).states.get(event.what) for time_s in (since_s, event.time_s)]
 
 
 def _on_the_best_way(item: _Between) -> Passing:

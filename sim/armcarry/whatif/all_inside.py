@@ -1,4 +1,7 @@
-"""When everybody could be inside from any instant on: each by the own way home, one after another through the hatch."""
+"""When everybody could be inside from any instant on: each by the own way home, one after another through the hatch.
+
+Who rides the arm goes home by it first where that is sooner: back or on along the way that it is flown.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +12,7 @@ import numpy as np
 
 from armcarry.geometry.poses import Array
 from armcarry.record.record import Record
+from armcarry.whatif.by_arm import home_s
 from armcarry.whatif.stranding import Stranding, ways_back
 
 #: an improvement of less is none, s
@@ -73,7 +77,7 @@ def _at_hatch_s(record: Record, item: Stranding, times: Array, go_in_s: float) -
     for phase in record.phases:
         if not record.scene.is_inside(phase.tree, item.crew):
             outside |= (times >= phase.start_s) & (times <= phase.end_s)
-    return np.where(outside, np.interp(times, item.time_s, item.return_time_s) - go_in_s, np.inf)
+    return np.where(outside, np.interp(times, item.time_s, home_s(record, item)) - go_in_s, np.inf)
 
 
 def worst_of(record: Record, found: AllInside) -> Worst | None:
