@@ -205,3 +205,14 @@ def test_one_after_the_other_passes_the_hatch_unless_the_script_says_in_which_or
 def test_nobody_waits_at_the_hatch_for_whom_the_script_links_to_something_else(told):
     steps = told(OUT, "go: {who: ev1, to: bay_3}\n      after: [there]", "{name: there, go: {who: ev2, to: bay_5}}")
     assert {step.name: step.after for step in steps.scenario.day.steps}["ev2_to_bay_5"] == []
+
+
+def test_who_was_found_to_wait_for_the_arm_waits(tmp_path):
+    from armcarry.files.found import FORMAT, found_of, write_found
+
+    path = tmp_path / "day.yaml"
+    path.write_text(HEAD + "".join(f"    - {step}\n" for step in (OUT, ON, "go: {who: ev2, to: bay_5}")))
+    digest, waits = load_scenario(path).beside.digest, [{"step": "ev2_to_bay_5", "after": "ev1_gets_on"}]
+    write_found(found_of(path, {"format": FORMAT, "title": "t", "script": digest, "waits": waits}))
+    steps = {step.name: step for step in load_scenario(path).scenario.day.steps}
+    assert steps["ev2_to_bay_5"].after == ["ev1_to_porch", "ev1_gets_on"]

@@ -111,7 +111,18 @@ def applied(data: dict[str, Any], found: FoundDocument, written: dict[str, Any])
     for carry in data.get("carries", []):
         moves = [_flown(move, ways.get((carry["name"], move.get("name")))) for move in carry.get("moves", [])]
         carries.append({**carry, "moves": moves} if "moves" in carry else carry)
+    if found.waits and "day" in data:
+        links: dict[str, list[str]] = {}
+        for wait in found.waits:
+            links.setdefault(wait.step, []).append(wait.after)
+        new["day"] = {**data["day"], "steps": [_waiting(step, links) for step in data["day"]["steps"]]}
     return {**new, "carries": carries} if "carries" in data else new
+
+
+def _waiting(step: dict[str, Any], links: Mapping[str, list[str]]) -> dict[str, Any]:
+    """Return a step with the waits that were found for it."""
+    more = links.get(step.get("name", ""))
+    return {**step, "after": [*step.get("after", []), *more]} if more else step
 
 
 def _flown(move: dict[str, Any], way: dict[str, Any] | None) -> dict[str, Any]:

@@ -21,6 +21,7 @@ from armcarry.planning.found_ways import find_ways
 from armcarry.planning.restraint import find_settings
 from armcarry.planning.stations import places_of_base
 from armcarry.planning.trial import Base, Reached, Trial
+from armcarry.planning.waits import find_waits
 from armcarry.scene.build import RESTRAINT, Scene, build_scene
 
 Tell = Callable[[str, float], None]
@@ -28,10 +29,8 @@ Settings = Mapping[str, float]
 
 #: distance of the stations that are tried, m
 STEP_M = 1.0
-#: stations at which settings of the restraint are compared
-COMPARED = 3
-#: a setting with this much to spare everywhere is taken without looking at others, m
-PLENTY_M = 0.1
+#: stations at which settings are compared; one with this much to spare everywhere is taken without others, m
+COMPARED, PLENTY_M = 3, 0.1
 
 
 def settle(
@@ -84,7 +83,11 @@ def _find(path: Path | str, text: bytes | YamlText | None, loaded: LoadedScenari
     if left.ways:
         scene = build_scene(load_scenario(path, found, text))
         ways, words = find_ways(scene, lambda doing, share: say(doing, 0.3 + 0.7 * share))
-        found = found_of(loaded.path, {**data, "ways": ways, "told": [*told, *words]})
+        data["ways"], told = ways, [*told, *words]
+        found = found_of(loaded.path, {**data, "told": told})
+        if loaded.scenario.day is not None:
+            waits, words = find_waits(build_scene(load_scenario(path, found, text)), say)
+            found = found_of(loaded.path, {**data, "waits": waits, "told": [*told, *words]})
     return found
 
 

@@ -98,22 +98,9 @@ def _all_moves(walk: Walkthrough) -> tuple[MoveSpan, ...]:
 
 def _on_the_clock(walk: Walkthrough, plan: DayPlan) -> Run:
     """Put what the steps come to at the times of the schedule."""
-    slots = {slot.name: slot for slot in plan.schedule.slots}
-    stop_s = _stop_s(walk, plan)
-    slots = {name: slot for name, slot in slots.items() if slot.end_s <= stop_s + 1e-6}
-    slots = {name: _moving(plan, slot) for name, slot in slots.items()}
-    parts, jumps = [], []
-    for item in walk.moved:
-        slot = slots.get(item.step)
-        if slot is None:
-            continue
-        lasting_s = slot.end_s - slot.start_s
-        if item.motion is not None and lasting_s > 0.0:
-            parts.append(Part(_placed(item, item.motion, slot), item.columns))
-        elif item.values is not None:
-            jumps.append(Jump(slot.end_s if item.at_end else slot.start_s, item.columns, item.values))
+    slots, stop_s = _slots(walk, plan), _stop_s(walk, plan)
     phases, events = _phases(walk, slots, stop_s)
-    motion = merge(walk.scene.tree.joints, walk.scene.position, parts, jumps, stop_s)
+    motion = _motion(walk, slots, stop_s)
     moves = _moves(walk, slots)
     return Run(
         phases=phases,
@@ -124,6 +111,33 @@ def _on_the_clock(walk: Walkthrough, plan: DayPlan) -> Run:
         shortfalls=() if walk.shortfall is None else (replace(walk.shortfall, time_s=stop_s),),
         ledger=ledger_of(walk.scene, plan, phases, motion, moves, events),
     )
+
+
+def placed(walk: Walkthrough, plan: DayPlan) -> tuple[tuple[Phase, ...], Motion]:
+    """Return what hangs from what when, and the motion of all joints, with the steps at the times of a plan."""
+    slots, stop_s = _slots(walk, plan), _stop_s(walk, plan)
+    return _phases(walk, slots, stop_s)[0], _motion(walk, slots, stop_s)
+
+
+def _slots(walk: Walkthrough, plan: DayPlan) -> dict[str, Slot]:
+    """Return when each step that is done in a run moves what it moves."""
+    stop_s = _stop_s(walk, plan)
+    return {slot.name: _moving(plan, slot) for slot in plan.schedule.slots if slot.end_s <= stop_s + 1e-6}
+
+
+def _motion(walk: Walkthrough, slots: Mapping[str, Slot], stop_s: float) -> Motion:
+    """Return the motion of all joints up to when a run stops."""
+    parts, jumps = [], []
+    for item in walk.moved:
+        slot = slots.get(item.step)
+        if slot is None:
+            continue
+        lasting_s = slot.end_s - slot.start_s
+        if item.motion is not None and lasting_s > 0.0:
+            parts.append(Part(_placed(item, item.motion, slot), item.columns))
+        elif item.values is not None:
+            jumps.append(Jump(slot.end_s if item.at_end else slot.start_s, item.columns, item.values))
+    return merge(walk.scene.tree.joints, walk.scene.position, parts, jumps, stop_s)
 
 
 def _moving(plan: DayPlan, slot: Slot) -> Slot:

@@ -29,6 +29,15 @@ class FoundWay(Part):
     why: Text = Field(default="", description="what stood in the way, for people", examples=["0.12 m short of a rail"])
 
 
+class FoundWait(Part):
+    """A step of the day that waits for another, so that people afoot keep clear of the arm."""
+
+    EXAMPLE: ClassVar[dict[str, Any]] = {"step": "ev2_to_bay_5", "after": "to_rack_a"}
+
+    step: Name = Field(description="step of the long form that waits", examples=["ev2_to_bay_5"])
+    after: Name = Field(description="step for which it waits", examples=["to_rack_a"])
+
+
 class FoundDocument(Document):
     """What a script leaves open and the tool found; written by armcarry, read with the script."""
 
@@ -50,6 +59,7 @@ class FoundDocument(Document):
         examples=[["6 m"]],
     )
     ways: list[FoundWay] = Field(default_factory=list, description="ways that were found")
+    waits: list[FoundWait] = Field(default_factory=list, description="who waits so that nobody meets the arm")
     told: list[Text] = Field(
         default_factory=list, description="what was found, in words", examples=[["the arm starts before rack_a"]]
     )

@@ -1,0 +1,63 @@
+"""Who would meet the arm on the way waits for it, or it for them: what leaves least lacking, then the shortest day."""
+
+from types import SimpleNamespace
+
+import pytest
+
+from armcarry.planning import waits
+from armcarry.planning.waits import Wait, find_waits
+
+WALK = SimpleNamespace(name="ev2_to_bay_5", translate=object(), actors=["ev2"])
+OTHER = SimpleNamespace(name="look", translate=None, actors=["ev2"])
+SCENE = SimpleNamespace(loaded=SimpleNamespace(written_at=lambda *key: "day.yaml:18"))
+
+
+def _plan(name, end_s):
+    day = SimpleNamespace(steps=[WALK, OTHER])
+    done = SimpleNamespace(end_s=end_s, tasks_done=lambda: {"ev2_to_bay_5", "look"})
+    return SimpleNamespace(name=name, day=day, schedule=done)
+
+
+@pytest.fixture
+def found(monkeypatch):
+    """Return a function that finds waits where plans lack what is said: name -> (lacking, end)."""
+
+    def find(lacking_m, choices):
+        class Clock:
+            def __init__(self, scene, walk):
+                pass
+
+            def lacking_m(self, plan, step):
+                assert step is WALK
+                return lacking_m if plan.name == "as written" else choices[plan.name][0]
+
+            def others(self, plan, step):
+                for name, (_, end_s) in choices.items():
+                    yield Wait(step.name, name), _plan(name, end_s)
+
+        monkeypatch.setattr(waits, "_Clock", Clock)
+        walk = SimpleNamespace(shortfall=None)
+        monkeypatch.setattr(waits, "settled_day", lambda scene, tell: (walk, _plan("as written", 100.0)))
+        return find_waits(SCENE, lambda words, share: None)
+
+    return find
+
+
+def test_nobody_waits_who_keeps_clear_of_the_arm(found):
+    assert found(0.04, {"to_rack_a": (0.0, 90.0)}) == ([], [])
+
+
+def test_of_what_keeps_clear_the_shortest_day_is_taken_and_told(found):
+    links, told = found(0.4, {"to_porch": (0.3, 100.0), "to_rack_a": (0.0, 130.0), "to_bay_7": (0.0, 120.0)})
+    assert links == [{"step": "ev2_to_bay_5", "after": "to_bay_7"}]
+    assert told == ["ev2_to_bay_5, day.yaml:18 waits for to_bay_7: else ev2 and the arm are 0.40 m too near one "
+                    "another in ev2_to_bay_5"]  # fmt: skip
+
+
+def test_what_no_wait_mends_is_told_with_what_to_write(found):
+    links, told = found(0.4, {"to_porch": (0.38, 100.0)})
+    assert links == []
+    assert told[0].endswith("0.38 m with every wait that was tried; write another step for it to come after, or lead "
+                            "it to another place first: ev2_to_bay_5, day.yaml:18")  # fmt: skip
+    links, told = found(0.4, {"to_porch": (0.2, 100.0)})
+    assert links == [{"step": "ev2_to_bay_5", "after": "to_porch"}] and len(told) == 2
