@@ -87,7 +87,7 @@ def _find(path: Path | str, text: bytes | YamlText | None, loaded: LoadedScenari
         found = found_of(loaded.path, {**data, "told": told})
         if loaded.scenario.day is not None:
             waits, words = find_waits(build_scene(load_scenario(path, found, text)), say)
-            found = found_of(loaded.path, {**data, "waits": waits, "told": [*told, *words]})
+            found = found_of(loaded.path, {**data, **({"waits": waits} if waits else {}), "told": [*told, *words]})
     return found
 
 
