@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from armcarry.errors import MotionError, ReachError
 from armcarry.motion.line import straight_line
-from armcarry.motion.path import joint_segment
+from armcarry.motion.path import joint_segment, rounded
 from armcarry.motion.speed import tip_speed_maximum
 from armcarry.motion.timing import (
     RateLimits,
@@ -182,3 +182,17 @@ def test_one_kind_of_limit_is_enough():
     path = joint_segment(("a",), (0.0,), (4.0,))
     assert time_path(path, RateLimits(np.full(1, np.inf), np.ones(1))).duration_s == pytest.approx(4.0)
     assert time_path(path, RateLimits(np.ones(1), np.full(1, np.inf))).duration_s == pytest.approx(4.0)
+
+
+def test_a_bend_cut_finer_is_passed_quicker_and_no_limit_is(chain, rng):
+    """Rounded ways: at 32 zones a bend 3 % to 20 % quicker than at 4, lines and straight segments as before."""
+    for _ in range(4):
+        corners = np.cumsum(np.vstack([rng.uniform(-1, 1, 7), rng.uniform(-0.7, 0.7, (3, 7))]), axis=0)
+        path = rounded(chain.joints, corners)
+        coarse, fine = (RateLimits(V, A, tip_speed_m_s=0.15, bend_zones=zones) for zones in (4, 32))
+        slow, quick = (time_path(path, limits, chain=chain) for limits in (coarse, fine))
+        assert 0.8 * slow.duration_s < quick.duration_s < 0.97 * slow.duration_s
+        assert holds(quick, fine)
+        assert tip_speed_maximum(chain, quick, None)[0] <= 0.15 * (1 + 1e-9)
+    straight = joint_segment(chain.joints, corners[0], corners[1])
+    assert time_path(straight, fine, chain=chain).duration_s == time_path(straight, coarse, chain=chain).duration_s

@@ -10,8 +10,10 @@ import armcarry
 from armcarry.checks import schedule
 from armcarry.errors import InputError, InputErrors
 from armcarry.files.load import load_scenario
+from armcarry.motion.timing import time_path
 from armcarry.record.record import Record
 from armcarry.scene.build import build_scene
+from armcarry.timeline import carry
 from armcarry.timeline.carry import run_carries
 from armcarry.timeline.day_run import run_day
 
@@ -103,6 +105,24 @@ def test_the_arm_stands_between_two_moves_as_long_as_the_rules_say(scene_of, bet
     assert gaps == pytest.approx([max(between_s - (hold.end_s - hold.start_s), 0.0), between_s])
     middle = lines[2].start_s - between_s / 2
     assert abs(run.motion.at(middle, order=1)).max() == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.parametrize(("said", "zones"), [("", 4), ("bend_zones: 16\n", 16)])
+def test_bends_are_cut_as_finely_as_the_rules_say(scene_of, monkeypatch, said, zones):
+    asked = []
+
+    def timed(path, limits, *rest, **more):
+        asked.append(limits.bend_zones)
+        return time_path(path, limits, *rest, **more)
+
+    monkeypatch.setattr(carry, "time_path", timed)
+    run_carries(scene_of(SCRIPT.replace("CREW", "arm") + CARRIES, rules=lambda text: text + said))
+    assert set(asked) == {zones}
+
+
+def test_bends_cut_too_coarsely_are_told(scene_of):
+    with pytest.raises(InputError, match=r"own\.yaml:\d+: bend_zones: should be greater than or equal to 4; found 2"):
+        scene_of(SCRIPT.replace("CREW", "arm") + CARRIES, rules=lambda text: text + "bend_zones: 2\n")
 
 
 CALLS = """

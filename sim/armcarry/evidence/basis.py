@@ -219,8 +219,9 @@ BASES: dict[str, Basis] = {
         check=False,
     ),
     "motion": Basis(
-        "A script becomes one motion, valid at every instant", ("arm.urdf", *_LIMITS, "arm.loads.<name>.tip_speed"),
-        ("motion.line:TOLERANCES", "motion.timing:BEND_SHARE", "timeline.moves:BEAM"),
+        "A script becomes one motion, valid at every instant",
+        ("arm.urdf", *_LIMITS, "arm.loads.<name>.tip_speed", "rules.bend_zones"),
+        ("motion.line:TOLERANCES", "motion.timing:BEND_SHARE", "motion.timing:FINE_SHARE", "timeline.moves:BEAM"),
         ("motion/test_closed_form.py", "motion/test_forward_engines.py", "motion/test_inverse.py",
          "motion/test_line.py", "motion/test_timing.py", "published/test_kinematics.py", "published/test_timing.py"),
         check=False,

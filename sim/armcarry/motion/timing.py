@@ -4,7 +4,8 @@ The path parameter s is a piecewise quadratic of time: the path is cut into zone
 acceleration of s each, and a forward and a backward pass join them (J. Bobrow, S. Dubowsky and J. Gibson,
 Time-optimal control of robotic manipulators along specified paths, Int. J. Robotics Research 4 (1985),
 with zone constants in place of pointwise limits). On a straight joint segment the zone constants are exact,
-so the result is the minimum time; elsewhere they are bounds over the zone, so it is safe and a little slow.
+so the result is the minimum time; elsewhere they are bounds over the zone, so it is safe and a little slow,
+the less the more zones a bend is cut into.
 Composition with the path is exact: the Motion is polynomial, nothing is sampled.
 """
 
@@ -27,6 +28,10 @@ from armcarry.motion.speed import path_speed_bound
 #: share of a joint's acceleration that the bends of a path may use up; the rest starts and stops it
 BEND_SHARE = 0.6
 
+#: zones that a piece of a bent path is cut into, if nothing else is asked; in finer ones, where starting and stopping
+#: takes less, the share of its bends
+BEND_ZONES, FINE_SHARE = 4, 0.85
+
 _LAW = ("s",)
 
 
@@ -39,12 +44,14 @@ class RateLimits:
         acceleration: joint accelerations (n,), rad/s^2 or m/s^2, all positive.
         tip_speed_m_s: speed of the tool point.
         tip_angular_speed_rad_s: angular speed of the tool.
+        bend_zones: zones that a piece that turns all the way is cut into; not a limit, how closely they are used.
     """
 
     velocity: Array
     acceleration: Array
     tip_speed_m_s: float = np.inf
     tip_angular_speed_rad_s: float = np.inf
+    bend_zones: int = BEND_ZONES
 
     def __post_init__(self) -> None:
         values = [*np.ravel(self.velocity), *np.ravel(self.acceleration)]
@@ -95,7 +102,7 @@ def law_of(
         if values.shape != (count,):
             raise MotionError(f"{values.size} rate and acceleration limits for {count} joints")
     chain, tool = (path.chain, path.tool) if chain is None else (chain, tool)
-    edges = _edges(path, slow_zones)
+    edges = _edges(path, slow_zones, limits.bend_zones)
     rate, bend = _greatest(path.curve, edges)
     factor = np.ones(len(edges) - 1)
     for first, last, slow in slow_zones:
@@ -104,7 +111,8 @@ def law_of(
         factor[inside] = np.minimum(factor[inside], slow)
     with np.errstate(divide="ignore", invalid="ignore"):
         speed = np.min(np.where(rate > 0, velocity / rate, np.inf), axis=1) * factor
-        turning = np.min(np.where(bend > 0, BEND_SHARE * acceleration / bend, np.inf), axis=1)
+        share = _share(path.curve, edges, limits.bend_zones)[:, None]
+        turning = np.min(np.where(bend > 0, share * acceleration / bend, np.inf), axis=1)
         speed = np.minimum(speed, np.sqrt(turning))
         for angular, most in ((False, limits.tip_speed_m_s), (True, limits.tip_angular_speed_rad_s)):
             if np.isfinite(most):
@@ -120,8 +128,8 @@ def law_of(
     return _join(edges, speed * (1 - 1e-12), push * (1 - 1e-12))
 
 
-def _edges(path: Path, slow_zones: Sequence[tuple[float, float, float]]) -> Array:
-    """Return where zones of constant limits begin and end: breaks, zone ends, and halves of bent pieces."""
+def _edges(path: Path, slow_zones: Sequence[tuple[float, float, float]], bend_zones: int) -> Array:
+    """Return where zones of constant limits begin and end: breaks, zone ends, and parts of a bent path's pieces."""
     breaks = path.curve.breaks_s
     cuts: list[float] = []
     for first, last, slow in slow_zones:
@@ -131,13 +139,29 @@ def _edges(path: Path, slow_zones: Sequence[tuple[float, float, float]]) -> Arra
             )
         cuts += [first, last]
     if path.curve.coefficients.shape[1] > 2:
-        length = np.diff(breaks)[:, None]
-        cuts += list((breaks[:-1, None] + length * np.arange(1, 4) / 4).ravel())
+        for at, length, zones in zip(breaks[:-1], np.diff(breaks), _zones_of(path.curve, bend_zones), strict=True):
+            cuts += list(at + length * np.arange(1, zones) / zones)
     edges = list(breaks)
     for cut in cuts:
         if np.abs(np.array(edges) - cut).min() > 1e-9:
             edges.append(cut)
     return np.sort(np.array(edges, dtype=float))
+
+
+def _zones_of(curve: Motion, bend_zones: int) -> list[int]:
+    """Return how many zones each piece of a bent path gets: the more its joints' rates change along it, the more."""
+    table, length = curve.coefficients, np.diff(curve.breaks_s)[:, None]
+    start = table[:, 1]
+    end = sum(power * table[:, power] * length ** (power - 1) for power in range(1, table.shape[1]))
+    largest = np.maximum(np.abs(start), np.abs(end)).max(axis=1)
+    change = np.abs(end - start).max(axis=1) / np.where(largest > 0, largest, 1.0)
+    return [int(zones) for zones in np.maximum(BEND_ZONES, np.ceil(bend_zones * np.minimum(change, 1.0) - 1e-9))]
+
+
+def _share(curve: Motion, edges: Array, bend_zones: int) -> Array:
+    """Return the share of the accelerations (Z,) that bends may use up in each zone."""
+    piece = np.searchsorted(curve.breaks_s[1:-1], (edges[:-1] + edges[1:]) / 2)
+    return np.where(np.array(_zones_of(curve, bend_zones))[piece] > BEND_ZONES, FINE_SHARE, BEND_SHARE)
 
 
 def _greatest(curve: Motion, edges: Array) -> tuple[Array, Array]:

@@ -170,7 +170,10 @@ def rate_limits(scene: Scene, planned: PlannedMove) -> RateLimits:
     tip = scene.tip_speed_limit(planned.tree, load)
     if planned.move.tip_speed is not None:
         tip = min(tip, planned.move.tip_speed)
-    return RateLimits(joint_rates(arm, load) * planned.move.rate, joint_accelerations(arm, load), tip)
+    return RateLimits(
+        joint_rates(arm, load) * planned.move.rate, joint_accelerations(arm, load), tip,
+        bend_zones=scene.loaded.rules.bend_zones,
+    )  # fmt: skip
 
 
 def _joined(motions: list[Motion]) -> Motion:

@@ -252,6 +252,14 @@ class RulesDocument(Document):
         description="how long the arm stands between two moves of one carry: mode changed, checked, called",
         examples=["8 s"],
     )
+    bend_zones: int = Field(
+        default=4,
+        ge=4,
+        le=64,
+        description="how many zones of one speed a bend of the arm's way is cut into; with more, it goes round bends "
+        "as fast as its limits allow, by up to a seventh of the way's time, and is a little longer in proving",
+        examples=[32],
+    )
     climbing: Climbing | None = Field(
         default=None,
         description="how long at least getting into a restraint and out of it takes; left out, as the steps say",
