@@ -6,6 +6,7 @@ import csv
 import io
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 
 from armcarry.evidence.basis import BASES
 from armcarry.evidence.methods import keys
@@ -111,7 +112,13 @@ def reference_key(document: str, key: str) -> Key | None:
         document: its kind.
         key: as an assumption spells it: ``loads.rider.joint_rate.wrist_turn``, ``required[2].distance``.
     """
-    steps = ["[]" if step.startswith("[") else step for step in re.findall(r"[^.\[\]]+|\[\d+\]", key)]
+    found = re.findall(r"[^.\[\]]+|\[\d+\]", key)
+    return _longest(document, tuple("[]" if step.startswith("[") else step for step in found))
+
+
+@lru_cache(maxsize=4096)
+def _longest(document: str, steps: tuple[str, ...]) -> Key | None:
+    """Return the longest key that fits steps; the numbers of one file are of few kinds."""
     best: Key | None = None
     for one in keys()[document]:
         pairs = zip(one.path, steps, strict=False)
