@@ -119,6 +119,22 @@ def test_who_is_in_no_restraint_or_in_two_is_told_once(record_of, failures, step
     assert [one[: len(told)] for one in found if "not among its actors" not in one] == [told]
 
 
+def test_a_tether_hooked_out_of_reach_is_told_without_its_length(record_of, failures):
+    far = "name: far, actors: [ev1], tether: {what: driver, to: ev2}, takes: 1 min"
+    found = failures(record_of(ON_RAIL, [HOOK, far, LEFT]))
+    assert [one[:2] for one in found] == [("schedule", "ev1")]
+    assert found[0][2].startswith("ev1 hooks driver to ev2 in far but is ")
+
+
+@pytest.mark.parametrize(("at", "fails"), [("radiator_port_panel_1", True), ("keel_port_9_to", False)])
+def test_nobody_stands_on_an_appendage_that_is_moved(record_of, failures, at, fails):
+    body = f"appendages: {{radiator_port: deployed}}\ncrew: {{ev2: {{posture: carry, at: platform/{at}}}}}\n"
+    fold = "name: fold, actors: [operator], move_appendage: {appendage: radiator_port, state: stowed}, takes: 4 min"
+    found = failures(record_of(body, [fold], ["operator"]))
+    told = ("schedule", "ev2", "radiator_port is moved in fold while ev2 stands on it")
+    assert found == ([told] if fails else [])
+
+
 def test_who_unhooks_the_last_safety_tether_is_told(record_of, failures):
     own = "actors: [ev2], WHAT: {to: keel_port_9}, takes: 1 min"
     steps = [f"name: on, {own.replace('WHAT', 'tether')}", f"name: off, {own.replace('WHAT', 'untether')}"]

@@ -74,3 +74,10 @@ def test_where_no_way_keeps_clear_the_best_one_is_told(record, monkeypatch):
 def test_what_is_not_moved_is_not_passed_on(record):
     assert len([e for e in record.events if e.what == "pump_box" and passing.by_hand(record, e)]) == 3
     assert all(item.apart_m > passing.NEAR_M for item in passing.passings(record))
+
+
+def test_what_is_taken_and_moved_on_at_one_instant_goes_from_hand_to_hand(record):
+    taken = next(e for e in record.events if e.what == "pump_box" and e.to == "ev1/hands")
+    onward = replace(taken, to="ev1/chest", gap_m=0.6)
+    twice = replace(record, events=(taken, onward), kept=record.ledger)
+    assert [passing.by_hand(twice, event) for event in twice.events] == [False, True]

@@ -28,6 +28,9 @@ class Around(Protocol):
     def size_m(self, item: str) -> tuple[float, float, float] | None:
         """Return the extents of an item as it starts, smallest first; None if not known."""
 
+    def carried_by(self, appendage: str, time_s: float) -> tuple[str, ...]:
+        """Return the people who move with a part of the platform that turns."""
+
     def farthest_m(self, one: str, other: str, start_s: float, end_s: float) -> tuple[float, float] | None:
         """Return what the distance of two things never passes in a stretch of time, and where that is; or None."""
 

@@ -194,6 +194,16 @@ def cart_still(change: Change) -> Iterator[Found]:
             yield _climbing_while(who, climb, act.step, f"{act.whose} is pushed")
 
 
+def off_what_turns(change: Change) -> Iterator[Found]:
+    """Nobody stands on an appendage while it is moved."""
+    act = change.act
+    if change.around is None or not act.whose:
+        return
+    for who in change.around.carried_by(act.whose, act.start_s):
+        words = f"{act.whose} is moved in {act.step} while {who} stands on it"
+        yield Found(who, words, remedy=f"let {who} leave it before {act.step}")
+
+
 def arm_safe(change: Change) -> Iterator[Found]:
     """People get on and off the arm, and a rider's hands go to an item in its seat, only while the arm is safe."""
     act, page = change.act, change.before

@@ -96,6 +96,17 @@ class OnTheClock:
             nearest = min(nearest, float(found.upper_m.min()))
         return nearest
 
+    def carried_by(self, appendage: str, time_s: float) -> tuple[str, ...]:
+        """Return the people who stand on what an appendage's joints turn."""
+        known = self.scene.loaded.platform.document.appendages
+        if appendage not in known:
+            return ()
+        tree, _ = self._at(time_s)
+        columns = {tree.column(f"{PLATFORM}/{joint}") for joint in known[appendage].joints}
+        crew = self.scene.loaded.crew
+        lines = {who: tree.ancestry(f"{who}/{crew[who].document.boots}") for who in crew}
+        return tuple(who for who, line in lines.items() if columns & set(tree.columns[list(line)].tolist()))
+
     def size_m(self, item: str) -> tuple[float, float, float] | None:
         """Return the extents of an item along its base's axes as it starts, smallest first; None without a body."""
         tree, base = self.scene.tree, f"{item}/{self.scene.loaded.hardware[item].document.base}"

@@ -291,7 +291,7 @@ class Act:
             kinds of steps.
         to: receiver, seat, place or tether anchor.
         at: worksite where the step says it is done.
-        whose: restraint it is about.
+        whose: restraint, cart or appendage it is about.
         yields: who is out of the restraint by the time the step ends.
         torque_n_m, turns: of bolts, 0 where none is stated.
         length_m: of a tether, 0 where none is stated; ``reel``: it is on one.

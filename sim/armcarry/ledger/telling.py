@@ -42,6 +42,8 @@ class Telling:
         self._items: dict[str, tuple[int, float]] = {}
         self._people: dict[str, tuple[int, float]] = {}
         self._loose: dict[str, tuple[int, float]] = {}
+        #: the same of a tether that was hooked to what is out of reach: what, and to what
+        self._hooked: dict[tuple[str, ...], tuple[int, float]] = {}
 
     @property
     def told(self) -> tuple[Violation, ...]:
@@ -76,6 +78,8 @@ class Telling:
             known += [self._items[name] for name in new.about if name in self._items]
             if new.topic in _OF_PLACES:
                 known += [self._people[name] for name in (new.item, *new.about) if name in self._people]
+        if new.missing == "tether_length":
+            known += [self._hooked[new.about]] if new.about in self._hooked else []
         if new.missing in (*_FOLLOWS, _BOLTS):  # what came loose is told as long as nothing holds it again
             known += [self._loose[name] for name in new.about if name in self._loose and not page.states[name].secured]
         return min((row for row, since_s in known if since_s <= time_s), default=None)
@@ -93,6 +97,10 @@ class Telling:
     def _displace(self, row: int, new: Violation, act: Act, page: Page) -> None:
         """Note what an act moved that it could not have moved."""
         items, people = set[str](), set[str]()
+        if act.kind == "tether" and new.missing == "beside":
+            for what in [act.item] if act.item else act.actors:
+                for to in [act.to] if act.to else act.actors:
+                    self._hooked.setdefault((what, to), (row, act.time_s))
         if new.missing == _LOOSE:
             self._loose.setdefault(new.item, (row, act.time_s + JUST_S))  # once the act is done
         if act.kind in _MOVES_ITEM and new.missing in _ITEM_MOVED:

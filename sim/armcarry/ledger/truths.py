@@ -71,6 +71,7 @@ TRUTHS: tuple[Truth, ...] = (
     _truth("restraint_on", "schedule", ("fit_restraint",), of_people.restraint_off),
     _truth("arm_moving", "schedule", ("carry", *_CLIMB), of_people.arm_still),
     _truth("cart_moving", "schedule", ("move_cart",), of_people.cart_still),
+    _truth("on_appendage", "schedule", ("move_appendage",), of_people.off_what_turns),
     _truth("arm_safe", "arm_safe", (*_CLIMB, *_AT_SEAT), of_people.arm_safe),
     _truth("hatch_open", "schedule", _THROUGH, of_hatch.hatch_open),
     _truth("one_at_a_time", "schedule", _THROUGH, of_hatch.one_at_a_time),

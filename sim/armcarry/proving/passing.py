@@ -127,13 +127,15 @@ def by_hand(record: Record, event: Event) -> bool:
 
 
 def _before_and_after(record: Record, event: Event) -> list[ItemState | None]:
-    """Return the states of what is moved; of what is moved twice at one instant, the later time as it is then."""
+    """Return the states of what is moved; what is taken off its seat and moved on at once was in the hands before."""
     earlier = any(
         other is not event and other.what == event.what and other.time_s == event.time_s
         for other in record.events[: record.events.index(event)]
     )  # fmt: skip
-    since_s = event.time_s if earlier else event.time_s - JUST_S
-    return [record.ledger.at(time_s).states.get(event.what) for time_s in (since_s, event.time_s)]
+    before, after = (record.ledger.at(t).states.get(event.what) for t in (event.time_s - JUST_S, event.time_s))
+    if earlier and before is not None and before.where == "seat":  # taken off its seat first, in the own hands
+        before = after
+    return [before, after]
 
 
 def _on_the_best_way(item: _Between) -> Passing:

@@ -156,6 +156,7 @@ def _act(step: Step, start: Page, slot: Slot) -> Act:
     detail = getattr(step, step.kind)
     detail = None if isinstance(detail, str) else detail  # text has methods of its own
     to = getattr(detail, "to", None) or getattr(detail, "into", None)
+    whose = getattr(detail, "cart", None) or getattr(detail, "appendage", None) or getattr(detail, "which", None) or ""
     fastener, make, kind = getattr(detail, "fastener", None) or "", getattr(detail, "make", ""), step.kind
     if kind in ("bolt", "connect") and fastener:
         rule = start.items[str(step.item)].fasteners.get(fastener)
@@ -176,7 +177,7 @@ def _act(step: Step, start: Page, slot: Slot) -> Act:
         reel=getattr(detail, "reel", False),
         torque_n_m=getattr(detail, "torque", None) or 0.0,
         turns=getattr(detail, "turns", None) or 0.0,
-        whose=step.move_cart.cart if step.move_cart is not None else getattr(detail, "which", None) or "",
+        whose=whose,
         start_s=slot.start_s,
         end_s=slot.end_s,
     )
