@@ -52,6 +52,19 @@ def test_what_stands_where_is_put_there_and_an_intent_is_written_out(bare):
     assert session.script.changes[-1].title.endswith("moves"), "nothing was changed"
 
 
+def test_what_is_brought_ends_the_last_carry_or_begins_one(session):
+    data = session.script.tried(session.brought("pump_box", "bay_7", "ev1"))
+    bring = {"bring": {"what": "pump_box", "to": "bay_7", "by": "ev1"}}
+    assert [len(carry["moves"]) for carry in data["carries"]] == [8]
+    assert data["carries"][0]["moves"][7] == bring
+    session.script.data["carries"].append({"name": "back", "reverse_of": "x"})
+    try:
+        data = session.script.tried(session.brought("pump_box", "bay_7"))
+    finally:
+        session.script.data["carries"].pop()
+    assert [carry["name"] for carry in data["carries"][1:]] == ["back", "pump_box_to_bay_7"]
+
+
 @pytest.mark.long
 def test_a_carry_is_begun_by_saying_what_is_brought_where(bare):
     session = placed(bare)

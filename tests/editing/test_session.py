@@ -1,6 +1,7 @@
 """A session of changes: answers, refusals, steps back and forward, the journal, saving."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -48,6 +49,22 @@ def test_what_changed_is_answered_first_and_the_moves_behind_it_follow(script):
     assert done.duration_s == changed.duration_s
     assert done.change_s == changed.change_s
     assert session.go_on() is done, "nothing is left"
+
+
+def test_what_is_granted_through_a_move_to_come_is_granted_as_far_as_the_answer_goes(script):
+    session = Session(script, at_once=1)
+    granted = {"bodies": ["arm/*", "platform/rack_a_*"], "required": "5 cm", "through": "out", "why": "a trial"}
+    session.option((0, 1), "relax", [granted])
+    session.shift((0, 1), (0.0, 0.02, 0.0))
+    answer = session.answer
+    assert answer.left
+    (item,) = [one for one in answer.record.relaxed if one.why == "a trial"]
+    assert item.end_s == answer.duration_s > answer.moves[1].end_s
+    assert replace(answer, later={"clearance": ()}, open=()).passes is None, "moves to come may fail"
+    assert replace(answer, later={"clearance": ()}, open=(), left=0, failing=()).passes
+    session.wait()
+    (item,) = [one for one in session.answer.record.relaxed if one.why == "a trial"]
+    assert item.end_s == session.end_s(OUT)
 
 
 def test_a_change_that_cannot_be_further_on_is_taken_back_when_that_is_found(script, monkeypatch):

@@ -53,6 +53,10 @@ class Begun(Standing):
             to: a worksite with a seat that accepts it.
             by: whose hands do it; left out, the rider aboard.
         """
+        return self.change(self.brought(what, to, by))
+
+    def brought(self, what: str, to: str, by: str | None = None) -> Change:
+        """Return the change that ``bring`` makes."""
         said = {"what": what, "to": to, **({} if by is None else {"by": by})}
         move, title = {"bring": said}, f"bring {what} to {to}"
         carries = self.script.data.get("carries") or []
@@ -61,7 +65,7 @@ class Begun(Standing):
             op = Op("insert", ("carries", last, "moves", len(carries[last]["moves"])), move)
         else:
             op = Op("set", ("carries",), [*carries, {"name": f"{what}_to_{to}", "title": title, "moves": [move]}])
-        return self.change(Change(title, (op,)))
+        return Change(title, (op,))
 
     def write_out(self, at: tuple[int, int]) -> Answer:
         """Write the moves that followed from an intent in its place, so that they can be changed one by one.
