@@ -54,12 +54,13 @@ def test_what_changed_is_answered_first_and_the_moves_behind_it_follow(script):
 def test_what_is_granted_through_a_move_to_come_is_granted_as_far_as_the_answer_goes(script):
     session = Session(script, at_once=1)
     granted = {"bodies": ["arm/*", "platform/rack_a_*"], "required": "5 cm", "through": "out", "why": "a trial"}
-    session.option((0, 1), "relax", [granted])
+    session.option((0, 0), "relax", [granted])
+    session.wait()
     session.shift((0, 1), (0.0, 0.02, 0.0))
     answer = session.answer
     assert answer.left
     (item,) = [one for one in answer.record.relaxed if one.why == "a trial"]
-    assert item.end_s == answer.duration_s > answer.moves[1].end_s
+    assert item.end_s == answer.duration_s > answer.moves[0].end_s
     assert replace(answer, later={"clearance": ()}, open=()).passes is None, "moves to come may fail"
     assert replace(answer, later={"clearance": ()}, open=(), left=0, failing=()).passes
     session.wait()
