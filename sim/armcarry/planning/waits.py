@@ -105,9 +105,11 @@ class _Clock:
         waits += [Wait(slot.name, step.name) for slot in arm if slot.start_s < own.start_s][-EARLIER:]
         for wait in waits:
             try:
-                yield wait, self.planned(_linked(plan.day, wait))
+                new = self.planned(_linked(plan.day, wait))
             except (InputError, StepError):  # they would wait for one another
                 continue
+            if _orders(new) == _orders(plan):  # nobody does anything in another order for it
+                yield wait, new
 
     def planned(self, day: Day) -> DayPlan:
         """Return the plan of a day in which everything is moved as it was."""
@@ -147,6 +149,15 @@ class _Clock:
             lacking = np.where(found.status == CONTACT, required + CONTACT_M, required - found.lower_m)
             least = max(least, float(lacking.max()))
         return least
+
+
+def _orders(plan: DayPlan) -> dict[str, list[str]]:
+    """Return in which order each actor does the own steps."""
+    found: dict[str, list[str]] = {}
+    for slot in sorted(plan.schedule.slots, key=lambda slot: (slot.start_s, slot.end_s, slot.name)):
+        for actor in slot.actors:
+            found.setdefault(actor, []).append(slot.name)
+    return found
 
 
 def _linked(day: Day, wait: Wait) -> Day:
