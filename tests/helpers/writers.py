@@ -229,7 +229,8 @@ class Room:
             [*unshare, sys.executable, "-W", "ignore", str(PROGRAM), str(folder)],
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
             # a picture that is drawn with threads would wait for them for ever in a fork
-            env={**os.environ, "ARMCARRY_CACHE": os.devnull, "LP_NUM_THREADS": "0"},
+            env={**os.environ, "ARMCARRY_CACHE": os.devnull, "LP_NUM_THREADS": "0",
+                 "MESA_SHADER_CACHE_DISABLE": "true"},
         )  # fmt: skip
 
     def close(self):

@@ -49,7 +49,7 @@ class Flying(Mending):
             self._tries.stop()
             self._trying = None
             if self.volume is not None:
-                self.say(f"{self.volume}; B takes the waypoint there")
+                self.say(f"{self.volume}; B takes the end of the move there")
             return
         except ArmcarryError as error:
             self.end_volume()
@@ -87,7 +87,7 @@ class Flying(Mending):
         """Bring the waypoint to the best position of the volume."""
         volume = self.volume
         if volume is None or volume.best is None:
-            self.say("no volume is shown; V tries positions around the waypoint" if volume is None else str(volume))
+            self.say("no volume is shown; V tries some around where the move ends" if volume is None else str(volume))
             return
         best = volume.points_m[volume.best]
         self.end_volume()

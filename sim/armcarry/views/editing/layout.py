@@ -78,9 +78,9 @@ def _moves(window: EditWindow) -> QVBoxLayout:
     left.addLayout(more)
     free = QHBoxLayout()
     for words, tip, act in (
-        ("Free volume", "V: where around it the waypoint may be, so that it is reached with all margins",
+        ("Free volume", "V: where around it the move may end, so that it is reached with all margins",
          window.begin_volume),
-        ("Best point", "B: bring the waypoint to the best point of the volume", window.take_best),
+        ("Best point", "B: end the move at the best point of the volume", window.take_best),
     ):  # fmt: skip
         free.addWidget(_button(words, tip, act))
     left.addLayout(free)
