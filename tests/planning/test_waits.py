@@ -61,3 +61,5 @@ def test_what_no_wait_mends_is_told_with_what_to_write(found):
                             "it to another place first: ev2_to_bay_5, day.yaml:18")  # fmt: skip
     links, told = found(0.4, {"to_porch": (0.2, 100.0)})
     assert links == [{"step": "ev2_to_bay_5", "after": "to_porch"}] and len(told) == 2
+    links, told = found(0.4, {})  # nothing that could wait
+    assert links == [] and "0.40 m with every wait that was tried" in told[0]

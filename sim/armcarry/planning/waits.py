@@ -66,12 +66,11 @@ def find_waits(scene: Scene, tell: Tell) -> tuple[list[dict[str, Any]], list[str
             continue
         tried = [(clock.lacking_m(new, step), new.schedule.end_s, k, wait, new)
                  for k, (wait, new) in enumerate(clock.others(plan, step))]  # fmt: skip
-        if not tried:
-            continue
-        left, _, _, wait, new = min(tried, key=lambda one: (max(round(one[0], 2), 0.0), one[1], one[2]))
+        best = min(tried, key=lambda one: (max(round(one[0], 2), 0.0), one[1], one[2]), default=None)
+        left = lacking if best is None else best[0]
         words = f"{step.actors[0]} and the arm are {lacking:.2f} m too near one another in {step.name}"
-        if left < lacking - WORTH_M:
-            plan = new
+        if best is not None and left < lacking - WORTH_M:
+            *_, wait, plan = best
             found.append({"step": wait.step, "after": wait.after})
             told.append(f"{_named(scene, wait.step)} waits for {wait.after}: else {words}")
         if left > WORTH_M:
