@@ -94,7 +94,7 @@ def test_a_volume_to_fly_in_is_tried_drawn_and_its_best_point_taken(window):
     window.choose(OUT)
     window.select()
     window.take_best()
-    assert "V tries positions" in window.message.text()
+    assert "V tries some" in window.message.text()
     QTest.keyClick(window, Qt.Key.Key_V)
     while window._trying is not None:
         QApplication.processEvents()
