@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 from writer import Robot, at
 
 PANELS = 4
@@ -13,7 +14,8 @@ HINGE_Y_M = 1.62
 HINGE_Z_M = 0.75
 RADIATORS = {"port": (9.375, 1), "star": (-5.625, -1)}
 SOLAR_X_M = -26.0
-SOLAR_HALF_CHORD_M = 2.2
+#: half the chord of the solar wing, which tapers from root to tip
+SOLAR_ROOT_HALF_M, SOLAR_TIP_HALF_M = 2.2, 1.3
 
 
 def add_radiators(yard: Robot) -> None:
@@ -70,12 +72,10 @@ def add_solar_wing(yard: Robot) -> None:
     for side, sign in (("port", 1), ("star", -1)):
         yard.cylinder("solar_spar", f"solar_mast_{side}", 0.12, (0, sign * 0.7, 0), (0, sign * 14.0, 0), "longeron")
         for half, dx in (("fore", 1), ("aft", -1)):
+            outline = ((0.2, 2.2), (SOLAR_ROOT_HALF_M, 2.2), (SOLAR_TIP_HALF_M, 13.8), (0.2, 13.8))
+            corners = [(dx * x, sign * y, z) for x, y in outline for z in (-0.02, 0.02)]
+            yard.mesh("solar_spar", f"solar_blanket_{side}_{half}", np.array(corners), at(), "cell")
+        for end, y, half_m in (("root", 2.05, SOLAR_ROOT_HALF_M), ("tip", 13.95, SOLAR_TIP_HALF_M)):
             yard.box(
-                "solar_spar", f"solar_blanket_{side}_{half}", (SOLAR_HALF_CHORD_M - 0.2, 11.6, 0.04),
-                at(dx * (SOLAR_HALF_CHORD_M / 2 + 0.1), sign * 8.0, 0), "cell",
-            )
-        for end, y in (("root", 2.05), ("tip", 13.95)):
-            yard.box(
-                "solar_spar", f"solar_bar_{side}_{end}", (2 * SOLAR_HALF_CHORD_M + 0.1, 0.12, 0.12),
-                at(0, sign * y, 0), "batten",
+                "solar_spar", f"solar_bar_{side}_{end}", (2 * half_m + 0.1, 0.12, 0.12), at(0, sign * y, 0), "batten"
             )

@@ -63,4 +63,4 @@ def test_the_command_lists_in_full_into_a_pipe(monkeypatch):
     words = "rack A, bay 11 port: where the pump box is stowed; seat rack_a_seat; handrail keel_port_11"
     assert words in printed.output
     told = json.loads(CliRunner().invoke(app, ["list", "--json"]).output)["names"]
-    assert {"kind": "arms", "name": "heron", "title": "Heron, seven turning joints, two booms of 7 m"} in told
+    assert {"kind": "arms", "name": "heron", "title": "Heron, seven turning joints, booms of 7.6 m and 6.5 m"} in told

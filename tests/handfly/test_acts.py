@@ -25,13 +25,13 @@ restraint: {model: foot_restraint, at: arm, settings: {pitch: 90 deg}}
 crew:
   ev1: {posture: carry, at: arm}
 start:
-  shoulder_turn: 41.21 deg
+  shoulder_turn: 41.55 deg
   shoulder_swing: -5.49 deg
-  shoulder_lift: 70.93 deg
-  elbow_bend: 97.5 deg
-  wrist_lift: 95.34 deg
-  wrist_swing: 48.49 deg
-  wrist_turn: 171.7 deg
+  shoulder_lift: 76.12 deg
+  elbow_bend: 97.85 deg
+  wrist_lift: 89.87 deg
+  wrist_swing: 48.16 deg
+  wrist_turn: 171.75 deg
 carries:
   - name: acts
     moves:

@@ -23,8 +23,8 @@ carts: {cart_1: 16.2 m, cart_2: -14.2 m}
 """
 #: the arm holds its restraint 0.9 m before the stand of rack A
 BEFORE_RACK_A = """start:
-  {shoulder_turn: 41.89 deg, shoulder_swing: -5.51 deg, shoulder_lift: 71.2 deg, elbow_bend: 96.71 deg,
-   wrist_lift: 95.98 deg, wrist_swing: 47.81 deg, wrist_turn: 171.78 deg}
+  {shoulder_turn: 42.22 deg, shoulder_swing: -5.51 deg, shoulder_lift: 76.32 deg, elbow_bend: 97.06 deg,
+   wrist_lift: 90.58 deg, wrist_swing: 47.48 deg, wrist_turn: 171.83 deg}
 """
 
 

@@ -28,8 +28,8 @@ rules: own.yaml
 base: {mount: trolley, station: 11 m}
 carts: {cart_1: 16.2 m, cart_2: -14.2 m}
 start:
-  {shoulder_turn: 41.89 deg, shoulder_swing: -5.51 deg, shoulder_lift: 71.2 deg, elbow_bend: 96.71 deg,
-   wrist_lift: 95.98 deg, wrist_swing: 47.81 deg, wrist_turn: 171.78 deg}
+  {shoulder_turn: 42.22 deg, shoulder_swing: -5.51 deg, shoulder_lift: 76.32 deg, elbow_bend: 97.06 deg,
+   wrist_lift: 90.58 deg, wrist_swing: 47.48 deg, wrist_turn: 171.83 deg}
 restraint: {model: foot_restraint, at: arm, settings: {pitch: 90 deg}}
 crew: {ev1: {posture: carry, at: CREW}}
 """
