@@ -142,7 +142,7 @@ def test_following_the_script_with_pauses_ends_where_the_script_does(course):
 def test_an_act_is_refused_until_the_arm_is_there_and_still(course):
     flight = Flight(course.record.scene, course)
     said = flight.act()
-    assert said.startswith("pump_box is 900 mm and 0.0 deg from ev1/hands; 50 mm and 5.7 deg are allowed")
+    assert said.startswith("pump_box is 901 mm and 0.0 deg from ev1/hands; 50 mm and 5.7 deg are allowed")
     fly(flight, 1.0, frame="platform", push=(0.0, -1.0, 0.0))
     assert flight.act() == "the arm must stand still first"
 
