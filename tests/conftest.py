@@ -328,7 +328,7 @@ carries:
   - name: short
     moves:
       - {hold: 2 s, say: Ready}
-      - {one_joint: {elbow_bend: 100 deg}, say: Elbow}
+      - {one_joint: {elbow_bend: 120 deg}, say: Elbow}
       - {posture: {who: ev1, posture: neutral, over: 4 s}}
       - {line: {frame: platform/keel, by: [0 m, 0 m, 0.2 m]}, name: up}
       - {appendage: {solar_wing: level}, name: wing}
