@@ -99,6 +99,7 @@ NOT_RUN = {
     "python -m pytest -n 2": "this suite; .ci/run runs it word for word",
     "python -m pytest -m bench -s": "takes an idle machine and minutes",
     "python -m pytest -m bench -s tests/bench/test_bench_clearance.py": "takes an idle machine and minutes",
+    "python -m pytest -m bench -s tests/bench/test_bench_growth.py": "takes an idle machine and minutes",
     "python -m pytest -m long": "takes minutes",
     "python -m pytest -m long -s tests/hostile/test_killed.py": "takes many minutes",
     "python -m armcarry.files.schemas": "writes into the checkout; files/test_schemas.py compares what it writes",
