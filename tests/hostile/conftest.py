@@ -231,7 +231,7 @@ MESH_ROBOT = (
 def good_files(kind):
     """Return good files of one kind, small enough that damage often lies in a file that could be read but for it."""
     if kind == "yaml":
-        return [beginning(text, 4000) for text in [*shipped("models/*/*/*.yaml"), *shipped("scenarios/*.yaml")]]
+        return [beginning(text, 6000) for text in [*shipped("models/*/*/*.yaml"), *shipped("scenarios/*.yaml")]]
     if kind == "urdf":
         return [*(content for content in shipped("models/*/*/*.urdf") if len(content) < 12_000), MESH_ROBOT]
     return [cube_obj(), cube_stl(), text_stl(), *shipped("models/*/*/meshes/*.obj")]

@@ -50,7 +50,7 @@ def test_undamaged_files_are_read(kit, watch, folder):
         for good in goods:
             (folder / name).write_bytes(good)
             assert kit.read_fairly(watch, folder, folder / name, read), good[:200]
-    assert [len(goods) for goods in whole.values()] == [10, 9, 13, 1]
+    assert [len(goods) for goods in whole.values()] == [10, 9, 17, 1]
 
 
 def test_foreign_urdf_files(kit, watch, folder, monkeypatch, record_property):
