@@ -11,7 +11,7 @@ from armcarry.record.record import MoveSpan
 OUT, BACK = Cause("move", "out"), Cause("move", "back")
 
 
-def _record(slots=None, steps=(), shortfalls=()):
+def _record(slots=None, steps=(), shortfalls=(), broken=(), held=()):
     moves = tuple(
         MoveSpan("round", k, name, "to_joints", start, start + 40.0, "rider")
         for k, (name, start) in enumerate((("out", 0.0), ("back", 50.0)))
@@ -22,7 +22,9 @@ def _record(slots=None, steps=(), shortfalls=()):
         plan = SimpleNamespace(schedule=SimpleNamespace(slots=made, tasks_done=lambda: steps))
     loaded = SimpleNamespace(written_at=lambda kind, *name: "")
     scene = SimpleNamespace(loaded=loaded)
-    return SimpleNamespace(scene=scene, plan=plan, moves=moves, shortfalls=shortfalls, duration_s=100.0)
+    states = {item: SimpleNamespace(hands={who} - {"rail"}, tethers={who} & {"rail", "ev3"}) for item, who in held}
+    ledger = SimpleNamespace(violations=broken, at=lambda time_s: SimpleNamespace(states=states))
+    return SimpleNamespace(scene=scene, plan=plan, moves=moves, shortfalls=shortfalls, duration_s=100.0, ledger=ledger)
 
 
 def _gap(time_s, subject="arm/a", other="platform/b", start_s=0.0, end_s=100.0, verdict=Verdict.FAIL):
@@ -99,6 +101,28 @@ def test_a_step_of_either_of_the_two_that_began_last_is_blamed_before_a_move():
                    _gap(40.0, "ev3/boot", "platform/c"), _gap(40.0, "tool/x", "platform/c")) == [
         Cause("step", "ride"), Cause("step", "work"), Cause("step", "walk"), OUT]  # fmt: skip
     assert _causes(record, _gap(30.0, "ev1/shin", "tool/x")) == [Cause("step", "work")]
+
+
+def test_what_befalls_an_item_that_nothing_holds_comes_from_the_step_that_let_it_loose():
+    broken = [SimpleNamespace(step=step, item=item, missing=missing, time_s=time_s, unknown=unknown)
+              for step, item, missing, time_s, unknown in (
+                  ("later", "box", "secured", 60.0, False), ("let_go", "box", "secured", 20.0, False),
+                  ("early", "box", "bolts_tight", 1.0, False), ("unsaid", "case", "secured", 1.0, True))]  # fmt: skip
+    slots = [("walk", ("ev1",), 30.0)]
+    loose, walk = Cause("step", "let_go"), Cause("step", "walk")
+    record = _record(slots=slots, broken=broken)
+    assert _causes(record, _gap(40.0, "box/lid"), _gap(40.0, "platform/b", "box/lid")) == [loose, loose]
+    assert _causes(record, _gap(40.0, "ev1/head", "box/lid"), _gap(20.0, "box/foot")) == [loose, loose]
+    assert _causes(record, _gap(19.0, "box/lid")) == [OUT]  # before it was loose
+    assert _causes(record, _gap(40.0, "ev1/head", "case/lid")) == [walk]  # nobody stated what is asked of that one
+    assert _causes(_record(slots=slots, steps=("walk",), broken=broken), _plain("box", "walk", 40.0, 41.0)) == [walk]
+
+
+def test_what_is_held_or_trailed_meets_in_a_step_of_whoever_has_it():
+    slots, walk = [("walk", ("ev1", "ev3"), 30.0)], Cause("step", "walk")
+    record = _record(slots=slots, held=[("box", "ev1"), ("bag", "ev3"), ("case", "rail")])
+    assert _causes(record, _gap(40.0, "platform/b", "box/lid"), _gap(40.0, "bag/lid")) == [walk, walk]
+    assert _causes(record, _gap(40.0, "case/lid"), _gap(20.0, "box/lid")) == [OUT, OUT]
 
 
 def test_findings_of_a_verdict_are_grouped_by_cause_and_those_alone_by_number():

@@ -3,20 +3,25 @@
 The rule, for every finding that did not pass:
 
 1. one that names a step of the day or a move of the script comes from that;
-2. two bodies that fail again come from what made them fail first;
-3. else it comes from what is under way, or was done last, at its worst instant: a step of the day in which one of its
-   two takes part, else a move;
-4. one that holds for the whole run, or for no time at all, stands alone.
+2. what befalls an item that nothing holds any more comes from the step that let it loose;
+3. two bodies that fail again come from what made them fail first;
+4. else it comes from what is under way, or was done last, at its worst instant: a step of the day in which one of its
+   two takes part, or whoever has one of them in the hands or on a tether, else a move;
+5. one that holds for the whole run, or for no time at all, stands alone.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
+
+import numpy as np
 
 from armcarry.record.finding import Cause, Finding, Verdict
 from armcarry.record.record import Record
 
+#: the truth that an item is held or made fast
+_LOOSE = "secured"
 #: an act that begins this long after an instant is not what was under way then, s
 _SAME_S = 1e-6
 
@@ -28,11 +33,12 @@ def with_causes(record: Record, findings: Iterable[Finding]) -> tuple[Finding, .
         worst_s(findings[k]), k
     ))  # fmt: skip
     first: dict[frozenset[str], Cause] = {}
-    found = list(findings)
+    found, loose = list(findings), _let_loose(record)
     for k in open_:
         item = findings[k]
         pair = frozenset((item.subject, item.other)) if item.clearance is not None else None
-        cause = _named(record, item) or (first.get(pair) if pair else None) or _under_way(record, item)
+        cause = _named(record, item) or _adrift(item, loose) or (first.get(pair) if pair else None)
+        cause = cause or _under_way(record, item)
         if cause is not None:
             cause = replace(cause, written=_written(record, cause))
             found[k] = replace(item, cause=cause)
@@ -78,13 +84,29 @@ def _named(record: Record, item: Finding) -> Cause | None:
     return None
 
 
+def _let_loose(record: Record) -> dict[str, tuple[float, Cause]]:
+    """Return of each item that was let loose in a day when that was first, and by which step."""
+    found: dict[str, tuple[float, Cause]] = {}
+    for broken in () if record.plan is None else record.ledger.violations:
+        if broken.missing == _LOOSE and not broken.unknown and broken.time_s < found.get(broken.item, (np.inf,))[0]:
+            found[broken.item] = broken.time_s, Cause("step", broken.step)
+    return found
+
+
+def _adrift(item: Finding, loose: Mapping[str, tuple[float, Cause]]) -> Cause | None:
+    owners = [name.split("/", 1)[0] for name in (item.subject, item.other)]
+    told = [loose[owner] for owner in owners if owner in loose and loose[owner][0] <= worst_s(item) + _SAME_S]
+    return min(told, key=lambda one: one[0])[1] if told else None
+
+
 def _under_way(record: Record, item: Finding) -> Cause | None:
     whole_run = item.start_s <= 0.0 and item.end_s >= record.duration_s
     if item.clearance is None and (whole_run or item.start_s == item.end_s == 0.0):
         return None
     time_s = worst_s(item) + _SAME_S
     if record.plan is not None:
-        owners = {name.split("/", 1)[0] for name in (item.subject, item.other)}
+        owners, states = {name.split("/", 1)[0] for name in (item.subject, item.other)}, record.ledger.at(time_s).states
+        owners |= {who for name in owners & states.keys() for who in states[name].hands | states[name].tethers}
         slots = [slot for slot in record.plan.schedule.slots if slot.start_s <= time_s and owners & set(slot.actors)]
         if slots:
             return Cause("step", max(slots, key=lambda slot: slot.start_s).name)
