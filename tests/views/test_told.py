@@ -20,7 +20,8 @@ def _record(plan=None, shortfalls=()):
     moves = (_move("out", 0.0, 40.0), _move("back", 50.0, 90.0))
     loaded = SimpleNamespace(written_at=lambda kind, *name: "")
     scene = SimpleNamespace(loaded=loaded)
-    return SimpleNamespace(scene=scene, plan=plan, moves=moves, shortfalls=shortfalls, duration_s=100.0)
+    ledger = SimpleNamespace(violations=(), at=lambda time_s: SimpleNamespace(states={}))
+    return SimpleNamespace(scene=scene, plan=plan, moves=moves, shortfalls=shortfalls, duration_s=100.0, ledger=ledger)
 
 
 def _near(subject, other, time_s, check="clearance", verdict=Verdict.FAIL):
