@@ -25,13 +25,13 @@ def translation(xyz_m: ArrayLike) -> Array:
     return result
 
 
-def rotation_about(axis: ArrayLike, angle_rad: ArrayLike) -> Array:
-    """Return poses (..., 4, 4) turning about a unit axis (3,) by angle_rad (...) (Rodrigues)."""
-    x, y, z = np.asarray(axis, dtype=float)
-    angle = np.asarray(angle_rad, dtype=float)
+def turning(axis: ArrayLike, angle_rad: ArrayLike) -> Array:
+    """Return rotations (..., 3, 3) about unit axes (..., 3) by angles (...), broadcast (Rodrigues)."""
+    along, angle = np.asarray(axis, dtype=float), np.asarray(angle_rad, dtype=float)
+    x, y, z = along[..., 0], along[..., 1], along[..., 2]
     s, c = np.sin(angle), np.cos(angle)
     k = 1.0 - c
-    result = identity(*angle.shape)
+    result = np.empty((*np.broadcast(x, angle).shape, 3, 3))
     result[..., 0, 0] = c + x * x * k
     result[..., 0, 1] = x * y * k - z * s
     result[..., 0, 2] = x * z * k + y * s
@@ -41,6 +41,14 @@ def rotation_about(axis: ArrayLike, angle_rad: ArrayLike) -> Array:
     result[..., 2, 0] = z * x * k - y * s
     result[..., 2, 1] = z * y * k + x * s
     result[..., 2, 2] = c + z * z * k
+    return result
+
+
+def rotation_about(axis: ArrayLike, angle_rad: ArrayLike) -> Array:
+    """Return poses (..., 4, 4) turning about a unit axis (3,) by angle_rad (...)."""
+    turned = turning(axis, angle_rad)
+    result = identity(*turned.shape[:-2])
+    result[..., :3, :3] = turned
     return result
 
 

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from armcarry.geometry import poses
-from armcarry.geometry.poses import Array
+from armcarry.geometry.poses import Array, turning
 from armcarry.motion.vectors import (
     about,
     across_of,
@@ -28,7 +28,6 @@ from armcarry.motion.vectors import (
     flat,
     seen_in,
     shown,
-    spin,
     times,
     wrapped,
 )
@@ -104,10 +103,10 @@ def _parallel_ways(h: Array, r: Array, motion: Array) -> tuple[Array, Array]:
     q0, w, lacking = _pairs(sides, wanted, unit)
     q4 = np.arctan2(w[..., 1], w[..., 0])
     h, r, along = h[:, None], r[:, None], along[:, None]
-    turn = np.swapaxes(spin(h[:, :, 0], q0), -1, -2) @ turn[:, None]  # of the three, the fifth and the sixth
-    fifth = spin(h[:, :, 4], q4)
+    turn = np.swapaxes(turning(h[:, :, 0], q0), -1, -2) @ turn[:, None]  # of the three, the fifth and the sixth
+    fifth = turning(h[:, :, 4], q4)
     q5 = -between(h[:, :, 5], times(np.swapaxes(fifth, -1, -2), along), times(np.swapaxes(turn, -1, -2), along))
-    planar = turn @ np.swapaxes(fifth @ spin(h[:, :, 5], q5), -1, -2)
+    planar = turn @ np.swapaxes(fifth @ turning(h[:, :, 5], q5), -1, -2)
     across = across_of(along)
     total = between(along, across, times(planar, across))
     # where the fourth axis goes: back over the sixth and the fifth, on with the motion, back over the first
@@ -147,9 +146,9 @@ def _meeting_ways(h: Array, r: Array, motion: Array) -> tuple[Array, Array]:
     seen = seen_in(vector, ex[:, None], ey[:, None])
     q1 = np.arctan2(w[..., 1], w[..., 0]) - np.arctan2(seen[..., 1], seen[..., 0])
     h, r = h[:, None], r[:, None]
-    turned = times(spin(h[:, :, 1], q1), vector) + offset[:, None]
+    turned = times(turning(h[:, :, 1], q1), vector) + offset[:, None]
     q0 = between(h[:, :, 0], turned, np.repeat(placed[:, None], 4, axis=1))
-    before = spin(h[:, :, 0], q0) @ spin(h[:, :, 1], q1) @ spin(h[:, :, 2], q2)
+    before = turning(h[:, :, 0], q0) @ turning(h[:, :, 1], q1) @ turning(h[:, :, 2], q2)
     rest = np.swapaxes(before, -1, -2) @ motion[:, None, :3, :3]
     wrist, short = _wrist(h[:, :, 3:], rest)
     placing = np.repeat(np.stack([q0, q1, q2], axis=-1)[:, :, None], 2, axis=2)
@@ -163,9 +162,9 @@ def _wrist(h: Array, rest: Array) -> tuple[Array, Array]:
     seen = shown(first, second, third)
     q1, lacking = _linear(seen[..., 0], seen[..., 1], dot(first, ends)[..., 0] - seen[..., 2])
     first, second, third = first[..., None, :], second[..., None, :], third[..., None, :]
-    middle = spin(second, q1)
+    middle = turning(second, q1)
     q0 = between(first, times(middle, third), np.repeat(ends[..., None, :], 2, axis=-2))
-    left = np.swapaxes(spin(first, q0) @ middle, -1, -2) @ rest[..., None, :, :]
+    left = np.swapaxes(turning(first, q0) @ middle, -1, -2) @ rest[..., None, :, :]
     across = across_of(third)
     return np.stack([q0, q1, between(third, across, times(left, across))], axis=-1), lacking
 
@@ -259,7 +258,7 @@ def _two_links(axis: Array, first: Array, second: Array, third: Array, point: Ar
     half, lacking = _arc(d - a - b, 2 * np.sqrt(a * b))
     second_angle = between(axis, far, near)[..., None] + half
     axis = axis[..., None, :]
-    bent = near[..., None, :] + times(spin(axis, second_angle), far[..., None, :])
+    bent = near[..., None, :] + times(turning(axis, second_angle), far[..., None, :])
     return between(axis, bent, np.repeat(goal[..., None, :], 2, axis=-2)), second_angle, lacking
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from armcarry.geometry.poses import Array
+from armcarry.geometry.poses import Array, turning
 
 
 def dot(a: Array, b: Array) -> Array:
@@ -57,22 +57,9 @@ def shown(along: Array, axis: Array, v: Array) -> Array:
     return np.concatenate([dot(along, v) - still, dot(along, cross(axis, v)), still], axis=-1)
 
 
-def spin(axis: Array, angle: Array) -> Array:
-    """Return rotations (..., 3, 3) about unit axes (..., 3)."""
-    x, y, z = np.moveaxis(axis, -1, 0)
-    c, s = np.cos(angle), np.sin(angle)
-    t = 1.0 - c
-    rows = [
-        [t * x * x + c, t * x * y - s * z, t * x * z + s * y],
-        [t * x * y + s * z, t * y * y + c, t * y * z - s * x],
-        [t * x * z - s * y, t * y * z + s * x, t * z * z + c],
-    ]
-    return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
-
-
 def about(axis: Array, point: Array, angle: Array, moved: Array) -> Array:
     """Return a point turned about an axis through another point."""
-    return point + times(spin(axis, angle), moved - point)
+    return point + times(turning(axis, angle), moved - point)
 
 
 def between(axis: Array, start: Array, end: Array) -> Array:

@@ -7,7 +7,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from armcarry.errors import InputError
-from armcarry.files.documents.vary import Varying
 from armcarry.files.yaml_text import YamlText
 
 #: longest name of a step
@@ -177,8 +176,3 @@ def _left_out(yaml: YamlText, lines: list[str], names: Sequence[str], steps: int
     head = max(k for k in range(steps) if re.match(r"\s+steps:", lines[k]))
     indent = re.match(r"\s*", lines[head]).group()  # type: ignore[union-attr]
     return [*lines[:head], f"{indent}{text}", *lines[head:]]
-
-
-def blocks_of(groups: Sequence[Varying], written: Mapping[str, str]) -> dict[str, tuple[str, ...]]:
-    """Return for each group, by its first step, the written steps that it is made of, in order."""
-    return {group.steps[0]: tuple(dict.fromkeys(written[name] for name in group.steps)) for group in groups}
