@@ -6,6 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from armcarry.asked.pairs import TOUCH_M
+from armcarry.asked.rooms import arm_rooms
 from armcarry.files.documents.rooms import Room, SwitchedOff
 from armcarry.files.load import load_scenario
 from armcarry.planning.space import ArmSpace
@@ -57,3 +59,10 @@ def test_a_room_asks_for_its_distance_of_those_alone_whom_it_names(scene):
     shy = _margin(_with_room(scene, radius="0.01 m", at_least="1 m"))[0]
     assert shy < -0.3
     assert np.isclose(_margin(_with_room(scene, who="worker"))[0], _margin(scene)[0])
+
+
+def test_a_room_that_asks_for_no_distance_must_not_be_touched_all_the_same(scene):
+    for says, required_m in (({}, TOUCH_M), ({"at_least": "1 m"}, 1.0)):
+        with_room = _with_room(scene, **says)
+        asked = arm_rooms(with_room, with_room.tree)
+        assert len(asked.required_m) and np.all(asked.required_m == required_m)

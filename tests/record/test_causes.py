@@ -22,7 +22,8 @@ def _record(slots=None, steps=(), shortfalls=(), broken=(), held=()):
         plan = SimpleNamespace(schedule=SimpleNamespace(slots=made, tasks_done=lambda: steps))
     loaded = SimpleNamespace(written_at=lambda kind, *name: "")
     scene = SimpleNamespace(loaded=loaded)
-    states = {item: SimpleNamespace(hands={who} - {"rail"}, tethers={who} & {"rail", "ev3"}) for item, who in held}
+    on_tethers = {"rail", "ev3"}
+    states = {item: SimpleNamespace(hands={who} - on_tethers, tethers={who} & on_tethers) for item, who in held}
     ledger = SimpleNamespace(violations=broken, at=lambda time_s: SimpleNamespace(states=states))
     return SimpleNamespace(scene=scene, plan=plan, moves=moves, shortfalls=shortfalls, duration_s=100.0, ledger=ledger)
 
