@@ -1,7 +1,8 @@
 """Solving a scheduling problem: the best order, the bound that is proven for it, or what cannot hold together.
 
-The same problem and seed give the same answer: the search is stopped by the solver's count of work, not by the clock,
-and its strategies take turns instead of racing.
+The same problem and seed give the same answer: the search is stopped by the solver's count of work, not by the clock.
+One strategy is let at it alone first, which settles most days in a blink; what it leaves open others take turns at,
+instead of racing.
 """
 
 from __future__ import annotations
@@ -59,19 +60,23 @@ def solve(problem: Problem, objective: Objective = "shortest", effort: Effort | 
 
 
 _FOUND = ("OPTIMAL", "FEASIBLE")
+_SETTLED = ("OPTIMAL", "INFEASIBLE")
+#: work of the strategy that is alone at first, in the solver's deterministic seconds: a day of 50 steps takes 0.03
+_ALONE_S = 1.0
 
 
 class _Search:
     """One model searched, several goals after another."""
 
     def __init__(self, made: Model, effort: Effort) -> None:
-        self.made, self.effort, self.solver = made, effort, _solver(made, effort)
+        self.made, self.effort = made, effort
         for name, seconds in made.problem.hint_s.items():
             if name in made.start:
                 made.model.AddHint(made.start[name], round(seconds * TICKS))
 
     def run(self) -> str:
-        return str(self.solver.StatusName(self.solver.Solve(self.made.model)))
+        self.solver, status = _searched(self.made, self.effort)
+        return status
 
     def as_hint(self) -> None:
         """Begin the next search with what was found."""
@@ -82,13 +87,24 @@ class _Search:
                 self.made.model.AddHint(literal, self.solver.Value(literal))
 
 
-def _solver(made: Model, effort: Effort) -> Any:
+def _searched(made: Model, effort: Effort) -> tuple[Any, str]:
+    """Search a model; return the solver that has the best that was found, and its status."""
+    alone = _solver(made, effort, min(_ALONE_S, effort.work_s))
+    status = str(alone.StatusName(alone.Solve(made.model)))
+    if status in _SETTLED or effort.work_s <= _ALONE_S:
+        return alone, status
+    turns = _solver(made, effort, effort.work_s)
+    turns.parameters.num_workers = 8
+    turns.parameters.interleave_search = True  # the strategies take turns: the same answer on any number of cores
+    return turns, str(turns.StatusName(turns.Solve(made.model)))
+
+
+def _solver(made: Model, effort: Effort, work_s: float) -> Any:
     solver = made.cp.CpSolver()
     solver.parameters.random_seed = effort.seed
-    solver.parameters.num_workers = 8
-    solver.parameters.interleave_search = True  # the strategies take turns: the same answer on any number of cores
+    solver.parameters.num_workers = 1
     solver.parameters.catch_sigint_signal = False  # Ctrl-C stops the program, not the search alone
-    solver.parameters.max_deterministic_time = effort.work_s
+    solver.parameters.max_deterministic_time = work_s
     return solver
 
 
@@ -141,8 +157,7 @@ def _shortest_bound(problem: Problem, best: _Search) -> float:
     """Return the bound on the end that holds whatever is made best, in ticks."""
     made = build(problem)
     made.model.Minimize(made.makespan)
-    solver = _solver(made, best.effort)
-    solver.Solve(made.model)
+    solver, _ = _searched(made, best.effort)
     return float(solver.BestObjectiveBound())
 
 
@@ -160,8 +175,7 @@ def _impossible(problem: Problem, effort: Effort, status: str) -> Impossible:
     if status != "INFEASIBLE":
         return Impossible((), proven=False)
     made = build(problem, assume=True)
-    solver = _solver(made, effort)
-    solver.parameters.num_workers = 1
+    solver = _solver(made, effort, effort.work_s)
     solver.Solve(made.model)
     core = [made.assumed[index] for index in solver.SufficientAssumptionsForInfeasibility() if index in made.assumed]
     if not core or _feasible(problem, core, effort):
@@ -176,6 +190,5 @@ def _impossible(problem: Problem, effort: Effort, status: str) -> Impossible:
 def _feasible(problem: Problem, statements: Sequence[Statement], effort: Effort) -> bool | None:
     """Tell whether statements can hold together; None where the search was stopped before."""
     made = build(problem, statements)
-    solver = _solver(made, effort)
-    status = solver.StatusName(solver.Solve(made.model))
+    _, status = _searched(made, effort)
     return True if status in _FOUND else False if status == "INFEASIBLE" else None
