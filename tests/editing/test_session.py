@@ -51,6 +51,26 @@ def test_what_changed_is_answered_first_and_the_moves_behind_it_follow(script):
     assert session.go_on() is done, "nothing is left"
 
 
+def test_what_is_remembered_is_no_work_and_is_answered_at_once(script):
+    session = Session(script, at_once=1)
+    before = session.answer
+    session.shift((0, 1), (0.0, 0.02, 0.0))
+    session.wait()
+    back = session.shift((0, 1), (0.0, -0.02, 0.0))
+    assert (back.left, back.planned, back.duration_s) == (0, 0, before.duration_s)
+    slow = session.option((0, 1), "rate", 0.5)
+    assert (slow.left, slow.planned) == (0, 0), "how fast it is made does not change the way of a move"
+    assert slow.duration_s > before.duration_s + 1.0
+    assert session.option((0, 1), "name", "nearer").moves[1].title == "nearer"
+    session.option((0, 1), "rate", None)
+    session.shift(OUT, (0.0, 0.0, 40.0))
+    short = session.wait()
+    assert [one.check for one in short.failing] == ["reach"]
+    still = session.option((0, 1), "rate", 0.5)
+    assert (still.left, still.planned) == (0, 0), "that a move cannot be made is remembered too"
+    assert [one.message for one in still.failing] == [one.message for one in short.failing]
+
+
 def test_what_is_granted_through_a_move_to_come_is_granted_as_far_as_the_answer_goes(script):
     session = Session(script, at_once=1)
     granted = {"bodies": ["arm/*", "platform/rack_a_*"], "required": "5 cm", "through": "out", "why": "a trial"}

@@ -7,8 +7,9 @@ than a bound of the way they went allows. Instants that could not be told apart 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -27,6 +28,10 @@ from armcarry.scene.tree import Tree
 _COARSE_S, _SHORTEST_S = 4.0, 0.02
 
 Span = tuple[float, float]
+#: what places granted in stretches that were looked at before: by tree and motion, their length, from their start on
+Grants = dict[tuple[object, ...], tuple[Tree, float, list[Relaxed]]]
+#: stretches that are remembered, the oldest forgotten first
+MOST_KNOWN = 500
 
 
 @dataclass(frozen=True)
@@ -43,13 +48,16 @@ class _Subject:
         return self.hands if place.asks == "hands" else self.boots
 
 
-def granted(scene: Scene, phases: Iterable[tuple[Tree, float, float]], motion: Motion) -> tuple[Relaxed, ...]:
+def granted(
+    scene: Scene, phases: Iterable[tuple[Tree, float, float]], motion: Motion, known: Grants | None = None
+) -> tuple[Relaxed, ...]:
     """Return what places grant over a run, in the order of time.
 
     Args:
         scene: what stands where, and what places say.
         phases: tree, start and end of each stretch in which nothing is attached or let go, in the order of time.
         motion: of every joint.
+        known: what they granted in stretches of this scene before; those of now are added.
     """
     places = places_of(scene)
     if not places:
@@ -59,7 +67,8 @@ def granted(scene: Scene, phases: Iterable[tuple[Tree, float, float]], motion: M
     for tree, start_s, end_s in phases:
         if end_s <= start_s:
             continue
-        for item in _of_phase(scene, places, tree, motion, start_s, end_s):
+        work = partial(_of_phase, scene, places, tree)
+        for item in work(motion, start_s, end_s) if known is None else _once(known, tree, motion, start_s, end_s, work):
             key = (item.pattern_a, item.pattern_b, item.required_m, item.why, item.place)
             before = open_.get(key)
             if before is not None and before.end_s >= item.start_s:
@@ -68,6 +77,23 @@ def granted(scene: Scene, phases: Iterable[tuple[Tree, float, float]], motion: M
                 done.append(before)
             open_[key] = item
     return tuple(sorted((*done, *open_.values()), key=lambda item: (item.start_s, item.end_s, item.place)))
+
+
+def _once(
+    known: Grants, tree: Tree, motion: Motion, start_s: float, end_s: float,
+    work: Callable[[Motion, float, float], list[Relaxed]],
+) -> Iterator[Relaxed]:  # fmt: skip
+    """Give what is granted in a stretch, worked out as if it began at 0 s unless that was done before."""
+    part = motion.between(start_s, end_s).from_zero()
+    key = (id(tree), part.known_by)
+    if key not in known:
+        known[key] = (tree, part.end_s, work(part, 0.0, part.end_s))  # the tree is kept, so that no other gets its number
+        while len(known) > MOST_KNOWN:
+            del known[next(iter(known))]
+    _, length_s, found = known[key]
+    for item in found:
+        last_s = end_s if item.end_s == length_s else start_s + item.end_s
+        yield replace(item, start_s=start_s + item.start_s, end_s=last_s)
 
 
 def _joined(before: Relaxed, item: Relaxed) -> Relaxed:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 from armcarry.record.figures import at_least, near
 from armcarry.record.finding import Finding
@@ -15,9 +16,13 @@ _make = Maker("joint_margin")
 
 def check(record: Record) -> tuple[Finding, ...]:
     """Give one finding a joint of the arm: its least margin over the whole run, exact, against the rule."""
+    return judged(record, *record.motion.extremes())
+
+
+def judged(record: Record, low: Array, high: Array) -> tuple[Finding, ...]:
+    """Give the same of a run whose least and greatest joint positions (n,), (n,) are known."""
     scene = record.scene
     margins = scene.loaded.rules.margins
-    low, high = record.motion.extremes()
     findings = []
     for joint, column in zip(scene.arm_joints, scene.arm_columns, strict=True):
         lower, upper = scene.tree.joint_limits[column]

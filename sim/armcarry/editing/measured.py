@@ -22,7 +22,8 @@ def answer(known: Rehearsed, number: int, title: str, took_s: float, before: Ans
         before: the answer before, from which changes are counted.
     """
     record = known.record
-    joints = joint_margin.check(record)
+    low, high = (np.stack([getattr(piece, end) for piece in known.pieces]) for end in ("low", "high"))
+    joints = joint_margin.judged(record, low.min(axis=0), high.max(axis=0))
     short = [item for item in reach.check(record) if item.verdict is Verdict.FAIL]
     failing = (*short, *clearance.too_near(record.pairs), *(one for one in joints if one.verdict is Verdict.FAIL))
     return Answer(

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from armcarry.asked.zones import granted
+from armcarry.asked.zones import Grants, granted
 from armcarry.files.found import Found
 from armcarry.files.model_files import ModelFile
 from armcarry.files.yaml_text import YamlPath, YamlText
@@ -61,6 +61,7 @@ class Rehearsal:
     _still: dict[str, Any] | None = None
     _scene: Scene | None = None
     _memory: Memory = field(default_factory=Memory)
+    _granted: Grants = field(default_factory=dict)
     _pieces: Pieces = field(default_factory=Pieces)
 
     def of(self, data: dict[str, Any], at_once: int | None = None) -> Rehearsed:
@@ -81,16 +82,17 @@ class Rehearsal:
         still = {key: value for key, value in data.items() if key not in _MOVES}
         if self._scene is None or self._found is not None or still != self._still:
             self._scene, self._still = build_scene(loaded), still
-            self._memory, self._pieces = Memory(), Pieces()
+            self._memory, self._granted, self._pieces = Memory(), {}, Pieces()
         scene = replace(self._scene, loaded=loaded)
         before = (self._memory.planned, self._pieces.proven)
         self._memory.allow(at_once)
         run = run_carries(scene, memory=self._memory) if loaded.scenario.day is None else run_day(scene)
-        places = granted(scene, [(phase.tree, phase.start_s, phase.end_s) for phase in run.phases], run.motion)
+        stretches = [(phase.tree, phase.start_s, phase.end_s) for phase in run.phases]
+        places = granted(scene, stretches, run.motion, self._granted)
         run = replace(run, relaxed=(*run.relaxed, *places))
         pieces = self._pieces.of(scene, run)
         record = Record(
-            scene, run.phases, run.motion, run.moves, run.events, run.relaxed, run.shortfalls, near_rows(scene, pieces),
+            scene, run.phases, run.motion, run.moves, run.events, run.relaxed, run.shortfalls, near_rows(pieces),
             kept=run.ledger,
         )  # fmt: skip
         place = {k: path for path, k in numbers.items()}

@@ -182,8 +182,9 @@ def _assumptions(source: Source[ScenarioDocument], opened: _Opened) -> tuple[Ass
     """Return every number without a source; a URDF's numbers count as one, under the key that names it."""
     files: dict[Path, ModelFile[Any]] = {source.path: ModelFile(source, {})}
     files |= {file.path: file for file in opened.files.values()}
+    roles = {path: opened.inputs.role(path) for path, file in files.items() if file.assumed}
     return tuple(
-        Assumption(opened.inputs.role(path), key, text) for path, file in files.items() for key, text in file.assumed
+        Assumption(roles[path], key, text) for path, file in files.items() for key, text in file.assumed
     )
 
 

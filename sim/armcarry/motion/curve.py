@@ -13,6 +13,8 @@ from armcarry.geometry.poses import Array
 
 #: a clock that shows more (300 years) goes in steps of microseconds; a count of milliseconds since 1970 is more
 LATEST_S = 1e10
+#: times of a run that differ by less are the same, digits of a second
+CLOCK_DIGITS = 9
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,6 +116,16 @@ class Motion:
     def shifted(self, by_s: float) -> Motion:
         """Return the same motion by_s seconds later."""
         return Motion(self.joints, self.breaks_s + by_s, self.coefficients)
+
+    def from_zero(self) -> Motion:
+        """Return the same motion as it is whenever it begins: from 0 s, without powers that nothing has."""
+        used = np.flatnonzero(np.any(self.coefficients != 0.0, axis=(0, 2)))
+        return Motion(self.joints, self.breaks_s - self.start_s, self.coefficients[:, : int(used.max(initial=0)) + 1])
+
+    @property
+    def known_by(self) -> tuple[bytes, bytes]:
+        """What two motions share that are the same, their clocks to ``CLOCK_DIGITS``."""
+        return np.round(self.breaks_s, CLOCK_DIGITS).tobytes(), self.coefficients.tobytes()
 
     def between(self, start_s: float, end_s: float) -> Motion:
         """Return the part from start_s to end_s, exactly (pieces are re-expanded, not sampled).

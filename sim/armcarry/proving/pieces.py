@@ -21,7 +21,7 @@ from armcarry.asked.requirement import Asked, Requirement
 from armcarry.clearance import Prover, clearance_curve
 from armcarry.clearance.prover import CONTACT, FARTHER, UNRESOLVED, ClearanceBounds
 from armcarry.geometry.poses import Array
-from armcarry.motion.curve import Motion
+from armcarry.motion.curve import CLOCK_DIGITS, Motion
 from armcarry.proving.windows import Bounds, at_rest
 from armcarry.record.pairs import STATUS
 from armcarry.record.record import PairRow
@@ -40,8 +40,6 @@ _TOUCH_M = 1e-3
 _CELL_S, _LEAST, _MOST = 3.0, 6, 24
 #: how exactly the margin along the way is known, m
 _BAND_M = 0.02
-#: times that differ by less are the same, digits of a second
-_DIGITS = 9
 #: moves that are remembered
 _MOVES = 1000
 
@@ -70,6 +68,8 @@ class Piece:
         times_s: (C+1,) ends of the cells of the margin, from its start.
         margin_m: (C,) proven: in a cell nothing comes nearer to less than this beyond what is required; ``LOOK_M``
             where nothing is near, -inf in contact.
+        low, high: (n,) the least and greatest position of every joint in it.
+        rows: of the table of pairs, of what comes near; their times count from its start, too.
     """
 
     start_s: float
@@ -78,6 +78,9 @@ class Piece:
     near: tuple[Near, ...]
     times_s: Array
     margin_m: Array
+    low: Array
+    high: Array
+    rows: tuple[PairRow, ...]
 
     @property
     def least_m(self) -> float:
@@ -92,6 +95,12 @@ class _Judged:
 
     tree: Tree
     need: Requirement
+    classes: tuple[str, ...]
+
+    @cached_property
+    def named(self) -> tuple[list[str], tuple[str, ...]]:
+        """Name and class of every body."""
+        return [body.name for body in self.tree.bodies], self.classes
 
     @cached_property
     def prover(self) -> Prover:
@@ -125,7 +134,7 @@ class Pieces:
                 cuts |= {time for time in (move.start_s, move.end_s) if phase.start_s < time < phase.end_s}
             judged = self._of_phase(scene, run, phase)
             for start, end in pairwise(sorted(cuts)):
-                if end - start > 10**-_DIGITS:
+                if end - start > 10**-CLOCK_DIGITS:
                     found.append(self._piece(judged, run, start, end))
         return tuple(found)
 
@@ -140,32 +149,23 @@ class Pieces:
             beyond = rest.lower_m - np.nan_to_num(bare.required_m)
             close = np.where(np.isnan(bare.required_m), rest.status == STATUS.index(CONTACT), beyond < LOOK_M)
             pairs = pairs[fly | (close & ~bare.meant)]
-            self._judged[key] = _Judged(phase.tree, Requirement(scene, phase.tree, pairs))
+            need, classes = Requirement(scene, phase.tree, pairs), scene.body_classes(phase.tree)
+            self._judged[key] = _Judged(phase.tree, need, classes)
         return self._judged[key]
 
     def _piece(self, judged: _Judged, run: Run, start_s: float, end_s: float) -> Piece:
-        motion = _from_zero(run.motion.between(start_s, end_s))
+        motion = run.motion.between(start_s, end_s).from_zero()
         granted = tuple(_granted(run.relaxed, start_s, end_s))
-        key = (
-            id(judged), np.round(motion.breaks_s, _DIGITS).tobytes(), motion.coefficients.tobytes(),
-            _rounded(granted),
-        )  # fmt: skip
+        key = (id(judged), motion.known_by, _rounded(granted))
         if key not in self._known:
             self.proven += 1
             remember(self._known, key, _prove(judged, motion, granted), _MOVES)
         return replace(self._known[key], start_s=start_s, end_s=end_s)
 
 
-def _from_zero(motion: Motion) -> Motion:
-    """Return a motion that begins at 0 s, as it is whenever it begins: without powers that nothing has."""
-    breaks = motion.breaks_s - motion.start_s
-    used = np.flatnonzero(np.any(motion.coefficients != 0.0, axis=(0, 2)))
-    return Motion(motion.joints, breaks, motion.coefficients[:, : int(used.max(initial=0)) + 1])
-
-
 def _granted(relaxed: tuple[Relaxed, ...], start_s: float, end_s: float) -> Iterator[Relaxed]:
     """Give what is granted in a stretch, with times from its start: what ends with it to a nanosecond ends with it."""
-    same = 10**-_DIGITS
+    same = 10**-CLOCK_DIGITS
     for item in relaxed:
         if item.start_s < end_s - same and item.end_s > start_s + same:
             first = 0.0 if item.start_s < start_s + same else item.start_s - start_s
@@ -176,7 +176,7 @@ def _granted(relaxed: tuple[Relaxed, ...], start_s: float, end_s: float) -> Iter
 def _rounded(granted: tuple[Relaxed, ...]) -> tuple[Relaxed, ...]:
     """Return what is granted as a key by which a stretch is known."""
     return tuple(
-        replace(item, start_s=round(item.start_s, _DIGITS), end_s=round(item.end_s, _DIGITS)) for item in granted
+        replace(item, start_s=round(item.start_s, CLOCK_DIGITS), end_s=round(item.end_s, CLOCK_DIGITS)) for item in granted
     )
 
 
@@ -185,13 +185,13 @@ def _prove(judged: _Judged, motion: Motion, granted: tuple[Relaxed, ...]) -> Pie
 
     What is granted only asks for less, so what is far from what the rules ask is far in every window.
     """
-    end, pairs = motion.end_s, judged.need.pairs
+    end, pairs, (low, high) = motion.end_s, judged.need.pairs, motion.extremes()
     (whole,) = judged.need.windows(0.0, end)
     first = judged.prover.bounds(motion, report_distance_m=_reach_m(whole), tolerance_m=_COARSE_M, points=False)
     rows = _close(whole, first)
     times = np.linspace(0.0, end, int(np.clip(np.ceil(end / _CELL_S), _LEAST, _MOST)) + 1)
     if not len(rows):
-        return Piece(0.0, end, judged.tree, (), times, np.full(len(times) - 1, LOOK_M))
+        return Piece(0.0, end, judged.tree, (), times, np.full(len(times) - 1, LOOK_M), low, high, ())
     need, prover = judged.need.take(rows).under(granted), Prover(judged.tree, pairs[rows])
     prover.start_small()
     near = []
@@ -201,7 +201,9 @@ def _prove(judged: _Judged, motion: Motion, granted: tuple[Relaxed, ...]) -> Pie
         )  # fmt: skip
         near.append(_kept(asked, found))
     times = np.unique(np.concatenate([times, [each.asked.start_s for each in near]]))
-    return Piece(0.0, end, judged.tree, tuple(near), times, _margin(prover, motion, times, need))
+    told = tuple(sorted(_rows(judged, near), key=lambda one: one.start_s))
+    margin = _margin(prover, motion, times, need)
+    return Piece(0.0, end, judged.tree, tuple(near), times, margin, low, high, told)
 
 
 def _reach_m(asked: Asked) -> Array:
@@ -240,32 +242,51 @@ def _margin(prover: Prover, motion: Motion, times: Array, need: Requirement) -> 
     return np.asarray(np.minimum(LOOK_M, left.min(axis=0)))
 
 
-def near_rows(scene: Scene, pieces: tuple[Piece, ...]) -> tuple[PairRow, ...]:
+def near_rows(pieces: tuple[Piece, ...]) -> tuple[PairRow, ...]:
     """Return what comes near as rows of the table of pairs; stretches that adjoin and ask the same are one row."""
-    open_: dict[tuple[object, ...], PairRow] = {}
-    done: list[PairRow] = []
+    open_: dict[tuple[object, ...], _Joined] = {}
+    done: list[_Joined] = []
     for piece in pieces:
-        names, classes = [body.name for body in piece.tree.bodies], scene.body_classes(piece.tree)
-        for row in sorted(_rows(piece, names, classes), key=lambda one: one.start_s):
+        for row in piece.rows:
+            start_s, end_s = piece.start_s + row.start_s, piece.start_s + row.end_s
             key = (row.body_a, row.body_b, row.class_a, row.class_b, row.required_m, row.why)
             before = open_.get(key)
-            if before is not None and row.start_s <= before.end_s + 10**-_DIGITS:
-                least = min(before, row, key=lambda one: (one.status != CONTACT, one.lower_m))
-                row = replace(least, start_s=before.start_s, end_s=row.end_s)
-            elif before is not None:
+            if before is not None and start_s <= before.end_s + 10**-CLOCK_DIGITS:
+                before.end_s = end_s
+                if (row.status != CONTACT, row.lower_m) < (before.least.status != CONTACT, before.least.lower_m):
+                    before.least, before.from_s = row, piece.start_s
+                continue
+            if before is not None:
                 done.append(before)
-            open_[key] = row
-    return tuple(sorted((*done, *open_.values()), key=lambda row: (row.body_a, row.body_b, row.start_s)))
+            open_[key] = _Joined(start_s, end_s, row, piece.start_s)
+    rows = (one.row() for one in (*done, *open_.values()))
+    return tuple(sorted(rows, key=lambda row: (row.body_a, row.body_b, row.start_s)))
 
 
-def _rows(piece: Piece, names: list[str], classes: tuple[str, ...]) -> Iterator[PairRow]:
-    for each in piece.near:
+@dataclass(eq=False)
+class _Joined:
+    """Stretches that are one row: from when to when, the row with the least distance, from when its times count."""
+
+    start_s: float
+    end_s: float
+    least: PairRow
+    from_s: float
+
+    def row(self) -> PairRow:
+        """Return them as a row on the clock of the run."""
+        return replace(self.least, start_s=self.start_s, end_s=self.end_s, time_s=self.from_s + self.least.time_s)
+
+
+def _rows(judged: _Judged, near: list[Near]) -> Iterator[PairRow]:
+    """Give what comes near in a stretch as rows whose times count from its start."""
+    names, classes = judged.named
+    for each in near:
         asked, known = each.asked, each.bounds
-        start, end = piece.start_s + asked.start_s, piece.start_s + asked.end_s
         columns = [getattr(asked, name).tolist() for name in ("pairs", "required_m", "why")]
         columns += [getattr(known, name).tolist() for name in Bounds.__dataclass_fields__]
         for (a, b), required, why, status, lower, upper, time, at in zip(*columns, strict=True):
             yield PairRow(
-                names[a], names[b], classes[a], classes[b], start, end, None if required != required else required,
-                why, STATUS[status], lower, upper, piece.start_s + time, tuple(at[:3]), tuple(at[3:]),
+                names[a], names[b], classes[a], classes[b], asked.start_s, asked.end_s,
+                None if required != required else required, why, STATUS[status], lower, upper, time, tuple(at[:3]),
+                tuple(at[3:]),
             )  # fmt: skip

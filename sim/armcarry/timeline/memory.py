@@ -15,6 +15,7 @@ from typing import TypeVar
 import numpy as np
 
 from armcarry.clearance import Prover
+from armcarry.errors import ReachError
 from armcarry.files.documents.carries import Move
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
@@ -25,6 +26,8 @@ V = TypeVar("V")
 
 #: moves that are remembered, the oldest forgotten first
 MOST = 2000
+#: what the script says of a move on which its path does not depend
+_NO_PATH = {"rate", "tip_speed", "say", "name", "relax"}
 
 
 @dataclass
@@ -34,7 +37,7 @@ class Memory:
     Attributes:
         planned, timed: how many were worked out and not remembered, for tests and whoever measures.
         provers: of what the arm slows down for.
-        most: how many may be worked out before planning stops, None for all of them.
+        most: how many may be worked out before planning stops, None for all of them; what is remembered is no work.
         stopped: whether it stopped: the run then ends before the moves that are left.
     """
 
@@ -43,7 +46,7 @@ class Memory:
     most: int | None = None
     stopped: bool = False
     provers: dict[tuple[object, ...], Prover] = field(default_factory=dict)
-    _ways: dict[tuple[object, ...], tuple[tuple[PlannedMove, float], ...]] = field(default_factory=dict)
+    _ways: dict[tuple[object, ...], tuple[tuple[PlannedMove, float], ...] | ReachError] = field(default_factory=dict)
     _times: dict[tuple[object, ...], tuple[PlannedMove, Motion | None]] = field(default_factory=dict)
     _trees: dict[tuple[object, ...], Tree] = field(default_factory=dict)
 
@@ -58,24 +61,47 @@ class Memory:
             move: what the script says.
             near: what its path depends on besides, None for nothing.
             make: plans it.
+
+        Raises:
+            ReachError: it cannot be made on this way.
         """
-        at = self._tree(way.tree)  # kept, so that no other tree gets its number
-        key = (id(at), way.position.tobytes(), move.model_dump_json(), b"" if near is None else near.tobytes())
+        key = self._key(way, move, near)
         if key not in self._ways:
             self.planned += 1
-            made = [(one.moves[-1], one.cost - way.cost) for one in make()]
-            remember(self._ways, key, tuple((replace(last, after=self._tree(last.after)), cost) for last, cost in made))
+            remember(self._ways, key, self._made(way, make))
+        known = self._ways[key]
+        if isinstance(known, ReachError):
+            raise known.with_traceback(None)
         found = []
-        for planned, cost in self._ways[key]:
-            here = planned if (planned.carry, planned.number) == place else replace(
-                planned, carry=place[0], number=place[1]
-            )  # fmt: skip
+        for planned, cost in known:
+            here = replace(planned, carry=place[0], number=place[1], move=move)
             found.append(Way(here.after, here.end, (*way.moves, here), way.cost + cost))
         return found
 
-    def full(self) -> bool:
-        """Tell whether no more moves are to be worked out now, and note that it was so."""
-        self.stopped = self.stopped or (self.most is not None and self.planned >= self.most)
+    def _made(
+        self, way: Way, make: Callable[[], Iterable[Way]]
+    ) -> tuple[tuple[PlannedMove, float], ...] | ReachError:
+        try:
+            made = [(one.moves[-1], one.cost - way.cost) for one in make()]
+        except ReachError as error:
+            return error
+        return tuple((replace(last, after=self._tree(last.after)), cost) for last, cost in made)
+
+    def _key(self, way: Way, move: Move, near: Array | None) -> tuple[object, ...]:
+        """Return what the path of a move hangs on; how fast it is made is asked when it is timed."""
+        at = self._tree(way.tree)  # kept, so that no other tree gets its number
+        said = move.model_dump_json(exclude=_NO_PATH)
+        return (id(at), way.position.tobytes(), said, b"" if near is None else near.tobytes())
+
+    def full(self, move: Move, ways: Iterable[tuple[Way, Array | None]]) -> bool:
+        """Tell whether a move is to be worked out and no more may be now, and note that it was so.
+
+        Args:
+            move: what the script says.
+            ways: each way before it, and what its path depends on besides.
+        """
+        if self.most is not None and self.planned >= self.most:
+            self.stopped = any(self._key(way, move, near) not in self._ways for way, near in ways)
         return self.stopped
 
     def allow(self, more: int | None) -> None:

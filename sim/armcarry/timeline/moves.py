@@ -66,13 +66,14 @@ def plan_carries(
     total, done = sum(len(carry.moves) for carry in carries), 0
     for carry in carries:
         for number, move in enumerate(carry.moves, start=1):
-            if known.full():
+            before = [(way, _closing(way, carry.name, move)) for way in ways]
+            if known.full(move, before):
                 return _best(ways), None
             found: list[Way] = []
             refusals: list[ReachError] = []
-            for way in ways:
+            place = (carry.name, number)
+            for way, near in before:
                 try:
-                    place, near = (carry.name, number), _closing(way, carry.name, move)
                     make = partial(_extend, scene, tightness, way, *place, move)
                     found += known.extended(way, place, move, near, make)
                 except ReachError as error:
