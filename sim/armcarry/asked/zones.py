@@ -87,7 +87,8 @@ def _once(
     part = motion.between(start_s, end_s).from_zero()
     key = (id(tree), part.known_by)
     if key not in known:
-        known[key] = (tree, part.end_s, work(part, 0.0, part.end_s))  # the tree is kept, so that no other gets its number
+        # the tree is kept, so that no other gets its number
+        known[key] = (tree, part.end_s, work(part, 0.0, part.end_s))
         while len(known) > MOST_KNOWN:
             del known[next(iter(known))]
     _, length_s, found = known[key]

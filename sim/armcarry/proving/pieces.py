@@ -176,7 +176,8 @@ def _granted(relaxed: tuple[Relaxed, ...], start_s: float, end_s: float) -> Iter
 def _rounded(granted: tuple[Relaxed, ...]) -> tuple[Relaxed, ...]:
     """Return what is granted as a key by which a stretch is known."""
     return tuple(
-        replace(item, start_s=round(item.start_s, CLOCK_DIGITS), end_s=round(item.end_s, CLOCK_DIGITS)) for item in granted
+        replace(item, start_s=round(item.start_s, CLOCK_DIGITS), end_s=round(item.end_s, CLOCK_DIGITS))
+        for item in granted
     )
 
 

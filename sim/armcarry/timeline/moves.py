@@ -71,11 +71,10 @@ def plan_carries(
                 return _best(ways), None
             found: list[Way] = []
             refusals: list[ReachError] = []
-            place = (carry.name, number)
             for way, near in before:
                 try:
-                    make = partial(_extend, scene, tightness, way, *place, move)
-                    found += known.extended(way, place, move, near, make)
+                    make = partial(_extend, scene, tightness, way, carry.name, number, move)
+                    found += known.extended(way, (carry.name, number), move, near, make)
                 except ReachError as error:
                     refusals.append(error)
             if not found:
