@@ -216,8 +216,12 @@ def _in_own_hands(scene: Scene, tree: Tree, pairs: np.ndarray) -> np.ndarray:
     return result
 
 
-def arm_asked(scene: Scene, tree: Tree) -> tuple[np.ndarray, Array]:
-    """Return the pairs (P, 2) that the arm's joints can move and have a rule, and what it requires (P,), unrelaxed."""
-    asked = Requirement(scene, tree, arm_pairs(scene, tree)).at(-np.inf)
+def arm_asked(scene: Scene, tree: Tree, relaxed: Sequence[Relaxed] = ()) -> tuple[np.ndarray, Array]:
+    """Return the pairs (P, 2) that the arm's joints can move and have a rule, and what it requires (P,).
+
+    Args:
+        relaxed: what is granted for all time; nothing by default.
+    """
+    asked = Requirement(scene, tree, arm_pairs(scene, tree), relaxed).at(-np.inf)
     ruled = ~np.isnan(asked.required_m)
     return asked.pairs[ruled], asked.required_m[ruled]

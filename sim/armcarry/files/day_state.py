@@ -122,10 +122,10 @@ class DayState:
         self.fly(f"to_{visit.worksite}", f"to {spoken(visit.worksite)}", moves)
 
     def gathered(self) -> Moves:
-        """Return the move to the posture in which the base rolls, none where the arm's document says none."""
+        """Return the move to the posture in which the base rolls; it stays as it is where no such posture is found."""
         travel = self.arm.travel
         settings = {joint: self.joint(joint, value) for joint, value in travel.items()}
-        return [{"to_joints": settings, "say": "Arm gathered", "way": "find"}] if settings else []
+        return [{"to_joints": settings, "say": "Arm gathered", "way": "find"}]
 
     def joint(self, joint: str, value: float) -> str:
         """Return a joint position as it is written."""

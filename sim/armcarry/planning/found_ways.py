@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -24,13 +25,52 @@ from armcarry.timeline.widen import widened
 
 Tell = Callable[[str, float], None]
 
+#: postures this near to one another are one, rad or m
+THERE = 1e-3
 #: seeds that are tried one after another
 SEEDS = (1, 2)
 
 
-def find_ways(scene: Scene, tell: Tell) -> tuple[list[dict[str, Any]], list[str]]:
-    """Return the ways of all moves that say ``way: find`` and are not free as they are, and what was found in words."""
-    script, finder = scene.loaded.scenario, _Finder(scene, tell)
+@dataclass(frozen=True, eq=False)
+class FoundWays:
+    """What was found.
+
+    Attributes:
+        ways: as they are written.
+        told: in words.
+        lost: carry and move of each way that was chosen and could not be found.
+    """
+
+    ways: list[dict[str, Any]]
+    told: list[str]
+    lost: list[tuple[str, str]]
+
+
+class _LostError(Exception):
+    """A way that was chosen could not be found: what follows is not looked at, as all is chosen anew."""
+
+
+def find_ways(
+    scene: Scene, tell: Tell, chosen: Mapping[tuple[str, str], Array] | None = None, *, last: bool = True
+) -> FoundWays:
+    """Find the ways of all moves that say ``way: find`` and are not free as they are.
+
+    Args:
+        scene: of the long form.
+        tell: told what is being done.
+        chosen: postures (G, A) in which moves were chosen to end, by carry and move: straight to the first of them
+            where that is free from where the arm is by then, else by a way to any.
+        last: go on by another branch where none is found; else leave off there.
+    """
+    finder = _Finder(scene, tell, chosen or {}, last)
+    with suppress(_LostError):
+        _through(scene, finder, tell)
+    return FoundWays(finder.ways, finder.told, finder.lost)
+
+
+def _through(scene: Scene, finder: _Finder, tell: Tell) -> None:
+    """Fly through the script and find its ways."""
+    script = scene.loaded.scenario
     if script.day is not None:
         walk_through(scene, script.day, None, tell, finder.ready)
     else:
@@ -41,15 +81,17 @@ def find_ways(scene: Scene, tell: Tell) -> tuple[list[dict[str, Any]], list[str]
             way, shortfall = plan_all(scene, (ready,), way, flown=way.moves)
             if shortfall is not None:
                 break
-    return finder.ways, finder.told
 
 
 @dataclass
 class _Finder:
     scene: Scene
     tell: Tell
+    chosen: Mapping[tuple[str, str], Array]
+    last: bool
     ways: list[dict[str, Any]] = field(default_factory=list)
     told: list[str] = field(default_factory=list)
+    lost: list[tuple[str, str]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.tightness = Tightness(self.scene, bending=True)
@@ -71,6 +113,9 @@ class _Finder:
         if short_of is not None:
             return carry
         at = Way(before.tree, before.position)
+        meant = self.chosen.get((carry.name, carry.moves[number].name or ""))
+        if meant is not None and (taken := self._as_chosen(carry, number, at, meant)) is not None:
+            return taken
         rest = carry.model_copy(update={"moves": [carry.moves[number], *following(carry, number).moves]})
         planned, shortfall = plan_carries(self.scene, (rest,), at)
         short = "what follows cannot be flown from where the straight one ends"
@@ -84,24 +129,58 @@ class _Finder:
             goals = planned.moves[0].end[None, self.scene.arm_columns]
         return self._sought(carry, number, at, goals, short)
 
+    def _as_chosen(self, carry: Carry, number: int, at: Way, goals: Array) -> Carry | None:
+        """Return the carry with the way to where it was chosen to end; None where there is none."""
+        here = at.position[self.scene.arm_columns]
+        points = np.stack([here, goals[0]])
+        space = space_between(self.scene, at.tree, at.position, points)
+        ends = min(0.0, float(space.margins(standing(points)).lower_m.min()))
+        least = float(space.margins(arcs_of(points)[0], give_up_m=ends - 0.1).lower_m.min())
+        if least >= ends - 0.005:
+            return self._with(carry, number, points, "")
+        self.tell(f"finding a way for {carry.moves[number].name or carry.name}", 0.5)
+        way = find_way(space, here, goals, seed=SEEDS[0], thorough=self.last)
+        if way.free:
+            return self._with(carry, number, way.points, f"{way.least_m:.2f} m to spare")
+        self.lost.append((carry.name, carry.moves[number].name or ""))
+        if not self.last:
+            raise _LostError
+        return None
+
+    def _with(
+        self, carry: Carry, number: int, points: Array, words: str, why: str = "straight, it is not free"
+    ) -> Carry:
+        """Return the carry with a way in place of a free move, which is kept; what is said of it is told."""
+        move = carry.moves[number]
+        new = written_way(self.scene, points, move, {})
+        if np.abs(points - points[0]).max() < THERE:  # it is there already
+            new = {"to_joints": {}}
+        why = why if words else "chosen with the rest of the day"
+        self.ways.append({"carry": carry.name, "move": move.name, "to_joints": new["to_joints"],
+                          **({"via": new["via"]} if "via" in new else {}), "why": why})  # fmt: skip
+        if words:
+            self.told.append(f"{self._name(carry, number)}: another way, {words} ({why})")
+        fresh = Move.model_validate({"to_joints": new["to_joints"], "via": new.get("via", [])})
+        kept = ("name", "say", "rate", "tip_speed", "relax")
+        fresh = fresh.model_copy(update={key: getattr(move, key) for key in kept})
+        return carry.model_copy(update={"moves": [*carry.moves[:number], fresh, *carry.moves[number + 1 :]]})
+
+    def _name(self, carry: Carry, number: int) -> str:
+        """Return what a move is called in words, with where it is written."""
+        move = carry.moves[number]
+        where = self.scene.loaded.written_at("move", carry.name, str(number + 1))
+        return f"{move.name or f'{carry.name} move {number + 1}'}{f', {where}' if where else ''}"
+
     def _sought(self, carry: Carry, number: int, at: Way, goals: Array, short: str) -> Carry:
         move, columns = carry.moves[number], self.scene.arm_columns
-        where = self.scene.loaded.written_at("move", carry.name, str(number + 1))
-        name = f"{move.name or f'{carry.name} move {number + 1}'}{f', {where}' if where else ''}"
+        name = self._name(carry, number)
         here = at.position[columns]
         for seed in SEEDS if len(goals) else ():
             self.tell(f"finding a way for {move.name or carry.name}", 0.5)
             space = space_between(self.scene, at.tree, at.position, np.stack([here, goals[0]]))
             way = find_way(space, here, goals, seed=seed)
             if way.free:
-                new = written_way(self.scene, way, move, {})
-                self.ways.append({"carry": carry.name, "move": move.name, "to_joints": new["to_joints"],
-                                  **({"via": new["via"]} if "via" in new else {}), "why": short})  # fmt: skip
-                self.told.append(f"{name}: another way, {way.least_m:.2f} m to spare ({short})")
-                fresh = Move.model_validate({"to_joints": new["to_joints"], "via": new.get("via", [])})
-                kept = ("name", "say", "rate", "tip_speed", "relax")
-                fresh = fresh.model_copy(update={key: getattr(move, key) for key in kept})
-                return carry.model_copy(update={"moves": [*carry.moves[:number], fresh, *carry.moves[number + 1 :]]})
+                return self._with(carry, number, way.points, f"{way.least_m:.2f} m to spare", short)
         self.told.append(f"{name}: no way was found; {short}; armcarry route says what blocks it")
         return carry
 

@@ -100,7 +100,9 @@ class Roadmap:
         return rows[::-1]
 
 
-def find_way(space: Space, start: Array, goals: Array, *, seed: int = 1, hints: Array | None = None) -> Way:
+def find_way(
+    space: Space, start: Array, goals: Array, *, seed: int = 1, hints: Array | None = None, thorough: bool = True
+) -> Way:
     """Find a way with a large margin that does not take long.
 
     Margin counts up to WANTED_M, and near an end no more than the end itself allows; a centimetre of the least
@@ -112,6 +114,7 @@ def find_way(space: Space, start: Array, goals: Array, *, seed: int = 1, hints: 
         goals: (G, A); one of them is reached.
         seed: of the sampling; the same seed gives the same way.
         hints: (H, A) points that a way may lead past, such as those of a script, in order.
+        thorough: search on with trees where the roadmap has no way, and for the least bad way where there is none.
 
     Returns:
         The way; not ``free`` when none was found: then the least bad one, and what blocks it.
@@ -131,18 +134,26 @@ def find_way(space: Space, start: Array, goals: Array, *, seed: int = 1, hints: 
         first.append(np.concatenate([start[None], hints, goals[:1]]))
     if margins[0] >= 0.0 and margins[1:].max() >= 0.0:
         roomy = ROOMY * min(float(margins[0]), float(margins[1:].max()))
-        first += _searched(appraiser, source, start, goals[margins[1:] >= 0.0], hints, roomy)
+        first += _searched(appraiser, source, start, goals[margins[1:] >= 0.0], hints, roomy, thorough)
     tried = [
         refined(appraiser, points, np.array([margins[0], appraiser.ends(points[-1:])[0]]), source) for points in first
     ]
     free = [way for way in tried if way.free]
     if free:
         return min(free, key=lambda way: way.cost)
+    if not thorough:
+        return Way(np.stack([start, goals[0]]), -np.inf, np.inf, -1, start, 0)
     return _least_bad(appraiser, source, start, goals)
 
 
 def _searched(
-    appraiser: Appraiser, source: np.random.Generator, start: Array, goals: Array, hints: Array | None, roomy_m: float
+    appraiser: Appraiser,
+    source: np.random.Generator,
+    start: Array,
+    goals: Array,
+    hints: Array | None,
+    roomy_m: float,
+    thorough: bool,
 ) -> list[Array]:
     """Return the points of the cheapest way on a roadmap and of the cheapest roomy one; empty where there is none."""
     ends, rows = np.concatenate([start[None], goals]), tuple(range(1, len(goals) + 1))
@@ -160,6 +171,8 @@ def _searched(
         looked, found = bool(found), ways or found
         if len(found) == 2 or looked:  # for a roomy way one more look, once there is any
             break
+    if not found and not thorough:
+        return []
     if not found:
         winding = joined(appraiser.space, start, goals, source)
         return [] if winding is None else [_straightened(appraiser, winding)]

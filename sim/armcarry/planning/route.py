@@ -20,7 +20,7 @@ from armcarry.planning.blocked import why_none
 from armcarry.planning.other_goals import other_goals
 from armcarry.planning.roadmap import find_way
 from armcarry.planning.script import write_with_moves
-from armcarry.planning.space import ArmSpace
+from armcarry.planning.space import ArmSpace, Spaces
 from armcarry.planning.ways import Way as ArmWay
 from armcarry.planning.ways import standing
 from armcarry.scene.build import Scene
@@ -226,7 +226,7 @@ def _improved(scene: Scene, script: tuple[Carry, ...], run: list[PlannedMove], s
     place = (run[0].carry, run[0].number - 1, len(run), _title(run), script_m, script_s)
     if not way.free:
         return Stretch(*place, way, np.inf, np.inf, False, why_none(scene, space, way, seed))
-    moves = (written_way(scene, way, run[-1].move, _options(run)),)
+    moves = (written_way(scene, way.points, run[-1].move, _options(run)),)
     route_m = space.along(rounded(scene.arm_joints, way.points).curve)
     route_s = _way_seconds(scene, run[0], way, moves[0])
     better = route_m > script_m + SAME_M or (route_m > script_m - SAME_M and route_s < script_s - SAME_S)
@@ -257,16 +257,19 @@ def _unmade(scene: Scene, at: Way, carry: str, number: int, move: Move, seed: in
     way = find_way(space, at.position[scene.arm_columns], goals, seed=seed)
     if not way.free:
         return Stretch(*place, way, np.inf, np.inf, False, why_none(scene, space, way, seed))
-    written = written_way(scene, way, move, {})
+    written = written_way(scene, way.points, move, {})
     start = PlannedMove(carry, number + 1, move, title, at.tree, at.tree, at.position, at.position, point)
     margin = space.along(rounded(scene.arm_joints, way.points).curve)
     return Stretch(*place, way, margin, _way_seconds(scene, start, way, written), True, "", (written,))
 
 
-def space_between(scene: Scene, tree: Tree, position: Array, ends: Array, nearer_m: float = 0.0) -> ArmSpace:
+def space_between(
+    scene: Scene, tree: Tree, position: Array, ends: Array, nearer_m: float = 0.0, spaces: Spaces | None = None
+) -> ArmSpace:
     """Return the space in which margins are sought: beyond the budget where both ends allow it."""
+    spaces = spaces or Spaces(scene)
     for budget in (True, False):
-        space = ArmSpace(scene, tree, position, budget=budget)
+        space = spaces.space(tree, position, budget=budget)
         space.stranded_m = -nearer_m
         space.allow(ends)
         if np.all(space.margins(standing(ends)).lower_m >= 0.0):
@@ -298,13 +301,13 @@ def _options(run: list[PlannedMove]) -> dict[str, float]:
     return {key: min(values) for key, values in asked.items() if values}
 
 
-def written_way(scene: Scene, way: ArmWay, last: Move, options: dict[str, float]) -> dict[str, Any]:
-    """Return the way as a move of a script, with the name and words of the last move it stands for."""
+def written_way(scene: Scene, way: Array, last: Move, options: dict[str, float]) -> dict[str, Any]:
+    """Return a way (W, A) as a move of a script, with the name and words of the last move it stands for."""
     joints = scene.loaded.arm.document.joints
     turns = {joint.name for joint in scene.loaded.arm.model.joints if joint.kind == "revolute"}
     points = [
         {one: f"{np.degrees(q):.4f} deg" if one in turns else f"{q:.6f} m" for one, q in zip(joints, at, strict=True)}
-        for at in way.points[1:].tolist()
+        for at in way[1:].tolist()
     ]
     move: dict[str, Any] = {key: value for key, value in (("name", last.name), ("say", last.say)) if value}
     move["to_joints"] = points[-1]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from copy import copy
+
 import numpy as np
 
 from armcarry.asked.requirement import arm_asked
@@ -50,6 +52,7 @@ class ArmSpace:
         tree: what hangs from what.
         position: where all other joints stand (n,).
         budget: ask for what the rules' budget of uncertainty takes as well.
+        asked: pairs (P, 2) and what is required of them (P,) there, where that is known; what the rules say by default.
 
     Attributes:
         limits: (A, 2) travel of the arm's joints less the margin that the rules ask for, rad.
@@ -61,7 +64,15 @@ class ArmSpace:
         around: (P,) which pairs are not by posture.
     """
 
-    def __init__(self, scene: Scene, tree: Tree, position: Array, *, budget: bool = False) -> None:
+    def __init__(
+        self,
+        scene: Scene,
+        tree: Tree,
+        position: Array,
+        *,
+        budget: bool = False,
+        asked: tuple[np.ndarray, Array] | None = None,
+    ) -> None:
         self.scene, self.tree, self.position = scene, tree, position
         self.joints = scene.arm_joints
         margin = scene.loaded.rules.margins.joint_position
@@ -71,17 +82,17 @@ class ArmSpace:
         self.accelerations = joint_accelerations(scene.loaded.arm.document, load)
         self.tip_speed_m_s = scene.tip_speed_limit(tree, load)
         self.chain = Chain.of(tree, WORLD, scene.tool(tree), joints=self.joints, held=position)
-        pairs, asked = arm_asked(scene, tree)
+        pairs, required = asked or arm_asked(scene, tree)
         self.budget = budget
         if budget:
-            asked = asked + _uncertain_m(scene, tree, pairs)
+            required = required + _uncertain_m(scene, tree, pairs)
         rooms = arm_rooms(scene, tree)
         self._whole = rooms.tree
-        pairs, asked = np.concatenate([pairs, rooms.pairs]), np.concatenate([asked, rooms.required_m])
+        pairs, required = np.concatenate([pairs, rooms.pairs]), np.concatenate([required, rooms.required_m])
         behind = scene.arm_joints_behind(rooms.tree)[pairs]
         own = np.all(behind > 0, axis=1) | (np.abs(behind[:, 0] - behind[:, 1]) <= FIXED_JOINTS)
         order = np.argsort(own, kind="stable")
-        self.pairs, self.asked_m = pairs[order], asked[order]
+        self.pairs, self.asked_m = pairs[order], required[order]
         self.around = ~own[order]
         self._open = int(np.count_nonzero(self.around))
         self._around = Prover(self._whole, self.pairs[: self._open])
@@ -92,6 +103,15 @@ class ArmSpace:
         self.stranded_m = 0.0
         self._length_m = arm.characteristic_length
         self.least_singular = scene.loaded.rules.margins.smallest_singular_value
+
+    def moved(self, position: Array) -> ArmSpace:
+        """Return the space with all other joints elsewhere (n,); the provers, and so their memory, are shared."""
+        new = copy(self)
+        new.position = position
+        new.chain = Chain.of(self.tree, WORLD, self.scene.tool(self.tree), joints=self.joints, held=position)
+        new._balls = Spheres(self._around, self.joints, position, self.asked_m[: self._open] + ENOUGH_M)
+        new._refuge = Refuge(self.scene, self.tree, position)
+        return new
 
     def margins(self, arcs: Array, *, give_up_m: float = -np.inf) -> Margins:
         """Bound the least margin over quadratics (N, 3, A) of a parameter from 0 to 1, ascending powers, metres.
@@ -183,6 +203,21 @@ class ArmSpace:
             tip = pose_and_jacobian(self.chain, both)[0][..., :3, 3]
             moving = np.maximum(moving, np.linalg.norm(tip[1] - tip[0], axis=-1) / self.tip_speed_m_s)
         return np.asarray(np.maximum(moving, turning))
+
+
+class Spaces:
+    """Spaces of a scene, one a tree; at other places of base and restraint they share their provers."""
+
+    def __init__(self, scene: Scene) -> None:
+        self.scene = scene
+        self._first: dict[tuple[int, bool], ArmSpace] = {}
+
+    def space(self, tree: Tree, position: Array, *, budget: bool) -> ArmSpace:
+        """Return the space of a tree with all other joints at a position (n,)."""
+        key = (id(tree), budget)  # the space keeps its tree, so no other one gets this number
+        if key not in self._first:
+            self._first[key] = ArmSpace(self.scene, tree, position, budget=budget)
+        return self._first[key].moved(position)
 
 
 def _places(arcs: Array) -> Array:

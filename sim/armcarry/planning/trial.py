@@ -62,7 +62,6 @@ class Reached:
         joint_rad: least distance of a joint from the end of its travel.
         why: what stands against it, empty when good.
         blocked_by: the kind of it: reach, joints, singular, clearance, way in or empty.
-        waits: joint positions where the way in begins, empty when not good.
     """
 
     good: bool
@@ -70,7 +69,6 @@ class Reached:
     joint_rad: float
     why: str
     blocked_by: str
-    waits: tuple[float, ...] = ()
 
 
 class Trial:
@@ -158,8 +156,7 @@ class Trial:
                     whole = part
                     break
                 whole = Reached(
-                    True, min(whole.clearance_m, part.clearance_m), min(whole.joint_rad, part.joint_rad), "", "",
-                    part.waits,
+                    True, min(whole.clearance_m, part.clearance_m), min(whole.joint_rad, part.joint_rad), "", ""
                 )
             if whole.good:
                 good.append(whole)
@@ -195,7 +192,7 @@ class Trial:
                     return Reached(False, spare, joints, f"on the way in: too close: {pair}", "way in")
                 clearance = min(clearance, spare)
             q = path.end
-        return Reached(True, clearance, joints, "", "", tuple(q.tolist()))
+        return Reached(True, clearance, joints, "", "")
 
     def _root(self) -> Array:
         first = int(np.flatnonzero(self.tree.columns == self.tree.column(self.scene.arm_joints[0]))[0])

@@ -40,6 +40,7 @@ def walk_through(
     done: frozenset[str] | None,
     tell: Callable[[str, float], None],
     ready: Callable[[Carry, Way], Carry] | None = None,
+    flown: Callable[[Walkthrough, Step], None] | None = None,
 ) -> Walkthrough:
     """Walk through the steps of a day.
 
@@ -47,6 +48,7 @@ def walk_through(
         done: names of the steps that are done; None for all but fallbacks.
         tell: told the step and the share of all steps.
         ready: told each carry with moves of its own, and where everything is by then; what it returns is flown.
+        flown: does what a carry does in place of flying it.
 
     Returns:
         The walkthrough; it ends before the first carry that cannot be flown.
@@ -55,10 +57,11 @@ def walk_through(
     fallbacks = {step.fallback for step in day.steps}
     ordered = [s for s in steps_in_order(day) if (s.name not in fallbacks if done is None else s.name in done)]
     walk.pages = pages_before(scene.loaded, ordered)
+    does = _DO if flown is None else {**_DO, "carry": flown}
     for count, step in enumerate(ordered):
         tell(f"planning {step.title or step.name}", count / len(ordered))
-        if step.kind in _DO:
-            _DO[step.kind](walk, step)
+        if step.kind in does:
+            does[step.kind](walk, step)
         if walk.shortfall is not None:
             break
         walk.steps.add(step.name)

@@ -1,0 +1,135 @@
+"""The day seen from the arm: each posture that may be chosen, where everything is by then, and what follows from it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+from armcarry.files.documents.carries import Carry, Move
+from armcarry.files.documents.steps import Step
+from armcarry.files.spell import Visit, position, way_of
+from armcarry.geometry.poses import Array
+from armcarry.scene.build import PLATFORM, Scene
+from armcarry.scene.tree import Tree
+from armcarry.timeline.moves import still_goal, switch
+from armcarry.timeline.variants import repeated
+from armcarry.timeline.walked import Walkthrough
+from armcarry.timeline.walkthrough import walk_through
+
+#: kinds of move whose end the arm may take on several branches
+CHOSEN = ("to_pose", "to_worksite")
+#: kinds that move the arm without a choice
+LED = ("line", "to_joints", "one_joint")
+
+
+@dataclass(frozen=True, eq=False)
+class Piece:
+    """One move of the arm, and where everything else is and what hangs from what meanwhile.
+
+    ``position`` is the joint vector (n,) with the arm wherever it happened to be.
+    """
+
+    tree: Tree
+    position: Array
+    move: Move
+
+
+@dataclass(frozen=True, eq=False)
+class Stop:
+    """A posture that may be chosen, and the moves of the arm that are led from it, up to the next choice.
+
+    Attributes:
+        carry: whose move leads there, empty for the start of the day.
+        piece: that move; for the start, or where the arm is already, one without a goal.
+        visit: number of the visit among those of the script, None where the script says the move itself.
+        tail: the moves that are led from there.
+        known: whether where the tail ends follows from where it begins; a carry flown back ends elsewhere.
+    """
+
+    carry: str
+    piece: Piece
+    visit: int | None = None
+    tail: tuple[Piece, ...] = ()
+    known: bool = True
+
+
+@dataclass
+class _Collected:
+    """Walks through the moves of the arm and collects the stops."""
+
+    scene: Scene
+    visits: Sequence[Visit]
+    waits: Visit | None
+    stops: list[Stop] = field(default_factory=list)
+    #: visits that a stop was made of
+    count: int = 0
+
+    def begin(self) -> None:
+        """Begin where the arm is at the start: before the first worksite, where the script leaves that open."""
+        move = Move.model_validate({"hold": "0 s"})
+        if self.waits is not None:
+            site = self.scene.loaded.platform.document.worksites[self.waits.worksite]
+            point = position(points_of(self.scene, self.waits)[0])
+            move = Move.model_validate({"to_pose": {"frame": f"{PLATFORM}/{site.stand}", "position": point}})
+        first = self.waits is not None and bool(self.visits) and self.visits[0] is self.waits
+        self.stops.append(Stop("", Piece(self.scene.tree, self.scene.position, move), 0 if first else None))
+        self.count = int(first)
+
+    def carry(self, carry: Carry, tree: Tree, position: Array) -> tuple[Tree, Array]:
+        """Take up the moves of a carry; return tree and position behind it."""
+        if carry.reverse_of is not None:
+            self.stops[-1] = replace(self.stops[-1], known=False)
+        for move in carry.moves:
+            piece = Piece(tree, position, move)
+            if move.kind in CHOSEN or move.way == "find":
+                self.stops.append(Stop(carry.name, piece, self._visit(piece)))
+            elif move.kind in LED:
+                last = self.stops[-1]
+                self.stops[-1] = replace(last, tail=(*last.tail, piece))
+            elif (goal := still_goal(self.scene, position, move)) is not None:
+                position = goal[0]
+            elif move.hold is None:
+                tree, _ = switch(self.scene, tree, position, move)
+        return tree, position
+
+    def _visit(self, piece: Piece) -> int | None:
+        """Return the number of the visit that a move is, if it is the next one."""
+        if self.count == len(self.visits):
+            return None
+        visit, move = self.visits[self.count], piece.move
+        stand = self.scene.loaded.platform.document.worksites[visit.worksite].stand
+        meant = move.to_worksite == visit.worksite
+        if move.to_pose is not None and move.way == "find":
+            meant = move.to_pose.frame == f"{PLATFORM}/{stand}" and move.to_pose.point is None
+        self.count += int(meant)
+        return self.count - 1 if meant else None
+
+
+def stops_of(scene: Scene, visits: Sequence[Visit], waits: Visit | None = None) -> tuple[Stop, ...]:
+    """Return the stops of the arm in the order of a script's day, or of its carries; the first is its start.
+
+    Args:
+        scene: of the long form.
+        visits: worksites that it comes to, in order.
+        waits: the place before which the arm starts, wherever its joints are then; None where they are said.
+    """
+    found, script = _Collected(scene, visits, waits), scene.loaded.scenario
+    found.begin()
+    carries = {carry.name: carry for carry in repeated(scene, script.carries)}
+    if script.day is None:
+        tree, position = scene.tree, scene.position
+        for carry in carries.values():
+            tree, position = found.carry(carry, tree, position)
+    else:
+
+        def fly(walk: Walkthrough, step: Step) -> None:
+            walk.tree, walk.position = found.carry(carries[str(step.carry)], walk.tree, walk.position)
+
+        walk_through(scene, script.day, None, lambda words, share: None, flown=fly)
+    return tuple(found.stops)
+
+
+def points_of(scene: Scene, visit: Visit) -> list[tuple[float, ...]]:
+    """Return the points of the plate on a visit's way in, in the frame of its stand."""
+    way = way_of(scene.loaded.platform.document.worksites[visit.worksite], visit.loaded)
+    return [tuple(a + b for a, b in zip(point, visit.shift, strict=True)) for point in way]
