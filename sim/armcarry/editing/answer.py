@@ -77,6 +77,27 @@ class Flown:
     margin_m: float
 
 
+@dataclass(frozen=True)
+class OnClock:
+    """One step of the day on the clock.
+
+    Attributes:
+        name, title: of the step; of the long form, where it followed from one by intent.
+        number: of the step in the script, from 0; None where it followed from one by intent.
+        actors: who does it.
+        start_s, end_s: when.
+        critical: whether any delay of it delays the end of the day.
+    """
+
+    name: str
+    title: str
+    number: int | None
+    actors: tuple[str, ...]
+    start_s: float
+    end_s: float
+    critical: bool
+
+
 @dataclass(frozen=True, eq=False)
 class WayOfTool:
     """Where the tool goes, and the margin there: (N,) instants, (N, 3) points, (N,) margin after each."""
@@ -105,7 +126,10 @@ class Answer:
         open: checks that are still being computed; empty when all are told or none was asked for.
         problem: why checks were not computed, empty where nothing went wrong.
         change_s: of the duration.
-        left: moves of the script that are still being worked out, at whose beginning the record ends; 0 for none.
+        left: moves of the script that are still being worked out, of a day stretches that are still being proven, at
+            whose beginning the record ends; 0 for none.
+        steps: of the day on the clock, in the order of the script; none without a day.
+        day_s: how long the day is, whatever is proven of it; None without a day.
     """
 
     number: int
@@ -124,11 +148,13 @@ class Answer:
     open: tuple[str, ...] = ()
     problem: str = ""
     left: int = 0
+    steps: tuple[OnClock, ...] = ()
+    day_s: float | None = None
 
     @property
     def duration_s(self) -> float:
-        """How long the run is."""
-        return self.record.duration_s
+        """How long the run is; of a day, to its end."""
+        return self.record.duration_s if self.day_s is None else self.day_s
 
     @property
     def margin_m(self) -> float:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from armcarry.checks import clearance, joint_margin, reach
-from armcarry.editing.answer import TIGHTEST, Answer, Flown, Joint, Tight, WayOfTool
+from armcarry.checks import clearance, joint_margin, reach, schedule
+from armcarry.editing.answer import TIGHTEST, Answer, Flown, Joint, OnClock, Tight, WayOfTool
 from armcarry.editing.rehearsed import Rehearsed
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import PairRow, Record
@@ -24,12 +24,34 @@ def answer(known: Rehearsed, number: int, title: str, took_s: float, before: Ans
     record = known.record
     low, high = (np.stack([getattr(piece, end) for piece in known.pieces]) for end in ("low", "high"))
     joints = joint_margin.judged(record, low.min(axis=0), high.max(axis=0))
-    short = [item for item in reach.check(record) if item.verdict is Verdict.FAIL]
-    failing = (*short, *clearance.too_near(record.pairs), *(one for one in joints if one.verdict is Verdict.FAIL))
+    short = [item for item in reach.check(record) if _fails(item)]
+    joint = tuple(one for one in joints if _fails(one))
+    day = () if known.whole is None else tuple(one for one in known.whole.once(schedule.check) if _fails(one))
+    failing = (*short, *day, *clearance.too_near(record.pairs), *joint)
+    day_s = None if known.whole is None else known.whole.duration_s
+    lasts_s = None if day_s is None and known.left else day_s or record.duration_s
     return Answer(
         number, title, took_s, known.planned, known.proven, record, _moves(known), _way(known),
         _tightest(record, before), _joints(joints, None if known.left else before), failing,
-        None if before is None or known.left else record.duration_s - before.duration_s, left=known.left,
+        None if before is None or lasts_s is None else lasts_s - before.duration_s, left=known.left,
+        steps=_steps(known), day_s=day_s,
+    )  # fmt: skip
+
+
+def _fails(finding: Finding) -> bool:
+    return finding.verdict is Verdict.FAIL
+
+
+def _steps(known: Rehearsed) -> tuple[OnClock, ...]:
+    """Return the steps of the day on the clock."""
+    plan = None if known.whole is None else known.whole.plan
+    if plan is None:
+        return ()
+    words = {slot.name: plan.step(slot.name).title or slot.name.replace("_", " ") for slot in plan.schedule.slots}
+    return tuple(
+        OnClock(slot.name, words[slot.name], known.steps.get(slot.name), slot.actors, slot.start_s, slot.end_s,
+                slot.critical)
+        for slot in plan.schedule.slots
     )  # fmt: skip
 
 

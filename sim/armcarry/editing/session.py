@@ -10,18 +10,19 @@ from pathlib import Path
 from typing import Any
 
 from armcarry.editing.answer import Answer
-from armcarry.editing.begun import Begun
 from armcarry.editing.journal import Journal, begun, digest, read_journal
 from armcarry.editing.later import Later
 from armcarry.editing.measured import answer
 from armcarry.editing.rehearsed import Rehearsal
 from armcarry.editing.script import Change, Script
+from armcarry.editing.steps import Steps
 from armcarry.editing.volume import RADIUS_M, STEP_M, FreeVolume, sampled
 from armcarry.errors import InputError
 from armcarry.files.atomic import write_bytes_atomic
 from armcarry.files.load import load_scenario
 from armcarry.files.places import find_scenario
 from armcarry.files.yaml_text import MAX_BYTES, parse_yaml, read_bytes
+from armcarry.timeline.plan import check_order
 
 JOURNAL = "session.jsonl"
 Tell = Callable[[FreeVolume], None]
@@ -29,7 +30,7 @@ Tell = Callable[[FreeVolume], None]
 _BATCH = 5
 
 
-class Session(Begun):
+class Session(Steps):
     """Changes a script and answers every change at once.
 
     Every change is written to the journal before it is answered, and ``undo`` takes back what was done at once,
@@ -72,9 +73,7 @@ class Session(Begun):
         self.script, self.resumed = script, script.done
         self._rehearsal, self._later = Rehearsal(self.path), Later() if later else None
         self._before: Answer | None = None
-        self.answer = self._answered("opened", None)
-        while self.answer.left:
-            self.go_on()
+        self.answer = self._answered("opened", None, whole=True)
         self._journal = None if kept is None else Journal(kept, self.path.name, script.text)
 
     # -- changing ----------------------------------------------------------------------------------------------------
@@ -143,9 +142,9 @@ class Session(Begun):
             self.answer = self._answered(f"again: {change.title}", self.answer)
         return self.answer
 
-    def _answered(self, title: str, before: Answer | None) -> Answer:
+    def _answered(self, title: str, before: Answer | None, *, whole: bool = False) -> Answer:
         began = time.perf_counter()
-        known = self._rehearsal.of(self.script.data, self.at_once)
+        known = self._rehearsal.of(self.script.data, None if whole else self.at_once)
         number = 1 if before is None else before.number + 1
         found = answer(known, number, title, 0.0, before)
         found, self._before = replace(found, took_s=time.perf_counter() - began), before
@@ -159,7 +158,7 @@ class Session(Begun):
     def _problem(self) -> InputError | None:
         """Return what is wrong with the script as it is now, by its lines; None where reading it finds nothing."""
         try:
-            load_scenario(self.path, text=self.script.written().encode())
+            check_order(load_scenario(self.path, text=self.script.written().encode()))
         except InputError as error:
             return error
         return None
@@ -186,7 +185,8 @@ class Session(Begun):
             took_s = was.took_s + time.perf_counter() - began
             self.answer = replace(
                 found, took_s=took_s, planned=was.planned + found.planned, proven=was.proven + found.proven,
-                later=was.later, open=was.open, problem=was.problem,
+                change_s=was.change_s if was.day_s is not None else found.change_s, later=was.later, open=was.open,
+                problem=was.problem,
             )  # fmt: skip
         return self.answer
 

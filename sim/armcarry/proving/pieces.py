@@ -114,29 +114,42 @@ class Pieces:
 
     Attributes:
         proven: how many stretches were proven and not remembered.
+        most: how many may be proven before it stops, None for all of them; what is remembered is no work.
+        left: how many stretches of the last run were not given, since it stopped.
     """
 
     proven: int = 0
+    most: int | None = None
+    left: int = 0
     _known: dict[tuple[object, ...], Piece] = field(default_factory=dict)
     _judged: dict[tuple[object, ...], _Judged] = field(default_factory=dict)
 
     def of(self, scene: Scene, run: Run) -> tuple[Piece, ...]:
         """Return the stretches of a run, in the order of time, proving what is not known.
 
+        Where it stops, those from there on are left out.
+
         Args:
             scene: rules and classes.
             run: with all that is granted in it.
         """
         found: list[Piece] = []
+        self.left = 0
         for phase in run.phases:
             cuts = {phase.start_s, phase.end_s}
             for move in run.moves:
                 cuts |= {time for time in (move.start_s, move.end_s) if phase.start_s < time < phase.end_s}
-            judged = self._of_phase(scene, run, phase)
-            for start, end in pairwise(sorted(cuts)):
-                if end - start > 10**-CLOCK_DIGITS:
-                    found.append(self._piece(judged, run, start, end))
+            stretches = [(a, b) for a, b in pairwise(sorted(cuts)) if b - a > 10**-CLOCK_DIGITS]
+            judged = None if self.left else self._of_phase(scene, run, phase)
+            for start, end in stretches:
+                piece = None if self.left or judged is None else self._piece(judged, run, start, end)
+                self.left += piece is None
+                found += [] if piece is None else [piece]
         return tuple(found)
+
+    def allow(self, more: int | None) -> None:
+        """Let so many stretches more be proven from now on, None for all of them."""
+        self.most = None if more is None else self.proven + more
 
     def _of_phase(self, scene: Scene, run: Run, phase: Phase) -> _Judged:
         part = run.motion.between(phase.start_s, phase.end_s)
@@ -153,11 +166,14 @@ class Pieces:
             self._judged[key] = _Judged(phase.tree, need, classes)
         return self._judged[key]
 
-    def _piece(self, judged: _Judged, run: Run, start_s: float, end_s: float) -> Piece:
+    def _piece(self, judged: _Judged, run: Run, start_s: float, end_s: float) -> Piece | None:
+        """Return a stretch; None where it is to be proven and no more may be now."""
         motion = run.motion.between(start_s, end_s).from_zero()
         granted = tuple(_granted(run.relaxed, start_s, end_s))
         key = (id(judged), motion.known_by, _rounded(granted))
         if key not in self._known:
+            if self.most is not None and self.proven >= self.most:
+                return None
             self.proven += 1
             remember(self._known, key, _prove(judged, motion, granted), _MOVES)
         return replace(self._known[key], start_s=start_s, end_s=end_s)

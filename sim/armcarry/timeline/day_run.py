@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import replace
+from functools import partial
 from itertools import combinations
 
 import numpy as np
@@ -14,6 +15,7 @@ from armcarry.files.documents.day import Day
 from armcarry.motion.curve import Motion
 from armcarry.scene.build import Scene
 from armcarry.timeline.acts import MOVES_ARM, moving
+from armcarry.timeline.memory import Memory
 from armcarry.timeline.merge import Jump, Part, merge, stretched
 from armcarry.timeline.plan import DayPlan, check_order, flown_s, plan_day
 from armcarry.timeline.run import Event, MoveSpan, Phase, Run
@@ -28,14 +30,16 @@ ROUNDS = 3
 
 
 def run_day(
-    scene: Scene, tell: Tell | None = None, *, slip: Mapping[str, float] | None = None, failed: Collection[str] = ()
-) -> Run:
+    scene: Scene, tell: Tell | None = None, *, slip: Mapping[str, float] | None = None, failed: Collection[str] = (),
+    memory: Memory | None = None,
+) -> Run:  # fmt: skip
     """Rehearse the day of a scenario.
 
     Args:
         tell: told what is being done and the share of the whole rehearsal.
         slip: step -> seconds it takes longer.
         failed: steps that are tried, fail and are followed by their fallback.
+        memory: what was planned and timed of this scene before.
 
     Returns:
         The run from the start of the day to its end; when a carry cannot be flown it ends before that step.
@@ -45,11 +49,12 @@ def run_day(
         FrameError: slip or failed names no step.
     """
     say = tell or (lambda words, share: None)
-    return _on_the_clock(*settled_day(scene, say, slip=slip, failed=failed))
+    return _on_the_clock(*settled_day(scene, say, slip=slip, failed=failed, memory=memory))
 
 
 def settled_day(
-    scene: Scene, say: Tell, *, slip: Mapping[str, float] | None = None, failed: Collection[str] = ()
+    scene: Scene, say: Tell, *, slip: Mapping[str, float] | None = None, failed: Collection[str] = (),
+    memory: Memory | None = None,
 ) -> tuple[Walkthrough, DayPlan]:
     """Return the day of a scenario with every carry flown, not yet put on the clock.
 
@@ -61,22 +66,23 @@ def settled_day(
         raise InputError("the scenario has no day", accepted="a scenario with day: steps")
     check_order(scene.loaded)
     try:
-        return _settled(scene, day, say, slip, failed)
+        once = partial(_once, scene, day, say=say, slip=slip, failed=failed, memory=memory)
+        return _settled(day, once)
     except StepError as error:  # a circle that only several fallbacks at once make
         raise scene.loaded.located(error) from error
 
 
 def _settled(
-    scene: Scene, day: Day, say: Tell, slip: Mapping[str, float] | None, failed: Collection[str]
+    day: Day, once: Callable[[frozenset[str] | None], tuple[Walkthrough, DayPlan]]
 ) -> tuple[Walkthrough, DayPlan]:
     """Plan the day until the steps that are planned are those that the schedule keeps."""
-    walk, plan = _once(scene, day, None, say, slip, failed)
+    walk, plan = once(None)
     for _ in range(ROUNDS - 1):
         done = plan.schedule.tasks_done()
         differing = {step.name for step in day.steps if (step.name in done) != (step.name in walk.steps)}
         if walk.shortfall is not None or not any(matters(plan.step(name)) for name in differing):
             break
-        walk, plan = _once(scene, day, done, say, slip, failed)
+        walk, plan = once(done)
     return walk, plan
 
 
@@ -84,11 +90,13 @@ def _once(
     scene: Scene,
     day: Day,
     done: frozenset[str] | None,
+    *,
     say: Tell,
     slip: Mapping[str, float] | None,
     failed: Collection[str],
+    memory: Memory | None,
 ) -> tuple[Walkthrough, DayPlan]:
-    walk = walk_through(scene, day, done, lambda words, share: say(words, 0.1 + 0.5 * share))
+    walk = walk_through(scene, day, done, lambda words, share: say(words, 0.1 + 0.5 * share), memory=memory)
     return walk, plan_day(scene, day, flown_s(scene, _all_moves(walk)), slip=slip, failed=failed)
 
 

@@ -85,11 +85,11 @@ class Memory:
             made = [(one.moves[-1], one.cost - way.cost) for one in make()]
         except ReachError as error:
             return error
-        return tuple((replace(last, after=self._tree(last.after)), cost) for last, cost in made)
+        return tuple((replace(last, after=self.first(last.after)), cost) for last, cost in made)
 
     def _key(self, way: Way, move: Move, near: Array | None) -> tuple[object, ...]:
         """Return what the path of a move hangs on; how fast it is made is asked when it is timed."""
-        at = self._tree(way.tree)  # kept, so that no other tree gets its number
+        at = self.first(way.tree)  # kept, so that no other tree gets its number
         said = move.model_dump_json(exclude=_NO_PATH)
         return (id(at), way.position.tobytes(), said, b"" if near is None else near.tobytes())
 
@@ -108,7 +108,7 @@ class Memory:
         """Let so many moves more be worked out from now on, None for all of them."""
         self.most, self.stopped = None if more is None else self.planned + more, False
 
-    def _tree(self, tree: Tree) -> Tree:
+    def first(self, tree: Tree) -> Tree:
         """Return the first tree that hung so, to a nanometre: what was prepared for it holds for this one."""
         hangs = tuple(
             (one.instance, id(one.model), one.parent, (np.round(one.pose, 9) + 0.0).tobytes())  # -0 is 0

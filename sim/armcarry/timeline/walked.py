@@ -16,6 +16,7 @@ from armcarry.ledger.state import Page
 from armcarry.motion.curve import Motion
 from armcarry.scene.build import PLATFORM, Scene, hang
 from armcarry.scene.tree import Tree
+from armcarry.timeline.memory import Memory
 from armcarry.timeline.planned import PlannedMove, Way
 from armcarry.timeline.run import Event, Run, Shortfall
 
@@ -61,7 +62,7 @@ class Moved:
 class Walkthrough:
     """Where everything is so far, and what the steps came to; ``pages``: the ledger before each step.
 
-    ``on_rail``: who has both hands on a handrail.
+    ``on_rail``: who has both hands on a handrail; ``memory``: moves that were planned and timed before.
     """
 
     scene: Scene
@@ -77,6 +78,7 @@ class Walkthrough:
     ready: Callable[[Carry, Way], Carry] | None = None
     pages: Mapping[str, Page] = field(default_factory=dict)
     on_rail: set[str] = field(default_factory=set)
+    memory: Memory | None = None
 
     def slide(self, step: Step, joint: str, to: float) -> None:
         """Move one joint over the whole step, from rest to rest (cubic)."""

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 
@@ -113,7 +114,35 @@ def walk_between(
     speed = step.translate.speed or scene.loaded.crew[worker].document.translation_speed
     speed = speed if most_m_s is None else min(speed, most_m_s)
     start, goal = step.translate.start or begins or AIRLOCK, step.translate.to
-    first = here if here is not None and start == begins else place_pose(scene, start, worker)
+    here = here if here is not None and start == begins else None
+    own = {worker: scene.loaded.crew[worker].document, PLATFORM: scene.loaded.platform.document}
+    hangs = tuple((one.instance, id(one.model), one.parent, one.pose.tobytes()) for one in scene.tree.mountings)
+    known_by = (
+        tuple((name, id(one)) for name, one in own.items()), tuple(scene.loaded.hardware), hangs,
+        scene.position.tobytes(), start, goal, b"" if here is None else here.tobytes(), day.rail_gap, day.rail_reach,
+        speed,
+    )  # fmt: skip
+    return _walk(_Asked(known_by, scene, day, worker, start, goal, here, speed))
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What a walk follows from; two that are known by the same give the same walk."""
+
+    known_by: tuple[object, ...]
+    scene: Scene = field(compare=False)
+    day: Day = field(compare=False)
+    worker: str = field(compare=False)
+    start: str = field(compare=False)
+    goal: str = field(compare=False)
+    here: Array | None = field(compare=False)
+    speed: float = field(compare=False)
+
+
+@lru_cache(maxsize=200)  # a day that is changed or ordered anew asks for the same walks again
+def _walk(asked: _Asked) -> Walk:
+    scene, day, worker, start, goal = asked.scene, asked.day, asked.worker, asked.start, asked.goal
+    first, speed = place_pose(scene, start, worker) if asked.here is None else asked.here, asked.speed
     ends = np.stack([first, place_pose(scene, goal, worker)])
     hands = poses.apply(ends, grip(scene, worker))
     rails = rails_of(scene.loaded.platform.document, scene.tree, scene.position)

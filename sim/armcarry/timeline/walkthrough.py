@@ -22,6 +22,7 @@ from armcarry.scene.tree import WORLD
 from armcarry.timeline.acts import pages_before
 from armcarry.timeline.carry import Clock
 from armcarry.timeline.handling import HANDLING, hold
+from armcarry.timeline.memory import Memory
 from armcarry.timeline.plan import steps_in_order, ways_of
 from armcarry.timeline.planned import Way
 from armcarry.timeline.second_make import asked_again
@@ -41,6 +42,7 @@ def walk_through(
     tell: Callable[[str, float], None],
     ready: Callable[[Carry, Way], Carry] | None = None,
     flown: Callable[[Walkthrough, Step], None] | None = None,
+    memory: Memory | None = None,
 ) -> Walkthrough:
     """Walk through the steps of a day.
 
@@ -49,11 +51,12 @@ def walk_through(
         tell: told the step and the share of all steps.
         ready: told each carry with moves of its own, and where everything is by then; what it returns is flown.
         flown: does what a carry does in place of flying it.
+        memory: what was planned and timed of this scene before.
 
     Returns:
         The walkthrough; it ends before the first carry that cannot be flown.
     """
-    walk = Walkthrough(scene, day, scene.tree, scene.position, ready=ready)
+    walk = Walkthrough(scene, day, scene.tree, scene.position, ready=ready, memory=memory)
     fallbacks = {step.fallback for step in day.steps}
     ordered = [s for s in steps_in_order(day) if (s.name not in fallbacks if done is None else s.name in done)]
     walk.pages = pages_before(scene.loaded, ordered)
@@ -81,8 +84,9 @@ def _carry(walk: Walkthrough, step: Step) -> None:
     carry = next(c for c in scene.loaded.scenario.carries if c.name == step.carry)
     if walk.ready is not None and carry.moves:
         carry = walk.ready(carry, Way(walk.tree, walk.position))
-    clock = Clock(scene, walk.tree, walk.position)
-    way, walk.shortfall = plan_all(scene, (carry,), Way(walk.tree, walk.position), flown=walk.flown)
+    clock = Clock(scene, walk.tree, walk.position, memory=walk.memory or Memory())
+    start = Way(walk.tree, walk.position)
+    way, walk.shortfall = plan_all(scene, (carry,), start, flown=walk.flown, memory=walk.memory)
     if walk.shortfall is not None:
         walk.shortfall = asked_again(scene, (carry,), way, walk.shortfall)
     for planned in way.moves:
