@@ -13,6 +13,7 @@ import pytest
 
 from armcarry.dispersion.chunks import CHUNK
 from armcarry.dispersion.problem import make_problem, prove_runs
+from armcarry.files.places import scenarios_folder
 from armcarry.rehearsal import rehearse
 
 pytestmark = [pytest.mark.bench, pytest.mark.skipif(sys.platform != "linux", reason="peaks are read from /proc")]
@@ -28,6 +29,7 @@ from armcarry.dispersion import campaign, engine
 from armcarry.dispersion.campaign import identity, run_campaign
 from armcarry.dispersion.chunks import CHUNK, Chunks, chunk_ranges
 from armcarry.dispersion.results import Results, write_tables
+from armcarry.rehearsal import rehearse
 
 record, problem, outcome = pickle.loads(Path(sys.argv[1]).read_bytes())
 runs, folder, planned = int(sys.argv[2]), Path(sys.argv[3]), int(sys.argv[4])
@@ -40,6 +42,8 @@ def peak_mb():
 def copied(part):
     return replace(outcome, runs=np.array(part))
 
+if runs and not planned:
+    record = rehearse(sys.argv[5])  # as a campaign does, in the same process
 before = peak_mb()
 chunks = Chunks(folder, identity(record.scene.loaded, 1))
 for part in chunk_ranges(runs):
@@ -70,8 +74,6 @@ print(before, peak_mb(), time.process_time() - cpu)
 @pytest.fixture(scope="module")
 def packed(tmp_path_factory):
     """Pickle a demo carry without the rows of its own proof, its problem, and one chunk of real runs."""
-    from armcarry.files.places import scenarios_folder
-
     record = rehearse(scenarios_folder() / SCENARIO)
     problem = make_problem(record)
     outcome = prove_runs(problem, 1, range(CHUNK))
@@ -84,8 +86,9 @@ def packed(tmp_path_factory):
 
 @pytest.mark.parametrize(("runs", "planned", "most_mb"), [(0, 1_000_000, 50), (10_000, 0, 300), (100_000, 0, 1_500)])
 def test_memory_and_time_of_many_runs(packed, tmp_path, runs, planned, most_mb):
-    command = [sys.executable, "-c", PROGRAM, str(packed), str(runs), str(tmp_path / "campaign"), str(planned)]
-    done = subprocess.run(command, capture_output=True, text=True)
+    scenario = str(scenarios_folder() / SCENARIO)
+    words = map(str, (packed, runs, tmp_path / "campaign", planned, scenario))
+    done = subprocess.run([sys.executable, "-c", PROGRAM, *words], capture_output=True, text=True)
     assert done.returncode == 0, done.stderr
     before, peak, cpu = map(float, done.stdout.split())
     what = f"{planned} runs planned, ten chunks done" if planned else f"{runs} runs read, judged and written"

@@ -246,3 +246,17 @@ def test_a_curve_refuses_what_means_nothing(options, words, scene_of):
     with pytest.raises(ArmcarryError) as caught:
         clearance_curve(tree, motion, all_pairs(tree)[:1], **options)
     assert str(caught.value).startswith(words)
+
+
+def test_working_memory_of_all_is_bounded_and_who_was_asked_last_keeps_his(scene_of, monkeypatch):
+    tree, motion, pairs = scene_of(5, travel=0.8)
+    provers = [Prover(tree, pairs) for _ in range(4)]
+    wanted = provers[0].bounds(motion)
+    room = 2.5 * provers[0]._pools.bytes
+    monkeypatch.setattr("armcarry.clearance.pool.HELD_BYTES", room)
+    found = [prover.bounds(motion) for prover in (*provers[1:], provers[2])]
+    assert [len(prover._pools) for prover in provers] == [0, 0, 1, 1]
+    provers[1].bounds(motion)
+    assert [len(prover._pools) for prover in provers] == [0, 1, 1, 0]
+    assert all(np.array_equal(one.lower_m, wanted.lower_m) for one in found)
+    assert provers[0].bounds(motion).upper_m.tolist() == wanted.upper_m.tolist()

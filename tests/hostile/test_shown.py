@@ -41,7 +41,7 @@ def sent_folder(short_run, tmp_path_factory):
     ]
     moves = [replace(move, say=text, words=text, name=text)
              for move, text in zip(record.moves, [*TEXTS.values()] * len(record.moves), strict=False)]
-    save(replace(record, moves=tuple(moves), judged=record.results()), findings, folder)
+    save(replace(record, moves=tuple(moves), judged=dict(record.results())), findings, folder)
     path = folder / "scenario" / "scenario.yaml"
     title = " ".join(TEXTS[kind] for kind in TEXTS if kind not in ("long", "lines"))
     path.write_text(re.sub("^title: .*$", lambda _: f"title: {json.dumps(title)}", path.read_text(), flags=re.M))

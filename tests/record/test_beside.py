@@ -70,4 +70,4 @@ def test_nothing_waits_for_a_result_that_nobody_asks_for(short_run):
 def test_findings_and_results_are_the_same_with_one_process_and_with_four(short_run):
     alone, shared = replace(short_run[0]), replace(short_run[0])
     assert list(map(repr, judge(shared, 4))) == list(map(repr, judge(alone)))
-    assert shared.results() == alone.results()
+    assert dict(shared.results()) == dict(alone.results())

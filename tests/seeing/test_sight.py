@@ -42,6 +42,13 @@ def test_what_is_seen_throughout_a_cell_is_seen_at_its_every_instant(phase):
     assert seen.any() and hidden_later > 0
 
 
+def test_what_is_needed_for_one_phase_alone_is_let_go_of_when_it_is_seen_through(phase):
+    names = {target.name: k for k, target in enumerate(phase.targets)}
+    first = phase.run(names)
+    assert not phase.drift._known and not phase.drift._pairs and "ways" not in vars(phase)
+    assert all(np.array_equal(one, other) for one, other in zip(first, phase.run(names), strict=True))
+
+
 # -- cells of time and who is there --------------------------------------------------------------------------
 
 

@@ -6,6 +6,12 @@ pair search (``serial``) it belongs to.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from itertools import count
+from threading import Lock
+from typing import ClassVar
+from weakref import WeakValueDictionary
+
 import numpy as np
 
 from armcarry.clearance.frames import Layout
@@ -13,6 +19,8 @@ from armcarry.clearance.polynomials import Curves
 
 #: working memory is never larger than this, bytes
 MOST_BYTES = 384 * 2**20
+#: what is held between motions, by all who hold some
+HELD_BYTES = 64 * 2**20
 
 
 def most_nodes(layout: Layout) -> int:
@@ -63,6 +71,7 @@ class Pool:
         ]  # fmt: skip
         solids = layout.solids
         self._kept = [solids.form, solids.size, solids.verts, *layout.frames, *layout.movers, *scratch]
+        self.bytes = sum(array.nbytes for array in scratch)
         self._curves: Curves | None = None
         self.book = np.zeros((pages.PAGE_COUNT, 4), np.int64)
         pages.write_pages(self.book, pages.FORM, self._kept[: pages.BREAKS])
@@ -99,3 +108,48 @@ def _addresses() -> list[int]:
         contact_by_address,
     )  # fmt: skip
     return [kernel.address for kernel in kernels]
+
+
+class Held:
+    """The working memory of one holder, by degree of motion, kept from one motion to the next.
+
+    All that is held in a process is bounded: what was used longest ago is let go of first, and made anew when
+    its holder is asked again. Whoever runs on a pool holds it besides, so that another thread takes none away.
+    """
+
+    _lock = Lock()
+    _asked = count()
+    #: who holds any, by when they were asked last
+    _holders: ClassVar[WeakValueDictionary[int, Held]] = WeakValueDictionary()
+
+    def __init__(self) -> None:
+        self._pools: dict[int, Pool] = {}
+        self._asked_last = -1
+
+    def __len__(self) -> int:
+        return len(self._pools)
+
+    def get(self, degree: int, make: Callable[[], Pool]) -> Pool:
+        """Return the pool of a degree, made where there is none."""
+        pool = self._pools.get(degree) or self._pools.setdefault(degree, make())
+        with Held._lock:
+            Held._holders.pop(self._asked_last, None)
+            total = self.bytes + sum(other.bytes for other in Held._holders.values())
+            for asked, other in sorted(Held._holders.items()):
+                if total <= HELD_BYTES:
+                    break
+                total -= other.bytes
+                other.clear()
+                del Held._holders[asked]
+            self._asked_last = next(Held._asked)
+            Held._holders[self._asked_last] = self
+        return pool
+
+    @property
+    def bytes(self) -> int:
+        """How much is held."""
+        return sum(pool.bytes for pool in list(self._pools.values()))
+
+    def clear(self) -> None:
+        """Let go of all."""
+        self._pools = {}

@@ -12,7 +12,7 @@ import numpy as np
 from armcarry.clearance.arguments import asked_pairs, asked_report, asked_tolerance, interval
 from armcarry.clearance.frames import Layout, lay_out
 from armcarry.clearance.polynomials import Curves, load
-from armcarry.clearance.pool import MOST_BYTES, Pool, most_nodes
+from armcarry.clearance.pool import MOST_BYTES, Held, Pool, most_nodes
 from armcarry.clearance.solids import PAD_M
 from armcarry.errors import MotionError
 from armcarry.geometry.poses import Array
@@ -88,8 +88,8 @@ class Prover:
         self.tree = tree
         self.pairs = asked_pairs(pairs)
         self.layout: Layout = lay_out(tree, self.pairs) if layout is None else layout
-        self._pools: dict[int, Pool] = {}
-        self._nodes = 4096
+        self._pools = Held()
+        self._nodes = 512
 
     def start_small(self) -> None:
         """Begin with little working memory: for very many bodies that move."""
@@ -179,9 +179,7 @@ class Prover:
                 raise PoolFullError
             self._nodes = min(2 * self._nodes, most)
             self._pools.clear()
-        if degree not in self._pools:
-            self._pools[degree] = Pool(self.layout, degree, self._nodes)
-        return self._pools[degree]
+        return self._pools.get(degree, lambda: Pool(self.layout, degree, self._nodes))
 
 
 def _left_to_ask(table: Array, start_s: float, report_m: Array, tolerance_m: float) -> Array:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -89,17 +89,29 @@ class Motion:
 
         Times outside the motion are clamped to its ends (position is held).
         """
-        return _derivative(*self._found(np.asarray(time_s, dtype=float), side), order)
+        local, piece = self._found(np.asarray(time_s, dtype=float), side)
+        # gathered power by power: all coefficients of all instants are several times what comes of them
+        return self._derivative(local, lambda power: self.coefficients[piece, power], order)
 
     def derivatives(self, time_s: ArrayLike) -> list[Array]:
         """Return position, rate, acceleration and so on at time_s, as many as there are powers; see ``at``."""
-        local, table = self._found(np.asarray(time_s, dtype=float), "right")
-        return [_derivative(local, table, order) for order in range(table.shape[-2])]
+        local, piece = self._found(np.asarray(time_s, dtype=float), "right")
+        table = self.coefficients[piece]
+        return [self._derivative(local, lambda power: table[..., power, :], order) for order in range(table.shape[-2])]
 
-    def _found(self, time: Array, side: str) -> tuple[Array, Array]:
-        """Return times since their pieces begin (...,), and the coefficients of these (..., D+1, n)."""
+    def _found(self, time: Array, side: str) -> tuple[Array, np.ndarray]:
+        """Return times since their pieces begin (...,), and which pieces these are (...,)."""
         piece = np.searchsorted(self.breaks_s[1:-1], time, side="left" if side == "left" else "right")
-        return np.clip(time, self.start_s, self.end_s) - self.breaks_s[piece], self.coefficients[piece]
+        return np.clip(time, self.start_s, self.end_s) - self.breaks_s[piece], piece
+
+    def _derivative(self, local_s: Array, of: Callable[[int], Array], order: int) -> Array:
+        """Return a derivative (..., n) at times (...,) in pieces, whose coefficients (..., n) are told by power."""
+        _, powers, joints = self.coefficients.shape
+        result = np.zeros((*local_s.shape, joints))
+        for power in range(powers - 1, order - 1, -1):
+            factor = np.prod(np.arange(power, power - order, -1)) if order else 1.0
+            result = result * local_s[..., None] + factor * of(power)
+        return result
 
     def then(self, other: Motion) -> Motion:
         """Return this motion followed at once by another of the same joints, shifted in time to fit."""
@@ -245,13 +257,4 @@ def _reexpand(table: Array, by_s: float | Array) -> Array:
     for start in range(len(table) - 1):
         for power in range(len(table) - 2, start - 1, -1):
             result[power] = result[power] + by_s * result[power + 1]
-    return result
-
-
-def _derivative(local_s: Array, table: Array, order: int) -> Array:
-    """Return a derivative (..., n) of polynomials (..., D+1, n) at times (...,)."""
-    result = np.zeros((*local_s.shape, table.shape[-1]))
-    for power in range(table.shape[-2] - 1, order - 1, -1):
-        factor = np.prod(np.arange(power, power - order, -1)) if order else 1.0
-        result = result * local_s[..., None] + factor * table[..., power, :]
     return result

@@ -100,6 +100,11 @@ class Drift:
             self._known[key] = self._grown(pair, point)
         return self._known[key]
 
+    def forget(self) -> None:
+        """Let go of the ways that are known; they are worked out anew when they are asked again."""
+        self._known.clear()
+        self._pairs.clear()
+
     @cached_property
     def _nowhere(self) -> Array:
         """The way of what does not move."""

@@ -78,7 +78,7 @@ class _Beside:
                 self._sent = pickle.loads(data)  # noqa: S301  # from our own fork alone
             except (pickle.UnpicklingError, EOFError):  # it was ended
                 self._sent = {}
-        return self._sent.get(kept.name)
+        return self._sent.pop(kept.name, None)  # it is put together but once
 
     def end(self) -> None:
         """End the process if it still works."""

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import io
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from functools import lru_cache
 from pathlib import Path, PurePosixPath
@@ -96,15 +96,16 @@ class Kept(Generic[T]):
 
         packer = _Packer(record, self.types)
         tree = packer.pack(result, self.name)
-        flat = [np.asarray(array, dtype=float).ravel() for array in packer.arrays]
         arrays = [
             {"where": where, "kind": array.dtype.kind, "shape": list(array.shape)}
             for where, array in zip(packer.places, packer.arrays, strict=True)
         ]
         structure = json.dumps({**self.form, "tree": tree, "arrays": arrays}, allow_nan=False, ensure_ascii=False)
-        which = np.repeat(np.arange(len(flat)), [len(array) for array in flat])
+        which = np.repeat(np.arange(len(arrays)), [array.size for array in packer.arrays])
+        value = np.empty(len(which))
+        np.concatenate([np.zeros(0), *(array.ravel() for array in packer.arrays)], out=value, casting="unsafe")
         stream = io.BytesIO()
-        pq.write_table(pa.table({"array": which, "value": np.concatenate([np.zeros(0), *flat])}), stream)
+        pq.write_table(pa.table({"array": which, "value": value}), stream)
         return Packed(structure.encode(), stream.getvalue())
 
     def unpack(self, record: Run, packed: Packed) -> T | None:
@@ -147,10 +148,10 @@ def _owned(record: Run) -> dict[str, Sequence[Any]]:
     return {"record": (record,), "phase": record.phases, "move": record.moves, "pair": record.pairs}
 
 
-def write_results(results: Mapping[str, Packed], folder: Path) -> None:
-    """Write results, packed, into a run folder."""
+def write_results(results: Iterable[tuple[str, Packed]], folder: Path) -> None:
+    """Write results, by name and packed, into a run folder; none is held once it is written."""
     (folder / _FOLDER).mkdir()
-    for name, packed in results.items():
+    for name, packed in results:
         (folder / _FOLDER / f"{name}.json").write_bytes(packed.structure)
         (folder / _FOLDER / f"{name}.parquet").write_bytes(packed.numbers)
 

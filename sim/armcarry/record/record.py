@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from html import escape
@@ -185,10 +185,12 @@ class Record:
         warnings.warn(f"{words}; it is worked out anew and may differ from the findings", RecomputedWarning)
         return kept.compute(self)
 
-    def results(self) -> dict[str, Packed]:
-        """Return the results that were worked out, and those that came with the run, packed, by name."""
-        made = {item.name: item.pack(self, value) for item, value in self._made.items() if isinstance(item, Kept)}
-        return {**(self.judged or {}), **made}
+    def results(self) -> Iterator[tuple[str, Packed]]:
+        """Give the results that were worked out, and those that came with the run, by name, packed one by one."""
+        made = {item.name: (item, value) for item, value in self._made.items() if isinstance(item, Kept)}
+        yield from ((name, packed) for name, packed in (self.judged or {}).items() if name not in made)
+        for name, (item, value) in made.items():
+            yield name, item.pack(self, value)
 
     @cached_property
     def _made(self) -> dict[Any, Any]:

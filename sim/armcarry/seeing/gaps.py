@@ -207,7 +207,8 @@ class Gaps:
             count = max(int(np.ceil((phase.end_s - phase.start_s) / _COARSE_S)), 1)
             edges = np.linspace(phase.start_s, phase.end_s, count + 1)
             middles = (edges[:-1] + edges[1:]) / 2
-            centres = np.concatenate([self.record.body_poses(part)[:, :, :3, 3] for (part,) in batches(middles)])
+            # copied: a view would keep all that it was cut from
+            centres = np.concatenate([self.record.body_poses(part)[..., :3, 3].copy() for (part,) in batches(middles)])
             reach = watched.body_reach(middles, edges[:-1], edges[1:])
             self._grids[id(phase)] = _Grid(edges, centres, reach)
         return self._grids[id(phase)]

@@ -148,8 +148,7 @@ class Watch:
 
     def _housing(self, camera: SceneCamera) -> np.ndarray:
         """Tell which bodies (B,) the camera sits in."""
-        start = np.array([self.phase.start_s])
-        eye, placed = self.record.link_path(camera.link, start)[0, :3, 3], self.placed
+        eye, placed = self.record.link_path(camera.link, np.array([self.phase.start_s]))[0, :3, 3], self.placed
         owner, island = camera.name.split("/", 1)[0], self.drift.islands[self.phase.tree.index(camera.link)]
         reach = self.radii + HOUSING_M
         near = (np.linalg.norm(placed[:, :3, 3] - eye, axis=1) <= reach) & (self.body_island == island)
@@ -182,6 +181,8 @@ class Watch:
         wide = [np.zeros((*item.shape[:-1], len(names)), dtype=item.dtype) for item in found]
         for item, result in zip(found, wide, strict=True):
             result[..., places] = item
+        self.__dict__.pop("ways", None)  # a quarter of a gigabyte for a day; what is asked of gaps is far less
+        self.drift.forget()
         return np.append(starts, ends[-1]), there, wide[0], wide[1], wide[2]
 
     def _first_cells(self) -> tuple[Array, Array]:
