@@ -180,11 +180,13 @@ def test_comments_and_order_are_kept_and_the_difference_is_what_was_changed(scri
 def test_what_others_changed_meanwhile_is_noticed_and_not_written_over(script):
     session = Session(script)
     session.option(OUT, "rate", 0.5)
-    script.write_text(script.read_text().replace("Pump box from", "Pump case from"))
+    hidden = "# \u202ereads the other way\n"
+    script.write_text(script.read_text().replace("Pump box from", "Pump case from") + hidden, encoding="utf-8")
     assert session.changed_by_others
     with pytest.raises(InputError, match=r"short.yaml: the file was changed by others since it was read"):
         session.save()
     assert "Pump case" in session.difference()
+    assert "-# \\u202ereads" in session.difference()
     other = session.save(script.with_name("mine.yaml"))
     with pytest.raises(InputError, match=r"mine.yaml: there is such a file"):
         session.save(other)

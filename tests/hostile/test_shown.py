@@ -1,6 +1,7 @@
 """One set of hostile texts, sent in a run folder, shown by everything that shows a run."""
 
 import hashlib
+import itertools
 import json
 import os
 import re
@@ -16,6 +17,7 @@ import pytest
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.store import load, save
 from armcarry.texts import LONGEST, printable, shown
+from long_carry import short_carry
 
 TEXTS = {
     "control": "\x1b[2J\x1b]0;owned\x07\x9b31m\x00\x7f",
@@ -169,10 +171,10 @@ from pathlib import Path
 from armcarry.views.player import display
 display.prepare()
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLabel, QTableWidget
+from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLabel, QListWidget, QTableWidget
 from armcarry.views.player.opening import open_run
 
-folder, tries = Path(sys.argv[1]), Path(sys.argv[2])
+folder, tries, script = map(Path, sys.argv[1:4])
 run = open_run(folder)
 
 TAG = re.compile('<[a-zA-Z/!]')  # stricter than Qt, which looks at the first tag alone
@@ -188,6 +190,12 @@ def told(window):
         if isinstance(widget, (QAbstractButton, QComboBox)):
             plain.append(widget.text() if isinstance(widget, QAbstractButton) else widget.currentText())
         tips = [widget.toolTip()] if hasattr(widget, "toolTip") and callable(widget.toolTip) else []
+        if isinstance(widget, QComboBox):
+            plain += [widget.itemText(k) for k in range(widget.count())]
+        if isinstance(widget, QListWidget):
+            items = [widget.item(k) for k in range(widget.count())]
+            plain += [item.text() for item in items]
+            tips += [item.toolTip() for item in items]
         if isinstance(widget, QTableWidget):
             items = [widget.item(r, c) for r in range(widget.rowCount()) for c in range(widget.columnCount())]
             plain += [item.text() for item in items if item is not None]
@@ -219,18 +227,45 @@ by_hand.say(run.findings[1].message)
 QApplication.processEvents()
 seen.append(told(by_hand))
 by_hand.close()
+
+from armcarry.editing import Session
+from armcarry.views.editing.dialogs import Difference
+from armcarry.views.editing.window import open_window as open_script
+session = Session(script, journal=tries / "changes")
+changing = open_script(session)
+for row in range(changing.moves.count()):
+    changing.moves.setCurrentRow(row)
+    QApplication.processEvents()
+    seen.append(told(changing))
+session.remove((0, 0))
+dialog = Difference(changing, session.difference(), others=False)
+seen.append({"plain": dialog.text.toPlainText().splitlines(), "rich": []})
+changing.close()
 print(json.dumps(seen))
 """
+
+
+def hostile_script():
+    """Return a carry whose own words and comments are hostile texts."""
+    texts = itertools.cycle(text for kind, text in TEXTS.items() if kind not in ("long", "blank"))
+    title = json.dumps(" ".join(text for kind, text in TEXTS.items() if kind != "long"))
+    text = re.sub("^title: .*$", lambda _: f"title: {title}", short_carry(), flags=re.M)
+    text = re.sub(r"(?<=say: )[^,}\n]+", lambda _: json.dumps(next(texts)), text)
+    comments = "".join(f"      # {TEXTS[kind]}\n" for kind in ("script", "right to left"))
+    return text.replace("    moves:\n", f"    moves:\n{comments}", 1)
 
 
 @pytest.mark.long
 @pytest.mark.skipif(shutil.which("Xvfb") is None, reason="Xvfb is not installed; on Debian: apt-get install xvfb")
 def test_the_windows(sent_folder, display, tmp_path):
+    script = tmp_path / "script.yaml"
+    script.write_text(hostile_script(), encoding="utf-8")
     for library in ("PySide6", "pyvistaqt", "pyqtgraph"):
         pytest.importorskip(library, reason=f"{library} of the extra 'view' is not installed")
     env = {name: value for name, value in os.environ.items() if name not in ("WAYLAND_DISPLAY", "QT_QPA_PLATFORM")}
     done = subprocess.run(
-        [sys.executable, "-c", _WINDOWS, str(sent_folder), str(tmp_path / "try")], env={**env, "DISPLAY": display},
+        [sys.executable, "-c", _WINDOWS, *map(str, (sent_folder, tmp_path / "try", script))],
+        env={**env, "DISPLAY": display},
         capture_output=True, text=True, timeout=200,
     )
     assert done.returncode == 0, done.stderr[-3000:]

@@ -22,6 +22,7 @@ from armcarry.files.atomic import write_bytes_atomic
 from armcarry.files.load import load_scenario
 from armcarry.files.places import find_scenario
 from armcarry.files.yaml_text import MAX_BYTES, parse_yaml, read_bytes
+from armcarry.texts import shown
 from armcarry.timeline.plan import check_order
 
 JOURNAL = "session.jsonl"
@@ -225,14 +226,15 @@ class Session(Steps):
             return True
 
     def difference(self) -> str:
-        """Return what saving would change in the file as it is now, as lines with + and -."""
+        """Return what saving would change in the file as it is now, as lines with + and -, fit to be shown."""
         try:
             now = read_bytes(self.path, MAX_BYTES, "YAML").decode("utf-8-sig", errors="replace")
         except InputError:
             now = ""
         names = (f"{self.path.name} on disk", "as changed here")
         lines = difflib.unified_diff(now.splitlines(), self.script.written().splitlines(), *names, n=2, lineterm="")
-        return "\n".join(lines)
+        text = "\n".join(lines)
+        return shown(text, longest=len(text))
 
     def save(self, path: Path | None = None, *, over: bool = False) -> Path:
         """Write the script, with its comments and order, and return where.
