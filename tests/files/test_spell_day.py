@@ -202,6 +202,22 @@ def test_one_after_the_other_passes_the_hatch_unless_the_script_says_in_which_or
     assert {step.name: step.after for step in said}["ev2_to_bay_5"] == ["to_porch"]
 
 
+def test_who_gets_off_the_arm_last_goes_in_last(told):
+    steps = told(OUT, ON, "go: {who: ev2, to: bay_5}", "leave: {at: porch}", "go_in: [ev1, ev2]")
+    after = {step.name: step.after for step in steps.scenario.day.steps}
+    assert (after["ev2_to_airlock"], after["ev1_to_airlock"]) == ([], ["ev2_to_airlock"])
+
+
+def test_who_gets_off_stands_where_the_arm_is_and_goes_on_from_there(told):
+    steps = _steps(told(OUT, ON, "ride: {to: bay_3}", "leave: {}", "go: {who: ev1, to: bay_5}"))
+    assert steps["ev1_gets_off"].leave_restraint.to == "bay_3"
+
+
+def test_who_gets_on_in_a_swap_comes_when_the_arm_is_there(told):
+    steps = _steps(told(OUT, ON, "go: {who: ev2, to: bay_5}", "swap: {off: ev1, on: ev2, at: bay_3}"))
+    assert steps["ev2_to_keel_port_3_to"].after == ["to_bay_3"]
+
+
 def test_nobody_waits_at_the_hatch_for_whom_the_script_links_to_something_else(told):
     steps = told(OUT, "go: {who: ev1, to: bay_3}\n      after: [there]", "{name: there, go: {who: ev2, to: bay_5}}")
     assert {step.name: step.after for step in steps.scenario.day.steps}["ev2_to_bay_5"] == []

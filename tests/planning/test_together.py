@@ -143,3 +143,12 @@ def test_a_space_moved_elsewhere_is_the_space_made_there(scene, stops):
     moved, made = (one.margins(points) for one in (spaces.space(tree, there, budget=True),
                                                     ArmSpace(scene, tree, there, budget=True)))  # fmt: skip
     assert moved.lower_m == pytest.approx(made.lower_m, abs=1e-9) and len(set(made.lower_m)) > 3
+
+
+def test_of_two_places_as_good_the_base_rolls_to_the_nearer(scene, stops):
+    far = Base("trolley", 16.0)
+    search = Told(scene, stops[:3], [(0.0, 0.5), (0.5, 0.0), (0.5, 0.0)])
+    search.layers = [[replace(search.layers[0][0], base=base) for base in some]
+                     for some in ([HERE], [far, THERE], [far, THERE])]  # fmt: skip
+    search.table = [(0.0, 0.0)] * 3
+    assert _chosen(search) == [HERE, THERE, THERE]

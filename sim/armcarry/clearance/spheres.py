@@ -6,6 +6,8 @@ apart with a bound of its own, so that nothing is lost.
 
 from __future__ import annotations
 
+from copy import copy
+
 import numpy as np
 
 from armcarry.clearance.many import Lists
@@ -72,12 +74,18 @@ class Spheres:
     def __init__(self, prover: Prover, joints: tuple[str, ...], position: Array, within_m: Array) -> None:
         tree = prover.tree
         self.tree, self.position = tree, position
+        self._made_of = (prover, joints, within_m)
         self._columns = np.array([tree.column(joint) for joint in joints])
         travel = np.abs(position)
         travel[self._columns] = np.abs(tree.joint_limits[self._columns]).max(axis=1)
         lever = levers_m(tree, dict(zip(tree.joints, travel.tolist(), strict=True)))
         row_of = {int(column): row for row, column in enumerate(tree.columns.tolist()) if column >= 0}
         rows = np.array([row_of[int(column)] for column in self._columns])
+        #: joints that slide beyond these: levers grow with their travel
+        self._slides = [
+            int(tree.columns[row]) for row in np.flatnonzero((tree.kinds == 2) & (tree.columns >= 0)).tolist()
+            if row not in rows and not set(rows.tolist()).isdisjoint(tree.ancestry(tree.links[row]))
+        ]  # fmt: skip
         #: how far a unit of each joint moves any point of a body (B, A)
         lever = np.where(tree.kinds[rows] == 1, lever[:, rows], (lever[:, rows] > 0).astype(float))
         moved: np.ndarray = np.any(lever > 0, axis=1)
@@ -86,15 +94,24 @@ class Spheres:
             raise ValueError("a pair of two bodies that move, or of two that stand still")
         carried, still = np.where(moved[first], first, second), np.where(moved[first], second, first)
         self._carried, a = np.unique(carried, return_inverse=True)
-        stills, b = np.unique(still, return_inverse=True)
+        self._stills, b = np.unique(still, return_inverse=True)
         radius = np.array([bounding_radius_m(body.shape) for body in tree.bodies])
         self._lever, self._radius = lever[self._carried], radius[self._carried]
-        self._still = self._centres(position[None], stills)[0]
+        self._still = self._centres(position[None], self._stills)[0]
         # two bodies that are no pair never come near
-        self._within = np.full((len(self._carried), len(stills)), -np.inf)
+        self._within = np.full((len(self._carried), len(self._stills)), -np.inf)
         self._within[a, b] = within_m + radius[still] + ROUNDING_M
-        self._kernel_row = np.zeros((len(self._carried), len(stills)), dtype=np.int64)
+        self._kernel_row = np.zeros((len(self._carried), len(self._stills)), dtype=np.int64)
         self._kernel_row[a, b] = np.argsort(prover.layout.order)
+
+    def moved(self, position: Array) -> Spheres:
+        """Return the balls with all other joints elsewhere (n,)."""
+        if not np.array_equal(position[self._slides], self.position[self._slides]):
+            prover, joints, within_m = self._made_of
+            return Spheres(prover, joints, position, within_m)
+        new = copy(self)
+        new.position, new._still = position, self._centres(position[None], self._stills)[0]
+        return new
 
     def _centres(self, position: Array, bodies: np.ndarray) -> Array:
         """Return where the balls of some bodies are (N, B, 3) at joint vectors (N, n)."""

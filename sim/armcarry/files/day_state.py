@@ -42,6 +42,8 @@ class DayState:
         self.passed: tuple[str, str] | None = None
         #: step that must have ended before the arm goes on: somebody gets off it
         self.held_by: str | None = None
+        #: who -> how many steps there were when they last got off the arm
+        self.got_off: dict[str, int] = {}
         #: who -> worksite, airlock or frame; those aboard are at ARM
         self.places = {who: {"inside": AIRLOCK}.get(member.at, member.at) for who, member in script.crew.items()}
         taken = [step.name for step in script.day.steps] if script.day is not None else []
@@ -84,9 +86,11 @@ class DayState:
         document, at = self.restraint(path), self.ways.at
         if document is not None:
             takes = document.getting_out if step is None or step.takes is None else step.takes
-            where = {} if to is None else {"to": to}
+            place = to or (at.worksite if at is not None else "")
+            where = {"to": place} if place else {}
             self.held_by = self.out.add(f"{who}_gets_off", "off the arm", [who], leave_restraint=where, takes=takes)
-            self.places[who] = to or (at.worksite if at is not None else "")
+            self.places[who] = place
+            self.got_off[who] = len(self.out.texts)
 
     def restraint(self, path: YamlPath) -> Any:
         """Return the document of the restraint; a problem is added where the script has none."""

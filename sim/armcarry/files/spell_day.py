@@ -104,7 +104,8 @@ class DaySpeller(DayState):
         if not all(known):
             return
         out = step.kind == "go_out"
-        for name in who if not out else ():
+        # whoever gets off the arm last would keep those afoot waiting beside it
+        for name in sorted(who, key=lambda name: self.got_off.get(name, -1)) if not out else ():
             self.walk(name, AIRLOCK)
         takes = self.known.platform.going_out if out else self.known.platform.going_in
         note = "out of the hatch, looked over" if out else "in, hatch closed, air let back in"
@@ -151,9 +152,9 @@ class DaySpeller(DayState):
         named = None if at is None else self.known.platform.worksites[at.worksite].handrail
         rail = self.known.platform.handrails.get(named or "")
         if swap.waits is not None:
-            self.walk(swap.on, self.frame(swap.waits))
+            self.walk(swap.on, self.frame(swap.waits), follows=True)
         elif rail is not None and not self.places[swap.on].startswith("platform/"):
-            self.walk(swap.on, f"platform/{rail.end}")
+            self.walk(swap.on, f"platform/{rail.end}", follows=True)
         to = f"platform/{rail.start}" if swap.to is None and rail is not None else swap.to
         self.get_off(path, off, None if to is None else self.frame(to), None)
         self.get_on(path, swap.on, None, follows=True)

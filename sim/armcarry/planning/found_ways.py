@@ -15,7 +15,7 @@ from armcarry.geometry.poses import Array
 from armcarry.planning.other_goals import flyable_goals, following
 from armcarry.planning.roadmap import find_way
 from armcarry.planning.route import space_between, written_way
-from armcarry.planning.ways import arcs_of, standing
+from armcarry.planning.ways import THERE, arcs_of, standing
 from armcarry.scene.build import Scene
 from armcarry.timeline.moves import plan_carries
 from armcarry.timeline.planned import PlannedMove, Way
@@ -25,8 +25,6 @@ from armcarry.timeline.widen import widened
 
 Tell = Callable[[str, float], None]
 
-#: postures this near to one another are one, rad or m
-THERE = 1e-3
 #: seeds that are tried one after another
 SEEDS = (1, 2)
 
@@ -133,6 +131,8 @@ class _Finder:
         """Return the carry with the way to where it was chosen to end; None where there is none."""
         here = at.position[self.scene.arm_columns]
         points = np.stack([here, goals[0]])
+        if np.abs(goals[0] - here).max() < THERE:
+            return self._with(carry, number, points, "")
         space = space_between(self.scene, at.tree, at.position, points)
         ends = min(0.0, float(space.margins(standing(points)).lower_m.min()))
         least = float(space.margins(arcs_of(points)[0], give_up_m=ends - 0.1).lower_m.min())

@@ -109,7 +109,7 @@ class ArmSpace:
         new = copy(self)
         new.position = position
         new.chain = Chain.of(self.tree, WORLD, self.scene.tool(self.tree), joints=self.joints, held=position)
-        new._balls = Spheres(self._around, self.joints, position, self.asked_m[: self._open] + ENOUGH_M)
+        new._balls = self._balls.moved(position)
         new._refuge = Refuge(self.scene, self.tree, position)
         return new
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import groupby, pairwise
 from typing import Literal
 
 import numpy as np
@@ -81,7 +81,7 @@ class Taking:
         self.scene, self.settings = scene, settings
         self._trees: dict[tuple[int, str], tuple[Tree, Tree]] = {}
         self._asked: dict[int, tuple[Tree, list[tuple[bytes, tuple[np.ndarray, Array]]]]] = {}
-        self._grants: dict[int, tuple[Piece, tuple[Relaxed, ...]]] = {}
+        self._grants: dict[tuple[int, int], tuple[Piece, tuple[Relaxed, ...]]] = {}
         self._spaces: dict[tuple[object, ...], ArmSpace] = {}
         self._first: dict[tuple[object, ...], ArmSpace] = {}
         self._kinds: dict[int, tuple[Tree, np.ndarray, np.ndarray]] = {}
@@ -113,19 +113,18 @@ class Taking:
             tree = self._trees[key][1]
         return tree, position
 
-    def space(self, piece: Piece, base: Base, there: Array | None = None, *, part: Part = "all") -> ArmSpace:
+    def space(self, piece: Piece, base: Base, granted: tuple[Relaxed, ...] = (), *, part: Part = "all") -> ArmSpace:
         """Return the arm's space of a piece.
 
         Args:
             piece, base: where everything is.
-            there: a posture at the end of the piece; what places grant there is granted. Nothing by default.
+            granted: by places.
             part: all pairs, those that a branch or the place of the base changes, or those that they do not: what is
                 rigid with the tool comes to what stands alike on every branch.
         """
         tree, position = self.at(piece, base)
         still = position.copy()
         still[self.scene.arm_columns] = 0.0
-        granted = () if there is None else self._granted(piece, self.at(piece, base, there))
         key = (id(tree), base, still.tobytes(), granted, part)
         if key not in self._spaces:
             self._spaces[key] = self._like(tree, granted, part, position).moved(position)
@@ -163,15 +162,30 @@ class Taking:
     def _alike_m(self, piece: Piece, base: Base, places: Array) -> tuple[float, str]:
         """Return the margin along a piece of what is alike on every branch, looked at once, and what is tightest."""
         if id(piece) not in self._known_alike:
-            space = self.space(piece, base, places[-1], part="alike")
-            self._known_alike[id(piece)] = (piece, *_least(space, places))
+            self._known_alike[id(piece)] = (piece, *self._along(piece, base, places, "alike"))
         return self._known_alike[id(piece)][1:]
 
-    def _granted(self, piece: Piece, at: tuple[Tree, Array]) -> tuple[Relaxed, ...]:
-        """Return what places grant at the end of a piece: the same on every branch, so looked up once."""
-        if id(piece) not in self._grants:
-            self._grants[id(piece)] = (piece, Here(self.scene, at[0]).at(at[1], still=False))
-        return self._grants[id(piece)][1]
+    def _along(self, piece: Piece, base: Base, places: Array, part: Part) -> tuple[float, str]:
+        """Return the least margin of standing at places (N, A) of a led move but the first, and what is tightest.
+
+        What places grant along a line is granted where it is: on the way back it ends with the line's beginning.
+        """
+        numbers = range(1, len(places)) if piece.move.line is not None else [-1] * (len(places) - 1)
+        found = (ENOUGH_M, "")
+        for granted, run in groupby(
+            zip(numbers, places[1:], strict=True),
+            key=lambda one: self._granted(piece, base, places[-1] if one[0] < 0 else one[1], one[0]),
+        ):
+            space = self.space(piece, base, granted, part=part)
+            found = min(found, _least(space, np.stack([q for _, q in run])), key=lambda one: one[0])
+        return found
+
+    def _granted(self, piece: Piece, base: Base, q: Array, place: int = -1) -> tuple[Relaxed, ...]:
+        """Return what places grant at a place of a piece, its end by default: alike on every branch, looked up once."""
+        if (id(piece), place) not in self._grants:
+            tree, position = self.at(piece, base, q)
+            self._grants[id(piece), place] = (piece, Here(self.scene, tree).at(position, still=False))
+        return self._grants[id(piece), place][1]
 
     def _what_is_asked(self, tree: Tree, granted: tuple[Relaxed, ...]) -> tuple[np.ndarray, Array]:
         _, known = self._asked.setdefault(id(tree), (tree, []))
@@ -223,7 +237,7 @@ class Taking:
             found = solutions(chain, goal, pinned=pinned or None, what="")
         except ReachError:
             return []
-        space = self.space(piece, base, found[0])
+        space = self.space(piece, base, self._granted(piece, base, found[0]))
         found = found[np.all((found >= space.limits[:, 0]) & (found <= space.limits[:, 1]), axis=1)]
         if not len(found):
             return []
@@ -253,7 +267,8 @@ class Taking:
         limits, first, least = self.scene.tree.joint_limits[self.scene.arm_columns], q, room_m
         joint_rad, why, alike_m = float(np.minimum(q - limits[:, 0], limits[:, 1] - q).min()), "", ENOUGH_M
         if room_m < 0.0:
-            why = f"where it waits: {_least(self.space(stop.piece, base, q), np.stack([q, q]))[1]}"
+            space = self.space(stop.piece, base, self._granted(stop.piece, base, q))
+            why = f"where it waits: {_least(space, q[None])[1]}"
         for piece in stop.tail:
             try:
                 places = self._places(piece, base, q)
@@ -262,7 +277,7 @@ class Taking:
             joint_rad = min(joint_rad, float(np.minimum(places - limits[:, 0], limits[:, 1] - places).min()))
             same = self._alike_m(piece, base, places)
             alike_m = min(alike_m, same[0])
-            for margin, tightest in (_least(self.space(piece, base, places[-1], part="branch"), places), same):
+            for margin, tightest in (self._along(piece, base, places, "branch"), same):
                 if margin < least:
                     least, why = margin, tightest
             q = places[-1]
@@ -298,10 +313,10 @@ class Taking:
 
 
 def _least(space: ArmSpace, places: Array) -> tuple[float, str]:
-    """Return the least margin of standing at places (N, A) but the first, and the two bodies, or what is lost."""
-    if len(places) < 2 or not len(space.pairs):
+    """Return the least margin of standing at places (N, A), and the two bodies, or what is lost."""
+    if not len(space.pairs):
         return ENOUGH_M, ""
-    margins = space.margins(standing(places[1:]), give_up_m=-GIVEN_UP_M)
+    margins = space.margins(standing(places), give_up_m=-GIVEN_UP_M)
     row = int(np.argmin(margins.lower_m))
     pair = int(margins.pair[row])
     words = " and ".join(space.pair_names(pair)[:2]) if pair >= 0 else "a direction of motion or every rail is lost"

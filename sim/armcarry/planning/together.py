@@ -24,11 +24,13 @@ from armcarry.planning.space import Spaces
 from armcarry.planning.stops import Piece, Stop
 from armcarry.planning.taking import Taken, Taking
 from armcarry.planning.trial import Base
-from armcarry.planning.ways import arcs_of, standing
+from armcarry.planning.ways import THERE, arcs_of, standing
 from armcarry.scene.limits import joint_rates
 
-#: seconds that count for a roll of the base, for each metre that something lacks, and for a motion without a way
-ROLL_S, LACKING_S, NO_WAY_S = 600.0, 4000.0, 20000.0
+#: seconds that count for a roll of the base and for each metre of it, of two places as good the nearer
+ROLL_S, ROLLED_S = 600.0, 5.0
+#: seconds for each metre that something lacks, and for a motion without a way
+LACKING_S, NO_WAY_S = 4000.0, 20000.0
 #: what a roll counts where the base may not roll, s
 NEVER_S = 1e7
 #: seconds that each metre of margin below ROOMY_M counts
@@ -112,15 +114,15 @@ class Search:
             proven, sure_s = self._cheapest(sure=True)
             if sure_s <= cost + NEAR_S:
                 return self._together(proven, sure_s)
-            unknown = next((k for k, one in enumerate(path) if one.q is None and not one.why), None)
-            if unknown is not None:
-                self._expand(unknown, path[unknown])
-                continue
+            unknown = [k for k, one in enumerate(path) if one.q is None and not one.why]
             unsure = [k for k in range(1, len(path)) if not self._sure(path[k - 1], path[k])]
-            if not unsure:
+            if not unknown and not unsure:
                 return self._together(path, cost)
-            self.tell(f"the day as far as it is known: {cost:.0f} s; {self._title(unsure[0])} is proven")
-            self._look(unsure[0], path[unsure[0] - 1], path[unsure[0]])
+            for layer in unknown:
+                self._expand(layer, path[layer])
+            for layer in unsure:
+                self.tell(f"the day as far as it is known: {cost:.0f} s; {self._title(layer)} is proven")
+                self._look(layer, path[layer - 1], path[layer])
 
     def _together(self, path: Sequence[Taken], cost_s: float) -> Together:
         none: tuple[float, tuple[Leg, ...]] = (0.0, ())
@@ -183,7 +185,8 @@ class Search:
         place = {base: k for k, base in enumerate(dict.fromkeys(one.base for one in (*before, *after)))}
         rolls = np.array([place[one.base] for one in before])[:, None] != [place[one.base] for one in after]
         roll_s = (ROLL_S if self.gathers[layer] else 0.0) if self.rolls[layer] or not self.gathers[layer] else NEVER_S
-        seconds = np.where(rolls, roll_s, seconds)
+        far_m = np.abs(_stations(before)[:, None] - _stations(after))
+        seconds = np.where(rolls, roll_s + ROLLED_S * far_m, seconds)
         for u, one in enumerate(before):
             for v, other in enumerate(after):
                 known = self._edges.get((one, other))
@@ -224,7 +227,7 @@ class Search:
         legs = [(before.end, node.q, node.base)]
         if before.base != node.base and self.gathers[layer]:
             posture, lacking = self._gather(layer, before.base, node.base, before.end)
-            seconds = ROLL_S + LACKING_S * lacking
+            seconds = ROLL_S + ROLLED_S * abs(before.base.along_m - node.base.along_m) + LACKING_S * lacking
             legs = [(before.end, posture, before.base), (posture, node.q, node.base)]
         elif before.base != node.base:
             seconds = LACKING_S * self._rolling_m(layer, before.end, before.base, node.base)
@@ -239,6 +242,8 @@ class Search:
         """Return the straight motion between two postures, and by how much it is short."""
         points = np.stack([here, there])
         key = (id(piece), base, points.tobytes())
+        if np.abs(there - here).max() < THERE:
+            return Leg(points, 0.0)
         if key not in self._ways:
             tree, position = self.taking.at(piece, base, here)
             space = space_between(self.taking.scene, tree, position, points, spaces=self._spaces)
@@ -295,6 +300,10 @@ class Search:
                 more[node.base] = min(more.get(node.base, np.inf), float(through))
             found.append(more)
         return tuple(found)
+
+
+def _stations(nodes: Sequence[Taken]) -> Array:
+    return np.array([one.base.along_m for one in nodes])
 
 
 def _lost_s(lacking_m: float, spare_m: float) -> float:

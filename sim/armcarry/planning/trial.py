@@ -47,6 +47,11 @@ class Base:
         return None if np.isnan(self.station_m) else self.station_m
 
     @property
+    def along_m(self) -> float:
+        """How far along a rail it is, 0 on a fixed mount."""
+        return 0.0 if np.isnan(self.station_m) else self.station_m
+
+    @property
     def title(self) -> str:
         """For people."""
         return self.mount if np.isnan(self.station_m) else f"{self.mount} {self.station_m:.2f} m"

@@ -19,6 +19,8 @@ TIGHT = 8.0
 WORTH_S = 600.0
 #: a way without what is required costs this much and more
 UNSAFE_S = 1e5
+#: postures this near to one another are one, rad or m
+THERE = 1e-3
 #: seconds that a via point is worth, so that none is there for nothing
 VIA_S = 0.5
 #: longest piece, in travel of the joint that travels most: what is tight near one end is told apart from the rest
