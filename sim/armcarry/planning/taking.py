@@ -5,13 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby, pairwise
-from typing import Literal
 
 import numpy as np
 
-from armcarry.asked.relaxed import Relaxed
-from armcarry.asked.requirement import arm_asked
-from armcarry.asked.zones import Here
 from armcarry.errors import ReachError
 from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
@@ -19,10 +15,11 @@ from armcarry.motion.inverse import solutions
 from armcarry.motion.line import straight_line
 from armcarry.planning.space import ENOUGH_M, ArmSpace
 from armcarry.planning.stops import CHOSEN, Piece, Stop
+from armcarry.planning.there import Part, There
 from armcarry.planning.trial import Base
 from armcarry.planning.ways import standing
-from armcarry.scene.build import ARM, PLATFORM, RESTRAINT, Scene, hang
-from armcarry.scene.tree import WORLD, Tree
+from armcarry.scene.build import ARM, Scene
+from armcarry.scene.tree import WORLD
 from armcarry.timeline.moves import goal_of
 from armcarry.timeline.planned import Way
 
@@ -36,11 +33,6 @@ APART_M, APART_RAD = 0.3, 0.2
 UNMADE_M, MOST_M = 3.0, 1.0
 #: what lacks more is not measured further, m
 GIVEN_UP_M = 0.5
-#: postures nearer than this to one another are one, rad or m
-SAME = 0.05
-
-
-Part = Literal["all", "branch", "alike"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,96 +60,14 @@ class Taken:
     why: str = ""
 
 
-class Taking:
-    """Takes stops from places of the base, with one set of settings of the restraint.
-
-    Args:
-        scene: of the long form.
-        settings: of the restraint, rad.
-        like: with other settings of the same scene; what is asked of whom is not worked out again.
-    """
+class Taking(There):
+    """Takes stops from places of the base, with one set of settings of the restraint; arguments are those of There."""
 
     def __init__(self, scene: Scene, settings: Mapping[str, float], like: Taking | None = None) -> None:
-        self.scene, self.settings = scene, settings
-        self._trees: dict[tuple[int, str], tuple[Tree, Tree]] = {}
-        self._asked: dict[int, tuple[Tree, list[tuple[bytes, tuple[np.ndarray, Array]]]]] = {}
-        self._grants: dict[tuple[int, int], tuple[Piece, tuple[Relaxed, ...]]] = {}
-        self._spaces: dict[tuple[object, ...], ArmSpace] = {}
-        self._first: dict[tuple[object, ...], ArmSpace] = {}
-        self._kinds: dict[int, tuple[Tree, np.ndarray, np.ndarray]] = {}
+        super().__init__(scene, settings, like)
         self._known_alike: dict[int, tuple[Piece, float, str]] = {}
         self._reach_m: float | None = None
-        if like is not None:  # boots, hands and load stand at a place alike with all settings
-            self._trees, self._asked, self._grants, self._kinds = like._trees, like._asked, like._grants, like._kinds
-            self._first = like._first
         self._taken: dict[tuple[int, Base], tuple[Taken, ...]] = {}
-
-    # -- where things are -----------------------------------------------------------------------------------------
-
-    def at(self, piece: Piece, base: Base, q: Array | None = None) -> tuple[Tree, Array]:
-        """Return tree and joint vector of a piece with the base at a place, and the arm in a posture."""
-        scene, mount = self.scene, self.scene.loaded.platform.document.mounts[base.mount]
-        position = piece.position.copy()
-        if mount.joint is not None:
-            position[scene.tree.column(f"{PLATFORM}/{mount.joint}")] = base.station_m
-        for name, angle in self.settings.items():
-            joint = scene.loaded.restraints[RESTRAINT].document.settings[name].joint
-            position[scene.tree.column(f"{RESTRAINT}/{joint}")] = angle
-        if q is not None:
-            position[scene.arm_columns] = q
-        tree = piece.tree
-        if base.mount != scene.loaded.scenario.base.mount:
-            key = (id(tree), base.mount)
-            if key not in self._trees:
-                self._trees[key] = (tree, hang(scene, tree, ARM, f"{PLATFORM}/{mount.frame}", position))
-            tree = self._trees[key][1]
-        return tree, position
-
-    def space(self, piece: Piece, base: Base, granted: tuple[Relaxed, ...] = (), *, part: Part = "all") -> ArmSpace:
-        """Return the arm's space of a piece.
-
-        Args:
-            piece, base: where everything is.
-            granted: by places.
-            part: all pairs, those that a branch or the place of the base changes, or those that they do not: what is
-                rigid with the tool comes to what stands alike on every branch.
-        """
-        tree, position = self.at(piece, base)
-        still = position.copy()
-        still[self.scene.arm_columns] = 0.0
-        key = (id(tree), base, still.tobytes(), granted, part)
-        if key not in self._spaces:
-            self._spaces[key] = self._like(tree, granted, part, position).moved(position)
-        return self._spaces[key]
-
-    def _like(self, tree: Tree, granted: tuple[Relaxed, ...], part: Part, position: Array) -> ArmSpace:
-        """Return the space of what is asked in a tree, with other joints wherever they were when it was made."""
-        key = (id(tree), repr(granted), part)
-        if key not in self._first:
-            pairs, required = self._what_is_asked(tree, granted)
-            if part != "all":
-                alike = self._alike(tree, pairs)
-                rows = alike if part == "alike" else ~alike
-                pairs, required = pairs[rows], required[rows]
-            self._first[key] = ArmSpace(self.scene, tree, position, budget=True, asked=(pairs, required))
-        return self._first[key]
-
-    def _alike(self, tree: Tree, pairs: np.ndarray) -> np.ndarray:
-        """Tell which pairs (P,) are of a body rigid with the tool and one that neither arm nor base moves."""
-        if id(tree) not in self._kinds:
-            count, joint = self.scene.arm_joints_behind(tree), self._slide()
-            stands = count == 0
-            if joint is not None:
-                column = self.scene.tree.column(joint)
-                stands &= [column not in tree.columns[list(tree.ancestry(body.link))] for body in tree.bodies]
-            self._kinds[id(tree)] = (tree, stands, count == len(self.scene.arm_joints))
-        _, stands, rigid = self._kinds[id(tree)]
-        a, b = pairs.T
-        return np.asarray((stands[a] & rigid[b]) | (stands[b] & rigid[a]))
-
-    def _slide(self) -> str | None:
-        mount = self.scene.loaded.platform.document.mounts[self.scene.loaded.scenario.base.mount]
-        return None if mount.joint is None else f"{PLATFORM}/{mount.joint}"
 
     def _alike_m(self, piece: Piece, base: Base, places: Array) -> tuple[float, str]:
         """Return the margin along a piece of what is alike on every branch, looked at once, and what is tightest."""
@@ -174,27 +84,11 @@ class Taking:
         found = (ENOUGH_M, "")
         for granted, run in groupby(
             zip(numbers, places[1:], strict=True),
-            key=lambda one: self._granted(piece, base, places[-1] if one[0] < 0 else one[1], one[0]),
+            key=lambda one: self.granted(piece, base, places[-1] if one[0] < 0 else one[1], one[0]),
         ):
             space = self.space(piece, base, granted, part=part)
             found = min(found, _least(space, np.stack([q for _, q in run])), key=lambda one: one[0])
         return found
-
-    def _granted(self, piece: Piece, base: Base, q: Array, place: int = -1) -> tuple[Relaxed, ...]:
-        """Return what places grant at a place of a piece, its end by default: alike on every branch, looked up once."""
-        if (id(piece), place) not in self._grants:
-            tree, position = self.at(piece, base, q)
-            self._grants[id(piece), place] = (piece, Here(self.scene, tree).at(position, still=False))
-        return self._grants[id(piece), place][1]
-
-    def _what_is_asked(self, tree: Tree, granted: tuple[Relaxed, ...]) -> tuple[np.ndarray, Array]:
-        _, known = self._asked.setdefault(id(tree), (tree, []))
-        key = repr(granted).encode()
-        for said, asked in known:
-            if said == key:
-                return asked
-        known.append((key, arm_asked(self.scene, tree, granted)))
-        return known[-1][1]
 
     @property
     def reach_m(self) -> float:
@@ -237,7 +131,7 @@ class Taking:
             found = solutions(chain, goal, pinned=pinned or None, what="")
         except ReachError:
             return []
-        space = self.space(piece, base, self._granted(piece, base, found[0]))
+        space = self.space(piece, base, self.granted(piece, base, found[0]))
         found = found[np.all((found >= space.limits[:, 0]) & (found <= space.limits[:, 1]), axis=1)]
         if not len(found):
             return []
@@ -267,7 +161,7 @@ class Taking:
         limits, first, least = self.scene.tree.joint_limits[self.scene.arm_columns], q, room_m
         joint_rad, why, alike_m = float(np.minimum(q - limits[:, 0], limits[:, 1] - q).min()), "", ENOUGH_M
         if room_m < 0.0:
-            space = self.space(stop.piece, base, self._granted(stop.piece, base, q))
+            space = self.space(stop.piece, base, self.granted(stop.piece, base, q))
             why = f"where it waits: {_least(space, q[None])[1]}"
         for piece in stop.tail:
             try:
