@@ -1,9 +1,12 @@
 """Which pairs are judged, which of them move, and which are meant to touch: by the bodies' names, one by one."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
 from armcarry.asked.pairs import (
+    _any_restraint,
     arm_pairs,
     judged_pairs,
     neighbour_pairs,
@@ -99,9 +102,11 @@ def test_who_is_inside_is_not_judged(built):
     assert any(name.startswith("ev2/") for pair in outside for name in pair)
 
 
-@pytest.mark.parametrize("both", [["boom_*", "hand"], ["hand", "boom_*"]])
-def test_pairs_that_the_arms_document_ignores_are_left_out_and_only_the_arms(built, both):
-    scene = built(arm={"ignore_pairs": [both]})
+@pytest.mark.parametrize("pairs", [
+    [["boom_*", "hand"]], [["hand", "boom_*"]], [["boom_2", "hand"], ["boom_3", "hand"]],
+])  # fmt: skip
+def test_pairs_that_the_arms_document_ignores_are_left_out_and_only_the_arms(built, pairs):
+    scene = built(arm={"ignore_pairs": pairs})
     found = _judged(scene, "arm/j5")
     assert not _has(found, "arm/boom_2", "arm/hand") and not _has(found, "arm/boom_3", "arm/hand")
     assert _has(found, "arm/hand", "platform/wall")
@@ -148,6 +153,23 @@ def test_hands_that_hold_a_restraint_may_touch_it_and_nobody_elses(built):
     assert touching_pairs(scene, held, _named(scene, *named)).tolist() == [True, False, False, True]
     socketed = scene.tree.attach("restraint", "platform/hatch", poses.identity())
     assert touching_pairs(scene, socketed, _named(scene, *named)).tolist() == [False, False, False, True]
+
+
+def test_the_mount_of_a_restraint_meets_its_socket_and_the_rest_of_it_does_not(built, monkeypatch):
+    scene = built(worker_at="platform/hatch")
+    named = (("restraint/slab", "platform/wall"), ("platform/cradle", "restraint/slab"), ("restraint/slab", "arm/hand"),
+             ("restraint/slab", "ev2/trunk"))  # fmt: skip
+    in_socket = scene.tree.attach("restraint", "platform/hatch", poses.identity())
+    assert not touching_pairs(scene, in_socket, _named(scene, *named)).any()
+    monkeypatch.setitem(scene.loaded.restraints["restraint"].document.__dict__, "mount", "c")  # the slab's own link
+    assert touching_pairs(scene, in_socket, _named(scene, *named)).tolist() == [True, True, False, False]
+    assert not touching_pairs(scene, scene.tree, _named(scene, *named)).any()  # on the arm the rules alone speak
+
+
+def test_what_the_rules_say_of_the_restraint_they_say_of_every_one():
+    scene = SimpleNamespace(loaded=SimpleNamespace(restraints=dict.fromkeys(("restraint", "second", "third"))))
+    assert _any_restraint(scene, "restraint/slab|ev1/*") == "restraint/slab|ev1/*|second/slab|third/slab"
+    assert _any_restraint(scene, "ev1/*") == "ev1/*"
 
 
 def test_contact_is_meant_by_the_rules_and_in_a_holders_hands(built):

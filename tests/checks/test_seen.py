@@ -269,8 +269,18 @@ def test_what_stands_between_two_bodies_is_nearer_to_both(passing):
     record, *_ = passing({"left": (0.0, 6.0, 1.5)}, between=[0.36])
     (whole,) = Gaps(record).close([(replace(record.pairs[0], body_b="platform/between_0"), 0.45)])
     (open_,) = Gaps(record).close([(record.pairs[0], 0.45)])
-    assert np.all(np.abs(open_.time_s - record.pairs[0].time_s) > 0.3)
     assert len(open_.time_s) > 2 and len(whole.time_s) > 2  # before and after it, the gap is open
+    # by the distance of the ball between from the line between the two others' middles
+    names = [body.name for body in record.bodies]
+    for time_s in np.arange(16.5, 24.0):
+        placed = record.body_poses([time_s])[0, :, :3, 3]
+        helmet, post, ball = (placed[names.index(f"{name}")] for name in (
+            "ev1/helmet", "platform/post", "platform/between_0"))  # fmt: skip
+        aside = np.linalg.norm(np.cross(post - helmet, ball - helmet)) / np.linalg.norm(post - helmet)
+        assert np.any((open_.start_s < time_s) & (time_s < open_.end_s)) == (aside > 0.05)
+    together = Gaps(record).close([(record.pairs[0], 0.42), (record.pairs[0], 0.45)])
+    assert [len(one.time_s) for one in together] == [4, len(open_.time_s)]
+    assert together[1].time_s.tolist() == open_.time_s.tolist()
 
 
 def test_who_sees_the_tightest_gap_of_a_move(passing):
@@ -281,8 +291,18 @@ def test_who_sees_the_tightest_gap_of_a_move(passing):
     assert row is record.pairs[0]
     assert cameras == ("platform/left", "platform/front")
     assert gaps.tightest(record.moves[1]) is None
+    at_the_start = replace(row, time_s=record.moves[0].start_s)
+    assert Gaps(replace(record, pairs=(at_the_start,))).tightest(record.moves[0]).row is at_the_start
     at_the_end = replace(row, time_s=record.moves[0].end_s)
     assert Gaps(replace(record, pairs=(at_the_end,))).tightest(record.moves[0]).row is at_the_end
+
+
+def test_a_gap_is_looked_at_in_its_middle(passing, monkeypatch):
+    record, *_ = passing({"left": (0.0, 6.0, 1.5)})
+    (row,), looked = record.pairs, []
+    monkeypatch.setattr(Gaps, "seen_by", lambda self, time_s, point_m: looked.append((time_s, *point_m)) or ())
+    Gaps(record).tightest(record.moves[0])
+    assert looked == [(row.time_s, *(pytest.approx(value) for value in np.add(row.point_a, row.point_b) / 2))]
 
 
 def test_the_tightest_gap_of_a_move_is_the_one_with_the_least_margin_of_those_that_are_judged(passing):

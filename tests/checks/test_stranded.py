@@ -219,6 +219,30 @@ def test_each_gap_that_needs_help_is_counted(run):
     assert both.return_time_s - neither.return_time_s == pytest.approx(60.0 + 100.0 + 900.0)
 
 
+def test_a_gap_to_the_rail_however_small_takes_help(run):
+    spots = {name: SPOTS[name] for name in ("near", "over")}
+    (item,) = strandings(run(spots=spots, hatch=(-3.0, 3.0, 0.0), rate_rad_s=-0.03, rules={"way_home": TAKES}))
+    small = (item.gap_m > 0.0) & (item.gap_m < 1.0)
+    assert small.any() and (item.gap_m == 0.0).any()
+    np.testing.assert_allclose(item.extra_s, 160.0 + 300.0 * (item.gap_m > 0.0))
+
+
+def test_the_way_of_the_nearer_shoulder_is_told(run, rider_scene):
+    """Two ways lead from the ends of one rail, a shoulder nearer to each; the left one is 0.2 m shorter in all."""
+    scene = rider_scene({})
+    left, right = (scene.tree.pose_of(f"ev1/{side}_shoulder", scene.position)[:3, 3] for side in ("left", "right"))
+    over = (right - left) / np.linalg.norm(right - left)
+    ahead = np.cross(over, (0.0, 0.0, 1.0))
+
+    def at(along_m, ahead_m):
+        return tuple(along_m * over + ahead_m * ahead)
+
+    spots = {"grip": (at(-1.0, 0.4), at(1.4, 0.4)), "by_left": (at(-1.0, 0.9), at(-1.0, 3.0)),
+             "by_right": (at(1.4, 0.9), at(1.4, 3.0)), "home": (at(-1.0, 3.0), at(1.4, 3.0))}  # fmt: skip
+    (item,) = strandings(run(spots=spots, hatch=at(0.1, 3.0), rate_rad_s=0.0))
+    assert {row[:2] for row in item.ways} == {("grip", "by_left")}
+
+
 def test_the_next_tether_is_hooked_each_time_the_last_one_ends(run):
     takes, length = TAKES | {"tether_change": "30 s"}, {"person": "4 m"}
     home, _ = stranded.check(run(rate_rad_s=0.0, rules={"way_home": takes, "tethers": length}))
