@@ -1,42 +1,18 @@
 """The day changed: steps dragged along the clock and to the other worker; conflicts and clearances follow."""
 
+import numpy as np
 import pytest
 
 from armcarry.editing import Session
 from armcarry.errors import InputError
 from fresh import same_as_fresh
-
-DAY = """\
-format: armcarry scenario 1
-title: an hour of two
-purpose: to be changed
-platform: tern_yard
-arm: heron
-rules: tern_yard
-base: {mount: trolley, station: 11 m}
-crew:
-  ev1: {posture: carry, at: inside}
-  ev2: {posture: carry, at: inside}
-hardware:
-  thermal_blanket: {model: thermal_blanket, at: platform/rack_b_seat}
-day:
-  ends: outside
-  cut_off: "0:40"
-  steps:
-    - {name: open, actors: [ev2], hatch: {make: open}, takes: 0 s}
-    - {name: to_rack_b, actors: [ev2], translate: {from: airlock, to: rack_b}, takes: 20 min}
-    - {name: fetch, actors: [ev2], at: rack_b, take: {what: thermal_blanket}, takes: 2 min}
-    - {actors: [ev2], inspect: the rack, takes: 5 min}  # stays as it is
-    - {name: count, actors: [ev1], inspect: tools, takes: 10 min, takes_by: {ev1: 8 min}}
-    - {name: look, actors: [ev1], inspect: seals, takes: 5 min, after: [open]}
-    - {name: note_down, actors: [ev1], note: numbers, takes: 1 min, after: [look]}
-"""
+from short_days import HOUR
 
 
 @pytest.fixture(scope="module")
 def _opened(tmp_path_factory):
     path = tmp_path_factory.mktemp("day") / "hour.yaml"
-    path.write_text(DAY, encoding="utf-8")
+    path.write_text(HOUR, encoding="utf-8")
     return Session(path)
 
 
@@ -107,10 +83,12 @@ def test_what_was_proven_of_the_day_is_not_proven_again_and_the_answer_is_that_o
         part = day.drag("to_rack_b", 4 * 60.0)
         assert (part.proven, part.left > 0) == (1, True)
         assert part.passes is None
-        assert part.record.duration_s < part.duration_s == pytest.approx(31 * 60)
+        assert part.record.duration_s == part.duration_s == pytest.approx(31 * 60)
+        assert np.isnan(part.way.margin_m[:-1]).any(), "what is not proven has no margin"
         assert len(part.steps) == len(first.steps), "all of the day is on the clock at once"
         whole = day.wait()
-        assert (whole.left, whole.record.duration_s) == (0, whole.duration_s)
+        assert whole.left == 0
+        assert not np.isnan(whole.way.margin_m[:-1]).any()
         assert whole.change_s == part.change_s == pytest.approx(4 * 60)
         same_as_fresh(day, tmp_path / "fresh.yaml")
         back = day.undo()
@@ -123,7 +101,7 @@ def test_a_day_by_intent_is_written_out_before_its_steps_are_moved(tmp_path):
     path = tmp_path / "hour.yaml"
     go = "    - {go: {who: ev2, to: rack_b}}\n"
     count = "    - {name: count, actors: [ev1], inspect: tools, takes: 10 min}\n"
-    path.write_text(DAY.split("    - {name: to_rack_b")[0] + go + count, encoding="utf-8")
+    path.write_text(HOUR.split("    - {name: to_rack_b")[0] + go + count, encoding="utf-8")
     session = Session(path)
     (going,) = [one for one in session.answer.steps if one.number is None]
     assert session.step("count").number == 2

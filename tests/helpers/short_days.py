@@ -36,3 +36,29 @@ def flown(path):
     run = run_day(scene)
     return Record(scene, run.phases, run.motion, run.moves, run.events, run.relaxed, run.shortfalls, kept=run.ledger)
 
+#: two workers for an hour, with a plain step each that may be moved
+HOUR = """\
+format: armcarry scenario 1
+title: an hour of two
+purpose: to be changed
+platform: tern_yard
+arm: heron
+rules: tern_yard
+base: {mount: trolley, station: 11 m}
+crew:
+  ev1: {posture: carry, at: inside}
+  ev2: {posture: carry, at: inside}
+hardware:
+  thermal_blanket: {model: thermal_blanket, at: platform/rack_b_seat}
+day:
+  ends: outside
+  cut_off: "0:40"
+  steps:
+    - {name: open, actors: [ev2], hatch: {make: open}, takes: 0 s}
+    - {name: to_rack_b, actors: [ev2], translate: {from: airlock, to: rack_b}, takes: 20 min}
+    - {name: fetch, actors: [ev2], at: rack_b, take: {what: thermal_blanket}, takes: 2 min}
+    - {actors: [ev2], inspect: the rack, takes: 5 min}  # stays as it is
+    - {name: count, actors: [ev1], inspect: tools, takes: 10 min, takes_by: {ev1: 8 min}}
+    - {name: look, actors: [ev1], inspect: seals, takes: 5 min, after: [open]}
+    - {name: note_down, actors: [ev1], note: numbers, takes: 1 min, after: [look]}
+"""

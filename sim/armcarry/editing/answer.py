@@ -65,7 +65,7 @@ class Flown:
         written: carry and move in the script, from 0.
         title: its name or words.
         start_s, end_s: when.
-        margin_m: the least margin in it, at most as far as is looked.
+        margin_m: the least margin in it, at most as far as is looked; nan while it is not proven.
     """
 
     carry: str
@@ -100,7 +100,7 @@ class OnClock:
 
 @dataclass(frozen=True, eq=False)
 class WayOfTool:
-    """Where the tool goes, and the margin there: (N,) instants, (N, 3) points, (N,) margin after each."""
+    """Where the tool goes, and the margin there: (N,) instants, (N, 3) points, (N,) margin after each, nan unproven."""
 
     times_s: Array
     points_m: Array
@@ -126,10 +126,9 @@ class Answer:
         open: checks that are still being computed; empty when all are told or none was asked for.
         problem: why checks were not computed, empty where nothing went wrong.
         change_s: of the duration.
-        left: moves of the script that are still being worked out, of a day stretches that are still being proven, at
-            whose beginning the record ends; 0 for none.
+        left: moves of the script that are still being worked out, at whose beginning the record ends; of a day, whose
+            record is whole, stretches that are still being proven; 0 for none.
         steps: of the day on the clock, in the order of the script; none without a day.
-        day_s: how long the day is, whatever is proven of it; None without a day.
     """
 
     number: int
@@ -149,17 +148,16 @@ class Answer:
     problem: str = ""
     left: int = 0
     steps: tuple[OnClock, ...] = ()
-    day_s: float | None = None
 
     @property
     def duration_s(self) -> float:
-        """How long the run is; of a day, to its end."""
-        return self.record.duration_s if self.day_s is None else self.day_s
+        """How long the run is."""
+        return self.record.duration_s
 
     @property
     def margin_m(self) -> float:
-        """The least margin anywhere."""
-        return min((move.margin_m for move in self.moves), default=float("inf"))
+        """The least margin anywhere that is proven."""
+        return min((move.margin_m for move in self.moves if not np.isnan(move.margin_m)), default=float("inf"))
 
     @property
     def failed(self) -> tuple[Finding, ...]:

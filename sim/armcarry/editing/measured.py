@@ -10,6 +10,9 @@ from armcarry.editing.rehearsed import Rehearsed
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import PairRow, Record
 
+#: points at which the way is shown where it is not proven yet
+_REST = 400
+
 
 def answer(known: Rehearsed, number: int, title: str, took_s: float, before: Answer | None) -> Answer:
     """Return the answer to a change.
@@ -22,20 +25,25 @@ def answer(known: Rehearsed, number: int, title: str, took_s: float, before: Ans
         before: the answer before, from which changes are counted.
     """
     record = known.record
-    low, high = (np.stack([getattr(piece, end) for piece in known.pieces]) for end in ("low", "high"))
-    joints = joint_margin.judged(record, low.min(axis=0), high.max(axis=0))
+    joints = _joint_margins(known)
     short = [item for item in reach.check(record) if _fails(item)]
     joint = tuple(one for one in joints if _fails(one))
     day = () if known.whole is None else tuple(one for one in known.whole.once(schedule.check) if _fails(one))
     failing = (*short, *day, *clearance.too_near(record.pairs), *joint)
-    day_s = None if known.whole is None else known.whole.duration_s
-    lasts_s = None if day_s is None and known.left else day_s or record.duration_s
+    cut = known.left > 0 and known.whole is None
     return Answer(
         number, title, took_s, known.planned, known.proven, record, _moves(known), _way(known),
-        _tightest(record, before), _joints(joints, None if known.left else before), failing,
-        None if before is None or lasts_s is None else lasts_s - before.duration_s, left=known.left,
-        steps=_steps(known), day_s=day_s,
+        _tightest(record, before), _joints(joints, None if cut else before), failing,
+        None if before is None or cut else record.duration_s - before.duration_s, left=known.left,
+        steps=_steps(known),
     )  # fmt: skip
+
+
+def _joint_margins(known: Rehearsed) -> tuple[Finding, ...]:
+    if known.whole is not None:
+        return joint_margin.check(known.record)
+    low, high = (np.stack([getattr(piece, end) for piece in known.pieces]) for end in ("low", "high"))
+    return joint_margin.judged(known.record, low.min(axis=0), high.max(axis=0))
 
 
 def _fails(finding: Finding) -> bool:
@@ -93,8 +101,9 @@ def _moves(known: Rehearsed) -> tuple[Flown, ...]:
     for span in known.record.moves:
         inside = (starts >= span.start_s - 1e-6) & (starts < span.end_s - 1e-6)
         written = known.written.get((span.carry, span.number), (-1, -1))
-        moves.append(Flown(span.carry, span.number, written, span.title, span.start_s, span.end_s,
-                           float(least[inside].min(initial=np.inf))))  # fmt: skip
+        follows = known.left and span.end_s > known.pieces[-1].end_s + 1e-6
+        margin = np.nan if follows else float(least[inside].min(initial=np.inf))
+        moves.append(Flown(span.carry, span.number, written, span.title, span.start_s, span.end_s, margin))
     return tuple(moves)
 
 
@@ -102,6 +111,7 @@ def _way(known: Rehearsed) -> WayOfTool:
     """Return where the tool is at the ends of the cells of every stretch."""
     times = np.concatenate([piece.start_s + piece.times_s[:-1] for piece in known.pieces])
     margin = np.concatenate([piece.margin_m for piece in known.pieces])
-    record = known.record
-    edges = np.append(times, record.duration_s)
-    return WayOfTool(edges, record.tool_path(edges), np.append(margin, margin[-1:]))
+    record, last = known.record, known.pieces[-1].end_s
+    rest = np.linspace(last, record.duration_s, _REST + 1) if record.duration_s > last + 1e-6 else np.array([last])
+    edges, unproven = np.append(times, rest), np.full(len(rest) - 1, np.nan)
+    return WayOfTool(edges, record.tool_path(edges), np.concatenate([margin, unproven, [np.nan]]))

@@ -15,7 +15,6 @@ from armcarry.files.loaded import LoadedScenario
 from armcarry.files.model_files import ModelFile
 from armcarry.files.yaml_text import YamlPath, YamlText
 from armcarry.files.yaml_write import yaml_document
-from armcarry.motion.curve import CLOCK_DIGITS
 from armcarry.planning.left_open import settle
 from armcarry.proving.pieces import Piece, Pieces, near_rows
 from armcarry.record.record import PairRow, Record
@@ -41,8 +40,8 @@ class Rehearsed:
         pieces: its stretches.
         written: carry and number of the long form -> carry and move in the script, from 0.
         planned, proven: how much of it was worked out, and not remembered.
-        left: moves of the script that are still to be worked out, of a day stretches that are still to be proven; the
-            record ends before them.
+        left: moves of the script that are still to be worked out, before which the record ends; of a day, whose record
+            is whole, stretches that are still to be proven, from the end of the last piece on.
         whole: of a day the run to its end, without pairs; else None.
         steps: of a day the name of each plain step -> its number in the script, from 0.
     """
@@ -113,10 +112,8 @@ class Rehearsal:
         if self._scene is not last:  # what was remembered was of another scene
             planned, proven = 0, 0
         self._pieces.allow(None if laid.whole is None else at_once)
-        pieces, run = self._pieces.of(laid.scene, laid.run), laid.run
-        if self._pieces.left:
-            run = _until(run, pieces[-1].end_s)
-        record = _record(laid.scene, run, near_rows(pieces))
+        pieces = self._pieces.of(laid.scene, laid.run)
+        record = _record(laid.scene, laid.run, near_rows(pieces))
         return Rehearsed(
             laid.scene, record, pieces, laid.written, self._memory.planned - planned, self._pieces.proven - proven,
             laid.left or self._pieces.left, laid.whole, laid.steps,
@@ -168,15 +165,6 @@ def _record(scene: Scene, run: Run, pairs: tuple[PairRow, ...]) -> Record:
     return Record(
         scene, run.phases, run.motion, run.moves, run.events, run.relaxed, run.shortfalls, pairs, kept=run.ledger
     )
-
-
-def _until(run: Run, time_s: float) -> Run:
-    """Return a run as far as an instant."""
-    phases = tuple(replace(one, end_s=min(one.end_s, time_s)) for one in run.phases if one.start_s < time_s)
-    moves = tuple(one for one in run.moves if one.end_s <= time_s + 10**-CLOCK_DIGITS)
-    events = tuple(one for one in run.events if one.time_s <= time_s)
-    motion = run.motion.between(run.motion.start_s, time_s)
-    return replace(run, phases=phases, motion=motion, moves=moves, events=events, shortfalls=(), ledger=None)
 
 
 def _moves(data: dict[str, Any]) -> list[YamlPath]:

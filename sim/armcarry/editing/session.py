@@ -186,8 +186,7 @@ class Session(Steps):
             took_s = was.took_s + time.perf_counter() - began
             self.answer = replace(
                 found, took_s=took_s, planned=was.planned + found.planned, proven=was.proven + found.proven,
-                change_s=was.change_s if was.day_s is not None else found.change_s, later=was.later, open=was.open,
-                problem=was.problem,
+                later=was.later, open=was.open, problem=was.problem,
             )  # fmt: skip
         return self.answer
 

@@ -48,6 +48,8 @@ def lay_out(window: EditWindow) -> QVBoxLayout:
     page.setObjectName("room")
     column.addLayout(head)
     column.addLayout(row, 1)
+    if window.day is not None:
+        column.addWidget(window.day)
     column.addWidget(caution)
     page.setLayout(column)
     window.setCentralWidget(page)
@@ -87,8 +89,8 @@ def _moves(window: EditWindow) -> QVBoxLayout:
     begin = QHBoxLayout()
     for words, tip, act in (
         ("Bring …", "add to the carry that an item is brought to a worksite", window.bring),
-        ("Write out", "write the moves that followed from an intent, to change them one by one",
-         lambda: window.on_move(window.session.write_out)),
+        ("Write out", "write the moves or the day that followed from an intent, to change them one by one",
+         window.write_out),
     ):  # fmt: skip
         begin.addWidget(_button(words, tip, act))
     left.addLayout(begin)

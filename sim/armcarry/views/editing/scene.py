@@ -59,7 +59,8 @@ class EditScene:
         if self._way is not None:
             view.take_away(self._way.actor)
         way = answer.way
-        colours = [look.band_colour(look.band(margin)) for margin in way.margin_m[:-1].tolist()]
+        colours = [look.OPEN_TEXT if margin != margin else look.band_colour(look.band(margin))  # nan: not proven yet
+                   for margin in way.margin_m[:-1].tolist()]  # fmt: skip
         self._way = Lines(colours, 6.0)
         self._way.move(np.stack([way.points_m[:-1], way.points_m[1:]], axis=1))
         view.lay_over(self._way.actor)

@@ -22,8 +22,9 @@ from armcarry.editing.session import Session
 from armcarry.errors import ArmcarryError
 from armcarry.geometry.poses import Array
 from armcarry.quantities import clock
+from armcarry.views.editing.daily import Daily
+from armcarry.views.editing.day import DayLine
 from armcarry.views.editing.dialogs import Difference
-from armcarry.views.editing.flying import Flying
 from armcarry.views.editing.handle import Handle
 from armcarry.views.editing.layout import STEPS, lay_out
 from armcarry.views.editing.panel import Panel
@@ -44,7 +45,7 @@ _LOOK_MS = 400
 _REST_MS = 60
 
 
-class EditWindow(Flying):
+class EditWindow(Daily):
     """The window.
 
     Attributes:
@@ -60,11 +61,15 @@ class EditWindow(Flying):
         self.title, self.state, self.message = QLabel(), QLabel(), QLabel()
         self.moves, self.step = QListWidget(), QComboBox()
         self.panel = Panel(session, self.do)
+        self.day = DayLine(session.answer) if session.answer.steps else None
         self.middle = lay_out(self)
         self._begin_view()
         self.moves.currentRowChanged.connect(lambda _: self.select())
         self.panel.there.clicked.connect(self.take_there)
         self.panel.mend.clicked.connect(self.offer)
+        if self.day is not None:
+            self.day.dragged.connect(self.drag_step)
+            self.day.asked.connect(self.show_time)
         for keys, act in (
             ("V", self.begin_volume), ("B", self.take_best),
             ("Ctrl+Z", self.undo), ("Ctrl+Y", self.redo), ("Ctrl+Shift+Z", self.redo), ("Ctrl+S", self.save),
@@ -117,8 +122,10 @@ class EditWindow(Flying):
         if answer.number != before:
             self._shown()
             took = f"answered in {1000 * answer.took_s:.0f} ms"
-            self.say(f"{answer.title}; {took}, {answer.planned} of {len(self.session.moves)} moves planned anew"
-                     + (f", {answer.left} behind follow" if answer.left else ""))  # fmt: skip
+            anew = f"{answer.proven} stretches proven anew" if answer.steps else (
+                f"{answer.planned} of {len(self.session.moves)} moves planned anew"
+            )  # fmt: skip
+            self.say(f"{answer.title}; {took}, {anew}" + (f", {answer.left} behind follow" if answer.left else ""))
 
     def go_on(self) -> None:
         """Work out the next of the moves that the answer left, and show them."""
@@ -131,8 +138,8 @@ class EditWindow(Flying):
             return
         self._shown()
         if not answer.left:
-            self.say(f"{answer.title}; {answer.planned} of {len(answer.moves)} moves planned anew, all proven after "
-                     f"{1000 * answer.took_s:.0f} ms")  # fmt: skip
+            anew = f"{answer.proven} stretches" if answer.steps else f"{answer.planned} of {len(answer.moves)} moves"
+            self.say(f"{answer.title}; {anew} worked out anew, all proven after {1000 * answer.took_s:.0f} ms")
 
     def on_move(self, act: Callable[[tuple[int, int]], object]) -> None:
         """Do something to the chosen move."""
@@ -175,18 +182,21 @@ class EditWindow(Flying):
             first = True
         self.end_volume()
         self.scene.take(answer)
+        if self.day is not None:
+            self.day.take(answer)
         at = self.at
         self.moves.blockSignals(True)
         self.moves.clear()
         for place in self.session.moves:
             flown = self.session.flown(place)
-            margin = min((one.margin_m for one in flown), default=float("inf"))
+            margin = float(np.min([one.margin_m for one in flown], initial=np.inf))
+            open_ = not flown or np.isnan(margin)
             none = "follows" if answer.left else "not flown"
-            said = none if not flown else "" if not np.isfinite(margin) else f"{margin:+.3f} m"
+            said = none if open_ else "" if not np.isfinite(margin) else f"{margin:+.3f} m"
             item = QListWidgetItem(f"{place[1] + 1:3d}  {self.session.title(place)}   {said}")
             item.setData(Qt.ItemDataRole.UserRole, place)
             lost = look.OPEN_TEXT if answer.left else look.FAIL_TEXT
-            item.setForeground(QColor(lost if not flown else look.band_colour(look.band(margin))))
+            item.setForeground(QColor(lost if open_ else look.band_colour(look.band(margin))))
             item.setToolTip(look.tip_text(f"{self.session.kind(place)}; least margin beyond what is required"))
             self.moves.addItem(item)
         self.moves.blockSignals(False)

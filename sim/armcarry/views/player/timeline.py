@@ -11,8 +11,8 @@ from armcarry.views import palette
 from armcarry.views.player import look
 from armcarry.views.player.lanes import Bar, Lanes
 
-_NAMES_PX = 110
-_LANE_PX = 20
+NAMES_PX = 110
+LANE_PX = 20
 _AXIS_PX = 18
 #: fill and text of a bar by kind; what stands still or waits is an outline
 _FILL = {
@@ -41,7 +41,7 @@ class Timeline(QWidget):
         """Show other lanes."""
         self.lanes = lanes
         self._picture = None
-        self.setFixedHeight(len(lanes.lanes) * _LANE_PX + _AXIS_PX)
+        self.setFixedHeight(len(lanes.lanes) * LANE_PX + _AXIS_PX)
         self.update()
 
     def show_time(self, run_s: float) -> None:
@@ -54,13 +54,13 @@ class Timeline(QWidget):
 
     def bar_at(self, x: float, y: float) -> Bar | None:
         """Return the bar at a point of the widget."""
-        k = int(y // _LANE_PX)
+        k = int(y // LANE_PX)
         if not 0 <= k < len(self.lanes.lanes):
             return None
         time_s = self._time(x)
         found = None
         for bar in self.lanes.lanes[k].bars:
-            slack = 3.0 * (self.lanes.end_s - self.lanes.start_s) / max(self.width() - _NAMES_PX, 1)
+            slack = 3.0 * (self.lanes.end_s - self.lanes.start_s) / max(self.width() - NAMES_PX, 1)
             before = slack if bar.end_s == bar.start_s else 0.0
             if bar.start_s - before <= time_s <= max(bar.end_s, bar.start_s + slack):
                 found = bar
@@ -91,10 +91,10 @@ class Timeline(QWidget):
         painter.setFont(font)
         self._axis(painter)
         for k, lane in enumerate(self.lanes.lanes):
-            top = k * _LANE_PX
+            top = k * LANE_PX
             painter.setPen(QColor(palette.LIGHT))
-            name = painter.fontMetrics().elidedText(lane.name, Qt.TextElideMode.ElideRight, _NAMES_PX - 12)
-            painter.drawText(QRectF(8, top, _NAMES_PX - 10, _LANE_PX), Qt.AlignmentFlag.AlignVCenter, name)
+            name = painter.fontMetrics().elidedText(lane.name, Qt.TextElideMode.ElideRight, NAMES_PX - 12)
+            painter.drawText(QRectF(8, top, NAMES_PX - 10, LANE_PX), Qt.AlignmentFlag.AlignVCenter, name)
             for bar in lane.bars:
                 self._bar(painter, bar, top + 2)
         painter.end()
@@ -103,10 +103,10 @@ class Timeline(QWidget):
     def _bar(self, painter: QPainter, bar: Bar, top: int) -> None:
         fill, text = _FILL[bar.kind]
         left, right = self._x(bar.start_s), self._x(bar.end_s)
-        box = QRectF(left, top, max(right - left - 1, 2), _LANE_PX - 4)
+        box = QRectF(left, top, max(right - left - 1, 2), LANE_PX - 4)
         painter.fillRect(box, QColor(fill if right - left >= 2 else palette.LIGHT))
         if bar.kind == "critical":
-            painter.fillRect(QRectF(left, top + _LANE_PX - 7, box.width(), 3), QColor(palette.VERMILLION))
+            painter.fillRect(QRectF(left, top + LANE_PX - 7, box.width(), 3), QColor(palette.VERMILLION))
         if box.width() > 24:
             painter.setPen(QColor(text))
             words = painter.fontMetrics().elidedText(bar.words, Qt.TextElideMode.ElideRight, int(box.width()) - 6)
@@ -115,8 +115,8 @@ class Timeline(QWidget):
 
     def _axis(self, painter: QPainter) -> None:
         painter.setPen(QPen(QColor(palette.FAINT_LIGHT)))
-        top = len(self.lanes.lanes) * _LANE_PX
-        for time_s in ticks(self.lanes.start_s, self.lanes.end_s, max((self.width() - _NAMES_PX) // 90, 2)):
+        top = len(self.lanes.lanes) * LANE_PX
+        for time_s in ticks(self.lanes.start_s, self.lanes.end_s, max((self.width() - NAMES_PX) // 90, 2)):
             x = self._x(time_s)
             painter.drawLine(int(x), top, int(x), top + 4)
             words = clock(time_s).split(".")[0]
@@ -126,18 +126,18 @@ class Timeline(QWidget):
 
     def _x(self, clock_s: float) -> float:
         span = max(self.lanes.end_s - self.lanes.start_s, 1e-9)
-        return _NAMES_PX + (clock_s - self.lanes.start_s) / span * (self.width() - _NAMES_PX - 6)
+        return NAMES_PX + (clock_s - self.lanes.start_s) / span * (self.width() - NAMES_PX - 6)
 
     def _time(self, x: float) -> float:
         span = self.lanes.end_s - self.lanes.start_s
-        share = (x - _NAMES_PX) / max(self.width() - _NAMES_PX - 6, 1)
+        share = (x - NAMES_PX) / max(self.width() - NAMES_PX - 6, 1)
         return self.lanes.start_s + min(max(share, 0.0), 1.0) * span
 
     # -- mouse --------------------------------------------------------------------------------
 
     def mousePressEvent(self, event: QMouseEvent) -> None:
         """Go to the instant under the mouse; on a name, nowhere."""
-        if event.position().x() >= _NAMES_PX:
+        if event.position().x() >= NAMES_PX:
             self.asked.emit(self._time(event.position().x()))
 
     def mouseMoveEvent(self, event: QMouseEvent) -> None:

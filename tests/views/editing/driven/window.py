@@ -1,6 +1,7 @@
 """The window in which a script is changed, under real key and mouse events. Run in a child process, off screen."""
 
 import os
+from functools import partial
 
 import numpy as np
 import pytest
@@ -11,17 +12,46 @@ from PySide6.QtWidgets import QApplication, QPushButton, QTabWidget
 from armcarry.editing import Session
 from armcarry.record.finding import Finding, Verdict
 from long_carry import short_carry
+from short_days import HOUR
 
 OUT = (0, 6)
 
 
-@pytest.fixture
-def window(tmp_path):
+@pytest.fixture(scope="module")
+def _opened(tmp_path_factory):
     from armcarry.views.editing.window import open_window
 
-    path = tmp_path / "short.yaml"
+    home = tmp_path_factory.mktemp("short")
+    path = home / "short.yaml"
     path.write_text(short_carry().replace("radiator_port: stowed", "radiator_port: deployed"), encoding="utf-8")
-    window = open_window(Session(path, journal=tmp_path / "kept"))
+    window = open_window(Session(path, journal=home / "kept"))
+    window.resize(1360, 800)
+    QApplication.processEvents()
+    yield window
+    window.close()
+
+
+@pytest.fixture
+def window(_opened):
+    """One window that all share; each test finds it as it was opened, with the file as it was."""
+    yield _opened
+    _opened.end_volume()
+    while _opened.session.script.done:
+        _opened.undo()
+    _opened.session.save(over=True)
+    _opened.panel.findChild(QTabWidget).setCurrentIndex(0)
+    _opened._told_others = False
+    _opened.choose(OUT)
+    _opened.select()
+
+
+@pytest.fixture(scope="module")
+def hour(tmp_path_factory):
+    from armcarry.views.editing.window import open_window
+
+    path = tmp_path_factory.mktemp("hour") / "hour.yaml"
+    path.write_text(HOUR, encoding="utf-8")
+    window = open_window(Session(path, at_once=1))
     window.resize(1360, 800)
     QApplication.processEvents()
     yield window
@@ -90,7 +120,8 @@ def test_moves_are_cut_added_and_taken_away(window):
     assert window.panel.sliders["elbow_bend"].isVisible()
 
 
-def test_a_volume_to_fly_in_is_tried_drawn_and_its_best_point_taken(window):
+def test_a_volume_to_fly_in_is_tried_drawn_and_its_best_point_taken(window, monkeypatch):
+    monkeypatch.setattr(window.session, "sampled", partial(window.session.sampled, step_m=0.3))
     window.choose(OUT)
     window.select()
     window.take_best()
@@ -98,9 +129,9 @@ def test_a_volume_to_fly_in_is_tried_drawn_and_its_best_point_taken(window):
     QTest.keyClick(window, Qt.Key.Key_V)
     while window._trying is not None:
         QApplication.processEvents()
-    assert len(window.volume.verdicts) == 33
+    assert len(window.volume.verdicts) == 7
     assert len(window.scene._volume) == 2, "the region and its best point"
-    assert "of 33 positions pass" in window.message.text()
+    assert "of 7 positions pass" in window.message.text()
     look_at(window, "volume")
     best = window.volume.points_m[window.volume.best]
     QTest.keyClick(window, Qt.Key.Key_B)
@@ -212,3 +243,40 @@ def test_what_others_changed_is_noticed_and_the_difference_is_shown_before_it_is
     assert "-title: Pump case from" in shown
     assert "0.31 m" in session.path.read_text()
     assert "as saved" in window.state.text()
+
+
+def dragged(window, name, actor, by_px, lane):
+    """Drag the bar of a step by pixels along the clock, into a lane."""
+    grip = window.day.where(name, actor).center().toPoint()
+    there = QPoint(grip.x() + by_px, round(window.day.where(name, actor).center().y() if lane == actor else
+                                           window.day.where("open", lane).center().y()))  # fmt: skip
+    QTest.mousePress(window.day, Qt.MouseButton.LeftButton, Qt.KeyboardModifier.NoModifier, grip)
+    QTest.mouseMove(window.day, there)
+    QApplication.processEvents()
+    QTest.mouseRelease(window.day, Qt.MouseButton.LeftButton, Qt.KeyboardModifier.NoModifier, there)
+
+
+def test_a_step_of_the_day_is_dragged_along_the_clock_and_to_the_other_worker(hour):
+    session = hour.session
+    first = session.answer
+    dragged(hour, "count", "ev1", 0, "ev1")
+    assert hour.message.text() == "0:00:00.0", "a bar that is only clicked is gone to"
+    assert session.answer is first
+    dragged(hour, "look", "ev1", 300, "ev1")
+    assert 600 < session.step("look").start_s < 1500
+    assert "stretches proven anew" in hour.message.text()
+    dragged(hour, "count", "ev1", 1150, "ev2")
+    assert session.step("count").actors == ("ev2",)
+    assert session.step("count").start_s == pytest.approx(27 * 60.0)
+    dragged(hour, "count", "ev2", 300, "ev2")
+    assert "cut_off" in {one.other for one in session.answer.failing}, "the day ends too late then"
+    assert "day" in hour.day._failing
+    look_at(hour, "day")
+    dragged(hour, "to_rack_b", "ev2", 100, "ev2")
+    assert "behind follow" in hour.message.text()
+    while session.answer.left:
+        hour.go_on()
+    assert "all proven after" in hour.message.text()
+    while session.script.done:
+        QTest.keyClick(hour, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
+    assert session.answer.steps == first.steps
