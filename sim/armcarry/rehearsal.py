@@ -31,6 +31,7 @@ from armcarry.timeline.carry import run_carries
 from armcarry.timeline.day_run import run_day
 from armcarry.timeline.logged import Pieces, run_log
 from armcarry.timeline.plan import check_order
+from armcarry.timeline.run import Run
 
 #: told what is being done and how far it is (0 to 1)
 Progress = Callable[[str, float], None]
@@ -44,6 +45,8 @@ def rehearse(
     failed: Collection[str] = (),
     motion: Path | str | MotionLog | None = None,
     pieces: Pieces = "linear",
+    run: Run | None = None,
+    since_s: float = 0.0,
 ) -> Record:
     """Compute a run from a scenario file: its day if it has one, else its carries one after another.
 
@@ -56,6 +59,9 @@ def rehearse(
         failed: steps of the day that are tried, fail and are followed by their fallback.
         motion: logged joint positions, CSV or Parquet, or what ``read_motion_log`` gave.
         pieces: how joints move between the rows of a log: ``linear`` or ``cubic`` (monotone).
+        run: the day as it was worked out before, with this slip and these failures.
+        since_s: what was before is over: phases and proof begin here, and no curves are drawn. Such a record is judged,
+            not kept.
 
     Returns:
         The record; judge it with ``judge``, keep it with ``record.store.save``.
@@ -77,6 +83,8 @@ def rehearse(
         log = motion if isinstance(motion, MotionLog) else read_motion_log(Path(motion))
         run, logged = run_log(scene, log, pieces)
         log_data, log_columns = log.data, log.meanings
+    elif run is not None:
+        pass
     elif scene.loaded.scenario.day is not None:
         run = run_day(scene, tell, slip=slip, failed=failed)
     elif slip or failed:
@@ -88,9 +96,13 @@ def rehearse(
                          accepted=f"at most {LONGEST_S:g} s")  # fmt: skip
     places = granted(scene, [(phase.tree, phase.start_s, phase.end_s) for phase in run.phases], run.motion)
     run = replace(run, relaxed=(*run.relaxed, *places))
+    if since_s > 0.0:
+        rest = [phase for phase in run.phases if phase.end_s > since_s] or run.phases[-1:]
+        cut = (replace(one, start_s=min(max(one.start_s, since_s), one.end_s)) for one in rest)
+        run = replace(run, phases=tuple(cut))
     clock.append(time.perf_counter())
     tell("proving clearances", 0.6)
-    pairs, curves = prove_run(scene, run, tell)
+    pairs, curves = prove_run(scene, run, tell, drawn=since_s <= 0.0)
     clock.append(time.perf_counter())
     took = dict(zip(("motion", "clearance"), (b - a for a, b in pairwise(clock)), strict=True))
     return Record(

@@ -14,7 +14,8 @@ SCENE = SimpleNamespace(loaded=SimpleNamespace(written_at=lambda *key: "day.yaml
 
 def _plan(name, end_s):
     day = SimpleNamespace(steps=[WALK, OTHER])
-    done = SimpleNamespace(end_s=end_s, tasks_done=lambda: {"ev2_to_bay_5", "look"})
+    done = SimpleNamespace(end_s=end_s, tasks_done=lambda: {"ev2_to_bay_5", "look"},
+                           slot=lambda name: SimpleNamespace(start_s=50.0))  # fmt: skip
     return SimpleNamespace(name=name, day=day, schedule=done)
 
 
@@ -22,9 +23,9 @@ def _plan(name, end_s):
 def found(monkeypatch):
     """Return a function that finds waits where plans lack what is said: name -> (lacking, end)."""
 
-    def find(lacking_m, choices):
+    def find(lacking_m, choices, since_s=0.0):
         class Clock:
-            def __init__(self, scene, walk):
+            def __init__(self, scene, walk, plan, since_s):
                 pass
 
             def lacking_m(self, plan, step):
@@ -38,13 +39,17 @@ def found(monkeypatch):
         monkeypatch.setattr(waits, "_Clock", Clock)
         walk = SimpleNamespace(shortfall=None)
         monkeypatch.setattr(waits, "settled_day", lambda scene, tell: (walk, _plan("as written", 100.0)))
-        return find_waits(SCENE, lambda words, share: None)
+        return find_waits(SCENE, lambda words, share: None, since_s=since_s)
 
     return find
 
 
 def test_nobody_waits_who_keeps_clear_of_the_arm(found):
     assert found(0.04, {"to_rack_a": (0.0, 90.0)}) == ([], [])
+
+
+def test_what_began_before_waits_for_nothing_any_more(found):
+    assert found(0.4, {"to_bay_7": (0.0, 120.0)}, since_s=60.0) == ([], [])
 
 
 def test_of_what_keeps_clear_the_shortest_day_is_taken_and_told(found):

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from armcarry.record import beside
-from armcarry.record.beside import worked_out_beside
+from armcarry.record.beside import side_by_side, worked_out_beside
 from armcarry.record.kept import Kept
 from armcarry.rehearsal import judge
 
@@ -71,3 +71,19 @@ def test_findings_and_results_are_the_same_with_one_process_and_with_four(short_
     alone, shared = replace(short_run[0]), replace(short_run[0])
     assert list(map(repr, judge(shared, 4))) == list(map(repr, judge(alone)))
     assert dict(shared.results()) == dict(alone.results())
+
+
+def test_jobs_side_by_side_give_what_they_give_one_after_another():
+    jobs = [lambda k=k: (k, k**2) for k in range(5)]
+    assert side_by_side(jobs, 1) == side_by_side(jobs, 3) == [(k, k**2) for k in range(5)]
+
+
+def test_what_cannot_be_done_or_sent_beside_is_done_here():
+    here = os.getpid()
+
+    def job():
+        if os.getpid() != here:
+            raise RuntimeError("only here")
+        return lambda: "cannot be sent"
+
+    assert [made() for made in side_by_side([job, job], 2)] == ["cannot be sent"] * 2

@@ -7,6 +7,12 @@ from pathlib import Path
 import pytest
 
 from armcarry.errors import FrameError, InputError
+from armcarry.files.load import load_scenario
+from armcarry.record.finding import Finding, Verdict
+from armcarry.rehearsal import rehearse
+from armcarry.scene.build import build_scene
+from armcarry.scheduling import flown as flown_module
+from armcarry.scheduling import replan as replan_module
 from armcarry.scheduling.replan import ways_on
 from armcarry.scheduling.turn import Turn
 from short_days import SHORT_DAY, flown
@@ -40,7 +46,8 @@ def test_another_order_ends_before_the_one_written(record):
     assert best.handed["near_clamp"] == ("ev2", "ev1")
     assert best.new_ways and not written.new_ways
     assert best.margins_s["cut_off"] == pytest.approx(5400.0 - best.end_s, abs=1.0)
-    assert best.as_dict()["clearance"] == "not_assessed"
+    assert best.as_dict()["clearance"] == "pass" and best.proof.failed == ()
+    assert {one.of for one in best.proof.margins} == {limit.name for limit in record.plan.limits if limit.actors}
 
 
 def test_whoever_is_unable_works_no_more(record):
@@ -60,6 +67,49 @@ def test_what_a_failed_step_is_about_is_left_as_it_is():
         assert way.left_as_is == ("thermal_blanket",)
         assert "lay" in way.drops
     assert any({"push", "take", "seat"} <= set(way.keeps) and "lay" in way.drops for way in ways[1:])
+
+
+def test_a_way_on_rehearsed_as_it_is_written_ends_and_keeps_clear_as_it_was_told(record):
+    kept = {}
+    turn = Turn(300.0, {"far_lamp": 900.0})
+    ways_on(record, turn, write=lambda number, way, flown: kept.setdefault(way.title, (way, flown)))
+    way, flown = kept["what is worth most in time"]
+    text = flown.text.encode()
+    again = rehearse(build_scene(load_scenario(DAY.with_name("on.yaml"), text=text)), slip=turn.late_s)
+    assert again.duration_s == pytest.approx(way.end_s, abs=1e-6)
+    least = min(row.margin_m for row in again.table.near if row.end_s > 300.0)
+    assert min(row.margin_m for row in flown.record.table.near) == pytest.approx(least, abs=1e-3)
+    begun = {slot.name: slot.start_s for slot in record.plan.schedule.slots}
+    for slot in again.plan.schedule.slots:  # what is over stays, and nothing new begins before the instant
+        assert slot.start_s == pytest.approx(begun.get(slot.name, -1.0)) or slot.start_s >= 300.0
+
+
+def test_what_fails_anew_on_a_way_is_told_and_what_failed_before_is_not(record):
+    def with_a_gap_too_small(record, since_s):
+        found = real(record, since_s)
+        return (*found, _failing("reach", "arm"), _failing("clearance", "ev1/pack"), _failing("clearance", "ev1/head"))
+
+    real, known = flown_module._judged, (_failing("reach", "arm"),)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(flown_module, "_judged", with_a_gap_too_small)
+        ways = ways_on(record, Turn(300.0), known=known)
+    assert [way.proof.failed for way in ways] == [("too near (and 1 more of these two)",)] * len(ways)
+    assert {(str(way.proof.clearance), way.proof.known, way.holds) for way in ways} == {("fail", 1, False)}
+
+
+def _failing(check, subject):
+    return Finding(check, Verdict.FAIL, subject, "too near", other="beam/tube", end_s=2000.0)
+
+
+def test_what_cannot_be_flown_is_told(record):
+    def refused(onward, known):
+        raise InputError("no such thing", accepted="another")
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(replan_module, "fly", refused)
+        ways = ways_on(record, Turn(300.0))
+    assert {way.not_flown for way in ways} == {"no such thing; accepted: another"}
+    assert {way.as_dict()["clearance"] for way in ways} == {"not_assessed"} and not any(way.holds for way in ways)
 
 
 @pytest.mark.parametrize(("turn", "words"), [

@@ -57,7 +57,7 @@ def test_links_are_added_to_those_there_are_or_put_in():
 
 def test_a_way_is_put_in_before_its_step_under_a_name_that_is_free():
     new = _new(goings=(Going("ev1", "platform/rail_3", "c"),))
-    assert '    - {name: ev1_to_rail_3, title: "to rail 3", actors: [ev1], translate: {to: platform/rail_3}}\n' in new
+    assert '    - {name: ev1_to_rail_3, title: to rail 3, actors: [ev1], translate: {to: platform/rail_3}}\n' in new
     assert new.index("ev1_to_rail_3") < new.index("name: c")
     taken = _new(TEXT.replace("name: a,", "name: ev1_to_rail_3,"), goings=(Going("ev1", "rail_3", "c"),))
     assert "name: ev1_to_rail_3, title" in taken or "ev1_to_rail_3_2" in taken

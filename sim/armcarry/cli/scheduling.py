@@ -85,39 +85,33 @@ def replan(
     """Find ways on when a day goes wrong.
 
     Home now comes first, then up to three others, the best first: each with what it keeps, drops, reorders and hands
-    over, when it ends and what is left of each limit. Clearances and the way home are not assessed before a way on is
-    written into the script and rehearsed (needs pip install 'armcarry[plan]').
+    over, when it ends and what is left of each limit. Each is flown from the instant on, side by side: clearances and
+    ways home are proven, ways of the arm that begin elsewhere found. What failed in the run already is told apart
+    (needs pip install 'armcarry[plan]').
 
-    Exit code: 0 a way on besides home keeps every limit, 1 none does, 2 bad input or usage.
+    Exit code: 0 a way on besides home keeps every limit and fails nothing new, 1 none does, 2 bad input or usage.
     """
     from armcarry.quantities import clock, parse
+    from armcarry.record.beside import cores
     from armcarry.record.store import load
+    from armcarry.scheduling.model import cp_sat
     from armcarry.scheduling.replan import ways_on
     from armcarry.scheduling.turn import Turn
     from armcarry.views.terminal import Console
+    from armcarry.views.ways_on import show_ways
 
-    record, _ = load(run)
+    cp_sat()
+    console = Console(quiet=as_json)
+    record, known = load(run)
     turn = Turn(parse(at, "time"), dict(map(slip_of, late or [])), tuple(failed or ()), tuple(unable or ()))
-    found = ways_on(record, turn)
+    with console.progress() as tell:
+        tell(f"looking for ways on from {clock(turn.at_s)}", 0.1)
+        found = ways_on(record, turn, known=known, processes=cores())
     if as_json:
         print_json({"at_s": turn.at_s, "ways": [way.as_dict() for way in found]})
     else:
-        rows = []
-        for number, way in enumerate(found):
-            if way.why_not:
-                rows.append((str(number), way.title, "", "", "", way.why_not))
-                continue
-            left = ", ".join(f"{name.replace('_', ' ')} {'-' if s < 0 else ''}{clock(abs(s))}"
-                             for name, s in way.margins_s.items())  # fmt: skip
-            handed = [f"{name}: {other} instead of {one}" for name, (one, other) in way.handed.items()]
-            other = [*(f"not {name}" for name in way.drops), *(f"also {name}" for name in way.adds), *handed,
-                     *(f"{name} earlier" for name in way.reordered), *way.goings,
-                     *(f"{name} left as it is" for name in way.left_as_is)]  # fmt: skip
-            rows.append((str(number), way.title, clock(way.end_s), str(len(way.keeps)), left, ", ".join(other)))
-        headings = ("", "way on", "ends", "keeps", "left", "otherwise than planned")
-        Console().table(f"ways on from {clock(turn.at_s)}; clearances not assessed", headings, rows)
-    kept = any(not way.why_not and way.least_margin_s >= 0.0 for way in found[1:])
-    raise typer.Exit(0 if kept else 1)
+        show_ways(console, found, turn.at_s)
+    raise typer.Exit(0 if any(way.holds for way in found[1:]) else 1)
 
 
 def _show(console: Console, found: Proven) -> None:

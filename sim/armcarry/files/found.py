@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -106,17 +106,22 @@ def applied(data: dict[str, Any], found: FoundDocument, written: dict[str, Any])
         new["start"] = written["start"]
     if found.settings and isinstance(data.get("restraint"), dict):
         new["restraint"] = {**data["restraint"], "settings": written["settings"]}
-    ways = {(way["carry"], way["move"]): way for way in written.get("ways", [])}
-    carries = []
-    for carry in data.get("carries", []):
-        moves = [_flown(move, ways.get((carry["name"], move.get("name")))) for move in carry.get("moves", [])]
-        carries.append({**carry, "moves": moves} if "moves" in carry else carry)
+    carries = with_ways(data.get("carries", []), written.get("ways", []))
     if found.waits and "day" in data:
         links: dict[str, list[str]] = {}
         for wait in found.waits:
             links.setdefault(wait.step, []).append(wait.after)
         new["day"] = {**data["day"], "steps": [_waiting(step, links) for step in data["day"]["steps"]]}
     return {**new, "carries": carries} if "carries" in data else new
+
+
+def with_ways(carries: Iterable[dict[str, Any]], ways: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return carries with the ways that were found for their free moves in the place of these."""
+    known = {(way["carry"], way["move"]): way for way in ways}
+    return [
+        {**carry, "moves": [_flown(move, known.get((carry["name"], move.get("name")))) for move in carry["moves"]]}
+        if "moves" in carry else carry for carry in carries
+    ]
 
 
 def _waiting(step: dict[str, Any], links: Mapping[str, list[str]]) -> dict[str, Any]:

@@ -60,13 +60,13 @@ def find_ways(
             where that is free from where the arm is by then, else by a way to any.
         last: go on by another branch where none is found; else leave off there.
     """
-    finder = _Finder(scene, tell, chosen or {}, last)
+    finder = Finder(scene, tell, chosen or {}, last)
     with suppress(_LostError):
         _through(scene, finder, tell)
     return FoundWays(finder.ways, finder.told, finder.lost)
 
 
-def _through(scene: Scene, finder: _Finder, tell: Tell) -> None:
+def _through(scene: Scene, finder: Finder, tell: Tell) -> None:
     """Fly through the script and find its ways."""
     script = scene.loaded.scenario
     if script.day is not None:
@@ -82,11 +82,17 @@ def _through(scene: Scene, finder: _Finder, tell: Tell) -> None:
 
 
 @dataclass
-class _Finder:
+class Finder:
+    """Looks for the ways of free moves, carry after carry, from where everything is by then.
+
+    Attributes:
+        ways, told: what was found so far, as it is written and in words.
+    """
+
     scene: Scene
     tell: Tell
-    chosen: Mapping[tuple[str, str], Array]
-    last: bool
+    chosen: Mapping[tuple[str, str], Array] = field(default_factory=dict)
+    last: bool = True
     ways: list[dict[str, Any]] = field(default_factory=list)
     told: list[str] = field(default_factory=list)
     lost: list[tuple[str, str]] = field(default_factory=list)

@@ -43,7 +43,9 @@ class Wait:
     after: str
 
 
-def find_waits(scene: Scene, tell: Tell) -> tuple[list[dict[str, Any]], list[str]]:
+def find_waits(
+    scene: Scene, tell: Tell, settled: tuple[Walkthrough, DayPlan] | None = None, since_s: float = 0.0
+) -> tuple[list[dict[str, Any]], list[str]]:
     """Return the links that keep people who go along handrails clear of the arm, as written, and in words.
 
     Of each way of a worker that comes too near the arm, either the way waits for a later step of the arm, or the arm's
@@ -52,13 +54,16 @@ def find_waits(scene: Scene, tell: Tell) -> tuple[list[dict[str, Any]], list[str
     Args:
         scene: of the long form with its ways; its script has a day.
         tell: told what is being done.
+        settled: the day worked out, where it was before.
+        since_s: what began before this waits for nothing any more.
     """
-    walk, plan = settled_day(scene, tell)
+    walk, plan = settled or settled_day(scene, tell)
     if walk.shortfall is not None:
         return [], []
-    clock, found, told = _Clock(scene, walk), list[dict[str, Any]](), list[str]()
+    clock, found, told = _Clock(scene, walk, plan, since_s), list[dict[str, Any]](), list[str]()
     for step in plan.day.steps:
-        if step.translate is None or step.name not in plan.schedule.tasks_done():
+        done = step.name in plan.schedule.tasks_done()
+        if step.translate is None or not done or plan.schedule.slot(step.name).start_s < since_s:
             continue
         tell(f"looking at the way of {step.name}", 0.9)
         lacking = clock.lacking_m(plan, step)
@@ -88,8 +93,8 @@ def _named(scene: Scene, step: str) -> str:
 class _Clock:
     """The day with other links: when everything is where, and how near people come to the arm."""
 
-    def __init__(self, scene: Scene, walk: Walkthrough) -> None:
-        self.scene, self.walk = scene, walk
+    def __init__(self, scene: Scene, walk: Walkthrough, plan: DayPlan, since_s: float) -> None:
+        self.scene, self.walk, self.since_s, self.slip, self.failed = scene, walk, since_s, plan.slip, plan.failed
         self.carry_s: Mapping[str, float] = flown_s(scene, [m for run in walk.carries.values() for m in run.moves])
         self._known: dict[int, tuple[DayPlan, tuple[Phase, ...], Motion]] = {}
 
@@ -103,6 +108,8 @@ class _Clock:
         waits += [Wait(slot.name, step.name) for slot in arm if slot.start_s >= own.start_s][:1]
         waits += [Wait(slot.name, step.name) for slot in arm if slot.start_s < own.start_s][-EARLIER:]
         for wait in waits:
+            if slots[wait.step].start_s < self.since_s:
+                continue
             try:
                 new = self.planned(_linked(plan.day, wait))
             except (InputError, StepError):  # they would wait for one another
@@ -112,7 +119,7 @@ class _Clock:
 
     def planned(self, day: Day) -> DayPlan:
         """Return the plan of a day in which everything is moved as it was."""
-        return plan_day(self.scene, day, self.carry_s)
+        return plan_day(self.scene, day, self.carry_s, slip=self.slip, failed=self.failed)
 
     def lacking_m(self, plan: DayPlan, step: Step) -> float:
         """Return how much too near a worker and the arm come while the worker goes, m; 0 where they do not."""

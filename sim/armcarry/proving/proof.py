@@ -17,13 +17,16 @@ from armcarry.timeline.run import Run
 Tell = Callable[[str, float], None]
 
 
-def prove_run(scene: Scene, run: Run, tell: Tell | None = None) -> tuple[PairTable, tuple[Curve, ...]]:
+def prove_run(
+    scene: Scene, run: Run, tell: Tell | None = None, *, drawn: bool = True
+) -> tuple[PairTable, tuple[Curve, ...]]:
     """Prove the clearance of every pair over a run.
 
     Args:
         scene: rules and classes.
         run: phases and motion.
         tell: told what is being done and the share of the whole rehearsal.
+        drawn: with curves.
 
     Returns:
         A row for each stretch of time in which one requirement holds for a pair, and a curve for each two classes
@@ -39,6 +42,6 @@ def prove_run(scene: Scene, run: Run, tell: Tell | None = None) -> tuple[PairTab
             table.expect(np.concatenate([window.asked.pairs for window in windows]))
         for window in windows:
             table.add(phase.tree, window)
-        for curve in phase_curves(scene, run, phase, windows):
+        for curve in phase_curves(scene, run, phase, windows) if drawn else ():
             curves.setdefault(curve.group, []).append(curve)
     return table.rows(), tuple(joined(parts) for parts in curves.values())

@@ -13,14 +13,17 @@ import pickle
 import signal
 import sys
 import warnings
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from armcarry.record.kept import Kept
 
 if TYPE_CHECKING:
     from armcarry.record.record import Record
+
+
+T = TypeVar("T")
 
 
 def cores() -> int:
@@ -50,11 +53,35 @@ def worked_out_beside(record: Record, groups: Sequence[Sequence[Kept[Any]]]) -> 
         yield
 
 
-class _Beside:
-    """One process that works out results, and what it sent."""
+def side_by_side(jobs: Sequence[Callable[[], T]], processes: int) -> list[T]:
+    """Return what each job gives, in their order, worked out in so many processes at once, this one among them.
 
-    def __init__(self, record: Record, wanted: Sequence[Kept[Any]]) -> None:
-        self._sent: dict[str, Any] | None = None
+    The jobs are shared out in turn, this process taking the first. What a process beside could not work out is worked
+    out here. What a job gives must be such as can be sent.
+    """
+    shares = [list(range(k, len(jobs), processes)) for k in range(processes)] if processes > 1 and cores() > 1 else []
+    others: dict[int, _Fork[dict[int, T]]] = {}
+    with ExitStack() as stack:
+        for share in shares[1:]:
+            try:
+                fork = _Fork(lambda share=share: {k: jobs[k]() for k in share})  # type: ignore[misc]
+            except OSError:  # no further process may be started here
+                break
+            stack.callback(fork.end)
+            others |= dict.fromkeys(share, fork)
+        found = {k: job() for k, job in enumerate(jobs) if k not in others}
+        for k, fork in others.items():
+            sent = fork.take() or {}
+            found[k] = sent[k] if k in sent else jobs[k]()
+    return [found[k] for k in range(len(jobs))]
+
+
+class _Fork(Generic[T]):
+    """A process of our own that works something out and sends it."""
+
+    def __init__(self, work: Callable[[], T]) -> None:
+        self._sent: T | None = None
+        self._taken = False
         self._reads, writes = os.pipe()
         try:
             with warnings.catch_warnings():
@@ -66,40 +93,57 @@ class _Beside:
             os.close(writes)
             raise
         if self._pid == 0:
-            _work(record, wanted, writes)
+            _send(work, writes)
         os.close(writes)
 
-    def take(self, kept: Kept[Any]) -> Any:
-        """Return a result taken apart as it was sent, waiting for it; None where it was not worked out."""
-        if self._sent is None:
+    def take(self) -> T | None:
+        """Return what was sent, waiting for it; None where it was not worked out."""
+        if not self._taken:
+            self._taken = True
             with suppress(OSError), os.fdopen(os.dup(self._reads), "rb") as stream:
                 data = stream.read()
-            try:
+            with suppress(pickle.UnpicklingError, EOFError):  # it was ended
                 self._sent = pickle.loads(data)  # noqa: S301  # from our own fork alone
-            except (pickle.UnpicklingError, EOFError):  # it was ended
-                self._sent = {}
-        return self._sent.pop(kept.name, None)  # it is put together but once
+        return self._sent
 
     def end(self) -> None:
         """End the process if it still works."""
         os.close(self._reads)
-        if self._sent is None:
+        if not self._taken:
             with suppress(ProcessLookupError):
                 os.kill(self._pid, signal.SIGKILL)
         os.waitpid(self._pid, 0)
 
 
-def _work(record: Record, wanted: Sequence[Kept[Any]], writes: int) -> None:
-    """Work out results in the fork and send them; never returns, and leaves nothing of its own behind."""
+def _send(work: Callable[[], Any], writes: int) -> None:
+    """Work something out in the fork and send it; never returns, and leaves nothing of its own behind."""
     try:
         signal.signal(signal.SIGINT, signal.SIG_DFL)
-        record.expect({})
-        sent = {}
-        for kept in wanted:
-            with suppress(Exception), warnings.catch_warnings():
-                warnings.simplefilter("ignore")  # told here, if at all
-                sent[kept.name] = kept.take_apart(record, record.result(kept))
-        with os.fdopen(writes, "wb") as stream:
-            pickle.dump(sent, stream, protocol=pickle.HIGHEST_PROTOCOL)
+        with suppress(Exception), warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # told where it is asked for, if at all
+            sent = pickle.dumps(work(), protocol=pickle.HIGHEST_PROTOCOL)
+            with os.fdopen(writes, "wb") as stream:
+                stream.write(sent)
     finally:
         os._exit(0)
+
+
+class _Beside:
+    """One process that works out results, and what it sent."""
+
+    def __init__(self, record: Record, wanted: Sequence[Kept[Any]]) -> None:
+        self._fork = _Fork(lambda: _taken_apart(record, wanted))
+        self.end = self._fork.end
+
+    def take(self, kept: Kept[Any]) -> Any:
+        """Return a result taken apart as it was sent, waiting for it; None where it was not worked out."""
+        return (self._fork.take() or {}).pop(kept.name, None)  # it is put together but once
+
+
+def _taken_apart(record: Record, wanted: Sequence[Kept[Any]]) -> dict[str, Any]:
+    record.expect({})
+    sent = {}
+    for kept in wanted:
+        with suppress(Exception):
+            sent[kept.name] = kept.take_apart(record, record.result(kept))
+    return sent

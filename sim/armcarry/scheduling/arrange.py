@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 from armcarry.errors import InputError
@@ -11,14 +11,22 @@ from armcarry.scheduling.problem import Solved, Wait
 from armcarry.scheduling.write import Going, Rearranged
 
 
-def arrange(day: DayProblem, solved: Solved) -> Rearranged:
-    """Return how the day's script changes for a solution. Raises InputError where the file cannot say it."""
-    written = written_of(day)
+def arrange(day: DayProblem, solved: Solved, *, spelled: bool = False) -> Rearranged:
+    """Return how the day's script changes for a solution.
+
+    Args:
+        spelled: in the steps of the long form, which can be in any order, not in those that are written.
+
+    Raises:
+        InputError: the file cannot say it.
+    """
+    steps = tuple(step.name for step in day.plan.day.steps)
+    written = {name: name for name in steps} if spelled else written_of(day)
     handed = _handed(day, solved)
     goings = tuple(_goings(day, solved))
     links = _links(day, solved)
     return Rearranged(
-        _order(day, solved, written),
+        _order(day, solved, written, steps if spelled else written_names(day)),
         {written[name]: pair for name, pair in handed.items()},
         tuple(Going(going.who, going.to, written[going.before]) for going in goings),
         {written[name]: tuple(written[first] for first in firsts) for name, firsts in links.items()},
@@ -91,11 +99,12 @@ def _goings(day: DayProblem, solved: Solved) -> list[Going]:
     return found
 
 
-def _order(day: DayProblem, solved: Solved, written: Mapping[str, str]) -> tuple[str, ...]:
-    """Return the written steps so that everybody's own stand in the order they do them, else as they stood."""
+def _order(
+    day: DayProblem, solved: Solved, written: Mapping[str, str], names: Sequence[str]
+) -> tuple[str, ...]:
+    """Return the steps so that everybody's own stand in the order they do them, else as they stood."""
     import networkx as nx
 
-    names = written_names(day)
     number = {name: k for k, name in enumerate(names)}
     graph = nx.DiGraph()
     graph.add_nodes_from(names)

@@ -2,83 +2,59 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import Any
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
 
-from armcarry.errors import FrameError, InputError
+from armcarry.errors import ArmcarryError, FrameError, InputError
 from armcarry.quantities import clock
+from armcarry.record.beside import side_by_side
+from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.scheduling.arrange import arrange
+from armcarry.scheduling.flown import Flown, fly, why_not_flown
+from armcarry.scheduling.onward import Onward
 from armcarry.scheduling.problem import Impossible, Objective, Solved
 from armcarry.scheduling.rest import Rest
 from armcarry.scheduling.solve import Effort, solve
 from armcarry.scheduling.turn import Aim, Turn
+from armcarry.scheduling.way_on import WayOn
 from armcarry.scheduling.ways import Travel
+from armcarry.scheduling.write import Rearranged
 from armcarry.timeline.plan import DayPlan
 from armcarry.timeline.schedule import Schedule, schedule, slipped
 
 #: how hard each way on is looked for, in the solver's deterministic seconds
 WORK_S = 1.0
-NOT_ASSESSED = "not_assessed"
+#: ways that end within this of one another end together, s
+_SAME_S = 1.0
 _TITLES = {"home": "come home now", "worth": "what is worth most in time", "all": "all that must be done",
            "written": "as written, later"}  # fmt: skip
 
 
 @dataclass(frozen=True)
-class WayOn:
-    """One way on.
+class _Choice:
+    """A way on as it was solved for, and how the day is done otherwise for it; None where there is no such way."""
 
-    Attributes:
-        title: in words.
-        keeps, drops: steps to come that it does and does not do; adds: what was not to be done before.
-        handed: step -> (who was to do it, who does it now).
-        reordered: steps that come after one that was to come after them, of the same actor.
-        goings: ways along handrails that are put in, in words.
-        end_s: when everybody has done all of it.
-        margins_s: limit -> what is left of it.
-        new_ways: whether somebody or the arm goes another way than in the run, and not only later. Clearances and the
-            way home of any way on are ``not_assessed`` until its script is rehearsed.
-        left_as_is: things that a step failed at, which nobody does anything to any more.
-        why_not: why there is no such way; everything else is empty then.
-    """
-
-    title: str
-    keeps: tuple[str, ...] = ()
-    drops: tuple[str, ...] = ()
-    adds: tuple[str, ...] = ()
-    handed: Mapping[str, tuple[str, str]] = field(default_factory=dict)
-    reordered: tuple[str, ...] = ()
-    goings: tuple[str, ...] = ()
-    end_s: float = 0.0
-    margins_s: Mapping[str, float] = field(default_factory=dict)
-    new_ways: bool = False
-    left_as_is: tuple[str, ...] = ()
-    why_not: str = ""
-
-    @property
-    def least_margin_s(self) -> float:
-        """What is left of the limit that is nearest; infinity without one."""
-        return min(self.margins_s.values(), default=float("inf"))
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return what ``--json`` prints."""
-        if self.why_not:
-            return {"title": self.title, "why_not": self.why_not}
-        return {
-            "title": self.title, "end_s": round(self.end_s, 3), "keeps": list(self.keeps), "drops": list(self.drops),
-            "adds": list(self.adds), "handed_over": {name: list(pair) for name, pair in self.handed.items()},
-            "reordered": list(self.reordered), "ways_put_in": list(self.goings),
-            "left_as_is": list(self.left_as_is),
-            "margins_s": {name: round(left, 3) for name, left in self.margins_s.items()},
-            "new_ways": self.new_ways, "clearance": NOT_ASSESSED, "way_home": NOT_ASSESSED,
-        }  # fmt: skip
+    way: WayOn
+    onward: Onward | None = None
 
 
-def ways_on(record: Record, turn: Turn, effort: Effort | None = None) -> tuple[WayOn, ...]:
-    """Return ways on from an instant of a run's day: home now, then the others, the best first.
+def ways_on(
+    record: Record, turn: Turn, effort: Effort | None = None, *, known: Sequence[Finding] = (), processes: int = 1,
+    write: Callable[[int, WayOn, Flown], None] | None = None,
+) -> tuple[WayOn, ...]:
+    """Return ways on from an instant of a run's day, flown and judged: home now, then the others, the best first.
 
     A way is better where it keeps all limits, then where more is done, then where it ends earlier.
+
+    Args:
+        record: the run.
+        turn: what is known by the instant.
+        effort: how hard to look.
+        known: what was found of the run.
+        processes: how many ways are flown side by side.
+        write: given each way that was flown, its place in the answer and what it came to; called where it was flown.
 
     Raises:
         InputError: the run has no day, or the instant is outside it.
@@ -96,19 +72,53 @@ def ways_on(record: Record, turn: Turn, effort: Effort | None = None) -> tuple[W
     others = [_solved(plan, travel, turn, effort, aim) for aim in ("worth", "all")]
     if not turn.unable:
         others.append(_as_written(plan, turn))
-    ranked = sorted(others, key=lambda way: (bool(way.why_not), way.why_not == "" and way.least_margin_s < 0.0,
-                                             -len(way.keeps) - len(way.adds), way.end_s))  # fmt: skip
-    kept: list[WayOn] = []
-    for way in ranked:
-        if way.why_not or not any(_alike(way, one) for one in kept):
-            kept.append(way)
-    return (home, *kept[:3])
+    chosen = [home]
+    for choice in sorted(others, key=lambda one: _rank(one.way)):
+        beside = [one.way for one in chosen[1:]]
+        if choice.way.why_not or not any(_no_better(choice.way, other) for other in beside):
+            chosen.append(choice)
+    jobs = [partial(_flown, choice, known, number, write) for number, choice in enumerate(chosen[:4])]
+    return tuple(side_by_side(jobs, processes))
 
 
-def _alike(one: WayOn, other: WayOn) -> bool:
-    """Tell whether two ways do the same and end together."""
-    same = (one.keeps, one.adds, one.handed) == (other.keeps, other.adds, other.handed)
-    return same and not other.why_not and abs(one.end_s - other.end_s) < 1.0
+def _rank(way: WayOn) -> tuple[bool, bool, int, float]:
+    late = not way.why_not and way.least_margin_s < 0.0
+    return bool(way.why_not), late, -len(way.keeps) - len(way.adds), way.end_s
+
+
+def _flown(
+    choice: _Choice, known: Sequence[Finding], number: int, write: Callable[[int, WayOn, Flown], None] | None
+) -> WayOn:
+    """Return a way on with what was found when it was flown."""
+    if choice.onward is None:
+        return choice.way
+    try:
+        flown = fly(choice.onward, known)
+    except ArmcarryError as error:
+        return replace(choice.way, not_flown=why_not_flown(error))
+    way = replace(choice.way, proof=flown.proof)
+    if flown.record.plan is not None and not flown.record.shortfalls:
+        planned = flown.record.plan.schedule
+        done, left = planned.tasks_done(), _left(planned)
+        gone = tuple(name for name in way.keeps if name not in done)
+        way = replace(way, end_s=planned.end_s, margins_s=left, drops=(*way.drops, *gone),
+                      keeps=tuple(name for name in way.keeps if name in done))  # fmt: skip
+    if write is not None:
+        write(number, way, flown)
+    return way
+
+
+def _no_better(one: WayOn, other: WayOn) -> bool:
+    """Tell whether a way does nothing that another does not do, and ends no earlier.
+
+    What becomes of the day as written is told unless it is the same: everything else is measured against it.
+    """
+    does, also = {*one.keeps, *one.adds}, {*other.keeps, *other.adds}
+    if other.why_not:
+        return False
+    if one.title == _TITLES["written"]:
+        return does == also and one.handed == other.handed and abs(one.end_s - other.end_s) < _SAME_S
+    return does <= also and one.end_s > other.end_s - _SAME_S
 
 
 def _check(plan: DayPlan, turn: Turn) -> None:
@@ -127,22 +137,22 @@ def _check(plan: DayPlan, turn: Turn) -> None:
                          accepted=f"from 0:00 to {clock(plan.schedule.end_s)}")  # fmt: skip
 
 
-def _solved(plan: DayPlan, travel: Travel, turn: Turn, effort: Effort, aim: Aim) -> WayOn:
-    objective: Objective = "shortest" if aim == "all" else "worth"
+def _solved(plan: DayPlan, travel: Travel, turn: Turn, effort: Effort, aim: Aim) -> _Choice:
+    objective: Objective = "worth"
     rest = Rest(plan, travel, objective, turn=turn, aim=aim, within=aim == "worth")
     solved = solve(rest.problem, objective, effort)
     if isinstance(solved, Impossible):
         told = "; ".join(one.said for one in solved.together[:4] if one.said)
         reason = f"it cannot be: {told or 'people or the arm cannot get there'}"
-        return WayOn(_TITLES[aim], why_not=reason if solved.proven else "none was found with this much work")
+        return _Choice(WayOn(_TITLES[aim], why_not=reason if solved.proven else "none was found with this much work"))
     return _way(rest, solved)
 
 
-def _way(rest: Rest, solved: Solved) -> WayOn:
+def _way(rest: Rest, solved: Solved) -> _Choice:
     plan, at_s = rest.plan, rest.turn.at_s
     done = {one.name for one in solved.placed}
     planned = plan.schedule.tasks_done() - rest.over
-    change = arrange(rest, solved)
+    change = arrange(rest, solved, spelled=True)
     end_s = at_s + solved.end_s
     last: dict[str, float] = {}
     for one in solved.placed:
@@ -154,7 +164,7 @@ def _way(rest: Rest, solved: Solved) -> WayOn:
     starts = {slot.name: slot.start_s for slot in plan.schedule.slots}
     starts |= {one.name: at_s + one.start_s for one in solved.placed if one.name not in rest.under_way}
     moved_otherwise = bool(change.handed or change.goings or _reordered(rest, solved) or _flown_otherwise(rest, solved))
-    return WayOn(
+    way = WayOn(
         _TITLES[rest.aim],
         tuple(name for name in rest.tasks if name in done & planned),
         tuple(name for name in rest.tasks if name in planned - done),
@@ -164,6 +174,7 @@ def _way(rest: Rest, solved: Solved) -> WayOn:
         tuple(f"{going.who} to {going.to} before {going.before}" for going in change.goings),
         end_s, _margins(plan, last, starts), moved_otherwise, tuple(sorted(rest.broken)),
     )  # fmt: skip
+    return _Choice(way, Onward(way.title, plan, rest.turn, change, frozenset(done | rest.over)))
 
 
 def _margins(plan: DayPlan, last_s: Mapping[str, float], starts_s: Mapping[str, float]) -> dict[str, float]:
@@ -200,17 +211,18 @@ def _flown_otherwise(rest: Rest, solved: Solved) -> bool:
     return False
 
 
-def _as_written(plan: DayPlan, turn: Turn) -> WayOn:
+def _as_written(plan: DayPlan, turn: Turn) -> _Choice:
     """Return the day in the order written, with what the slip makes of it: what time does not permit is left out."""
-    late = schedule(slipped(plan.tasks, turn.late_s), plan.limits, failed=turn.failed)
+    late = schedule(slipped(plan.tasks, turn.late_s), plan.limits, failed=(*plan.failed, *turn.failed))
     over = {slot.name for slot in plan.schedule.slots if slot.end_s + turn.late_s.get(slot.name, 0.0) <= turn.at_s}
     planned, done = plan.schedule.tasks_done() - over, late.tasks_done() - over
     ordered = [task.name for task in plan.tasks]
-    return WayOn(
+    way = WayOn(
         _TITLES["written"], tuple(n for n in ordered if n in planned & done),
         tuple(n for n in ordered if n in planned - done), tuple(n for n in ordered if n in done - planned),
         {}, (), (), late.end_s, _left(late), done != planned,
     )  # fmt: skip
+    return _Choice(way, Onward(way.title, plan, turn, Rearranged(tuple(ordered)), late.tasks_done()))
 
 
 def _left(planned: Schedule) -> dict[str, float]:

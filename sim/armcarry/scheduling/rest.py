@@ -12,7 +12,8 @@ from armcarry.files.documents.vary import Varying
 from armcarry.scheduling.day import DayProblem
 from armcarry.scheduling.problem import Job, Limit, OneOf, Requires, Statement, Way, Windows
 from armcarry.scheduling.state import Found, Place, begins_at, found_by
-from armcarry.scheduling.turn import NOTHING_WRONG, Aim, Turn, at_rest
+from armcarry.scheduling.things import Things, rail_free
+from armcarry.scheduling.turn import NOTHING_WRONG, Aim, Turn
 from armcarry.timeline.acts import MOVES_ARM, pages_before
 from armcarry.timeline.task import Task
 
@@ -87,9 +88,6 @@ class Rest(DayProblem):
     @cached_property
     def optional(self) -> frozenset[str]:
         """Steps that may be left out from now on."""
-        if self.aim == "all":
-            stopped = {name for name in self.tasks if self._stopped(name)}
-            return frozenset((self._permitted | stopped) & set(self.tasks))
         kept = {name for name in self.tasks if self._must(name)}
         return frozenset(set(self.tasks) - kept)
 
@@ -220,7 +218,8 @@ class Rest(DayProblem):
         step = self.plan.step(task.name)
         if task.name in self.under_way:
             made = replace(made, ways=(Way(self.takes_s(task.name), tuple(step.actors)),))
-        kept = made.worth if step.as_time_permits is not None else MUST_WORTH
+        permitted_worth = made.worth if self.aim == "worth" else 0.0
+        kept = permitted_worth if step.as_time_permits is not None else MUST_WORTH
         worth = -1.0 if self.aim == "home" else kept
         return replace(made, worth=worth, with_job=None)
 
@@ -259,7 +258,8 @@ class Rest(DayProblem):
             if self._impossible(name):
                 yield Windows(name, ((_NEVER_S, _NEVER_S),), f"{self.where(name)}{name} cannot be done any more")
         yield from self._arm()
-        yield from self._things()
+        yield from self.things.required(self.where)
+        yield from rail_free([found.step for found in self.found.values()], self.where)
         for step in self.plan.day.steps:
             until = step.no_return_until
             if until is not None and until in self.tasks:
@@ -283,36 +283,15 @@ class Rest(DayProblem):
                 before = name
                 base = name if step.move_base is not None else base
 
-    def _things(self) -> Iterator[Statement]:
-        """Let what is done to a thing between two states in which it can be left be done all or not at all."""
+    @cached_property
+    def things(self) -> Things:
+        """What is done to things, step by step, those that have ended too."""
         names = [name for name in self._ordered if name in self.over or name in self.tasks]
         pages = pages_before(self.scene.loaded, [self.plan.step(name) for name in names])
-        things = {thing for found in self.found.values() for thing in found.touches}
-        for thing in sorted((things & set(self.plan.ledger.start.states)) - self.broken):
-            own = [name for name in names if thing in self.found_all[name].touches]
-            run: list[str] = []
-            for name in own:
-                if at_rest(pages[name], thing):
-                    run = []
-                if name in self.tasks:
-                    for other in run:
-                        yield Requires(name, (other,), f"{self.where(name)}{thing} by {other}")
-                        yield Requires(other, (name,), f"{self.where(other)}{thing} is not left before {name}")
-                    run.append(name)
+        touched = {name: self.found_all[name].touches for name in names}
+        return Things(pages, touched, frozenset(self.tasks), set(self.plan.ledger.start.states) - self.broken)
 
     @cached_property
     def half_done(self) -> frozenset[str]:
         """Steps to come without which a thing would be left half done now."""
-        names = [name for name in self._ordered if name in self.over or name in self.tasks]
-        pages = pages_before(self.scene.loaded, [self.plan.step(name) for name in names])
-        found = set[str]()
-        for thing in sorted(set(self.plan.ledger.start.states) - self.broken):
-            own = [name for name in names if name in self.found_all and thing in self.found_all[name].touches]
-            begun = any(name in self.over for name in own)
-            for name in own:
-                if name not in self.tasks:
-                    continue
-                if not begun or at_rest(pages[name], thing):
-                    break
-                found.add(name)
-        return frozenset(found)
+        return self.things.half_done

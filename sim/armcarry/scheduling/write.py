@@ -5,9 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 from armcarry.errors import InputError
 from armcarry.files.yaml_text import YamlText
+from armcarry.files.yaml_write import flow
 
 #: longest name of a step
 _LONGEST = 48
@@ -65,7 +67,7 @@ def rearranged(yaml: YamlText, names: Sequence[str], new: Rearranged) -> str:
         if new.links.get(name):
             text = _linked(block, text, new.links[name])
         if name in before:
-            moved.append(_going(block, before[name], taken))
+            moved.append(f"{block.indent}- {flow(going_step(before[name], taken))}")
         moved += text
     whole = [*lines[:first], *moved, *lines[last:]]
     if list(new.left_out) != list(yaml.value(("day", "left_out")) or []):
@@ -150,7 +152,8 @@ def _linked(block: _Block, text: Sequence[str], links: Sequence[str]) -> list[st
     return [*changed, f"{block.indent}  after: [{names}]"]
 
 
-def _going(block: _Block, going: Going, taken: set[str]) -> str:
+def going_step(going: Going, taken: set[str]) -> dict[str, Any]:
+    """Return a way that is put in as a step, under a name that is not taken; it is then."""
     place = going.to.rsplit("/", 1)[-1]
     base = f"{going.who}_to_{place}"[: _LONGEST - 4]
     name, number = base, 1
@@ -159,8 +162,7 @@ def _going(block: _Block, going: Going, taken: set[str]) -> str:
         name = f"{base}_{number}"
     taken.add(name)
     title = f"to {place.replace('_', ' ')}"
-    says = f"actors: [{going.who}], translate: {{to: {going.to}}}"
-    return f'{block.indent}- {{name: {name}, title: "{title}", {says}}}'
+    return {"name": name, "title": title, "actors": [going.who], "translate": {"to": going.to}}
 
 
 def _left_out(yaml: YamlText, lines: list[str], names: Sequence[str], steps: int) -> list[str]:

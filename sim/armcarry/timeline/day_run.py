@@ -11,6 +11,7 @@ import numpy as np
 
 from armcarry.asked.relaxed import Relaxed
 from armcarry.errors import InputError, StepError
+from armcarry.files.documents.carries import Carry
 from armcarry.files.documents.day import Day
 from armcarry.motion.curve import Motion
 from armcarry.scene.build import Scene
@@ -18,6 +19,7 @@ from armcarry.timeline.acts import MOVES_ARM, moving
 from armcarry.timeline.memory import Memory
 from armcarry.timeline.merge import Jump, Part, merge, stretched
 from armcarry.timeline.plan import DayPlan, check_order, flown_s, plan_day
+from armcarry.timeline.planned import Way
 from armcarry.timeline.run import Event, MoveSpan, Phase, Run
 from armcarry.timeline.schedule import SAME_S, Slot
 from armcarry.timeline.walked import Moved, Walkthrough
@@ -25,6 +27,7 @@ from armcarry.timeline.walkthrough import matters, walk_through
 from armcarry.timeline.written import ledger_of
 
 Tell = Callable[[str, float], None]
+Ready = Callable[[Carry, Way], Carry]
 #: rounds of planning, should the schedule leave out a step that others stand on
 ROUNDS = 3
 
@@ -49,14 +52,17 @@ def run_day(
         FrameError: slip or failed names no step.
     """
     say = tell or (lambda words, share: None)
-    return _on_the_clock(*settled_day(scene, say, slip=slip, failed=failed, memory=memory))
+    return on_the_clock(*settled_day(scene, say, slip=slip, failed=failed, memory=memory))
 
 
 def settled_day(
     scene: Scene, say: Tell, *, slip: Mapping[str, float] | None = None, failed: Collection[str] = (),
-    memory: Memory | None = None,
+    memory: Memory | None = None, ready: Ready | None = None,
 ) -> tuple[Walkthrough, DayPlan]:
     """Return the day of a scenario with every carry flown, not yet put on the clock.
+
+    Args:
+        ready: told each carry, and where everything is by then; what it returns is flown.
 
     Raises:
         InputError, FrameError: as ``run_day``.
@@ -66,7 +72,7 @@ def settled_day(
         raise InputError("the scenario has no day", accepted="a scenario with day: steps")
     check_order(scene.loaded)
     try:
-        once = partial(_once, scene, day, say=say, slip=slip, failed=failed, memory=memory)
+        once = partial(_once, scene, day, say=say, slip=slip, failed=failed, memory=memory, ready=ready)
         return _settled(day, once)
     except StepError as error:  # a circle that only several fallbacks at once make
         raise scene.loaded.located(error) from error
@@ -95,8 +101,9 @@ def _once(
     slip: Mapping[str, float] | None,
     failed: Collection[str],
     memory: Memory | None,
+    ready: Ready | None,
 ) -> tuple[Walkthrough, DayPlan]:
-    walk = walk_through(scene, day, done, lambda words, share: say(words, 0.1 + 0.5 * share), memory=memory)
+    walk = walk_through(scene, day, done, lambda words, share: say(words, 0.1 + 0.5 * share), ready, memory=memory)
     return walk, plan_day(scene, day, flown_s(scene, _all_moves(walk)), slip=slip, failed=failed)
 
 
@@ -104,7 +111,7 @@ def _all_moves(walk: Walkthrough) -> tuple[MoveSpan, ...]:
     return tuple(move for run in walk.carries.values() for move in run.moves)
 
 
-def _on_the_clock(walk: Walkthrough, plan: DayPlan) -> Run:
+def on_the_clock(walk: Walkthrough, plan: DayPlan) -> Run:
     """Put what the steps come to at the times of the schedule."""
     slots, stop_s = _slots(walk, plan), _stop_s(walk, plan)
     phases, events = _phases(walk, slots, stop_s)

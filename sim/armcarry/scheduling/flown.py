@@ -1,0 +1,248 @@
+"""A way on as it would be flown: its motions, the clearances of what is still to come, and the way home meanwhile."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from armcarry.checks import registry
+from armcarry.checks.guarded import judged
+from armcarry.errors import ArmcarryError
+from armcarry.files.documents.day import Day
+from armcarry.files.found import with_ways
+from armcarry.files.load import load_scenario
+from armcarry.planning.found_ways import Finder
+from armcarry.planning.waits import find_waits
+from armcarry.quantities import clock, rounded_down, show
+from armcarry.record.finding import Finding, Verdict
+from armcarry.record.record import Record
+from armcarry.rehearsal import rehearse
+from armcarry.scene.build import Scene, build_scene
+from armcarry.scheduling.onward import Onward, as_text
+from armcarry.timeline.day_run import on_the_clock, settled_day
+from armcarry.timeline.plan import flown_s, plan_day
+from armcarry.whatif.stranding import ways_back
+
+#: what is judged of a way on, because it is what a new order may break; all else is for the rehearsal of its script
+JUDGED = (
+    "clearance", "reach", "grasp", "custody", "arm_safe", "tethers", "rooms", "relaxation", "work_reach", "stranded",
+)  # fmt: skip
+#: failures that are told of one way on
+_TOLD = 5
+
+
+@dataclass(frozen=True)
+class Margin:
+    """What is least left of something that runs out, the way home from there on counted, and when."""
+
+    of: str
+    who: str
+    left_s: float
+    time_s: float
+
+
+@dataclass(frozen=True)
+class Proof:
+    """What was found of a way on when it was flown from the instant on.
+
+    Attributes:
+        clearance, way_home: verdicts of these two.
+        tightest: the pair that matters most, in words.
+        failed: what fails and did not in the run, a sentence each.
+        known: how much fails as it did in the run.
+        margins: what is least left of each consumable at any instant, the way home counted.
+        ways: ways of the arm that were looked for, in words; waits: links that keep people clear of the arm.
+        end_s: when it ends as flown.
+        judged: the checks that were asked.
+    """
+
+    clearance: Verdict
+    way_home: Verdict
+    tightest: str
+    failed: tuple[str, ...]
+    known: int
+    margins: tuple[Margin, ...]
+    ways: tuple[str, ...]
+    waits: tuple[str, ...]
+    end_s: float
+    judged: tuple[str, ...] = JUDGED
+
+    @property
+    def holds(self) -> bool:
+        """Whether it was judged, and nothing fails that did not in the run."""
+        return self.clearance is Verdict.PASS and self.way_home is not Verdict.FAIL and not self.failed
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return what ``--json`` prints."""
+        return {
+            "clearance": str(self.clearance), "way_home": str(self.way_home), "tightest": self.tightest,
+            "failed": list(self.failed), "failed_as_in_the_run": self.known, "flown_end_s": round(self.end_s, 3),
+            "least_left_s": [{"of": one.of, "who": one.who, "left_s": round(one.left_s, 3),
+                              "at_s": round(one.time_s, 3)} for one in self.margins],
+            "ways_found": list(self.ways), "waits_put_in": list(self.waits), "judged": list(self.judged),
+        }  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Flown:
+    """A way on that was flown: the text of its script, the record from the instant on, what was found."""
+
+    text: str
+    record: Record
+    findings: tuple[Finding, ...]
+    proof: Proof
+
+
+def fly(onward: Onward, known: Sequence[Finding] = ()) -> Flown:
+    """Fly a way on and judge it from its instant on.
+
+    Where the arm begins something elsewhere than in the run, a way for it is looked for. Where people afoot would meet
+    the arm then, links are looked for that keep them apart, and it is flown once more.
+
+    Args:
+        onward: the way on.
+        known: what was found of the run; what fails there too is not told anew.
+
+    Raises:
+        ArmcarryError: its script cannot be read or flown at all.
+    """
+    data, slip, failed = onward.data(), _slip(onward), _failed(onward)
+    scene = build_scene(load_scenario(onward.plan.scene.loaded.path, text=as_text(data).encode()))
+    finder = Finder(scene, _quiet)
+    settled = settled_day(scene, _quiet, slip=slip, failed=failed, ready=finder.ready)
+    if finder.ways:
+        data = {**data, "carries": with_ways(data["carries"], finder.ways)}
+    links, waits = find_waits(scene, _quiet, settled, onward.turn.at_s)
+    walk, plan = settled
+    if links:
+        data = _linked(data, links)
+        day = _linked_day(plan.day, links)
+        scene = _with_day(scene, day)
+        plan = plan_day(scene, day, flown_s(scene, [m for run in walk.carries.values() for m in run.moves]),
+                        slip=slip, failed=failed)  # fmt: skip
+    record = rehearse(scene, slip=slip, failed=failed, run=on_the_clock(walk, plan), since_s=onward.turn.at_s)
+    findings = _judged(record, onward.turn.at_s)
+    return Flown(as_text(data), record, findings, _proof(onward, record, findings, known, (finder.told, waits)))
+
+
+def _quiet(words: str, share: float) -> None:
+    """Tell nobody: other ways are flown beside this one."""
+
+
+def _slip(onward: Onward) -> dict[str, float]:
+    plan, names = onward.plan, set(onward.kept)
+    return {name: plan.slip.get(name, 0.0) + onward.turn.late_s.get(name, 0.0)
+            for name in (*plan.slip, *onward.turn.late_s) if name in names}  # fmt: skip
+
+
+def _failed(onward: Onward) -> tuple[str, ...]:
+    names = set(onward.kept)
+    return tuple(name for name in dict.fromkeys((*onward.plan.failed, *onward.turn.failed)) if name in names)
+
+
+def _judged(record: Record, since_s: float) -> tuple[Finding, ...]:
+    checks, settings = registry(), record.scene.loaded.rules.checks
+    findings = [one for name in JUDGED for one in judged(name, checks[name], record, settings.get(name))]
+    return tuple(one for one in findings if one.end_s >= since_s or one.end_s <= 0.0)
+
+
+def _key(finding: Finding) -> tuple[str, str, str]:
+    return finding.check, finding.subject, finding.other
+
+
+def _new(findings: Iterable[Finding], known: Sequence[Finding]) -> list[Finding]:
+    """Return what fails and did not in the run."""
+    before = {_key(one) for one in known if one.verdict is Verdict.FAIL}
+    return [one for one in findings if one.verdict is Verdict.FAIL and _key(one) not in before]
+
+
+def _linked(data: dict[str, Any], links: Iterable[dict[str, str]]) -> dict[str, Any]:
+    more: dict[str, list[str]] = {}
+    for link in links:
+        more.setdefault(link["step"], []).append(link["after"])
+    steps = [{**step, "after": [*step.get("after", []), *more[step["name"]]]} if step["name"] in more else step
+             for step in data["day"]["steps"]]  # fmt: skip
+    return {**data, "day": {**data["day"], "steps": steps}}
+
+
+def _linked_day(day: Day, links: Iterable[dict[str, str]]) -> Day:
+    more: dict[str, list[str]] = {}
+    for link in links:
+        more.setdefault(link["step"], []).append(link["after"])
+    steps = [step.model_copy(update={"after": [*step.after, *more.get(step.name, [])]}) for step in day.steps]
+    return day.model_copy(update={"steps": steps})
+
+
+def _with_day(scene: Scene, day: Day) -> Scene:
+    scenario = scene.loaded.scenario.model_copy(update={"day": day})
+    return replace(scene, loaded=replace(scene.loaded, scenario=scenario))
+
+
+def _verdict(findings: Iterable[Finding], new: Collection[Finding], check: str) -> Verdict:
+    """Return the verdict of a check but for what fails as in the run; not assessed where nothing was judged."""
+    own = [one for one in findings if one.check == check]
+    if any(one.check == check for one in new):
+        return Verdict.FAIL
+    return Verdict.PASS if any(one.verdict is not Verdict.NOT_ASSESSED for one in own) else Verdict.NOT_ASSESSED
+
+
+def _proof(
+    onward: Onward, record: Record, findings: tuple[Finding, ...], known: Sequence[Finding],
+    put_in: tuple[list[str], list[str]],
+) -> Proof:
+    new = _new(findings, known)
+    clearance, home = _verdict(findings, new, "clearance"), _verdict(findings, new, "stranded")
+    if record.shortfalls:  # it ends before what cannot be flown, and nothing is known of what would follow
+        clearance = home = Verdict.NOT_ASSESSED if clearance is not Verdict.FAIL else clearance
+    failing = sum(one.verdict is Verdict.FAIL for one in findings)
+    return Proof(
+        clearance, home, _tightest(record), tuple(_told(new)), failing - len(new),
+        tuple(_margins(onward, record)), tuple(put_in[0]), tuple(put_in[1]), record.duration_s,
+    )  # fmt: skip
+
+
+def _told(new: Sequence[Finding]) -> Iterator[str]:
+    """Yield what fails, a sentence for each check and two things: the worst of their bodies."""
+    seen: dict[tuple[str, ...], list[Finding]] = {}
+    for one in new:
+        things = sorted(name.split("/", 1)[0] for name in (one.subject, one.other))
+        seen.setdefault((one.check, *things), []).append(one)
+    for first, *more in list(seen.values())[:_TOLD]:
+        yield f"{first.message}{f' (and {len(more)} more of these two)' if more else ''}"
+    if len(seen) > _TOLD:
+        yield f"{len(seen) - _TOLD} more"
+
+
+def _tightest(record: Record) -> str:
+    row = record.tightest
+    if row is None or row.required_m is None:
+        return ""
+    least, asked = show(rounded_down(row.lower_m), "length"), show(row.required_m, "length")
+    return f"{row.body_a} to {row.body_b}, {least} of {asked} at {clock(row.time_s)}"
+
+
+def _margins(onward: Onward, record: Record) -> Iterable[Margin]:
+    """Yield what is least left of each consumable at any instant to come, counting the way home from there."""
+    plan, back = record.plan, {item.crew: item for item in ways_back(record)}
+    for limit in plan.limits if plan is not None else ():
+        begins = 0.0
+        if plan is not None and limit.since is not None and limit.since in plan.schedule.tasks_done():
+            begins = plan.schedule.slot(limit.since).start_s
+        found = []
+        for who in limit.actors:
+            item = back.get(who)
+            if item is None or not len(item.time_s):
+                continue
+            left = begins + limit.lasts_s - item.time_s - item.return_time_s
+            k = int(np.argmin(np.where(item.time_s >= onward.turn.at_s, left, np.inf)))
+            found.append(Margin(limit.name, who, float(left[k]), float(item.time_s[k])))
+        if found:
+            yield min(found, key=lambda one: one.left_s)
+
+
+def why_not_flown(error: ArmcarryError) -> str:
+    """Return why a way on could not be flown, on a line."""
+    return " ".join(str(error).split())

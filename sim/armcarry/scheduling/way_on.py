@@ -1,0 +1,72 @@
+"""One way on when a day goes wrong: what it keeps, drops, hands over, when it ends, and what was proven of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from armcarry.record.finding import Verdict
+from armcarry.scheduling.flown import Proof
+
+#: what is said of a way on that was not flown
+_UNKNOWN = {"clearance": str(Verdict.NOT_ASSESSED), "way_home": str(Verdict.NOT_ASSESSED)}
+
+
+@dataclass(frozen=True)
+class WayOn:
+    """One way on.
+
+    Attributes:
+        title: in words.
+        keeps, drops: steps to come that it does and does not do; adds: what was not to be done before.
+        handed: step -> (who was to do it, who does it now).
+        reordered: steps that come after one that was to come after them, of the same actor.
+        goings: ways along handrails that are put in, in words.
+        end_s: when everybody has done all of it.
+        margins_s: limit -> what is left of it.
+        new_ways: whether somebody or the arm goes another way than in the run, and not only later.
+        left_as_is: things that a step failed at, which nobody does anything to any more.
+        why_not: why there is no such way; everything else is empty then.
+        proof: what was found when it was flown; None where it was not, and ``not_flown`` says why.
+    """
+
+    title: str
+    keeps: tuple[str, ...] = ()
+    drops: tuple[str, ...] = ()
+    adds: tuple[str, ...] = ()
+    handed: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    reordered: tuple[str, ...] = ()
+    goings: tuple[str, ...] = ()
+    end_s: float = 0.0
+    margins_s: Mapping[str, float] = field(default_factory=dict)
+    new_ways: bool = False
+    left_as_is: tuple[str, ...] = ()
+    why_not: str = ""
+    proof: Proof | None = None
+    not_flown: str = ""
+
+    @property
+    def holds(self) -> bool:
+        """Whether it keeps every limit, and nothing fails of it that did not in the run."""
+        kept = not self.why_not and self.least_margin_s >= 0.0 and self.proof is not None
+        return kept and self.proof is not None and self.proof.holds
+
+    @property
+    def least_margin_s(self) -> float:
+        """What is left of the limit that is nearest; infinity without one."""
+        return min(self.margins_s.values(), default=float("inf"))
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return what ``--json`` prints."""
+        if self.why_not:
+            return {"title": self.title, "why_not": self.why_not}
+        return {
+            "title": self.title, "end_s": round(self.end_s, 3), "keeps": list(self.keeps), "drops": list(self.drops),
+            "adds": list(self.adds), "handed_over": {name: list(pair) for name, pair in self.handed.items()},
+            "reordered": list(self.reordered), "ways_put_in": list(self.goings),
+            "left_as_is": list(self.left_as_is),
+            "margins_s": {name: round(left, 3) for name, left in self.margins_s.items()},
+            "new_ways": self.new_ways,
+            **(_UNKNOWN | {"not_flown": self.not_flown} if self.proof is None else self.proof.as_dict()),
+        }  # fmt: skip
