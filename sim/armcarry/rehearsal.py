@@ -94,12 +94,7 @@ def rehearse(
     if run.motion.end_s > LONGEST_S:
         raise InputError("a run too long to be rehearsed", file=path, found=f"{run.motion.end_s:g} s",
                          accepted=f"at most {LONGEST_S:g} s")  # fmt: skip
-    places = granted(scene, [(phase.tree, phase.start_s, phase.end_s) for phase in run.phases], run.motion)
-    run = replace(run, relaxed=(*run.relaxed, *places))
-    if since_s > 0.0:
-        rest = [phase for phase in run.phases if phase.end_s > since_s] or run.phases[-1:]
-        cut = (replace(one, start_s=min(max(one.start_s, since_s), one.end_s)) for one in rest)
-        run = replace(run, phases=tuple(cut))
+    run = _with_places(scene, run, since_s)
     clock.append(time.perf_counter())
     tell("proving clearances", 0.6)
     pairs, curves = prove_run(scene, run, tell, drawn=since_s <= 0.0)
@@ -123,6 +118,17 @@ def rehearse(
         log_columns=log_columns,
         kept=run.ledger,
     )
+
+
+def _with_places(scene: Scene, run: Run, since_s: float) -> Run:
+    """Return a run with what places grant in it, from an instant on."""
+    places = granted(scene, [(phase.tree, phase.start_s, phase.end_s) for phase in run.phases], run.motion)
+    run = replace(run, relaxed=(*run.relaxed, *places))
+    if since_s <= 0.0:
+        return run
+    rest = [phase for phase in run.phases if phase.end_s > since_s] or run.phases[-1:]
+    cut = (replace(one, start_s=min(max(one.start_s, since_s), one.end_s)) for one in rest)
+    return replace(run, phases=tuple(cut))
 
 
 def _part(tell: Progress) -> Progress:
