@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 
 from armcarry.errors import ArmcarryError, InputError, MissingExtraError
-from armcarry.views import gl, palette
+from armcarry.views import filming, gl, palette
+from armcarry.views import stage as stage_module
 from armcarry.views.cuts import FOLLOW, WHOLE, Cut, chapters, whole_run
-from armcarry.views.daylight import Level
+from armcarry.views.daylight import Daylight, Level
 from armcarry.views.eyes import eyes
 from armcarry.views.filming import Frames, camera_path, turned_path
 from armcarry.views.movie import _shots, write_movie
@@ -174,20 +175,34 @@ def test_frames_of_each_chapter_show_what_they_are_about(small_run):
 
 
 @needs_gl
-@pytest.mark.parametrize(("kind", "each"), [("hold", 8), ("move", 1)])
-def test_a_picture_serves_for_a_third_of_a_second_where_nothing_but_the_light_changes(
-    small_run, monkeypatch, kind, each
+@pytest.mark.parametrize(("kind", "turned_deg", "each"), [("hold", 0.4, 3), ("hold", 0.0, 18), ("move", 0.0, 1)])
+def test_a_picture_serves_until_something_moves_or_the_sun_has_turned_a_degree(
+    small_run, monkeypatch, kind, turned_deg, each
 ):
     record, findings = small_run
     # in the first hold something is taken in hand, in the last nothing happens
     cut = [replace(cut, camera=FOLLOW) for cut in chapters(record, findings) if cut.kind == kind][-1]
+    times = np.linspace(cut.start_s + 0.1, cut.end_s - 0.1, 18)
     draw, drawn = Stage.shot, []
+
+    def light(_record, time_s):
+        turned = np.radians(turned_deg) * (time_s - times[0]) / (times[1] - times[0])
+        sun = np.array([np.cos(turned), np.sin(turned), 0.0])
+        return Daylight(sun, 1.0, np.array([0.0, 0.0, -1.0]), 1.1, np.eye(3))
+
+    monkeypatch.setattr(filming, "daylight", light)
+    monkeypatch.setattr(stage_module, "daylight", light)
     monkeypatch.setattr(Stage, "shot", lambda stage: drawn.append(stage.size) or draw(stage))
     with Frames(record, findings, (480, 270), Level.PLAIN) as frames:
-        count = len([*frames.shot([(cut, np.linspace(cut.start_s + 0.1, cut.end_s - 0.1, 18))])])
-    assert count == 18
+        assert len([*frames.shot([(cut, times)])]) == 18
     assert drawn.count((480, 270)) == -(-18 // each)
     assert len(drawn) - drawn.count((480, 270)) in (0, -(-18 // each))  # the eyes of a rider, if there is one
+
+
+def test_lights_are_alike_while_nobody_sees_the_difference():
+    day = Daylight(np.array([1.0, 0.0, 0.0]), 1.0, np.zeros(3), 1.1, np.eye(3))
+    assert filming._alike(None, None) and not filming._alike(day, None)
+    assert filming._alike(day, replace(day, share=0.985)) and not filming._alike(day, replace(day, share=0.97))
 
 
 @needs_gl

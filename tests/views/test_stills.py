@@ -212,7 +212,7 @@ def test_the_tight_moment_shows_both_bodies_and_the_gap(small_run):
     assert near(tight.pixels, palette.VERMILLION, 12).sum() > 100
     assert near(tight.pixels, palette.LIGHT, 60).sum() > 1000
     rows = tightest_rows(record, 9)
-    assert [row.weight for row in rows] == sorted(row.weight for row in rows)
+    assert [record.weight_of(row) for row in rows] == sorted(record.weight_of(row) for row in rows)
     assert len({(r.body_a.split("/")[0], r.body_b.split("/")[0]) for r in rows}) == len(rows)
 
 
@@ -292,7 +292,7 @@ def test_the_path_tells_where_the_run_is_near_what_is_required(small_run):
     found = near_stretches(record)
     assert any(start <= record.tightest.time_s <= end for start, end, short in found if short)
     for start, _, short in found:
-        track = closest_track(record, [start], only=lambda row: not row.own)
+        track = closest_track(record, [start])
         share = track.lower_m[0] / record.pairs[track.row[0]].required_m
         assert (share < 1.0) == short and share < 1.25
     assert sum(end - start for start, end, _ in found) < 0.8 * record.duration_s

@@ -65,15 +65,18 @@ def _steps(known: Rehearsed) -> tuple[OnClock, ...]:
 
 def _tightest(record: Record, before: Answer | None) -> tuple[Tight, ...]:
     least: dict[frozenset[str], PairRow] = {}
-    for row in sorted(record.pairs, key=lambda row: (row.weight, row.margin_m)):
-        least.setdefault(frozenset((row.body_a, row.body_b)), row)
+    table = record.table
+    for k in np.lexsort((table.margin_m, record.weights)).tolist():
+        least.setdefault(frozenset((table[k].body_a, table[k].body_b)), table[k])
+        if len(least) == TIGHTEST:
+            break
     old: dict[frozenset[str], float] = {}
     for row in () if before is None else _as_far(before, record):
         pair = frozenset((row.body_a, row.body_b))
         old[pair] = min(row.margin_m, old.get(pair, np.inf))
     return tuple(
         Tight(row, None if pair not in old or not np.isfinite(old[pair]) else row.margin_m - old[pair])
-        for pair, row in list(least.items())[:TIGHTEST]
+        for pair, row in least.items()
     )
 
 

@@ -1,7 +1,8 @@
 """Which pair matters most, for every headline: what fails first, then the least share of what is required.
 
-Pairs of the arm's own bodies stand apart: most of them keep one distance all along, whatever the carry does, so that
-such a pair is the headline only while it fails, or for a whole run in which nothing else is judged.
+Pairs of the arm's own bodies stand apart, and so do bodies that keep one distance over the whole run, such as the arm's
+foot and what it stands on: the carry does nothing to them, so that such a pair is the headline only while it fails, or
+for a whole run in which nothing else is judged.
 """
 
 from __future__ import annotations
@@ -27,15 +28,15 @@ def share(lower_m: ArrayLike, required_m: ArrayLike) -> Array:
     return np.where(asked, lower / np.where(asked, required, 1.0), nothing)
 
 
-def weight(lower_m: ArrayLike, required_m: ArrayLike, own_pair: ArrayLike) -> Array:
+def weight(lower_m: ArrayLike, required_m: ArrayLike, apart: ArrayLike) -> Array:
     """Return the number by which pairs are ordered, the one that matters most first.
 
     Args:
         lower_m, required_m: proven distance and what is required of it.
-        own_pair: whether it is a pair of the arm with itself.
+        apart: whether it stands apart: of the arm with itself, or of bodies that never move against each other.
 
     Returns:
         The share; inf for a pair that is no headline.
     """
     found = share(lower_m, required_m)
-    return np.where(np.asarray(own_pair, dtype=bool) & (found >= 1.0), np.inf, found)
+    return np.where(np.asarray(apart, dtype=bool) & (found >= 1.0), np.inf, found)

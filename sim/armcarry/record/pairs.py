@@ -6,7 +6,7 @@ asked for, and then stays the same object. A run of ten thousand bodies has a mi
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 from functools import cached_property
 from typing import Any, overload
@@ -14,7 +14,7 @@ from typing import Any, overload
 import numpy as np
 
 from armcarry.geometry.poses import Array
-from armcarry.record.matters import own, weight
+from armcarry.record.matters import own
 
 #: what can be said of a pair, the worst first
 STATUS = ("contact", "unresolved", "proven", "farther", "intended")
@@ -59,11 +59,6 @@ class PairRow:
     def own(self) -> bool:
         """Whether both bodies are the arm's."""
         return own(self.class_a, self.class_b)
-
-    @property
-    def weight(self) -> float:
-        """How much it matters over its window, the least first (see ``record.matters``)."""
-        return float("inf") if self.required_m is None else float(weight(self.lower_m, self.required_m, self.own))
 
 
 @dataclass(frozen=True, eq=False)
@@ -220,12 +215,12 @@ class PairTable(Sequence[PairRow]):
         return {name: k for k, name in enumerate(self.names)}
 
     @cached_property
-    def tightest(self) -> PairRow | None:
-        """The row that matters most (see ``record.matters``); None when no pair has a rule."""
-        rows = np.flatnonzero(~np.isnan(self.required_m) & ~self.meant)
-        if not len(rows):
-            return None
+    def own(self) -> np.ndarray:
+        """Which rows (R,) are of the arm with itself, as of a row."""
         arms = np.array([own(word, word) for word in self.words], dtype=bool)
-        ours = arms[self.class_a[rows]] & arms[self.class_b[rows]]
-        heavy = weight(self.lower_m[rows], self.required_m[rows], ours)
-        return self[int(rows[np.lexsort((self.upper_m[rows], self.margin_m[rows], heavy))[0]])]
+        return np.asarray(arms[self.class_a] & arms[self.class_b])
+
+    def ends_of(self, things: Collection[str]) -> tuple[np.ndarray, np.ndarray]:
+        """Tell which rows (R,) have as first, and which as second, a body of some people or things."""
+        mine = np.array([name.split("/", 1)[0] in things for name in self.names], dtype=bool)
+        return mine[self.body_a], mine[self.body_b]

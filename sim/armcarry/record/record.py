@@ -22,8 +22,10 @@ from armcarry.motion.curve import Motion
 from armcarry.motion.forward import forward
 from armcarry.quantities import clock, rounded_down, show
 from armcarry.record.kept import Kept, Packed
+from armcarry.record.matters import weight
 from armcarry.record.pairs import PairRow, PairTable
 from armcarry.record.picture import INSTANTS, picture
+from armcarry.record.together import keeping, leaders
 from armcarry.scene.displaced import Displaced
 from armcarry.scene.tree import Tree
 from armcarry.timeline.log_facts import Logged
@@ -217,7 +219,35 @@ class Record:
     @cached_property
     def tightest(self) -> PairRow | None:
         """The row that matters most (see ``record.matters``); None when no pair has a rule."""
-        return self.table.tightest
+        table = self.table
+        rows = np.flatnonzero(~np.isnan(table.required_m) & ~table.meant)
+        if not len(rows):
+            return None
+        return table[int(rows[np.lexsort((table.upper_m[rows], table.margin_m[rows], self.weights[rows]))[0]])]
+
+    @cached_property
+    def leaders(self) -> dict[str, str]:
+        """The link that leads each link (see ``record.together``): what every view moves as one."""
+        return leaders([phase.tree for phase in self.phases], self.motion)
+
+    @cached_property
+    def still(self) -> np.ndarray:
+        """Which rows (R,) of the table are of bodies that keep one distance over the whole run."""
+        return keeping(self.table, [phase.tree for phase in self.phases], self.motion)
+
+    @cached_property
+    def apart(self) -> np.ndarray:
+        """Which rows (R,) of the table stand apart from what the carry does (see ``record.matters``)."""
+        return np.asarray(self.table.own | self.still)
+
+    @cached_property
+    def weights(self) -> Array:
+        """How much each row (R,) matters over its window, the least first; inf for what is no headline."""
+        return weight(self.table.lower_m, self.table.required_m, self.apart)
+
+    def weight_of(self, row: PairRow) -> float:
+        """Return how much one row of the table matters."""
+        return float(self.weights[k]) if (k := self.table.number(row)) is not None else float("inf")
 
     def least_of(self, curve: Curve) -> PairRow | None:
         """Return the row that says how near the bodies of a curve come, and when; None where no row is of them.

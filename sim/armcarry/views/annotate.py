@@ -63,7 +63,7 @@ class Sheet:
         """Write the picture as PNG and return the path. Raises RecordError."""
         self._finish()
         with writing(path) as place:
-            self._image.save(place, format="PNG", optimize=True)
+            self._image.save(place, format="PNG")
         return path
 
     def line(self, start: ArrayLike, end: ArrayLike, colour: str, wide: float = 0.18) -> None:

@@ -16,6 +16,7 @@ from armcarry.clearance.distance import distances
 from armcarry.geometry.poses import Array
 from armcarry.record.figures import Compared, at_least
 from armcarry.record.matters import weight
+from armcarry.record.pairs import PairTable
 from armcarry.record.record import PairRow, Record
 
 #: pairs measured at once
@@ -41,13 +42,15 @@ class Track:
     point_b: Array
 
 
-def closest_track(record: Record, times_s: ArrayLike, only: Callable[[PairRow], bool] = lambda row: True) -> Track:
+def closest_track(
+    record: Record, times_s: ArrayLike, only: Callable[[PairTable], NDArray[np.bool_]] | None = None
+) -> Track:
     """Find the pair that matters most (see ``record.matters``) at instants times_s (T,).
 
     Args:
         record: the run.
         times_s: instants (T,).
-        only: which pairs count.
+        only: which rows (R,) of the table count.
     """
     times = np.atleast_1d(np.asarray(times_s, dtype=float))
     count = len(times)
@@ -56,9 +59,8 @@ def closest_track(record: Record, times_s: ArrayLike, only: Callable[[PairRow], 
         np.full((count, 3), np.nan), np.full((count, 3), np.nan),
     )
     table = record.table
-    chosen = np.flatnonzero(table.judged)
-    rows = np.array([k for k in chosen.tolist() if only(table[k])], dtype=np.int64)
-    least = np.array([table[k].weight for k in rows.tolist()])
+    rows = np.flatnonzero(table.judged if only is None else table.judged & only(table))
+    least = record.weights[rows]
     order = np.argsort(least, kind="stable")
     rows, least, best = rows[order], least[order], np.full(count, np.inf)
     # a pair is nowhere nearer than its proven least: once that is beyond the best found, no later pair counts
@@ -78,23 +80,21 @@ def judged(row: PairRow) -> bool:
 
 def _fill(record: Record, track: Track, best: Array, at: NDArray[np.int64], rows: NDArray[np.int64]) -> None:
     """Measure the pairs of ``rows`` at the instants ``at``, and keep those that matter more than ``best``."""
-    where = {body.name: k for k, body in enumerate(record.bodies)}
-    chosen = [record.table[k] for k in rows.tolist()]
-    pairs = np.array([(where[row.body_a], where[row.body_b]) for row in chosen])
+    table, where = record.table, {body.name: k for k, body in enumerate(record.bodies)}
+    body_of = np.array([where[name] for name in table.names], dtype=np.int64)
+    pairs = np.stack([body_of[table.body_a[rows]], body_of[table.body_b[rows]]], axis=1)
     used, renumbered = np.unique(pairs, return_inverse=True)
     times = track.times_s[at]
     found = distances(
         [record.bodies[k].shape for k in used], record.body_poses(times)[:, used], renumbered.reshape(-1, 2)
     )
-    required = np.array([row.required_m for row in chosen], dtype=float)
-    windows = np.array([(row.start_s, row.end_s) for row in chosen])
-    counts = (windows[:, 0] <= times[:, None]) & (times[:, None] <= windows[:, 1])
+    required, start, end = table.required_m[rows], table.start_s[rows], table.end_s[rows]
+    counts = (start <= times[:, None]) & (times[:, None] <= end)
     # at a switch things hang as they do after it, so what holds until then is over
     switches = np.isin(times, [phase.start_s for phase in record.phases[1:]])
-    counts &= ~(switches[:, None] & (times[:, None] == windows[:, 1]))
+    counts &= ~(switches[:, None] & (times[:, None] == end))
     counts &= found.lower_m <= record.scene.loaded.rules.report_distance
-    own = np.array([row.own for row in chosen])
-    heavy = np.where(counts, weight(found.lower_m, required, own), np.inf)
+    heavy = np.where(counts, weight(found.lower_m, required, record.apart[rows]), np.inf)
     # of several pairs in contact the deepest is unknown: the one that asks most is shown
     pick = np.lexsort((-np.broadcast_to(required, heavy.shape), heavy), axis=1)[:, 0]
     line = np.arange(len(at))

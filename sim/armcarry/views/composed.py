@@ -39,7 +39,7 @@ def composed(
     tall = float(np.tan(np.radians(camera.GetViewAngle()) / 2))
     eye, right, up, ahead = _axes(camera)
     lamps.only(sun=False, fill=True)
-    fill = _drawn(window)
+    fill = drawn(window)
     z = _distances(window, camera)
     lamps.only(sun=True, fill=False)
     sun = _sunlit(window, unlit) if lamps.key > 0 or unlit else np.zeros_like(fill)
@@ -66,13 +66,13 @@ def _sunlit(window: Any, unlit: Sequence[Any]) -> Pixels:
     own = [actor.GetProperty().GetColor() for actor in unlit]
     for actor in unlit:
         actor.GetProperty().SetColor(*(part / 255 for part in shading.UNLIT))
-    picture = _drawn(window)
+    picture = drawn(window)
     for actor, colour in zip(unlit, own, strict=True):
         actor.GetProperty().SetColor(*colour)
     return picture
 
 
-def _drawn(window: Any) -> Pixels:
+def drawn(window: Any) -> Pixels:
     """Draw and return the picture (h, w, 3), its first row at the top."""
     window.Render()
     return np.ascontiguousarray(_buffer(window, depth=False)[..., :3])

@@ -22,7 +22,6 @@ from armcarry.scene.words import plain
 from armcarry.seeing.sight import sightings
 from armcarry.timeline.run import MoveSpan
 from armcarry.views.eyes import eyes
-from armcarry.views.groups import rigid_groups
 from armcarry.views.stills import tightest_rows
 
 #: the cameras that are not eyes of the scene: all of it, along with the tool, across a gap
@@ -129,8 +128,8 @@ def _moves(record: Record, move: MoveSpan) -> bool:
 
 def _changing(record: Record) -> list[PairRow]:
     """Return the tightest rows whose distance ever changes, the one that matters most first."""
-    still = {record.bodies[k].name for k in rigid_groups(record)[0].bodies}
-    return [row for row in tightest_rows(record, 4 * _TIGHT) if not {row.body_a, row.body_b} <= still]
+    still = {id(row) for row in record.table.rows(record.still & record.table.judged)}
+    return [row for row in tightest_rows(record, 4 * _TIGHT) if id(row) not in still]
 
 
 def _camera(record: Record, move: MoveSpan) -> str:

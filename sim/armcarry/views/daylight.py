@@ -115,6 +115,8 @@ class Lamps:
         self._lamp.intensity = 0.8 * self.key if sun and not self._has_sun else 0.0
         for light, strength in zip((self._earth, self._front, self._back), self._fills, strict=True):
             light.intensity = strength if fill else 0.0
+        for light in self.lights:  # a light that gives none costs as much as one that does
+            light.on = light.intensity > 0.0
 
     def towards(self, right: Array, up: Array, away: Array, day: Daylight | None) -> Array:
         """Return the unit vector (3,) to what casts the shadows, for a camera with these axes in the world."""

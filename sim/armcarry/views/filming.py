@@ -22,7 +22,7 @@ from armcarry.views import palette
 from armcarry.views.annotate import Pixels, Sheet
 from armcarry.views.closest import Track, closest_track, kept, worded
 from armcarry.views.cuts import FOLLOW, WHOLE, Cut
-from armcarry.views.daylight import Level
+from armcarry.views.daylight import Daylight, Level, daylight
 from armcarry.views.doing import doing_at
 from armcarry.views.eyes import Eye, eyes
 from armcarry.views.hooked import hands_at, hands_table, tether_ends_m
@@ -42,19 +42,19 @@ _FROM_AFAR, _SWING_RAD = 1.35, 0.14
 _MAP, _IN_PICTURE = 0.2, 0.24
 #: so much is seen about the tool by a camera of the platform, m
 _ABOUT_M = 6.0
-#: a picture serves for so many frames while nothing but the light changes
-_SERVES, _SAME_DIGITS = 8, 7
+#: while nothing moves, a picture serves until the sun has turned so far, radians, or so much more or less of it is seen
+_TURNED_RAD, _SEEN, _SAME_DIGITS = np.radians(1.0), 0.02, 7
 #: findings named with the verdict
 _NAMED = 3
 
 
 @dataclass
 class _Drawn:
-    """A picture, of what, and for how many frames it has served."""
+    """A picture, of what, and in which light."""
 
     still: tuple[int, bytes]
+    day: Daylight | None
     pixels: Pixels
-    served: int = 0
 
 
 class Frames:
@@ -84,8 +84,10 @@ class Frames:
         times = np.concatenate([instants for _, instants in cuts])
         views = self._views(cuts[0][0], times)
         row = cuts[0][0].row
-        only = (lambda pair: True) if row is None else (lambda pair: pair is row)
-        track = closest_track(self.record, times, only)
+        number = None if row is None else self.record.table.number(row)
+        track = closest_track(
+            self.record, times, None if number is None else lambda table: np.arange(len(table)) == number
+        )
         which = np.repeat(np.arange(len(cuts)), [len(instants) for _, instants in cuts])
         self._drawn.clear()
         if row is not None:
@@ -127,22 +129,21 @@ class Frames:
         if self._small is None:
             size = tuple(int(_IN_PICTURE * side) for side in self._size)
             self._small = self._open.enter_context(Stage(self.record, (size[0], size[1]), Level.PLAIN))
-            self._small.scene.cull()
         view = camera_path(self.record, eye.name, np.array([time_s]), 16 / 9)[0]
         return self._picture("small", self._small, time_s, view)
 
     def _picture(self, name: str, stage: Stage, time_s: float, view: Viewpoint) -> Pixels:
-        """Draw a picture; where nothing but the light has changed, the last one serves for a few frames more."""
+        """Draw a picture; the last one serves again where nothing has changed but, too little to be seen, the light."""
         record = self.record
         numbers = (*view.eye_m, *view.focus_m, *view.up, view.view_rad, *record.motion.at(time_s),
                    *tether_ends_m(record, time_s).ravel())  # fmt: skip
         still = (id(record.phase_at(time_s)), (np.round(numbers, _SAME_DIGITS) + 0.0).tobytes())
         drawn = self._drawn.get(name)
-        if drawn is None or drawn.still != still or drawn.served >= _SERVES:
+        if drawn is None or drawn.still != still or not _alike(drawn.day, daylight(record, time_s)):
             stage.show(time_s)
             stage.look(view)
-            drawn = self._drawn[name] = _Drawn(still, stage.shot())
-        drawn.served += 1
+            pixels = stage.shot()
+            drawn = self._drawn[name] = _Drawn(still, stage.day, pixels)
         return drawn.pixels
 
     def _views(self, cut: Cut, times: Array) -> list[Viewpoint]:
@@ -160,6 +161,13 @@ class Frames:
             far = _FROM_AFAR + (1 - _FROM_AFAR) * share * share * (3 - 2 * share)
             views = [_nearer(view, factor) for view, factor in zip(views, far, strict=True)]
         return views
+
+
+def _alike(one: Daylight | None, other: Daylight | None) -> bool:
+    """Tell whether two lights are too much alike for a picture to show the difference."""
+    if one is None or other is None:
+        return one is other
+    return bool(one.sun @ other.sun > np.cos(_TURNED_RAD) and abs(one.share - other.share) < _SEEN)
 
 
 def _nearer(view: Viewpoint, factor: float) -> Viewpoint:

@@ -26,7 +26,7 @@ from armcarry.version import VERSION
 from armcarry.views import palette
 from armcarry.views.eyes import Eye, eyes
 from armcarry.views.gltf_tethers import Rod, rods
-from armcarry.views.groups import Group, leaders, rigid_groups
+from armcarry.views.groups import Group, rigid_groups
 from armcarry.views.keys import Keys, key_frames
 from armcarry.views.looks import MATERIALS, Look
 from armcarry.views.meshes import Triangles, triangles
@@ -155,7 +155,7 @@ class _Writer:
 
     def _camera(self, eye: Eye, groups: tuple[Group, ...], nodes: dict[str, int]) -> None:
         tree, links = self.record.link_poses(self.record.motion.start_s)
-        leader = leaders(self.record)[eye.link]
+        leader = self.record.leaders[eye.link]
         name = next(group.name for group in groups if group.link == leader)
         local = poses.inverse(links[tree.index(leader)]) @ links[tree.index(eye.link)] @ _CAMERA
         node = self._node(f"camera {eye.name}", local)

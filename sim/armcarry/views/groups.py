@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
@@ -47,7 +47,7 @@ def rigid_groups(record: Record, also: Iterable[str] = ()) -> tuple[Group, ...]:
         record: the run.
         also: links whose group is wanted though it may hold no body.
     """
-    leader = leaders(record)
+    leader = record.leaders
     tree, links = record.link_poses(record.motion.start_s)
     members: dict[str, list[int]] = {WORLD: [], **{leader[link]: [] for link in also}}
     for k, body in enumerate(record.bodies):
@@ -96,31 +96,3 @@ def body_kinds(record: Record) -> tuple[str, ...]:
 
 def _trees(record: Record) -> list[Tree]:
     return [phase.tree for phase in record.phases]
-
-
-def leaders(record: Record) -> dict[str, str]:
-    """Return for each link the one that leads its group: the nearest above it, in its own thing, that moves."""
-    tree = record.phases[0].tree
-    still = _constant_joints(record)
-    settled = {WORLD}
-    leader = {WORLD: WORLD}
-    for row, link in enumerate(tree.links):
-        if link == WORLD:
-            continue
-        above, column = tree.links[tree.parents[row]], tree.columns[row]
-        if column >= 0 and not still[column]:
-            leader[link] = link
-        elif link.split("/", 1)[0] == above.split("/", 1)[0]:
-            leader[link] = leader[above]
-        else:  # the root of a thing: part of the world if it hangs unmoved from something static all along
-            hung = {(t.mounting(link.split("/", 1)[0]).parent, t.mounting(link.split("/", 1)[0]).pose.tobytes())
-                    for t in _trees(record)}
-            unmoved = len(hung) == 1 and leader.get(above) in settled
-            leader[link] = WORLD if unmoved else link
-    return leader
-
-
-def _constant_joints(record: Record) -> NDArray[np.bool_]:
-    """Tell which joints (n,) never move in the run."""
-    table = record.motion.coefficients
-    return np.asarray(np.all(table[:, 1:] == 0.0, axis=(0, 1)) & np.all(table[:, 0] == table[0, 0], axis=0))

@@ -7,13 +7,14 @@ never come from these triangles.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from armcarry.geometry.poses import Array
-from armcarry.geometry.shapes import Box, Capsule, ConvexMesh, Cylinder, Shape, Sphere
+from armcarry.geometry.shapes import Box, Capsule, ConvexMesh, Cylinder, Shape, Sphere, bounding_radius_m
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,6 +30,26 @@ class Triangles:
     vertices_m: Array
     faces: NDArray[np.int64]
     normals: Array
+
+
+#: fewest and most corners of a round part
+_FEW, _MANY = 8, 24
+
+
+def sides_within(off_m: float) -> Callable[[Shape], int]:
+    """Return what tells how many corners, an even number, keep what is drawn of a round shape this near to it, m.
+
+    A truss has hundreds of thin tubes, and each of their corners costs time in every picture.
+    """
+
+    def sides(shape: Shape) -> int:
+        # what is no round shape may be drawn with soft edges
+        radius = shape.radius_m if isinstance(shape, Sphere | Capsule | Cylinder) else bounding_radius_m(shape)
+        if radius <= off_m:
+            return _FEW
+        return int(np.clip(2 * np.ceil(np.pi / np.arccos(1 - off_m / radius) / 2), _FEW, _MANY))
+
+    return sides
 
 
 def triangles(shape: Shape, sides: int = 24) -> Triangles:

@@ -113,7 +113,7 @@ class _Encoder:
         self._command = [
             get_ffmpeg_exe(), "-y", "-loglevel", "error", "-f", "rawvideo", "-pix_fmt", "rgb24",
             "-s", f"{size[0]}x{size[1]}", "-r", str(frames_per_s), "-i", "-", "-an", "-c:v", "libx264",
-            "-preset", "veryfast", "-crf", "21", "-pix_fmt", "yuv420p", "-movflags", "+faststart",
+            "-preset", "veryfast", "-crf", "21", "-threads", "1", "-pix_fmt", "yuv420p", "-movflags", "+faststart",
         ]
 
     def __enter__(self) -> _Encoder:

@@ -98,5 +98,5 @@ def _spot(record: Record, finding: Finding, name: str) -> Array | None:
 def shown_first(record: Record, finding: Finding) -> tuple[bool, bool, float]:
     """Return the key of the order in which findings get a camera: failed first, then by the share that is kept."""
     gap = gap_of(record, finding)
-    left = np.inf if gap is None or gap.row.required_m is None else gap.row.weight
+    left = np.inf if gap is None or gap.row.required_m is None else record.weight_of(gap.row)
     return finding.verdict is not Verdict.FAIL, gap is None, float(left)

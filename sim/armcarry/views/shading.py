@@ -27,6 +27,8 @@ _AROUND = np.stack([_LOOKS * np.sin(_TURNS), _LOOKS * np.cos(_TURNS)], axis=1).a
 UNLIT = (1, 254, 3)
 #: texels of a shadow map a side
 MAP_PX = 2048
+#: sums may be taken in another order; inf and nan mean something here
+_LOOSE = {"reassoc", "contract", "arcp", "nsz"}
 
 
 @njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
@@ -52,16 +54,28 @@ def sun_depth(corners: Floats, axes: Floats, low_u: float, low_v: float, texel: 
         left, right = min(p[0, 0], p[1, 0], p[2, 0]), max(p[0, 0], p[1, 0], p[2, 0])
         low, high = min(p[0, 1], p[1, 1], p[2, 1]), max(p[0, 1], p[1, 1], p[2, 1])
         area = (p[1, 0] - p[0, 0]) * (p[2, 1] - p[0, 1]) - (p[2, 0] - p[0, 0]) * (p[1, 1] - p[0, 1])
-        if right < 0 or high < 0 or left > count - 1 or low > count - 1 or abs(area) < 1e-9:
-            continue
+        if right < 0 or high < 0 or left > count - 1 or low > count - 1 or area < 1e-9:
+            continue  # off the map, or turned away from the sun: bodies are closed
+        # s and the weights of the corners change evenly along a row: only what is covered of each is gone through
+        slope_x = ((p[1, 1] - p[2, 1]) * p[0, 2] + (p[2, 1] - p[0, 1]) * p[1, 2] + (p[0, 1] - p[1, 1]) * p[2, 2]) / area
+        slope_y = ((p[2, 0] - p[1, 0]) * p[0, 2] + (p[0, 0] - p[2, 0]) * p[1, 2] + (p[1, 0] - p[0, 0]) * p[2, 2]) / area
         for y in range(max(int(np.ceil(low)), 0), min(int(np.floor(high)), count - 1) + 1):
-            for x in range(max(int(np.ceil(left)), 0), min(int(np.floor(right)), count - 1) + 1):
-                a = ((p[1, 0] - x) * (p[2, 1] - y) - (p[2, 0] - x) * (p[1, 1] - y)) / area
-                b = ((p[2, 0] - x) * (p[0, 1] - y) - (p[0, 0] - x) * (p[2, 1] - y)) / area
-                if a >= -1e-6 and b >= -1e-6 and a + b <= 1 + 1e-6:
-                    s = a * p[0, 2] + b * p[1, 2] + (1 - a - b) * p[2, 2]
-                    if s > found[y, x]:
-                        found[y, x] = s
+            begin, end = max(left, 0.0), min(right, count - 1.0)
+            for k in range(3):
+                one, two = (k + 1) % 3, (k + 2) % 3
+                # the side across from corner k: on its inner side the weight of k is not below 0
+                across = (p[one, 1] - p[two, 1]) / area
+                here = ((p[one, 0] * p[two, 1] - p[two, 0] * p[one, 1]) + (p[two, 0] - p[one, 0]) * y) / area + 1e-6
+                if across > 1e-12:
+                    begin = max(begin, -here / across)
+                elif across < -1e-12:
+                    end = min(end, -here / across)
+                elif here < 0:
+                    end = -1.0
+            for x in range(int(np.ceil(begin)), int(np.floor(end)) + 1):
+                s = p[0, 2] + slope_x * (x - p[0, 0]) + slope_y * (y - p[0, 1])
+                if s > found[y, x]:
+                    found[y, x] = s
     return found
 
 
@@ -90,7 +104,7 @@ def places(z: Floats, camera: Floats, tall: float) -> Floats:
     return found
 
 
-@njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+@njit(cache=True, nogil=True, fastmath=_LOOSE, error_model="numpy")  # type: ignore[untyped-decorator]
 def _normal(at: Floats, z: Floats, i: int, j: int, way: Floats) -> Any:
     """Write the surface's direction at a pixel, towards the eye, and return how sharply the surface bends there."""
     h, w = z.shape
@@ -111,7 +125,7 @@ def _normal(at: Floats, z: Floats, i: int, j: int, way: Floats) -> Any:
     return bend
 
 
-@njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+@njit(cache=True, nogil=True, fastmath=_LOOSE, error_model="numpy")  # type: ignore[untyped-decorator]
 def _sunlit(point: Floats, way: Floats, axes: Floats, map_: Floats, low_u: float, low_v: float, texel: float) -> float:
     """Return how much of the sun (0 to 1) reaches a point, by nine looks around it; -1 off the map."""
     off = 1.6 * texel + 0.003
@@ -137,7 +151,7 @@ def _sunlit(point: Floats, way: Floats, axes: Floats, map_: Floats, low_u: float
     return total / 9.0
 
 
-@njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+@njit(cache=True, nogil=True, fastmath=_LOOSE, error_model="numpy")  # type: ignore[untyped-decorator]
 def _open(at: Floats, z: Floats, i: int, j: int, way: Floats, px_m: float) -> float:
     """Return how open a point is (0 to 1), by twelve looks at what stands near it in the picture."""
     h, w = z.shape
@@ -155,7 +169,7 @@ def _open(at: Floats, z: Floats, i: int, j: int, way: Floats, px_m: float) -> fl
     return max(1 - shut / 3.8, 0.3)
 
 
-@njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+@njit(cache=True, nogil=True, fastmath=_LOOSE, error_model="numpy")  # type: ignore[untyped-decorator]
 def compose(
     fill: Bytes, sun: Bytes, behind: Floats, z: Floats, at: Floats, near: Floats, whole: Floats,
     frames: Floats, axes: Floats, tall: float, times: int,

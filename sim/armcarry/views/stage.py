@@ -15,13 +15,17 @@ from armcarry.record.record import Record
 from armcarry.views import gl, palette
 from armcarry.views.actors import SceneActors
 from armcarry.views.annotate import Pixels
-from armcarry.views.composed import composed
-from armcarry.views.daylight import Lamps, Level, daylight
+from armcarry.views.composed import composed, drawn
+from armcarry.views.daylight import Daylight, Lamps, Level, daylight
 from armcarry.views.hooked import tether_ends_m
+from armcarry.views.meshes import sides_within
+from armcarry.views.smoothing import smoothed
 from armcarry.views.viewpoint import Viewpoint
 
 #: width and height of a picture
 SIZE = (1600, 900)
+#: round parts are drawn this near to what they are, m
+_OFF_M = {Level.PLAIN: 4e-3, Level.FINE: 2e-3, Level.STILL: 1.5e-3}
 
 
 class Stage:
@@ -49,12 +53,13 @@ class Stage:
         self.plotter: Any = pyvista.Plotter(off_screen=True, window_size=window, lighting="none")
         self.plotter.set_background(palette.ROOM)
         self.plotter.render_window.SetMultiSamples(0)
-        # edges smoothed in the picture: several samples a point cost twice as much where no graphics card draws
-        self.plotter.renderer.SetUseFXAA(level is Level.PLAIN)
         self._nearest_m = 0.0
+        #: the light of the picture drawn last
+        self.day: Daylight | None = None
         self.lamps = Lamps(self.plotter)
         self._lines: list[Any] = []
-        self.record, self.scene = record, SceneActors(record)
+        self.record, self.scene = record, SceneActors(record, sides_within(_OFF_M[level]))
+        self.scene.cull()
         self._tethers: list[Any] = []
         for actor in self.scene.actors:
             self.plotter.renderer.AddActor(actor)
@@ -128,12 +133,13 @@ class Stage:
         self.plotter.renderer.ResetCameraClippingRange()
         near, far = self.plotter.camera.GetClippingRange()
         self.plotter.camera.SetClippingRange(max(near, self._nearest_m), far)
-        day = daylight(self.record, self.scene.time_s)
+        self.day = day = daylight(self.record, self.scene.time_s)
         self.lamps.show(day)
         if self.level is not Level.PLAIN:
             return composed(self.plotter, self.scene, self.lamps, day, self._times, self._lines)
-        self.plotter.render()
-        return np.asarray(self.plotter.screenshot(return_img=True), dtype=np.uint8)
+        # edges smoothed here: where no graphics card draws, several samples a point or VTK's own filter cost more than
+        # all else of a picture
+        return smoothed(drawn(self.plotter.render_window))
 
     def pixels(self, points_m: ArrayLike) -> tuple[Array, Array]:
         """Return where points (n, 3) are in the picture (n, 2), x right and y down, and which are before the eye."""

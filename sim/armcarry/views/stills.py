@@ -17,7 +17,7 @@ from armcarry.scene.build import PLATFORM
 from armcarry.scene.words import plain
 from armcarry.views import palette
 from armcarry.views.annotate import Pixels, Sheet
-from armcarry.views.closest import closest_track, judged, kept, worded
+from armcarry.views.closest import closest_track, kept, worded
 from armcarry.views.stage import SIZE, Stage
 from armcarry.views.viewpoint import Viewpoint, body_corners, hiding, overview, towards_gap, towards_place
 
@@ -85,7 +85,9 @@ def stills(
 def tightest_rows(record: Record, count: int) -> list[PairRow]:
     """Return the rows that matter most (see ``record.matters``), each two things (instance and class) at most once."""
     found: dict[tuple[str, ...], PairRow] = {}
-    for row in sorted(filter(judged, record.table.near), key=lambda row: (row.weight, row.margin_m, row.upper_m)):
+    table = record.table
+    rows = np.flatnonzero(table.judged)
+    for row in table.rows(rows[np.lexsort((table.upper_m[rows], table.margin_m[rows], record.weights[rows]))]):
         pair = tuple(name.split("/", 1)[0] for name in (row.body_a, row.body_b))
         found.setdefault((*pair, row.class_a, row.class_b), row)
     return list(found.values())[:count]
@@ -173,7 +175,7 @@ def _overview(record: Record, stage: Stage) -> Still:
 def near_stretches(record: Record) -> list[tuple[float, float, bool]]:
     """Return the stretches in which the pair that matters most has little more than is required, or less (True)."""
     times = np.linspace(record.motion.start_s, record.motion.end_s, _NEAR_LOOKS)
-    track = closest_track(record, times, only=lambda row: not row.own)
+    track = closest_track(record, times)
     asked = np.array([np.nan if k < 0 else record.pairs[k].required_m for k in track.row], dtype=float)
     kind = np.where(track.lower_m < asked, 2, np.where(track.lower_m < _NEAR_SHARE * asked, 1, 0))
     edges = np.concatenate([[0], np.flatnonzero(np.diff(kind)) + 1, [len(kind)]])

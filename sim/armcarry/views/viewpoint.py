@@ -173,7 +173,7 @@ def _crossings(
     if not len(pairs):
         return np.zeros(0, dtype=np.int64), []
     lines = [Capsule(_SIGHT_RADIUS_M, float(length) - _START_M) for length in far]
-    where = np.stack([_z_along(p, w) for p, w in zip((begin + end) / 2, way, strict=True)])
+    where = _z_along((begin + end) / 2, way)
     found = distances([*lines, *shapes], np.concatenate([where, place])[None], pairs + np.array([0, len(lines)]))
     met = pairs[found.upper_m[0] <= 0.0]
     return met[:, 0], [rows[k] for k in met[:, 1]]
@@ -182,9 +182,11 @@ def _crossings(
 def _from_segment_m(points: Array, start: Array, end: Array) -> Array:
     """Return the distance (S, P) of points (P, 3) from segments between (S, 3) and (S, 3)."""
     along = end - start
-    share = np.einsum("sk,spk->sp", along, points - start[:, None]) / np.einsum("sk,sk->s", along, along)[:, None]
-    nearest = start[:, None] + np.clip(share, 0.0, 1.0)[..., None] * along[:, None]
-    return np.asarray(np.linalg.norm(points - nearest, axis=-1))
+    squared = np.einsum("sk,sk->s", along, along)[:, None]
+    off = along @ points.T - np.einsum("sk,sk->s", along, start)[:, None]
+    share = np.clip(off / squared, 0.0, 1.0)
+    far = np.einsum("sk,sk->s", start, start)[:, None] - 2 * start @ points.T + np.einsum("pk,pk->p", points, points)
+    return np.asarray(np.sqrt(np.maximum(far + share * (share * squared - 2 * off), 0.0)))
 
 
 def _best(score: Array, ways: Array, away_m: Array, focus: Array, seen: Array) -> Viewpoint:
@@ -194,11 +196,11 @@ def _best(score: Array, ways: Array, away_m: Array, focus: Array, seen: Array) -
 
 
 def _z_along(middle: Array, way: Array) -> Array:
-    """Return a pose (4, 4) at a point whose z axis points along a unit vector."""
-    side = np.cross(way, np.eye(3)[int(np.argmin(np.abs(way)))])
-    side /= np.linalg.norm(side)
-    pose = poses.identity()
-    pose[:3, 0], pose[:3, 1], pose[:3, 2], pose[:3, 3] = side, np.cross(way, side), way, middle
+    """Return poses (S, 4, 4) at points (S, 3) whose z axes point along unit vectors (S, 3)."""
+    side = np.cross(way, np.eye(3)[np.argmin(np.abs(way), axis=1)])
+    side /= np.linalg.norm(side, axis=1, keepdims=True)
+    pose = np.tile(np.eye(4), (len(way), 1, 1))
+    pose[:, :3, :] = np.stack([side, np.cross(way, side), way, middle], axis=2)
     return pose
 
 

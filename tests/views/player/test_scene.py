@@ -11,11 +11,12 @@ from vtkmodules.util.numpy_support import vtk_to_numpy
 from armcarry.quantities import rounded_down
 from armcarry.views import gl, palette
 from armcarry.views.actors import SceneActors
+from armcarry.views.meshes import sides_within
 from armcarry.views.player import capture, look
 from armcarry.views.player.cameras import Cameras
 from armcarry.views.player.layers import frame_links
 from armcarry.views.player.nearest import Closest, Nearest
-from armcarry.views.player.scene import QUICK, SHARP, SceneView, few_sides
+from armcarry.views.player.scene import OFF_M, QUICK, SHARP, SceneView
 from armcarry.views.player.session import Session
 from armcarry.views.player.swept import MAP_BANDS_M, map_layer
 from armcarry.whatif.swept import MAP_REPORT_M, closest_map
@@ -87,7 +88,7 @@ def test_each_layer_shows_and_hides(scene, name):
 
 def test_the_map_has_the_colour_of_how_near_the_run_comes(small_run):
     made = closest_map(small_run[0])
-    scene = SceneActors(small_run[0], few_sides)
+    scene = SceneActors(small_run[0], sides_within(OFF_M))
     actors = map_layer(small_run[0], scene).solid
     painted = np.concatenate([
         vtk_to_numpy(actor.GetMapper().GetInput().GetPointData().GetScalars())[::3] for actor in actors
@@ -267,10 +268,12 @@ def test_more_samples_at_rest(scene):
 
 
 def test_thin_parts_have_fewer_corners():
-    from armcarry.geometry.shapes import Box, Capsule, Cylinder
+    from armcarry.geometry.shapes import Capsule, Cylinder
 
-    assert [few_sides(Capsule(r, 1)) for r in (0.05, 0.2, 0.5)] == [8, 12, 16]
-    assert few_sides(Cylinder(2.0, 1)) == 24 and few_sides(Box((1, 1, 1))) == 8
+    few = sides_within(4e-3)
+    assert [few(Capsule(r, 1)) for r in (0.003, 0.05, 0.2, 0.5)] == [8, 8, 16, 24] and few(Cylinder(2.0, 1)) == 24
+    for r in (0.06, 0.1, 0.2):  # as many as keep the middle of each side that near
+        assert r * (1 - np.cos(np.pi / few(Capsule(r, 1)))) <= 4e-3 < r * (1 - np.cos(np.pi / (few(Capsule(r, 1)) - 2)))
 
 
 def test_a_picture_has_its_caption_and_a_free_name(scene, small_run, tmp_path):

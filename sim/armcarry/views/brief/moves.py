@@ -6,10 +6,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
 from armcarry.motion.speed import tip_speed_maximum
+from armcarry.record.pairs import PairTable
 from armcarry.record.record import MoveSpan, PairRow, Record
 from armcarry.scene.build import ARM, PLATFORM
 from armcarry.scene.tree import WORLD, Tree
@@ -154,14 +156,15 @@ def _expected(record: Record, move: MoveSpan) -> tuple[Expected, ...]:
 def _nearest(record: Record, lookout: Lookout, move: MoveSpan, rider: str = "") -> Nearest | None:
     """Return the closest pair of a move, of a rider and the hardware carried when one is named."""
 
-    def counts(row: PairRow) -> bool:
-        mine = {body.split("/", 1)[0] for body in (row.body_a, row.body_b)}
-        return not rider or (rider in mine) != ("hardware" in (row.class_a, row.class_b))
+    def counts(table: PairTable) -> NDArray[np.bool_]:
+        one, other = table.ends_of((rider,))
+        loads = np.array([word == "hardware" for word in table.words], dtype=bool)
+        return np.asarray((one | other) != (loads[table.class_a] | loads[table.class_b]))
 
     times = np.linspace(move.start_s, move.end_s, _PROBES if move.end_s > move.start_s else 1)
     if move.end_s > move.start_s:
         times[-1] = np.nextafter(move.end_s, -np.inf)  # at a switch what comes after it is another card's
-    track = closest_track(record, times, counts)
+    track = closest_track(record, times, counts if rider else None)
     margins = [
         np.inf if row < 0 else low - (record.pairs[row].required_m or 0.0)
         for row, low in zip(track.row, track.lower_m, strict=True)

@@ -170,7 +170,7 @@ class _Drawer:
 
     def _near(self, task: Task, time_s: float) -> Nearest | None:
         mine = {*task.actors, *task.riders, *([task.item] if task.item else [])}
-        track = closest_track(self.record, [time_s], lambda row: _one_of(mine, row.body_a, row.body_b))
+        track = closest_track(self.record, [time_s], lambda table: np.logical_xor(*table.ends_of(mine)))
         if track.row[0] < 0:
             return None
         row = self.record.pairs[track.row[0]]
@@ -265,11 +265,6 @@ class _Drawer:
         colour = palette.BLUISH_GREEN if good else palette.VERMILLION
         sheet.line(a, b, colour, 0.3)
         sheet.label((a + b) / 2, f"{'✓' if good else '✕'} {near.value}", colour)
-
-
-def _one_of(mine: set[str], body_a: str, body_b: str) -> bool:
-    """Tell whether one of two bodies, and not the other, is of somebody or something."""
-    return (body_a.split("/", 1)[0] in mine) != (body_b.split("/", 1)[0] in mine)
 
 
 def _save(panels: Sequence[Pixels], path: Path) -> None:

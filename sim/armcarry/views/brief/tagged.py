@@ -11,9 +11,13 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any, NamedTuple
 
+from reportlab import rl_config
 from reportlab.pdfbase import pdfdoc
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Image, Paragraph
+
+# pictures and pages as bytes: as letters they are a quarter larger and take seconds
+rl_config.useA85 = 0
 
 #: a cell of a table: the numbers of table, row and column, and whether it is of the head
 Cell = tuple[int, int, int, bool]

@@ -21,7 +21,6 @@ from armcarry.views.curves import thinned
 from armcarry.views.daylight import daylight
 from armcarry.views.eyes import eyes
 from armcarry.views.folded import folded
-from armcarry.views.groups import leaders
 from armcarry.views.hooked import hands_table
 from armcarry.views.plots import top_m
 from armcarry.views.pointed import Gap, gap_at, gap_of, label_words, look_at, shown_first, value_words
@@ -73,7 +72,7 @@ def page_facts(record: Record, findings: Sequence[Finding]) -> dict[str, Any]:
         "folds": [{"words": fold.words, "verdict": str(fold.verdict), "count": len(fold.rows)} for fold in folds],
         "tightest": _tightest(record),
         "cameras": [{"name": eye.name, "title": eye.title} for eye in eyes(record)],
-        "follow": f"group {leaders(record)[record.scene.tool(record.phases[0].tree)]}",
+        "follow": f"group {record.leaders[record.scene.tool(record.phases[0].tree)]}",
         "sun": _sun(record),
         "home": _view(overview(whole(record), 16 / 9)),
         "colours": colours(),

@@ -17,7 +17,7 @@ from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import bounding_radius_m
 from armcarry.record.matters import weight
 from armcarry.record.record import PairRow, Record
-from armcarry.views.closest import judged, kept
+from armcarry.views.closest import kept
 from armcarry.views.groups import Group, group_poses, rigid_groups
 
 #: parts with more to spare than this all look the same, so their margin is not measured
@@ -55,12 +55,13 @@ class Closest:
         """Sort the pairs once; ``groups`` saves sorting the bodies again."""
         self.record = record
         self._groups = rigid_groups(record) if groups is None else groups
-        self.rows = [row for row in record.table.near if judged(row)]
+        judged = record.table.judged
+        self.rows = record.table.rows(judged)
         where = {body.name: k for k, body in enumerate(record.bodies)}
         self._pair = np.array([(where[r.body_a], where[r.body_b]) for r in self.rows], dtype=np.int64).reshape(-1, 2)
         self._window = np.array([(r.start_s, r.end_s) for r in self.rows]).reshape(-1, 2)
         self._required = np.array([r.required_m for r in self.rows], dtype=float)
-        self._own = np.array([r.own for r in self.rows], dtype=bool)
+        self._apart = record.apart[judged]
         # no distance is less than the least over the run, which is proven
         self._least = np.array([r.lower_m for r in self.rows])
         self._radius = np.array([bounding_radius_m(body.shape) for body in record.bodies])
@@ -84,14 +85,14 @@ class Closest:
         reach = self.record.scene.loaded.rules.report_distance
         tinted = parts & (bound - self._required[active] < FAR_M)
         found = self._measure(active[tinted], pose)
-        heavy = weight(bound, self._required[active], self._own[active])
+        heavy = weight(bound, self._required[active], self._apart[active])
         others = np.flatnonzero(~tinted & (bound <= reach) & (heavy < np.inf))
         others = others[np.argsort(heavy[others], kind="stable")]
         return self._chosen(self._search(active[others], heavy[others], pose, found, reach), reach)
 
     def _weight(self, found: tuple[Any, ...], reach: float) -> Array:
         rows, lower = found[0], found[1]
-        return np.where(lower <= reach, weight(lower, self._required[rows], self._own[rows]), np.inf)
+        return np.where(lower <= reach, weight(lower, self._required[rows], self._apart[rows]), np.inf)
 
     def _search(
         self, rows: NDArray[np.int64], bound: Array, pose: Array, found: tuple[Any, ...], reach: float

@@ -10,7 +10,6 @@ from typing import Any
 
 import numpy as np
 
-from armcarry.geometry.shapes import Capsule, Cylinder, Shape, Sphere
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.views import palette
@@ -18,6 +17,7 @@ from armcarry.views.actors import SceneActors
 from armcarry.views.closest import worded
 from armcarry.views.daylight import Lamps, daylight
 from armcarry.views.hooked import all_tethers, tether_ends_m
+from armcarry.views.meshes import sides_within
 from armcarry.views.player import layers, look, swept
 from armcarry.views.player.cameras import Cameras
 from armcarry.views.player.corner import Corner
@@ -29,14 +29,10 @@ from armcarry.views.player.tint import Tint
 from armcarry.views.pointed import gap_of, label_words
 
 SHARP, QUICK = 4, 0
+#: round parts are drawn this near to what they are, m
+OFF_M = 4e-3
 #: height of the closest pair's value: so many pixels, or this share of the view where that is more
 _VALUE_PX, _VALUE_SHARE = 17, 0.03
-
-
-def few_sides(shape: Shape) -> int:
-    """Return corners for a round part, fewer for thin ones: a truss has hundreds of tubes and vertices cost time."""
-    radius = shape.radius_m if isinstance(shape, Sphere | Capsule | Cylinder) else 0.0
-    return 8 if radius < 0.12 else 12 if radius < 0.3 else 16 if radius < 0.6 else 24
 
 
 class SceneView:
@@ -65,7 +61,7 @@ class SceneView:
         self.renderer = plotter.renderer
         plotter.set_background(palette.ROOM)
         self.lamps = Lamps(plotter)
-        self.scene = SceneActors(record, few_sides)
+        self.scene = SceneActors(record, sides_within(OFF_M))
         self.scene.cull()
         for actor in self.scene.actors:
             self.renderer.AddActor(actor)
@@ -135,7 +131,7 @@ class SceneView:
             actor.SetVisibility(on)
 
     def _ghost(self, other: Record) -> SceneActors:
-        ghost = SceneActors(other, few_sides)
+        ghost = SceneActors(other, sides_within(OFF_M))
         ghost.paint(dict.fromkeys(range(len(other.bodies)), look.GHOST))
         for actor in self._ghost_actors(ghost):
             actor.GetProperty().SetOpacity(0.45)
