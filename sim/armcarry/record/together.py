@@ -49,7 +49,7 @@ def keeping(table: PairTable, trees: Sequence[Tree], motion: Motion) -> NDArray[
     kept = dict(zip((body.name for body in trees[0].bodies), _keepers(trees, motion), strict=True))
     found = np.zeros(len(table), dtype=bool)
     for link in {link for links in kept.values() for link in links}:
-        to = np.array([link in kept[name] for name in table.names], dtype=bool)
+        to = np.array([link in kept.get(name, ()) for name in table.names], dtype=bool)
         found |= to[table.body_a] & to[table.body_b]
     return found
 

@@ -54,8 +54,8 @@ def _along(flat: Row, at: int, side: int, step: int, middle: float, jump: float)
     for k in range(1, _REACH + 1):
         off = (flat[at + k * step] + flat[at + k * step + side]) / 2 - middle
         if abs(off) >= jump:
-            return k, off
-    return _REACH, off
+            return k, float(off)
+    return _REACH, float(off)
 
 
 @njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
