@@ -49,7 +49,7 @@ def test_at_the_start_the_argument_is_that_of_the_file():
 def test_a_platform_held_to_the_local_frame_sees_the_earth_below_and_the_sun_go_round():
     sky = sky_of(_environment())
     down = -sky.orbit.R_equator_local(TIMES)[..., :, 2]
-    earth = np.einsum("tji,tj->ti", sky.R_equator_platform(TIMES), down)
+    earth = np.einsum("tji,tj->ti", sky.at(TIMES).R_equator_platform, down)
     np.testing.assert_allclose(earth, np.broadcast_to([0.0, 0.0, -1.0], (41, 3)), atol=1e-12)
     sun = sky.sun_direction(TIMES)
     np.testing.assert_allclose(np.linalg.norm(sun, axis=-1), 1.0, atol=1e-12)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -27,6 +27,22 @@ class LightSpan:
     end_s: float
 
 
+class Seen(NamedTuple):
+    """The sky over a platform at instants (...).
+
+    Attributes:
+        sun: unit vectors (..., 3) from the platform to the sun, in the platform's frame.
+        share: how much of the sun's disc (...) shows.
+        place_m: the platform (..., 3) in the equator frame, from the Earth's centre.
+        R_equator_platform: rotations (..., 3, 3) that take platform coordinates to the equator frame.
+    """
+
+    sun: Array
+    share: Array
+    place_m: Array
+    R_equator_platform: Array
+
+
 @dataclass(frozen=True, eq=False)
 class Sky:
     """Sun and shadow over a run that starts at the orbit's epoch.
@@ -39,21 +55,22 @@ class Sky:
     turned: Array
     inertial: bool
 
-    def R_equator_platform(self, time_s: ArrayLike) -> Array:
-        """Return rotations (..., 3, 3) that take platform coordinates to the equator frame."""
-        if self.inertial:
-            return np.broadcast_to(self.turned, (*np.shape(time_s), 3, 3))
-        return np.asarray(self.orbit.R_equator_local(time_s) @ self.turned)
+    def at(self, time_s: ArrayLike) -> Seen:
+        """Return where everything in the sky is."""
+        local = self.orbit.R_equator_local(time_s)
+        turned = np.broadcast_to(self.turned, local.shape) if self.inertial else np.asarray(local @ self.turned)
+        place, sun = np.asarray(self.orbit.radius_m * local[..., :, 2]), self.orbit.sun_position_m(time_s)
+        to_sun = sun - place
+        unit = to_sun / np.linalg.norm(to_sun, axis=-1, keepdims=True)
+        return Seen(np.asarray(np.einsum("...ji,...j->...i", turned, unit)), sun_share(place, sun), place, turned)
 
     def sun_direction(self, time_s: ArrayLike) -> Array:
         """Return unit vectors (..., 3) from the platform to the sun, in the platform's frame."""
-        to_sun = self.orbit.sun_position_m(time_s) - self.orbit.position_m(time_s)
-        unit = to_sun / np.linalg.norm(to_sun, axis=-1, keepdims=True)
-        return np.asarray(np.einsum("...ji,...j->...i", self.R_equator_platform(time_s), unit))
+        return self.at(time_s).sun
 
     def sun_share(self, time_s: ArrayLike) -> Array:
         """Return how much of the sun's disc (...) shows: 1 by day, 0 by night."""
-        return sun_share(self.orbit.position_m(time_s), self.orbit.sun_position_m(time_s))
+        return self.at(time_s).share
 
     def spans(self, start_s: float, end_s: float) -> tuple[LightSpan, ...]:
         """Return the stretches of day, twilight and night in order, without gaps, each change to 1 ms."""

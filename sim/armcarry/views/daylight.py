@@ -55,12 +55,9 @@ def daylight(record: Record, time_s: float) -> Daylight | None:
     if environment is None:
         return None
     sky: Sky = sky_of(environment)
-    turned = sky.R_equator_platform(time_s)
-    place = sky.orbit.position_m(time_s)
-    far = float(np.linalg.norm(place))
-    return Daylight(
-        sky.sun_direction(time_s), float(sky.sun_share(time_s)), -turned.T @ place / far, far / EARTH_RADIUS_M, turned
-    )
+    seen = sky.at(time_s)
+    turned, far = seen.R_equator_platform, float(np.linalg.norm(seen.place_m))
+    return Daylight(seen.sun, float(seen.share), -turned.T @ seen.place_m / far, far / EARTH_RADIUS_M, turned)
 
 
 #: strength of sun and fills by day and by night

@@ -69,6 +69,7 @@ class Frames:
         self._map = Inset(record, int(_MAP * size[0]))
         self._eyes = [eye for eye in eyes(record) if eye.name in record.scene.loaded.crew]
         self._small: Stage | None = None
+        self._small_s = 0.0
         self._drawn: dict[str, _Drawn] = {}
 
     def __enter__(self) -> Frames:
@@ -109,7 +110,10 @@ class Frames:
             sheet.corner(self._map.at(time_s), "top right")
         rider = self._rider(time_s) if cut.kind in ("move", "hold") else None
         if rider is not None and rider.name != cut.camera:
-            sheet.corner(self._through(rider, time_s), "below it", rider.title)
+            # small, so that twelve pictures a second are as good as all
+            at = time_s if k % 2 == 0 or "small" not in self._drawn else self._small_s
+            self._small_s = at
+            sheet.corner(self._through(rider, at), "below it", rider.title)
         _gap(self.record, self._stage, sheet, track, k)
         _caption(self.record, sheet, time_s, cut)
         return sheet.pixels()
