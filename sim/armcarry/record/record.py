@@ -221,19 +221,18 @@ class Record:
         """The row that matters most (see ``record.matters``); None when no pair has a rule."""
         table = self.table
         rows = np.flatnonzero(~np.isnan(table.required_m) & ~table.meant)
-        if not len(rows):
-            return None
-        return table[int(rows[np.lexsort((table.upper_m[rows], table.margin_m[rows], self.weights[rows]))[0]])]
+        order = np.lexsort((table.upper_m[rows], table.margin_m[rows], self.weights[rows]))
+        return table[int(rows[order[0]])] if len(rows) else None
 
     @cached_property
     def leaders(self) -> dict[str, str]:
         """The link that leads each link (see ``record.together``): what every view moves as one."""
-        return leaders([phase.tree for phase in self.phases], self.motion)
+        return leaders(self.phases, self.motion)
 
     @cached_property
     def still(self) -> np.ndarray:
         """Which rows (R,) of the table are of bodies that keep one distance over the whole run."""
-        return keeping(self.table, [phase.tree for phase in self.phases], self.motion)
+        return keeping(self.table, self.phases, self.motion)
 
     @cached_property
     def apart(self) -> np.ndarray:
@@ -312,11 +311,7 @@ class Record:
 
     def move_at(self, time_s: float) -> MoveSpan | None:
         """Return the move under way at time_s, the later one at a switch; None outside all moves."""
-        found = None
-        for move in self.moves:
-            if move.start_s <= time_s <= move.end_s:
-                found = move
-        return found
+        return next((move for move in reversed(self.moves) if move.start_s <= time_s <= move.end_s), None)
 
 
 __all__ = ["Curve", "Event", "MoveSpan", "PairRow", "Phase", "Record", "Shortfall"]

@@ -14,20 +14,20 @@ from armcarry.motion.curve import Motion
 from armcarry.motion.forward import forward
 from armcarry.record.pairs import PairTable
 from armcarry.scene.tree import WORLD, Tree
+from armcarry.timeline.run import Phase
 
 #: an axis goes through a body's own as near as this, m and as a share of one
 _SAME = 1e-9
 
 
-def leaders(trees: Sequence[Tree], motion: Motion, aboard: bool = False) -> dict[str, str]:
+def leaders(phases: Sequence[Phase], motion: Motion, aboard: bool = False) -> dict[str, str]:
     """Return for each link the one that leads its group: the nearest above it, in its own thing, that moves.
 
     Args:
-        trees: of the phases, in order.
-        motion: of the run.
+        phases, motion: of the run.
         aboard: whether a thing that hangs unmoved from something that moves is one with it; else it leads itself.
     """
-    tree, still = trees[0], _constant_joints(motion)
+    tree, still = phases[0].tree, _constant_joints(motion)
     leader = {WORLD: WORLD}
     for row, link in enumerate(tree.links):
         if link == WORLD:
@@ -38,15 +38,15 @@ def leaders(trees: Sequence[Tree], motion: Motion, aboard: bool = False) -> dict
         elif (thing := link.split("/", 1)[0]) == above.split("/", 1)[0]:
             leader[link] = leader[above]
         else:  # the root of a thing: part of the world if it hangs unmoved from something static all along
-            hung = {(each.mounting(thing).parent, each.mounting(thing).pose.tobytes()) for each in trees}
+            hung = {(each.tree.mounting(thing).parent, each.tree.mounting(thing).pose.tobytes()) for each in phases}
             one = len(hung) == 1 and (aboard or leader[above] == WORLD)
             leader[link] = leader[above] if one else link
     return leader
 
 
-def keeping(table: PairTable, trees: Sequence[Tree], motion: Motion) -> NDArray[np.bool_]:
+def keeping(table: PairTable, phases: Sequence[Phase], motion: Motion) -> NDArray[np.bool_]:
     """Tell which rows (R,) of a table are of two bodies that keep their distance over the whole run."""
-    kept = dict(zip((body.name for body in trees[0].bodies), _keepers(trees, motion), strict=True))
+    kept = dict(zip((body.name for body in phases[0].tree.bodies), _keepers(phases, motion), strict=True))
     found = np.zeros(len(table), dtype=bool)
     for link in {link for links in kept.values() for link in links}:
         to = np.array([link in kept.get(name, ()) for name in table.names], dtype=bool)
@@ -54,13 +54,13 @@ def keeping(table: PairTable, trees: Sequence[Tree], motion: Motion) -> NDArray[
     return found
 
 
-def _keepers(trees: Sequence[Tree], motion: Motion) -> tuple[tuple[str, ...], ...]:
+def _keepers(phases: Sequence[Phase], motion: Motion) -> tuple[tuple[str, ...], ...]:
     """Return for each body the links that it keeps its place to: two bodies that share one keep their distance.
 
     Mostly the link that leads it; a round body that only turns about its own axis, such as the drum at an arm's foot,
     keeps its place to what carries it too.
     """
-    tree, leader = trees[0], leaders(trees, motion, aboard=True)
+    tree, leader = phases[0].tree, leaders(phases, motion, aboard=True)
     at = forward(tree, motion.at(motion.start_s))
     found = []
     for body in tree.bodies:
