@@ -218,6 +218,16 @@ def test_who_gets_on_in_a_swap_comes_when_the_arm_is_there(told):
     assert steps["ev2_to_keel_port_3_to"].after == ["to_bay_3"]
 
 
+@pytest.mark.parametrize(("comes_from", "waits"), [("bay_5", "from"), ("rack_b", "to")])
+def test_who_swaps_waits_at_the_end_of_the_rail_where_they_come_from_and_the_other_gets_off_to_the_far_one(
+    told, comes_from, waits
+):
+    steps = _steps(told(OUT, ON, f"go: {{who: ev2, to: {comes_from}}}", "swap: {off: ev1, on: ev2, at: bay_7}"))
+    other = {"from": "to", "to": "from"}[waits]
+    assert f"ev2_to_keel_port_7_{waits}" in steps
+    assert steps["ev1_gets_off"].leave_restraint.to == f"platform/keel_port_7_{other}"
+
+
 def test_nobody_waits_at_the_hatch_for_whom_the_script_links_to_something_else(told):
     steps = told(OUT, "go: {who: ev1, to: bay_3}\n      after: [there]", "{name: there, go: {who: ev2, to: bay_5}}")
     assert {step.name: step.after for step in steps.scenario.day.steps}["ev2_to_bay_5"] == []

@@ -100,7 +100,7 @@ def _chosen(search):
 
 def test_the_base_stands_where_the_whole_day_lacks_least_not_where_its_first_stop_does(scene, stops):
     # the first stop has a little more room here, but the others are far too tight from here
-    table = [(0.0, 0.05), (0.5, 0.0), (0.5, 0.0)]
+    table = [(0.0, 0.002), (0.5, 0.0), (0.5, 0.0)]
     assert _chosen(Told(scene, stops[:3], table)) == [THERE] * 3
 
 
@@ -112,6 +112,13 @@ def test_it_rolls_where_what_is_lacking_outweighs_the_time(scene, stops, monkeyp
     assert len(set(_chosen(Told(scene, stops[:3], table)))) == 1
 
 
+def test_it_rolls_rather_than_lack_a_little_that_need_not_be_lacking(scene, stops, monkeypatch):
+    table = [(0.0, 0.05), (0.05, 0.0), (0.05, 0.0)]
+    assert _chosen(Told(scene, stops[:3], table)) == [HERE, THERE, THERE]
+    monkeypatch.setattr(together, "FAILS_S", 0.0)
+    assert len(set(_chosen(Told(scene, stops[:3], table)))) == 1
+
+
 def test_what_another_place_would_cost_is_told(scene, stops):
     found = Told(scene, stops[:3], [(0.0, 0.05), (0.5, 0.0), (0.0, 0.05)]).best()
     assert found.steps[1].taken.base == THERE
@@ -119,12 +126,12 @@ def test_what_another_place_would_cost_is_told(scene, stops):
 
 
 def test_a_motion_without_a_way_is_left_for_another(scene, stops):
-    search = Told(scene, stops[:3], [(0.0, 0.1), (0.0, 0.1), (0.0, 0.1)])
+    search = Told(scene, stops[:3], [(0.0, 0.001), (0.0, 0.001), (0.0, 0.001)])
     first = search.best()
-    assert [step.taken.base for step in first.steps] == [HERE] * 3
+    (taken,) = {step.taken.base for step in first.steps}
     for before, step in zip(first.steps, first.steps[1:], strict=False):
         search.block(before.taken, step.taken)
-    assert _chosen(search) == [THERE] * 3
+    assert set(_chosen(search)) == {HERE, THERE} - {taken}
 
 
 def test_a_stop_that_nothing_reaches_is_left_and_told(scene, stops):

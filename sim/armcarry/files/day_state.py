@@ -8,11 +8,13 @@ from typing import Any
 
 from armcarry.files import names
 from armcarry.files.documents.arm import ArmDocument
+from armcarry.files.documents.platform import Handrail
 from armcarry.files.documents.scenario import ScenarioDocument
 from armcarry.files.documents.steps import AIRLOCK, ARM, Step
 from armcarry.files.item_acts import Item
 from armcarry.files.script import RESTRAINT
 from armcarry.files.spell import Moves, Names, Visit, Ways, spoken
+from armcarry.files.spots import apart_m, spot
 from armcarry.files.step_list import Steps
 from armcarry.files.yaml_text import YamlPath
 from armcarry.quantities import write
@@ -189,6 +191,13 @@ class DayState:
             self.known.tell(path, whom, f"{instead} before it")
             return None
         return who
+
+    def ends(self, rail: Handrail, who: str) -> tuple[str, str]:
+        """Return the ends of a handrail as places, the one nearer to where somebody comes from first."""
+        model = self.known.files["platform",].model()
+        ends = [f"platform/{rail.end}", f"platform/{rail.start}"]
+        here, *there = (spot(self.known.platform, model, place) for place in (self.places[who], *ends))
+        return (ends[0], ends[1]) if apart_m(here, there[0]) <= apart_m(here, there[1]) else (ends[1], ends[0])
 
     def frame(self, place: str) -> str:
         """Return a place as a plain step names it: the near end of a handrail by its frame."""

@@ -151,11 +151,12 @@ class DaySpeller(DayState):
         at = self.ways.at
         named = None if at is None else self.known.platform.worksites[at.worksite].handrail
         rail = self.known.platform.handrails.get(named or "")
+        near, far = (None, None) if rail is None else self.ends(rail, swap.on)
         if swap.waits is not None:
             self.walk(swap.on, self.frame(swap.waits), follows=True)
-        elif rail is not None and not self.places[swap.on].startswith("platform/"):
-            self.walk(swap.on, f"platform/{rail.end}", follows=True)
-        to = f"platform/{rail.start}" if swap.to is None and rail is not None else swap.to
+        elif near is not None and not self.places[swap.on].startswith("platform/"):
+            self.walk(swap.on, near, follows=True)
+        to = far if swap.to is None else swap.to
         self.get_off(path, off, None if to is None else self.frame(to), None)
         self.get_on(path, swap.on, None, follows=True)
 

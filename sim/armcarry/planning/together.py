@@ -29,8 +29,11 @@ from armcarry.scene.limits import joint_rates
 
 #: seconds that count for a roll of the base and for each metre of it, of two places as good the nearer
 ROLL_S, ROLLED_S = 600.0, 5.0
-#: seconds for each metre that something lacks, and for a motion without a way
-LACKING_S, NO_WAY_S = 4000.0, 20000.0
+#: seconds for what lacks anything that another branch or place need not lack, for each metre of it, and for a motion
+#: without a way
+FAILS_S, LACKING_S, NO_WAY_S = 1500.0, 4000.0, 20000.0
+#: what lacks less lacks nothing, m
+NOTHING_M = 0.002
 #: what a roll counts where the base may not roll, s
 NEVER_S = 1e7
 #: seconds that each metre of margin below ROOMY_M counts
@@ -145,11 +148,11 @@ class Search:
     def _nodes_s(self, layer: int, sure: bool = False) -> Array:
         """Return what the nodes of a layer cost; one that is not looked at yet, what load and rider lack on any."""
         nodes = self.layers[layer]
-        cost = np.array([_lost_s(one.lacking_m, one.spare_m) for one in nodes])
+        cost = np.array([_lost_s(one.lacking_m, one.spare_m, one.alike_m) for one in nodes])
         seen = np.array([one.q is not None or bool(one.why) for one in nodes])
         alike = min((one.alike_m for one in nodes if one.q is not None), default=ROOMY_M)
         away = np.array([self._away_s(layer, one.base) for one in nodes])
-        return np.where(seen, cost, np.inf if sure else _lost_s(max(0.0, -alike), alike) + away)
+        return np.where(seen, cost, np.inf if sure else _lost_s(max(0.0, -alike), alike, alike) + away)
 
     def _away_s(self, layer: int, base: Base) -> float:
         """Return what a place counts before it is looked at: the arm is best neither folded nor stretched there."""
@@ -306,6 +309,7 @@ def _stations(nodes: Sequence[Taken]) -> Array:
     return np.array([one.base.along_m for one in nodes])
 
 
-def _lost_s(lacking_m: float, spare_m: float) -> float:
-    """Return what a posture counts that lacks something, or has little to spare, s."""
-    return LACKING_S * lacking_m + TIGHT_S * max(0.0, ROOMY_M - max(spare_m, 0.0))
+def _lost_s(lacking_m: float, spare_m: float, alike_m: float) -> float:
+    """Return what a posture counts that lacks something, more than any other would too, or has little to spare, s."""
+    fails = FAILS_S if lacking_m > max(0.0, -alike_m) + NOTHING_M else 0.0
+    return fails + LACKING_S * lacking_m + TIGHT_S * max(0.0, ROOMY_M - max(spare_m, 0.0))
