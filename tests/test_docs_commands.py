@@ -53,9 +53,9 @@ CALLS = {
     "armcarry route SCENARIO --out NEW.yaml [--carry NAME] [--seed S]": [
         "armcarry route first.yaml --out new.yaml --carry swing --seed 2"
     ],
-    "armcarry replan RUN --at TIME [--late STEP=+70min] [--failed STEP] [--unable NAME]": [
+    "armcarry replan RUN --at TIME [--late STEP=+70min] [--failed STEP] [--unable NAME] [--out DIR]": [
         "armcarry rehearse day_that_may_vary --no-views",
-        "armcarry replan runs/day_that_may_vary --at 0:06 --late far_lamp=+10min --failed report --unable ev2",
+        "armcarry replan runs/day_that_may_vary --at 0:06 --late far_lamp=+10min --failed report --unable ev2 --out on",
     ],
     "armcarry stations SCENARIO [WORKSITE...]": [f"armcarry stations {SMALL} mast_top --step '5 m' --picture map.png"],
     "armcarry disperse SCENARIO --out DIR [--runs N] [--seed S] [--workers W] [--cluster ADDRESS --tls-ca PEM "

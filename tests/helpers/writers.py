@@ -13,6 +13,7 @@ from pathlib import Path
 
 from armcarry.files.places import scenarios_folder
 from armcarry.record.store import load, save
+from short_days import flown as day_flown
 
 PROGRAM = Path(__file__).parents[1] / "hostile" / "killing.py"
 STL = b"x".ljust(80) + struct.pack("<I", 4) + b"".join(
@@ -43,7 +44,7 @@ class Writer:
     """A command that writes.
 
     Attributes:
-        words: what is typed, in a folder with short.yaml, small.yaml, series.yaml, run/, a.stl and flown/.
+        words: what is typed, in a folder with short.yaml, small.yaml, series.yaml, run/, day/, a.stl and flown/.
         whole: a folder that it writes as a whole, empty for none.
         anew: what is removed before each call, because it is not written over.
     """
@@ -71,6 +72,7 @@ WRITERS = {
     "envelope": Writer(("envelope", "run", "--cell", "0.5 m", "--out", "swept.stl")),
     "route": Writer(("route", "small.yaml", "--out", "routed.yaml", "--overwrite")),
     "schedule": Writer(("schedule", "day_that_may_vary", "--out", "best.yaml", "--overwrite")),
+    "replan": Writer(("replan", "day", "--at", "0:01", "--out", "on"), "on", "on"),
     "stations": Writer(("stations", "small.yaml", "--step", "8 m", "--picture", "map.png")),
     "disperse": Writer(("disperse", "short.yaml", "--runs", "3", "--workers", "1", "--out", "campaign"),
                        anew="campaign"),
@@ -210,7 +212,7 @@ class Held:
 
 
 class Room:
-    """A folder with short.yaml, small.yaml, run/, a.stl and flown/, where ``killing.py`` runs commands."""
+    """A folder with short.yaml, small.yaml, run/, day/, a.stl and flown/, where ``killing.py`` runs commands."""
 
     def __init__(self, folder, short_run, short_path):
         self.folder, self._good = folder / "room", folder / "good"
@@ -222,6 +224,7 @@ class Room:
         (folder / "a.stl").write_bytes(STL)
         (folder / "series.yaml").write_text(SERIES)
         save(*short_run, folder / "run")
+        save(day_flown(scenarios_folder() / "day_that_may_vary.yaml"), (), folder / "day")
         unshare = _apart(folder)
         #: whether it may mount small file systems, which nobody else sees
         self.mounts = bool(unshare)

@@ -46,6 +46,7 @@ ONTO = {
     "route": Onto(("route", "small.yaml", "--out", "disk/routed.yaml", "--overwrite"), "routed.yaml", held=True),
     "schedule": Onto(("schedule", "day_that_may_vary", "--out", "disk/best.yaml", "--overwrite"), partly=True,
                      held=True),
+    "replan": Onto(("replan", "day", "--at", "0:01", "--out", "disk/on"), "on"),
     "stations": Onto(("stations", "small.yaml", "--step", "8 m", "--picture", "disk/map.png"), "map.png", held=True),
     "disperse": Onto(("disperse", "short.yaml", "--runs", "3", "--workers", "1", "--no-views", "--out", "disk/far"),
                      partly=True),

@@ -15,6 +15,7 @@ from armcarry.scheduling import flown as flown_module
 from armcarry.scheduling import replan as replan_module
 from armcarry.scheduling.replan import ways_on
 from armcarry.scheduling.turn import Turn
+from armcarry.views.brief.rest import rest_files
 from short_days import SHORT_DAY, flown
 
 DAY = Path(__file__).parents[2] / "scenarios" / "day_that_may_vary.yaml"
@@ -70,10 +71,11 @@ def test_what_a_failed_step_is_about_is_left_as_it_is():
 
 
 def test_a_way_on_rehearsed_as_it_is_written_ends_and_keeps_clear_as_it_was_told(record):
-    kept = {}
+    kept = []
     turn = Turn(300.0, {"far_lamp": 900.0})
-    ways_on(record, turn, write=lambda number, way, flown: kept.setdefault(way.title, (way, flown)))
-    way, flown = kept["what is worth most in time"]
+    ways = ways_on(record, turn, files=lambda flown: kept.append(flown) or rest_files(flown, 300.0))
+    way, flown = ways[1], kept[1]
+    assert way.title == "what is worth most in time"
     text = flown.text.encode()
     again = rehearse(build_scene(load_scenario(DAY.with_name("on.yaml"), text=text)), slip=turn.late_s)
     assert again.duration_s == pytest.approx(way.end_s, abs=1e-6)
@@ -82,6 +84,12 @@ def test_a_way_on_rehearsed_as_it_is_written_ends_and_keeps_clear_as_it_was_told
     begun = {slot.name: slot.start_s for slot in record.plan.schedule.slots}
     for slot in again.plan.schedule.slots:  # what is over stays, and nothing new begins before the instant
         assert slot.start_s == pytest.approx(begun.get(slot.name, -1.0)) or slot.start_s >= 300.0
+    assert way.files["scenario/scenario.yaml"].decode() == flown.text
+    told = way.files["procedure_ev1.md"].decode()
+    assert "Look at the seat" in told  # is under way
+    assert {"cards_ev1.pdf", "cards_ev2.pdf", "procedure_ev2.pdf"} <= set(way.files)
+    later = ways_on(record, Turn(600.0), files=lambda flown: rest_files(flown, 600.0))[1].files["procedure_ev1.md"]
+    assert "Look at the seat" not in later.decode() and "Free the clamp" in later.decode() + told
 
 
 def test_what_fails_anew_on_a_way_is_told_and_what_failed_before_is_not(record):

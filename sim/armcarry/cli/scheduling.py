@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from enum import StrEnum
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,7 +12,9 @@ import typer
 from armcarry.cli.base import Json, RunFolder, ScenarioFile, app, may_write, print_json, slip_of
 
 if TYPE_CHECKING:
+    from armcarry.scheduling.flown import Flown
     from armcarry.scheduling.proven import Proven
+    from armcarry.scheduling.turn import Turn
     from armcarry.views.terminal import Console
 
 
@@ -80,6 +83,10 @@ def replan(
     unable: Annotated[
         list[str] | None, typer.Option(metavar="NAME", help="A crewmember who can only go home. Repeatable.")
     ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="New folder for a folder a way: its script, procedures and cards from then."),
+    ] = None,
     as_json: Json = False,
 ) -> None:
     """Find ways on when a day goes wrong.
@@ -98,20 +105,39 @@ def replan(
     from armcarry.scheduling.replan import ways_on
     from armcarry.scheduling.turn import Turn
     from armcarry.views.terminal import Console
-    from armcarry.views.ways_on import show_ways
+    from armcarry.views.ways_on import show_ways, write_ways
 
+    if out is not None:
+        may_write(out, overwrite=False)
     cp_sat()
     console = Console(quiet=as_json)
     record, known = load(run)
     turn = Turn(parse(at, "time"), dict(map(slip_of, late or [])), tuple(failed or ()), tuple(unable or ()))
     with console.progress() as tell:
         tell(f"looking for ways on from {clock(turn.at_s)}", 0.1)
-        found = ways_on(record, turn, known=known, processes=cores())
+        files = partial(_kept, since_s=turn.at_s) if out is not None else None
+        found = ways_on(record, turn, known=known, processes=cores(), files=files)
+    written = [] if out is None else write_ways(out, found)
     if as_json:
-        print_json({"at_s": turn.at_s, "ways": [way.as_dict() for way in found]})
+        print_json({"at_s": turn.at_s, "ways": [way.as_dict() for way in found], "written": list(map(str, written))})
     else:
         show_ways(console, found, turn.at_s)
+        for folder in written:
+            again = f"armcarry rehearse {folder}/scenario/scenario.yaml{_again(turn)}"
+            typer.echo(f"Written to {folder}; all of it is judged by: {again}")
     raise typer.Exit(0 if any(way.holds for way in found[1:]) else 1)
+
+
+def _kept(flown: Flown, since_s: float) -> dict[str, bytes]:
+    from armcarry.views.brief.rest import rest_files
+
+    return rest_files(flown, since_s)
+
+
+def _again(turn: Turn) -> str:
+    """Return the options with which a way on is rehearsed as it was flown."""
+    late = [f" --slip {name}=+{seconds:g}s" for name, seconds in turn.late_s.items()]
+    return "".join((*late, *(f" --fail {name}" for name in turn.failed)))
 
 
 def _show(console: Console, found: Proven) -> None:

@@ -29,20 +29,21 @@ _SAME_S = 1e-6
 FLOWN = ("to_joints", "to_pose", "to_worksite", "line", "one_joint")
 
 
-def procedure(record: Record, findings: Iterable[Finding] = ()) -> Procedure:
+def procedure(record: Record, findings: Iterable[Finding] = (), since_s: float = 0.0) -> Procedure:
     """Return what everybody does and says in a run.
 
     Args:
         findings: of its checks; a task tells which of them fail in it.
+        since_s: what has ended by this instant is left out, and where everything is by then is told.
     """
-    return _Maker(record, findings).whole()
+    return _Maker(record, findings, since_s).whole()
 
 
 class _Maker:
     """Makes the tasks of one run."""
 
-    def __init__(self, record: Record, findings: Iterable[Finding]) -> None:
-        self.record, self.loaded = record, record.scene.loaded
+    def __init__(self, record: Record, findings: Iterable[Finding], since_s: float = 0.0) -> None:
+        self.record, self.loaded, self.since_s = record, record.scene.loaded, since_s
         self.script = {
             (carry.name, number): move
             for carry in repeated(record.scene, self.loaded.scenario.carries)
@@ -56,7 +57,8 @@ class _Maker:
 
     def whole(self) -> Procedure:
         plan, script = self.record.plan, self.loaded.scenario
-        tasks = self._of_carries(count(1)) if plan is None else self._of_day(plan)
+        every = self._of_carries(count(1)) if plan is None else self._of_day(plan)
+        tasks = [task for task in every if task.end_s > self.since_s or self.since_s <= 0.0]
         doing = {actor for task in tasks for actor in (*task.actors, *task.riders)} | {self.reader}
         return Procedure(
             title=script.title, purpose=script.purpose, reader=self.reader, tasks=tuple(tasks),
@@ -68,7 +70,8 @@ class _Maker:
 
     def _start(self) -> tuple[tuple[str, str], ...]:
         """Return where everybody and everything is at the start, with the fasteners that are open."""
-        page, rows = self.record.ledger.start, list[tuple[str, str]]()
+        ledger, rows = self.record.ledger, list[tuple[str, str]]()
+        page = ledger.start if self.since_s <= 0.0 else ledger.at(self.since_s)
         for name, person in page.people.items():
             if not person.away:
                 rows.append((plain(name), _whereabouts(self.loaded, page, name)))

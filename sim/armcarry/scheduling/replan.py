@@ -42,7 +42,7 @@ class _Choice:
 
 def ways_on(
     record: Record, turn: Turn, effort: Effort | None = None, *, known: Sequence[Finding] = (), processes: int = 1,
-    write: Callable[[int, WayOn, Flown], None] | None = None,
+    files: Callable[[Flown], Mapping[str, bytes]] | None = None,
 ) -> tuple[WayOn, ...]:
     """Return ways on from an instant of a run's day, flown and judged: home now, then the others, the best first.
 
@@ -54,7 +54,7 @@ def ways_on(
         effort: how hard to look.
         known: what was found of the run.
         processes: how many ways are flown side by side.
-        write: given each way that was flown, its place in the answer and what it came to; called where it was flown.
+        files: makes what is to be kept of a way that was flown, name -> bytes; called where it was flown.
 
     Raises:
         InputError: the run has no day, or the instant is outside it.
@@ -77,7 +77,7 @@ def ways_on(
         beside = [one.way for one in chosen[1:]]
         if choice.way.why_not or not any(_no_better(choice.way, other) for other in beside):
             chosen.append(choice)
-    jobs = [partial(_flown, choice, known, number, write) for number, choice in enumerate(chosen[:4])]
+    jobs = [partial(_flown, choice, known, files) for choice in chosen[:4]]
     return tuple(side_by_side(jobs, processes))
 
 
@@ -87,7 +87,7 @@ def _rank(way: WayOn) -> tuple[bool, bool, int, float]:
 
 
 def _flown(
-    choice: _Choice, known: Sequence[Finding], number: int, write: Callable[[int, WayOn, Flown], None] | None
+    choice: _Choice, known: Sequence[Finding], files: Callable[[Flown], Mapping[str, bytes]] | None
 ) -> WayOn:
     """Return a way on with what was found when it was flown."""
     if choice.onward is None:
@@ -103,9 +103,7 @@ def _flown(
         gone = tuple(name for name in way.keeps if name not in done)
         way = replace(way, end_s=planned.end_s, margins_s=left, drops=(*way.drops, *gone),
                       keeps=tuple(name for name in way.keeps if name in done))  # fmt: skip
-    if write is not None:
-        write(number, way, flown)
-    return way
+    return way if files is None else replace(way, files=files(flown))
 
 
 def _no_better(one: WayOn, other: WayOn) -> bool:

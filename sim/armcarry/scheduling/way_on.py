@@ -29,6 +29,7 @@ class WayOn:
         left_as_is: things that a step failed at, which nobody does anything to any more.
         why_not: why there is no such way; everything else is empty then.
         proof: what was found when it was flown; None where it was not, and ``not_flown`` says why.
+        files: what is to be kept of it, by path.
     """
 
     title: str
@@ -45,6 +46,7 @@ class WayOn:
     why_not: str = ""
     proof: Proof | None = None
     not_flown: str = ""
+    files: Mapping[str, bytes] = field(default_factory=dict, repr=False)
 
     @property
     def holds(self) -> bool:

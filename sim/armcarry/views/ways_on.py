@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Sequence
+from pathlib import Path
 
+from armcarry.errors import RecordError
+from armcarry.files.atomic import building, reason, swap
 from armcarry.quantities import clock
 from armcarry.record.finding import Verdict
 from armcarry.scheduling.way_on import WayOn
@@ -24,6 +28,28 @@ def show_ways(console: Console, ways: Sequence[WayOn], at_s: float) -> None:
     if judged:
         words = f"Judged from {clock(at_s)} on: {', '.join(judged)}; all else is for the rehearsal of what is taken"
         console.out.print(words, markup=False, highlight=False)
+
+
+def write_ways(out: Path, ways: Sequence[WayOn]) -> list[Path]:
+    """Write a folder with a folder each way that was flown, whole or not at all; return these.
+
+    Raises:
+        RecordError: it cannot be written.
+    """
+    names = {f"{number}_{way.title.replace(',', '').replace(' ', '_')}": way
+             for number, way in enumerate(ways) if way.files}  # fmt: skip
+    try:
+        with building(out) as partial:
+            for name, way in names.items():
+                told = {"way.json": json.dumps(way.as_dict(), indent=1, ensure_ascii=False).encode() + b"\n"}
+                for path, data in {**way.files, **told}.items():
+                    target = partial / name / path
+                    target.parent.mkdir(parents=True, exist_ok=True)
+                    target.write_bytes(data)
+            swap(partial, out)
+    except OSError as error:
+        raise RecordError(f"cannot write {out}: {reason(error)}; nothing there was changed") from error
+    return [out / name for name in names]
 
 
 def _row(number: int, way: WayOn) -> tuple[str, ...]:
