@@ -25,6 +25,8 @@ from armcarry.scene.tree import Tree
 SPACING_M = 0.15
 #: slower than this the body turns rather than travels, m/s
 TRAVELS_M_S = 2e-3
+#: poses of bodies that are held at once
+_AT_ONCE = 100_000
 #: instants at which the path of the chest is followed, a phase
 _FOLLOWED = 1500
 _STANDING = ("structure", "appendage", "vehicle")
@@ -122,12 +124,20 @@ class _Around:
 
     def narrowest(self, times_s: Array, travel: Array) -> _Narrowest:
         """Return the narrowest place at some instants; where nothing stands near it is twice the corridor."""
+        best = _Narrowest(2 * self.corridor_m, float(times_s[0]), ())
+        some = max(_AT_ONCE // len(self.tree.bodies), 1)
+        for first in range(0, len(times_s), some):
+            part = slice(first, first + some)
+            best = self._narrower(times_s[part], travel[part], best)
+        return best
+
+    def _narrower(self, times_s: Array, travel: Array, best: _Narrowest) -> _Narrowest:
+        """Return the best so far, or a place at some instants that is narrower."""
         placed = self.record.body_poses(times_s)
         centres = placed[..., :3, 3][:, self.mine]
         middle = (centres.min(axis=1) + centres.max(axis=1)) / 2
         extent = (np.linalg.norm(centres - middle[:, None], axis=2) + self.radii).max(axis=1)
         near = self._near(placed, middle, float(extent.max()))
-        best = _Narrowest(2 * self.corridor_m, float(times_s[0]), ())
         for k in range(len(times_s)):
             rows = self.others[near[k]]
             if len(rows):

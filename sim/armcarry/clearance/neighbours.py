@@ -166,13 +166,13 @@ def _touching(
     q = np.tile(_home(model), (len(grid), 1))
     q[:, [model.movable().index(joint) for joint in way]] = grid
     bodies = (*upper, *lower)
-    world = forward(tree, q, [f"{_IT}/{body.link}" for body in bodies]) @ np.stack([body.pose for body in bodies])
     pairs = np.array([(a, b) for a in range(len(upper)) for b in range(len(upper), len(bodies))])
-    shapes = [body.shape for body in bodies]
     middle = np.zeros((len(pairs), 3))
     for some in (slice(None, None, max(len(grid) - 1, 1)), slice(None)):  # the ends of the travel tell most apart
         if len(pairs):
-            seen = distances(shapes, world[some], pairs)
+            rows, which = np.unique(pairs, return_inverse=True)
+            left = [bodies[k] for k in rows]
+            seen = distances([body.shape for body in left], _placed(tree, q[some], left), which.reshape(-1, 2))
             keep = (seen.upper_m <= 0.0).all(axis=0)
             pairs, middle = pairs[keep], seen.point_a[seen.point_a.shape[0] // 2][keep]
     solid, rigid = rigid_with(model)
@@ -182,11 +182,16 @@ def _touching(
     moved = [_on_solid(body, solid, rigid) for body in bodies]
     found = []
     for (a, b), point in zip(pairs.tolist(), middle, strict=True):
-        root = world[len(grid) // 2, b] @ inverse(moved[b].pose)
+        root = _placed(tree, q[[len(grid) // 2]], [bodies[b]])[0, 0] @ inverse(moved[b].pose)
         start = (inverse(root) @ np.append(point, 1.0))[:3]
         if share_a_point(moved[a], moved[b], links, start):
             found.append(Touching(bodies[a].name, bodies[b].name, names))
     return found
+
+
+def _placed(tree: Tree, q: Array, bodies: Sequence[Body]) -> Array:
+    """Return T_world_body (N, B, 4, 4) in postures (N, n)."""
+    return np.asarray(forward(tree, q, [f"{_IT}/{body.link}" for body in bodies]) @ np.stack([b.pose for b in bodies]))
 
 
 def _on_solid(body: Body, solid: dict[str, str], rigid: dict[str, Array]) -> Body:

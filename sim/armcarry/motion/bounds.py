@@ -8,6 +8,9 @@ from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
 from armcarry.motion.curve import Motion
 
+#: intervals that are expanded at once
+_BATCH = 4096
+
 
 def taylor(curve: Motion, middles: Array, halves: Array) -> tuple[Array, Array, Array, Array]:
     """Expand joints about the middles of intervals, each inside one piece.
@@ -20,6 +23,14 @@ def taylor(curve: Motion, middles: Array, halves: Array) -> tuple[Array, Array, 
         Position and rate (N, n) at the middles, then the greatest possible |rate| and |acceleration|
         (N, n) over each interval: the sums of the absolute Taylor terms.
     """
+    found = np.empty((4, len(middles), len(curve.joints)))
+    for first in range(0, len(middles), _BATCH):  # all orders of all intervals at once are many times what is asked
+        part = slice(first, first + _BATCH)
+        found[:, part] = _expanded(curve, middles[part], halves[part])
+    return found[0], found[1], found[2], found[3]
+
+
+def _expanded(curve: Motion, middles: Array, halves: Array) -> tuple[Array, Array, Array, Array]:
     terms = curve.derivatives(middles)
     while len(terms) < 3:
         terms.append(np.zeros_like(terms[0]))
