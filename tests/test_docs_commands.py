@@ -136,6 +136,10 @@ ELSEWHERE = {
     "schedule --seed": "scheduling/test_best.py",
     "schedule --work": "scheduling/test_best.py",
     "edit --recover": "editing/test_command_line.py",
+    "edit --new": "editing/test_command_line.py",
+    "edit --platform": "editing/test_command_line.py",
+    "edit --arm": "editing/test_command_line.py",
+    "edit --rules": "editing/test_command_line.py",
     "handfly --score": "handfly/test_command_line.py",
     "handfly --keep": "handfly/test_command_line.py",
 }

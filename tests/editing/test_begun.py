@@ -6,6 +6,7 @@ import pytest
 
 from armcarry.editing import Session
 from armcarry.errors import InputError
+from armcarry.files.starts import write_bare
 
 CARRY = Path(__file__).parents[2] / "scenarios" / "pump_box_to_bay_7.yaml"
 
@@ -65,12 +66,28 @@ def test_what_is_brought_ends_the_last_carry_or_begins_one(session):
     assert [carry["name"] for carry in data["carries"][1:]] == ["back", "pump_box_to_bay_7"]
 
 
+def test_where_nothing_is_flown_yet_the_place_of_the_base_is_left_to_be_found(bare):
+    session = Session(bare)
+    assert session.script.data["base"]["station"]
+    data = session.script.tried(session.brought("rail_cart_1", "rail_bow", "ev1"))
+    assert "station" not in data["base"]
+    assert data["carries"][0]["name"] == "rail_cart_1_to_rail_bow"
+
+
 @pytest.mark.long
-def test_a_carry_is_begun_by_saying_what_is_brought_where(bare):
-    session = placed(bare)
+def test_a_carry_is_begun_from_nothing_by_saying_what_is_brought_where(tmp_path):
+    path = tmp_path / "mine.yaml"
+    write_bare(path, {})
+    session = Session(path)
+    session.restraint("foot_restraint")
+    session.person("ev1", "suited", "medium", "carry", "arm")
+    session.item("pump_box", "pump_box", "platform/rack_a_seat")
     answer = session.bring("pump_box", "bay_7")
     assert session.script.data["carries"][0]["name"] == "pump_box_to_bay_7"
-    assert not answer.record.shortfalls
-    session.write_out((0, 0))
+    assert not answer.failing
+    written = session.write_out((0, 0))
+    assert written.duration_s == pytest.approx(answer.duration_s, abs=1e-3)
+    assert session.script.data["base"]["station"], "what was found for the intent stands in the script now"
+    assert session.script.data["restraint"]["settings"]
     assert len(session.moves) > 8
     session.shift((0, 1), (0.0, 0.01, 0.0))

@@ -43,3 +43,20 @@ def test_what_is_no_key_or_fails_at_once_is_said(script):
     done = RUNNER.invoke(app, ["edit", str(script), "--set", "carries.0.moves.6.line.to=[-60 m, 0 m, 0 m]"])
     assert done.exit_code == 1
     assert "fail reach: out cannot be made" in done.output
+
+
+def test_a_script_is_begun_from_its_models_alone(tmp_path):
+    path, named = tmp_path / "mine.yaml", ["--platform", "tern_yard", "--arm", "heron", "--rules", "tern_yard"]
+    done = RUNNER.invoke(app, ["edit", str(path), "--new", *named, "--set", "title=Mine", "--json"])
+    assert done.exit_code == 0, done.output
+    told = json.loads(done.output)
+    assert told["failing"] == []
+    assert "+title: Mine" in told["difference"]
+    assert Session(path).script.data.keys() == {"format", "title", "purpose", "platform", "arm", "rules", "base"}
+    again = RUNNER.invoke(app, ["edit", str(path), "--new", "--set", "title=Mine"])
+    assert f"{path}: something stands here already; accepted: another name" in str(again.exception)
+    other = RUNNER.invoke(app, ["edit", str(tmp_path / "other.yaml"), "--new", "--arm", "crane"])
+    assert "crane" in str(other.exception)
+    assert not (tmp_path / "other.yaml").exists()
+    lone = RUNNER.invoke(app, ["edit", str(path), "--arm", "heron"])
+    assert "--arm goes with --new" in str(lone.exception)

@@ -56,3 +56,12 @@ def test_undo_has_no_end_and_a_new_change_forgets_what_was_undone():
     script.do(Change("", (Op("set", ("title",), "b"),)))
     assert script.redo() is None
     assert len(script.changes) == 2
+
+
+@pytest.mark.parametrize("gap", ["", "  "])
+def test_lists_stand_from_their_keys_as_they_did(gap):
+    moves = "".join(f"{gap}  {gap}- {{hold: {count} s}}\n" for count in (5, 6))
+    text = f"title: a\ncarries:  # all\n\n{gap}- name: out\n{gap}  moves:\n{moves}"
+    script = Script(text, parse_yaml(text.encode(), Path("a.yaml")).data)
+    script.do(Change("title", (Op("set", ("title",), "b"),)))
+    assert script.written() == text.replace("title: a", "title: b")

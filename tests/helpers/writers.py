@@ -82,6 +82,7 @@ WRITERS = {
     "examples": Writer(("examples", "hazard_light", "--to", "copied"), "copied", "copied"),
     "expand": Writer(("expand", "short.yaml", "--out", "spelled.yaml")),
     "edit": Writer(("edit", "short.yaml", "--set", "title=Another", "--out", "changed.yaml")),
+    "begun": Writer(("edit", "begun.yaml", "--new", "--set", "title=Another"), anew="begun.yaml"),
     "journal": Writer(("edit", "short.yaml", "--set", "title=Another", "--recover", "--journal", "kept"), anew="kept"),
     "keys": Writer(("handfly", "run", "--write-keys", "own_keys.yaml")),
     "keep": Writer(("handfly", "run", "--keep", "flown"), "flown/run", "flown/run"),

@@ -27,6 +27,12 @@ def edit(
     out: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Where --set or --recover writes the script; else nowhere.")
     ] = None,
+    new: Annotated[
+        bool, typer.Option("--new", help="Write the script first: its models, and nobody and nothing there.")
+    ] = False,
+    platform: Annotated[str | None, typer.Option(metavar="NAME", help="Platform that --new names.")] = None,
+    arm: Annotated[str | None, typer.Option(metavar="NAME", help="Arm that --new names.")] = None,
+    rules: Annotated[str | None, typer.Option(metavar="NAME", help="Rules that --new names.")] = None,
     as_json: Json = False,
 ) -> None:
     """Change a script in a window, each change proven at once.
@@ -35,8 +41,15 @@ def edit(
 
     Exit code: 0 done, 1 with --set or --recover something fails at once, 2 bad input, or no window can be opened here.
     """
+    from armcarry.errors import InputError
+    from armcarry.files.starts import write_bare
     from armcarry.views.terminal import Console
 
+    named = {key: value for key, value in (("platform", platform), ("arm", arm), ("rules", rules)) if value is not None}
+    if named and not new:
+        raise InputError(f"--{next(iter(named))} goes with --new", found=str(scenario), accepted="--new")
+    if new:
+        write_bare(scenario, named)
     folder = journal or Path("runs") / f"{scenario.stem}_edited"
     if not (change or recover):
         from armcarry.views.editing import ready

@@ -19,6 +19,10 @@ if TYPE_CHECKING:
     from armcarry.editing.answer import Answer
 
 
+#: keys of a script whose values may be found for its intents
+_FOUND = ("base", "start", "restraint")
+
+
 class Begun(Standing):
     """More acts of a session."""
 
@@ -56,7 +60,7 @@ class Begun(Standing):
         return self.change(self.brought(what, to, by))
 
     def brought(self, what: str, to: str, by: str | None = None) -> Change:
-        """Return the change that ``bring`` makes."""
+        """Return the change that ``bring`` makes; where nothing is flown yet, the base's place is left to be found."""
         said = {"what": what, "to": to, **({} if by is None else {"by": by})}
         move, title = {"bring": said}, f"bring {what} to {to}"
         carries = self.script.data.get("carries") or []
@@ -65,12 +69,16 @@ class Begun(Standing):
             op = Op("insert", ("carries", last, "moves", len(carries[last]["moves"])), move)
         else:
             op = Op("set", ("carries",), [*carries, {"name": f"{what}_to_{to}", "title": title, "moves": [move]}])
-        return Change(title, (op,))
+        base = self.script.data.get("base") or {}
+        found = {key: value for key, value in base.items() if key != "station"}
+        open_ = () if carries or found == base else (Op("set", ("base",), found),)
+        return Change(title, (op, *open_))
 
     def write_out(self, at: tuple[int, int]) -> Answer:
         """Write the moves that followed from an intent in its place, so that they can be changed one by one.
 
-        What is left to be found (``way: find``) is found again where the moves are changed.
+        Where the base stands, the arm starts and the restraint is set, as it was found for them, is written too. What
+        is left to be found (``way: find``) is found again where the moves are changed.
         """
         if self.kind(at) not in INTENT_KINDS:
             raise InputError(f"'{self.title(at)}' is no intent", file=self.path, found=self.kind(at),
@@ -82,4 +90,7 @@ class Begun(Standing):
         moves = [plain(names[one.carry][one.number - 1]) for one in flown]
         path = ("carries", at[0], "moves", at[1])
         there = tuple(Op("insert", path, move) for move in reversed(moves))
-        return self.change(Change(f"{self.title(at)}: written out, {len(moves)} moves", (Op("remove", path), *there)))
+        places = {key: plain(source.yaml.data[key]) for key in _FOUND if key in source.yaml.data}
+        kept = (Op("set", (key,), value) for key, value in places.items() if self.script.data.get(key) != value)
+        words = f"{self.title(at)}: written out, {len(moves)} moves"
+        return self.change(Change(words, (Op("remove", path), *there, *kept)))

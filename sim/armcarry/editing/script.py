@@ -7,6 +7,7 @@ is all that a session is: the journal keeps it, and a session that was killed is
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Mapping
 from copy import copy
 from dataclasses import dataclass, field
@@ -119,7 +120,8 @@ class Script:
         yaml = YAML()
         yaml.width = 4096  # no line of the script is wrapped anew
         yaml.preserve_quotes = True
-        yaml.indent(mapping=2, sequence=4, offset=2)
+        offset = _offset(self.text)
+        yaml.indent(mapping=2, sequence=2 + offset, offset=offset)
         document = yaml.load(self.text)
         for change in self.changes[: self.done]:
             for op in change.ops:
@@ -127,6 +129,12 @@ class Script:
         stream = io.StringIO()
         yaml.dump(document, stream)
         return stream.getvalue()
+
+
+def _offset(text: str) -> int:
+    """Return how far the items of lists stand from their keys in a script: 0 where they stand below them."""
+    found = re.search(r"^( *)[\w-]+:[ \t]*(?:#.*)?\n(?:[ \t]*(?:#.*)?\n)*( *)- ", text, re.MULTILINE)
+    return 2 if found is None or len(found[2]) > len(found[1]) else 0
 
 
 def _put(data: Any, op: Op, path: YamlPath) -> Any:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import textwrap
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -83,6 +84,28 @@ def write_new(kind: str, name: str, folder: Path, names: dict[str, str] | None =
     return [document, *(home / other for other in files), schema, *beside]
 
 
+def write_bare(document: Path, names: Mapping[str, str]) -> None:
+    """Write a scenario that names its models and nothing else, to be begun from: nobody and nothing is there.
+
+    Args:
+        document: the file; its folder is made.
+        names: key -> model it is to name instead of the demo's: platform, arm, rules.
+
+    Raises:
+        InputError: something stands there already, or there is no such model.
+        RecordError: it cannot be written.
+    """
+    if document.exists() or document.is_symlink():
+        raise InputError("something stands here already", file=document, accepted="another name")
+    data = {key: value for key, value in SCENARIO.items() if key != "carries"} | dict(names)
+    find_model("arms", str(data["arm"]), document)
+    find_model("rules", str(data["rules"]), document)
+    where = find_model("platforms", str(data["platform"]), document)
+    data |= {"title": document.stem.replace("_", " "), "purpose": "To be said: what is brought where, and why.",
+             "base": _base(open_model(read_source(where, PlatformDocument)))}  # fmt: skip
+    write_text_atomic(document, yaml_document(data))
+
+
 def _named_arm(arm: str, beside: Path) -> ModelFile[ArmDocument]:
     return open_model(read_source(find_model("arms", arm, beside), ArmDocument))
 
@@ -123,11 +146,7 @@ def _scenario(named: dict[str, str], document: Path) -> dict[str, Any]:
     arm = _named_arm(named["arm"], document)
     platform = open_model(read_source(find_model("platforms", named["platform"], document), PlatformDocument))
     find_model("rules", named["rules"], document)
-    mount, place = next(iter(platform.document.mounts.items()))
-    base: dict[str, Any] = {"mount": mount}
-    if place.joint is not None:
-        rail = next(joint for joint in platform.model().joints if joint.name == place.joint)
-        base["station"] = f"{(rail.lower + rail.upper) / 2:.3g} m"
+    base = _base(platform)
     name = arm.document.joints[0]
     joint = next(joint for joint in arm.model().joints if joint.name == name)
     kind, step = ("angle", math.radians(10.0)) if joint.kind == "revolute" else ("length", 0.1)
@@ -139,6 +158,15 @@ def _scenario(named: dict[str, str], document: Path) -> dict[str, Any]:
         {"one_joint": {name: write(here, kind)}, "name": "back", "say": "And back"},
     ]
     return {**named, "base": base, "carries": [{"name": "out_and_back", "moves": moves}]}
+
+
+def _base(platform: ModelFile[PlatformDocument]) -> dict[str, Any]:
+    """Return the first mount of a platform, in the middle of its rail where it has one."""
+    mount, place = next(iter(platform.document.mounts.items()))
+    if place.joint is None:
+        return {"mount": mount}
+    rail = next(joint for joint in platform.model().joints if joint.name == place.joint)
+    return {"mount": mount, "station": f"{(rail.lower + rail.upper) / 2:.3g} m"}
 
 
 def commented(document: type[Document], data: dict[str, Any]) -> str:

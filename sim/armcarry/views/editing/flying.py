@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from PySide6.QtCore import QTimer
+from PySide6.QtWidgets import QApplication
 
 from armcarry.editing.volume import FreeVolume
 from armcarry.errors import ArmcarryError
@@ -78,9 +79,15 @@ class Flying(Mending):
     def bring(self) -> None:
         """Ask what is to be brought where, and have it planned."""
         loaded = self.session.answer.record.scene.loaded
-        asked = Bring(self, list(loaded.hardware), list(loaded.platform.document.worksites))
+        sites = [name for name, site in loaded.platform.document.worksites.items() if site.seat]
+        if not loaded.hardware:
+            self.say("there is no item to bring; place one on the page Start")
+            return
+        asked = Bring(self, list(loaded.hardware), sites)
         if asked.exec():
             what, to = asked.what.currentText(), asked.to.currentText()
+            self.say(f"{what} to {to}: a way is looked for, which may take a minute")
+            QApplication.processEvents()
             self.do(lambda: self.session.bring(what, to))
 
     def take_best(self) -> None:

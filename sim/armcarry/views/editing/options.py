@@ -1,4 +1,4 @@
-"""How the chosen move is made, and what stands where at the start, as pages beside the scene."""
+"""How the chosen move is made, as a page beside the scene."""
 
 from __future__ import annotations
 
@@ -12,18 +12,16 @@ from PySide6.QtWidgets import (
     QHBoxLayout,
     QLineEdit,
     QPushButton,
-    QScrollArea,
     QVBoxLayout,
     QWidget,
 )
 
-from armcarry.editing.moves import angle, length
+from armcarry.editing.moves import angle
 from armcarry.editing.standing import FREE
 from armcarry.quantities import parse
 
 if TYPE_CHECKING:
     from armcarry.editing.session import Session
-    from armcarry.files.documents.bodies import Setting
 
 Do = Callable[[Callable[[], object]], None]
 
@@ -56,6 +54,7 @@ class WayPage(QWidget):
             ("Branches", self.branches, (("Look for others", self.look), ("Take it", self._take))),
         ):
             row, line = QHBoxLayout(), QFormLayout()
+            line.setRowWrapPolicy(QFormLayout.RowWrapPolicy.WrapAllRows)  # what a box says takes the whole width
             line.addRow(words, box)
             for title, act in acts:
                 button = QPushButton(title)
@@ -128,69 +127,3 @@ class WayPage(QWidget):
         branch = self.branches.currentData()
         if branch is not None:
             self._on_move(lambda at: self._session.take_branch(at, branch))
-
-
-def stops(setting: Setting) -> list[float]:
-    """Return where an adjustment of the restraint may stand, rad."""
-    first, last = round(setting.lowest / setting.step), round(setting.highest / setting.step)
-    return [count * setting.step for count in range(first, last + 1)]
-
-
-class StartPage(QScrollArea):
-    """What stands where at the start: base, restraint, appendages.
-
-    Attributes:
-        station: of the base; fields, the steps of each setting of the restraint; states, of each appendage.
-    """
-
-    def __init__(self, session: Session, do: Do) -> None:
-        """Args: as of WayPage."""
-        super().__init__()
-        self._session, self._do = session, do
-        self.station = QLineEdit()
-        self.fields: dict[str, QComboBox] = {}
-        self.states: dict[str, QComboBox] = {}
-        page, form, stands = QWidget(), QFormLayout(), session.stands
-        self.station.editingFinished.connect(self._typed_station)
-        form.addRow("Base along its rail", self.station)
-        restraint = session.answer.record.scene.loaded.restraint
-        for name in stands["settings"]:
-            self.fields[name] = QComboBox()
-            for value in stops(restraint.document.settings[name]) if restraint is not None else ():
-                self.fields[name].addItem(angle(value), value)
-            self.fields[name].activated.connect(lambda _, name=name: self._set(name))
-            form.addRow(f"Restraint {name.replace('_', ' ')}", self.fields[name])
-        for name, one in session.answer.record.scene.loaded.platform.document.appendages.items():
-            self.states[name] = QComboBox()
-            self.states[name].addItems(list(one.states))
-            self.states[name].activated.connect(lambda _, name=name: self._chosen(name))
-            form.addRow(name.replace("_", " ").capitalize(), self.states[name])
-        page.setLayout(form)
-        self.setWidget(page)
-        self.setWidgetResizable(True)
-        self.show_start()
-
-    def show_start(self) -> None:
-        """Show what stands where as the script says now."""
-        stands = self._session.stands
-        self.station.setEnabled(stands["station"] is not None)
-        if not self.station.isModified():  # else somebody is typing
-            self.station.setText("not on a rail" if stands["station"] is None else length(stands["station"]))
-        for name, field in self.fields.items():
-            field.setCurrentText(angle(stands["settings"].get(name, 0.0)))
-        for name, box in self.states.items():
-            box.setCurrentText(stands["appendages"][name])
-
-    def _typed_station(self) -> None:
-        if self.station.isModified():
-            self.station.setModified(False)
-            self._do(lambda: self._session.station(parse(self.station.text(), "length")))
-            self.show_start()
-
-    def _set(self, name: str) -> None:
-        self._do(lambda: self._session.setting(name, float(self.fields[name].currentData())))
-        self.show_start()
-
-    def _chosen(self, name: str) -> None:
-        self._do(lambda: self._session.appendage(name, self.states[name].currentText()))
-        self.show_start()

@@ -26,7 +26,8 @@ from armcarry.editing.answer import changed_mm
 from armcarry.editing.moves import LEADING, angle, length
 from armcarry.geometry import poses
 from armcarry.quantities import clock, parse, rounded_down
-from armcarry.views.editing.options import StartPage, WayPage
+from armcarry.views.editing.options import WayPage
+from armcarry.views.editing.starting import StartPage
 from armcarry.views.player import look
 
 if TYPE_CHECKING:
@@ -218,6 +219,7 @@ class Panel(QWidget):
         for button in (self.there, self.mend):
             button.setEnabled(bool(answer.failed))
         self.later.setText(answer.problem or later_words(answer.open, len(answer.later)))
+        self.later.setVisible(bool(self.later.text()))
 
     def finding(self) -> Finding | None:
         """Return the finding that is chosen."""

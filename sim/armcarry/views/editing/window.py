@@ -138,7 +138,7 @@ class EditWindow(Daily):
             return
         self._shown()
         if not answer.left:
-            anew = f"{answer.proven} stretches" if answer.steps else f"{answer.planned} of {len(answer.moves)} moves"
+            anew = f"{answer.proven} stretches" if answer.steps else f"{answer.planned} moves"
             self.say(f"{answer.title}; {anew} worked out anew, all proven after {1000 * answer.took_s:.0f} ms")
 
     def on_move(self, act: Callable[[tuple[int, int]], object]) -> None:

@@ -1,15 +1,16 @@
 """The window in which a script is changed, under real key and mouse events. Run in a child process, off screen."""
 
 import os
-from functools import partial
+from functools import partial, partialmethod
 
 import numpy as np
 import pytest
 from PySide6.QtCore import QPoint, Qt
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication, QPushButton, QTabWidget
+from PySide6.QtWidgets import QApplication, QComboBox, QPushButton, QTabWidget
 
 from armcarry.editing import Session
+from armcarry.files.starts import write_bare
 from armcarry.record.finding import Finding, Verdict
 from long_carry import short_carry
 from short_days import HOUR
@@ -280,3 +281,61 @@ def test_a_step_of_the_day_is_dragged_along_the_clock_and_to_the_other_worker(ho
     while session.script.done:
         QTest.keyClick(hour, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
     assert session.answer.steps == first.steps
+
+
+@pytest.fixture(scope="module")
+def bare(tmp_path_factory):
+    from armcarry.views.editing.window import open_window
+
+    path = tmp_path_factory.mktemp("bare") / "mine.yaml"
+    write_bare(path, {})
+    window = open_window(Session(path, at_once=1))
+    window.resize(1360, 800)
+    QApplication.processEvents()
+    yield window
+    window.close()
+
+
+def test_from_nothing_people_items_and_a_restraint_are_placed_and_what_is_to_be_brought_is_asked(bare, monkeypatch):
+    from armcarry.views.editing import flying, placing
+
+    session, shown = bare.session, []
+
+    def taken(dialog, **chosen):
+        for name, value in chosen.items():
+            dialog.boxes[name].setCurrentText(value)
+        dialog.show()
+        QApplication.processEvents()
+        shown.append(dialog)
+        if folder := os.environ.get("ARMCARRY_PICTURES"):
+            dialog.grab().save(f"{folder}/{dialog.windowTitle().replace(' ', '_').lower()}.png")
+        clipped = [box for box in dialog.findChildren(QComboBox) if box.width() < box.minimumSizeHint().width()]
+        dialog.hide()
+        assert not clipped
+        return True
+
+    def place(words, **chosen):
+        monkeypatch.setattr(placing.Choose, "exec", partialmethod(taken, **chosen))
+        button(bare.panel.start, words).click()
+
+    bare.bring()
+    assert "no item to bring" in bare.message.text()
+    assert not bare.panel.start.fields
+    place("Restraint …")
+    assert session.script.data["restraint"] == {"model": "foot_restraint", "at": "arm"}
+    assert "pitch" in bare.panel.start.fields, "the page has its settings now"
+    place("Person …")
+    assert session.script.data["crew"]["ev1"] == {"body": "suited", "size": "medium", "posture": "carry", "at": "arm"}
+    place("Person …", At="inside", Name="ev2")
+    assert list(session.script.data["crew"]) == ["ev1", "ev2"]
+    place("Item …", Model="pump_box", At="platform/rack_a_seat")
+    assert session.script.data["hardware"] == {"pump_box": {"model": "pump_box", "at": "platform/rack_a_seat"}}
+    place("Item …", Model="pump_box", Name="box", At="platform/no_seat")
+    assert "no_seat" in bare.message.text(), "why it cannot be is said"
+
+    asked = []
+    monkeypatch.setattr(session, "bring", lambda *said: asked.append(said))
+    monkeypatch.setattr(flying.Bring, "exec", lambda dialog: bool(dialog.to.count()))
+    bare.bring()
+    assert asked == [("pump_box", "rack_a")]
+    look_at(bare, "bare", tab=3)
