@@ -12,7 +12,7 @@ from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding, Verdict
-from armcarry.record.record import Record
+from armcarry.record.record import PairRow, Record
 from armcarry.scene.build import PLATFORM, VEHICLE
 from armcarry.scene.camera import head_pose, look
 from armcarry.scene.eyes import scene_cameras
@@ -28,7 +28,7 @@ from armcarry.views.eyes import Eye, eyes
 from armcarry.views.hooked import hands_at, hands_table, tether_ends_m
 from armcarry.views.inset import Inset
 from armcarry.views.stage import Stage
-from armcarry.views.viewpoint import Viewpoint, overview, sight, towards_gap, whole
+from armcarry.views.viewpoint import Viewpoint, about_gap, overview, screens, sight, towards_gap, whole
 from armcarry.views.words import counted
 
 _FOLLOW_FROM_M = (4.5, -7.5, 4.0)
@@ -93,9 +93,11 @@ class Frames:
         self._drawn.clear()
         if row is not None:
             self._stage.mark({row.body_a: palette.LIGHT, row.body_b: palette.LIGHT})
+            self._stage.see_through(_before(self.record, row, views))
         for k, (time_s, view) in enumerate(zip(times, views, strict=True)):
             yield self._frame(cuts[which[k]][0], float(time_s), view, track, k)
         if row is not None:
+            self._stage.see_through(())
             self._stage.mark({})
 
     def _frame(self, cut: Cut, time_s: float, view: Viewpoint, track: Track, k: int) -> Pixels:
@@ -167,6 +169,15 @@ class Frames:
         return views
 
 
+def _before(record: Record, row: PairRow, views: Sequence[Viewpoint]) -> set[str]:
+    """Return what is to be seen through while a gap is shown from all of some views."""
+    gap = about_gap(np.asarray(row.point_a), np.asarray(row.point_b))
+    return {
+        name for view in (views[0], views[len(views) // 2], views[-1])
+        for name in screens(record, row.time_s, (row.body_a, row.body_b), gap, view.eye_m)
+    }
+
+
 def _alike(one: Daylight | None, other: Daylight | None) -> bool:
     """Tell whether two lights are too much alike for a picture to show the difference."""
     if one is None or other is None:
@@ -214,10 +225,10 @@ def camera_path(record: Record, camera: str, times_s: Array, aspect: float) -> l
 
 
 def turned_path(record: Record, name: str, times_s: Array) -> list[Viewpoint]:
-    """Return the view of a camera of the platform at each instant, its head turned to the tool and drawn near."""
+    """Return the view of a camera of the platform at each instant, its head turned to tool and rider and drawn near."""
     camera = next(each for each in scene_cameras(record.scene) if each.name == f"{PLATFORM}/{name}")
     nearest_m = watch(record, record.phase_at(float(times_s[0]))).housing_reach_m(camera.name)
-    path, tool = record.link_path(camera.link, times_s), _smooth(record.tool_path(times_s))
+    path, tool = record.link_path(camera.link, times_s), _smooth(_subject(record, times_s))
     found = look(camera.view, path, tool)
     turned = head_pose(path, found.pan_rad, found.tilt_rad)
     far = np.linalg.norm(tool - path[:, :3, 3], axis=1)
@@ -229,6 +240,14 @@ def turned_path(record: Record, name: str, times_s: Array) -> list[Viewpoint]:
         )
         for pose, angle in zip(turned, wide, strict=True)
     ]
+
+
+def _subject(record: Record, times_s: Array) -> Array:
+    """Return the middle (T, 3) of the tool and the chests of those who ride on it."""
+    crew = record.scene.loaded.crew
+    aboard = record.scene.aboard(record.phase_at(float(times_s[0])).tree)
+    places = [record.link_path(f"{who}/{crew[who].document.chest}", times_s)[:, :3, 3] for who in aboard]
+    return np.asarray(np.mean([record.tool_path(times_s), *places], axis=0))
 
 
 def _follow_from(record: Record, times_s: Array, places: Array) -> Array:

@@ -19,7 +19,16 @@ from armcarry.views import palette
 from armcarry.views.annotate import Pixels, Sheet
 from armcarry.views.closest import closest_track, kept, worded
 from armcarry.views.stage import SIZE, Stage
-from armcarry.views.viewpoint import Viewpoint, body_corners, hiding, overview, towards_gap, towards_place
+from armcarry.views.viewpoint import (
+    Viewpoint,
+    about_gap,
+    body_corners,
+    hiding,
+    overview,
+    screens,
+    towards_gap,
+    towards_place,
+)
 
 Tell = Callable[[str, float], None]
 
@@ -116,7 +125,7 @@ def moment(record: Record, stage: Stage, row: PairRow, name: str) -> Still:
     stage.look(view)
     a, b = np.asarray(row.point_a), np.asarray(row.point_b)
     pair = (row.body_a, row.body_b)
-    before = hiding(record, row.time_s, _about(a, b), view.eye_m, pair)
+    before = screens(record, row.time_s, pair, about_gap(a, b), view.eye_m)
     stage.see_through(before)
     sheet = Sheet(stage.shot())
     (at_a, at_b), _ = stage.pixels([a, b])
@@ -231,12 +240,6 @@ def _at_place(record: Record, time_s: float, place: Array) -> list[str]:
         if np.linalg.norm(middle - place) <= _AT_WORKSITE_M
     }
     return [thing for thing in (*record.scene.loaded.crew, *record.scene.loaded.hardware) if thing in near]
-
-
-def _about(a: Array, b: Array) -> Array:
-    """Return the points of a gap (9, 3) that must be seen: along it and a little to every side."""
-    side = max(0.15, 0.3 * float(np.linalg.norm(b - a))) * np.concatenate([np.eye(3), -np.eye(3)])
-    return np.concatenate([[a + (b - a) * part for part in (0.05, 0.5, 0.95)], (a + b) / 2 + side])
 
 
 def _tool_path(record: Record, times_s: Array) -> Array:

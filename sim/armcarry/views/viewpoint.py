@@ -17,6 +17,8 @@ from armcarry.scene.build import ARM
 
 #: thickness of a line of sight
 _SIGHT_RADIUS_M = 0.01
+#: people and things this near to a gap, m, are to be seen with it; what hides this share of their bodies is in the way
+_BESIDE_M, _MUCH = 2.5, 0.15
 #: the line of sight begins this far from the point looked at, so that its own body does not count as before it
 _START_M = 0.06
 #: vertical angle of view of every camera that is not one of the platform's
@@ -156,6 +158,40 @@ def hiding(
     """Return the names of the bodies, but those of ``skip``, that stand before points (P, 3) seen from an eye (3,)."""
     eyes = np.broadcast_to(np.asarray(eye_m, dtype=float), points_m.shape)
     return tuple(sorted({record.bodies[row].name for row in _crossings(record, time_s, points_m, eyes, skip)[1]}))
+
+
+def about_gap(a: Array, b: Array) -> Array:
+    """Return the points of a gap (9, 3) that must be seen: along it and a little to every side."""
+    side = max(0.15, 0.3 * float(np.linalg.norm(b - a))) * np.concatenate([np.eye(3), -np.eye(3)])
+    return np.concatenate([[a + (b - a) * part for part in (0.05, 0.5, 0.95)], (a + b) / 2 + side])
+
+
+def screens(
+    record: Record, time_s: float, pair: Sequence[str], gap_m: Array, eye_m: ArrayLike
+) -> tuple[str, ...]:
+    """Return the names of the bodies that are to be seen through where a gap is shown from an eye (3,).
+
+    They are what stands before the points (P, 3) of the gap, and what hides much of the people and things beside it.
+
+    Args:
+        record, time_s: the scene.
+        pair: names of the two bodies, which hide nothing of their own gap.
+        gap_m: points that must be seen.
+        eye_m: from where.
+    """
+    before = set(hiding(record, time_s, gap_m, eye_m, pair))
+    things = {*record.scene.loaded.crew, *record.scene.loaded.hardware}
+    middles = record.body_poses(time_s)[0, :, :3, 3]
+    close = np.linalg.norm(middles - gap_m.mean(axis=0), axis=1) <= _BESIDE_M
+    owners = [body.name.split("/", 1)[0] for body in record.bodies]
+    shown = np.array([owner in things for owner in owners], dtype=bool) & close
+    if shown.any():
+        own = [body.name for body, owner in zip(record.bodies, owners, strict=True) if owner in things]
+        eyes = np.broadcast_to(np.asarray(eye_m, dtype=float), (int(shown.sum()), 3))
+        rows, counts = np.unique(_crossings(record, time_s, middles[shown], eyes, own)[1], return_counts=True)
+        much = rows[counts >= max(2.0, _MUCH * shown.sum())]
+        before |= {record.bodies[int(row)].name for row in much} - set(pair)
+    return tuple(sorted(before))
 
 
 def _crossings(
