@@ -11,6 +11,7 @@ import pytest
 from armcarry.asked.requirement import RESTS
 from armcarry.checks.seen import watched
 from armcarry.errors import InputError, MissingExtraError, RecordError
+from armcarry.procedure.model import role
 from armcarry.procedure.riding import WORDS, curved, legs
 from armcarry.procedure.riding import told as legs_told
 from armcarry.procedure.tasks import procedure
@@ -20,11 +21,12 @@ from armcarry.views import gl
 from armcarry.views.brief import content, moves
 from armcarry.views.brief.cards import write_cards
 from armcarry.views.brief.deck import write_deck
+from armcarry.views.brief.made import Made
 from armcarry.views.brief.paper import Paper
 from armcarry.views.brief.pictures import draw
 from armcarry.views.brief.report import write_report
 from armcarry.views.brief.report_pdf import write_report_pdf
-from armcarry.views.brief.step_pictures import draw_tasks
+from armcarry.views.brief.step_pictures import TaskPicture, draw_tasks
 from armcarry.views.brief.write import write_briefing
 from armcarry.views.cuts import Cut, read_cut
 from armcarry.views.whatifs import WHAT_IFS
@@ -380,6 +382,30 @@ def test_slides_show_every_picture_the_movie_and_stay_inside(small_run, pictures
             assert shape.left + shape.width <= deck.slide_width and shape.top + shape.height <= deck.slide_height
     text = " ".join(shape.text_frame.text for slide in deck.slides for shape in slide.shapes if shape.has_text_frame)
     assert "Small carry <script>alert(1)</script>" in text and "What failed: 1" in text and "Cautions" in text
+
+
+def test_each_task_has_a_slide_with_its_picture_and_where_in_the_run_it_is(small_run, pictures, tmp_path):
+    pptx = pytest.importorskip("pptx")
+    from PIL import Image
+
+    made = Made(*small_run)
+    leaves = [leaf for task in made.procedure.tasks for leaf in (task.moves or (task,))]
+    path, bare = tmp_path / "panels.jpg", leaves[-1]
+    Image.new("RGB", (1692, 380)).save(path)
+    drawn = {leaf.number: TaskPicture(path, f"seen in {leaf.number}", "") for leaf in leaves if leaf is not bare}
+    deck = pptx.Presentation(str(write_deck(*small_run, pictures, tmp_path / "slides.pptx", None, made, drawn)))
+    for leaf in leaves:
+        (slide,) = (each for each in deck.slides if each.shapes.title.text_frame.text.startswith(f"{leaf.number}  "))
+        words = [shape._element.nvPicPr.cNvPr.get("descr") for shape in slide.shapes
+                 if shape.shape_type == pptx.enum.shapes.MSO_SHAPE_TYPE.PICTURE]  # fmt: skip
+        assert words == ([] if leaf is bare else [f"seen in {leaf.number}"])
+        whole, part = [shape for shape in slide.shapes
+                       if shape.shape_type == pptx.enum.shapes.MSO_SHAPE_TYPE.AUTO_SHAPE]  # fmt: skip
+        start = (leaf.start_s - made.record.motion.start_s) / made.record.duration_s
+        assert (part.left - whole.left) / whole.width == pytest.approx(start, abs=5e-3)
+        assert part.left + part.width <= whole.left + whole.width + 1
+        text = " ".join(shape.text_frame.text for shape in slide.shapes if shape.has_text_frame)
+        assert all(role(who) in text for who in leaf.actors) and slide.notes_slide.notes_text_frame.text
 
 
 def test_slides_have_notes_to_speak_from_and_none_says_nothing(small_run, pictures, tmp_path):

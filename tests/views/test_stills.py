@@ -22,10 +22,12 @@ from armcarry.views.stage import Stage
 from armcarry.views.stills import _worksite, near_stretches, stills, tightest_rows, visited_worksites
 from armcarry.views.viewpoint import (
     Viewpoint,
+    about_gap,
     body_corners,
     directions,
     hiding,
     overview,
+    screens,
     sight,
     towards_gap,
     towards_place,
@@ -106,6 +108,28 @@ def test_what_hides_a_point_is_named(small_run):
 
 
 @needs_gl
+def test_what_hides_the_people_beside_a_gap_is_seen_through_though_the_gap_is_free(small_run):
+    record, _ = small_run
+    time_s, things = 200.0, ("ev1", "pump_box")
+    middles = record.body_poses(time_s)[0, :, :3, 3]
+    mine = [k for k, body in enumerate(record.bodies) if body.name.split("/")[0] in things]
+    middle = middles[mine].mean(axis=0)
+    found = 0
+    for k, body in enumerate(record.bodies):
+        far = np.linalg.norm(middles[k] - middle)
+        if body.name.split("/")[0] in things or not 1.0 < far < 14.0:
+            continue
+        eye = middle + (middles[k] - middle) * (1 + 1.0 / far)
+        aside = np.cross(eye - middle, [0.0, 0.0, 1.0])
+        aside = middle + 1.8 * aside / np.linalg.norm(aside)
+        gap = about_gap(aside, aside + 0.05)
+        before = hiding(record, time_s, gap, eye, ("ev1/arm_left",))
+        through = screens(record, time_s, ("ev1/arm_left", "pump_box/case"), gap, eye)
+        assert not {name.split("/")[0] for name in set(through) - set(before)} & set(things)
+        found += body.name in through and body.name not in before
+    assert found > 0
+
+
 def test_what_is_seen_through_shows_what_is_behind_it_and_comes_back(small_run):
     record, _ = small_run
     with Stage(record, (320, 180)) as stage:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from armcarry.errors import MissingExtraError
 from armcarry.files.atomic import writing
+from armcarry.procedure.model import role
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record
@@ -17,6 +18,7 @@ from armcarry.views import palette
 from armcarry.views.brief.content import Table, briefing, margins
 from armcarry.views.brief.made import Made
 from armcarry.views.brief.pictures import Pictures
+from armcarry.views.brief.step_pictures import TaskPicture
 from armcarry.views.words import CAUTION, verdict_word
 
 _WIDE_IN, _TALL_IN, _EDGE_IN = 13.333, 7.5, 0.5
@@ -26,6 +28,10 @@ _TITLE_LETTERS = 44
 _ROWS, _ROW_IN = 12, 0.4
 #: rows whose cells take several lines
 _LONG_ROWS = 7
+#: so many tasks have a slide each; of more, steps have
+_TASKS = 40
+#: height of a task's panels, lines below them, and letters that fit on one
+_PANELS_IN, _TASK_LINES, _TASK_LETTERS = 3.4, 6, 115
 #: slides of what failed, and carries of which every plot is shown: a room sits through no more
 _FINDING_SLIDES, _CARRIES = 4, 4
 
@@ -77,6 +83,34 @@ class Deck:
         placed = slide.shapes.add_picture(str(path), self._inches(left), self._inches(1.15), *size)
         placed._element.nvPicPr.cNvPr.set("descr", shown(words))  # for who cannot see it
         self.text(slide, [words], _TALL_IN - 0.55, 14, palette.FAINT_INK)
+
+    def panels(self, slide: Any, path: Path, words: str) -> float:
+        """Put the panels of a task below the title, with words for who cannot see them; return where they end."""
+        from PIL import Image
+
+        with Image.open(path) as opened:
+            aspect = opened.size[0] / opened.size[1]
+        wide = min(_WIDE_IN - 2 * _EDGE_IN, _PANELS_IN * aspect)
+        size = (self._inches(wide), self._inches(wide / aspect))
+        placed = slide.shapes.add_picture(str(path), self._inches(_EDGE_IN), self._inches(1.15), *size)
+        placed._element.nvPicPr.cNvPr.set("descr", shown(words))
+        return 1.15 + wide / aspect
+
+    def stretch(self, slide: Any, start: float, end: float, words: str) -> None:
+        """Draw along the foot of a slide which stretch of the run, in shares of it, the slide is about."""
+        from pptx.dml.color import RGBColor
+        from pptx.enum.shapes import MSO_SHAPE
+
+        wide = _WIDE_IN - 2 * _EDGE_IN
+        for left, share, colour in ((0.0, 1.0, palette.GRID), (start, max(end - start, 0.004), palette.BLUE)):
+            share = min(share, 1.0 - min(left, 0.996))
+            left = min(left, 0.996)
+            bar = slide.shapes.add_shape(MSO_SHAPE.RECTANGLE, 0, 0, 0, 0)
+            self._place(bar, _EDGE_IN + left * wide, _TALL_IN - 0.34, share * wide, 0.12)
+            bar.fill.solid()
+            bar.fill.fore_color.rgb = RGBColor.from_string(colour.removeprefix("#"))
+            bar.line.fill.background()
+            bar._element.nvSpPr.cNvPr.set("descr", words)
 
     def movie(self, slide: Any, path: Path, poster: Path | None) -> None:
         """Put the movie on a slide."""
@@ -141,7 +175,7 @@ class Deck:
 
 def write_deck(
     record: Record, findings: Sequence[Finding], pictures: Pictures, path: Path, movie: Path | None = None,
-    made: Made | None = None,
+    made: Made | None = None, tasks: Mapping[str, TaskPicture] | None = None,
 ) -> Path:
     """Write the slides and return their path.
 
@@ -151,6 +185,7 @@ def write_deck(
         path: the file to write.
         movie: an MP4 to put in, if there is one.
         made: the words of the run, where they are made already.
+        tasks: the pictures of its tasks by number, where they were drawn.
 
     Raises:
         MissingExtraError: python-pptx is not installed.
@@ -178,6 +213,7 @@ def write_deck(
         table = _short(margins(record, carry.start_s, carry.end_s))
         if table.rows and len(told.carries) <= _CARRIES:
             deck.table(deck.slide(f"Margins of {carry.title}"), table, (3, 3, 1.2, 1.3, 1.3, 1.3, 1.9))
+    _tasks(deck, said, tasks or {})
     for picture in pictures.views[1:]:
         deck.picture(deck.slide(picture.title, f"{picture.words}."), picture.path, picture.words)
     for picture in pictures.what_ifs:
@@ -187,6 +223,28 @@ def write_deck(
     with writing(path) as place:
         deck.file.save(str(place))
     return path
+
+
+def _tasks(deck: Deck, made: Made, pictures: Mapping[str, TaskPicture]) -> None:
+    """Add a slide a task: its picture, who does it when, what to do and to watch; of many, a slide a step."""
+    steps = made.procedure.tasks
+    leaves = [leaf for step in steps for leaf in (step.moves or (step,))]
+    chosen = leaves if len(leaves) <= _TASKS else steps
+    start_s, whole_s = made.record.motion.start_s, max(made.record.duration_s, 1e-9)
+    spoken = {cue.number: cue for cue in made.cues}
+    for task in chosen:
+        first = task if task.number in pictures or not task.moves else task.moves[0]
+        cue, picture = spoken.get(task.number), pictures.get(first.number)
+        slide = deck.slide(f"{task.number}  {task.title}", made.between(task.start_s, task.end_s) or task.title)
+        top = 1.15 if picture is None else deck.panels(slide, picture.path, picture.words)
+        when = f"{clock(task.start_s - start_s)} to {clock(task.end_s - start_s)}"
+        who = ", ".join(dict.fromkeys(role(actor) for actor in (*task.actors, *task.riders)))
+        watch = [*(f"Beware: {line}" for line in task.cautions), *([f"Right when: {task.see}"] if task.see else ())]
+        seen = [f"Seen from: {cue.seen_from}"] if cue is not None and cue.seen_from else []
+        lines = [f"{when}: {who}", *task.do, *watch, *seen]
+        deck.text(slide, [_cut(line, _TASK_LETTERS) for line in lines[:_TASK_LINES]], top + 0.1, 14)
+        share = [(time_s - start_s) / whole_s for time_s in (task.start_s, task.end_s)]
+        deck.stretch(slide, share[0], share[1], f"{when} of {clock(whole_s)}")
 
 
 def _starts(made: Made) -> str:

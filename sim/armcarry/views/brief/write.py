@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from armcarry.comparing.flown import Flown
 from armcarry.errors import ArmcarryError, InputError, RecordError
@@ -15,6 +16,9 @@ from armcarry.views.brief.made import Made
 from armcarry.views.brief.paper import Size
 from armcarry.views.brief.pictures import Pictures
 from armcarry.views.cuts import Cut
+
+if TYPE_CHECKING:
+    from armcarry.views.brief.step_pictures import TaskPicture
 
 Tell = Callable[[str, float], None]
 
@@ -78,14 +82,15 @@ def write_briefing(
     inner_folder(folder)
     written = Written()
     draw, made = _Drawn(record, findings, folder / "pictures"), Made(record, findings, frozen, flown)
+    tasks = _Tasks(made, folder / "pictures" / "tasks")
     makers: dict[str, Callable[[Tell], list[Path]]] = {
         "page": lambda say: _page(record, findings, folder, say),
         "gltf": lambda say: _gltf(record, folder, say),
         "movie": lambda say: _movie(made, folder, cuts, say),
         "report": lambda say: _report(made, folder, paper, draw(say, written)),
-        "slides": lambda say: _slides(made, folder, draw(say, written), written),
+        "slides": lambda say: _slides(made, folder, draw(say, written), tasks(say, written), written),
         "procedure": lambda say: _procedure(made, folder, paper, say),
-        "cards": lambda say: _cards(made, folder, paper, say, written),
+        "cards": lambda say: _cards(made, folder, paper, tasks(say, written)),
         "script": lambda say: _script(made, folder, say),
     }
     chosen = [part for part in PARTS if part in parts]
@@ -147,6 +152,27 @@ class _Drawn:
         return self._pictures
 
 
+class _Tasks:
+    """The pictures of all tasks, for slides and cards, drawn when first asked for."""
+
+    def __init__(self, made: Made, folder: Path) -> None:
+        self._made, self._folder = made, folder
+        self._drawn: dict[str, TaskPicture] | None = None
+
+    def __call__(self, say: Tell, written: Written) -> dict[str, TaskPicture]:
+        from armcarry.views.brief.step_pictures import draw_tasks
+
+        if self._drawn is None:
+            made = self._made
+            try:
+                self._drawn = draw_tasks(made.record, made.procedure, made.cards, self._folder, say)
+            except RecordError:
+                raise
+            except ArmcarryError as error:  # nothing can be drawn here: cards without pictures are cards
+                self._drawn, written.left_out["pictures"] = {}, str(error)
+        return self._drawn
+
+
 def _report(made: Made, folder: Path, paper: Size, pictures: Pictures) -> list[Path]:
     from armcarry.views.brief.pictures import with_flown
     from armcarry.views.brief.report import write_report
@@ -160,12 +186,14 @@ def _report(made: Made, folder: Path, paper: Size, pictures: Pictures) -> list[P
     return [page, pdf]
 
 
-def _slides(made: Made, folder: Path, pictures: Pictures, written: Written) -> list[Path]:
+def _slides(
+    made: Made, folder: Path, pictures: Pictures, tasks: dict[str, TaskPicture], written: Written
+) -> list[Path]:
     from armcarry.views.brief.deck import write_deck
 
     movie = folder / "run.mp4"
     shown = movie if movie in written.files else None
-    return [write_deck(made.record, made.findings, pictures, folder / "slides.pptx", shown, made)]
+    return [write_deck(made.record, made.findings, pictures, folder / "slides.pptx", shown, made, tasks)]
 
 
 def _script(made: Made, folder: Path, say: Tell) -> list[Path]:
@@ -197,21 +225,13 @@ def _procedure(made: Made, folder: Path, paper: Size, say: Tell) -> list[Path]:
     return written
 
 
-def _cards(made: Made, folder: Path, paper: Size, say: Tell, written: Written) -> list[Path]:
+def _cards(made: Made, folder: Path, paper: Size, tasks: dict[str, TaskPicture]) -> list[Path]:
     from armcarry.procedure.model import role
     from armcarry.views.brief.cards import write_cards
-    from armcarry.views.brief.step_pictures import draw_tasks
 
-    say("writing the cards", 0.0)
     record, told = made.record, made.procedure
-    try:
-        drawn = draw_tasks(record, told, made.cards, folder / "pictures" / "tasks", say)
-    except RecordError:
-        raise
-    except ArmcarryError as error:  # nothing can be drawn here: cards without pictures are cards
-        drawn, written.left_out["pictures"] = {}, str(error)
     return [
         write_cards(record, told, actor, folder / f"cards_{role(actor).replace(' ', '_')}.pdf", paper,
-                    told=made.cards, pictures=drawn)
+                    told=made.cards, pictures=tasks)
         for actor in told.actors
     ]
