@@ -81,3 +81,11 @@ def test_a_result_that_is_worked_out_anew_is_told_in_one_line(monkeypatch, capsy
         warnings.simplefilter("always")
         cli.main()
     assert capsys.readouterr().err == "armcarry: worked out anew\n"
+
+
+def test_a_run_folder_that_is_taken_is_told_before_anything_is_found(monkeypatch, tmp_path):
+    found = []
+    monkeypatch.setattr("armcarry.planning.left_open.settle", lambda *_args, **_options: found.append(True))
+    (tmp_path / "summary.json").write_text("{}")
+    result = CliRunner().invoke(app, ["rehearse", SCRIPT, "--out", str(tmp_path)])
+    assert "holds a run already" in str(result.exception) + result.output and found == []

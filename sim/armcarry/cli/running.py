@@ -88,10 +88,10 @@ def rehearse(
     from armcarry.rehearsal import rehearse as compute
     from armcarry.views.terminal import Console
 
-    # what was given is read before the kernels compile, so that nobody waits for them to hear of a slip of the pen
-    scene, log = _read(scenario, motion, log_columns, leave_out, as_json)
+    # what was given is looked at before anything is found or compiled: nobody waits to hear of a slip of the pen
     slips = dict(map(slip_of, slip or []))
     folder, overwrite = _run_folder(scenario, out, overwrite)
+    scene, log = _read(scenario, motion, log_columns, leave_out, as_json)
     console = Console(quiet=as_json)
     console.ready()
     with console.progress() as tell:
