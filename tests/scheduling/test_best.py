@@ -105,6 +105,14 @@ def test_what_cannot_hold_together_is_told_with_its_lines_and_no_more(tmp_path):
     }  # fmt: skip
 
 
+def test_what_cannot_hold_whatever_else_is_given_up_is_told_alone(tmp_path):
+    path = changed(tmp_path, ("name: near_clamp,", 'name: near_clamp, latest: "0:05",'))
+    with pytest.raises(InputErrors) as caught:
+        best_day(path)
+    told = [problem.problem for problem in caught.value.problems]
+    assert told == ["this cannot hold, whatever else is given up", "near_clamp: ends by 0:05:00.0"]
+
+
 def test_a_rider_without_a_worksite_and_two_who_do_it_cannot_be_replaced(tmp_path):
     path = changed(tmp_path, ("{steps: [report], may_move: true}", "{steps: [get_off], either: [ev1, ev2]}"))
     with pytest.raises(InputError) as caught:

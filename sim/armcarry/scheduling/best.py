@@ -185,11 +185,14 @@ def _cannot(problem: DayProblem, found: Impossible) -> InputError:
                           accepted="more work: --work 120")  # fmt: skip
     if not found.together:
         return InputError("no order of these steps can be: people cannot be where the steps want them", file=path)
-    told = [InputError("these cannot hold together, each is needed for that", file=path)]
+    alone = len(found.together) == 1
+    together = "these cannot hold together, each is needed for that"
+    words = "this cannot hold, whatever else is given up" if alone else together
+    told = [InputError(words, file=path)]
     for statement in found.together:
-        place, _, words = statement.said.partition(": ")
+        place, _, said = statement.said.partition(": ")
         line = place.rpartition(":")[2]
-        told.append(InputError(words or place, file=path, line=int(line) if line.isdigit() else None))
+        told.append(InputError(said or place, file=path, line=int(line) if line.isdigit() else None))
     return InputErrors(told)
 
 

@@ -1,0 +1,50 @@
+"""The rest of a day as a script, and what is counted of it, asked piece by piece."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from armcarry.scheduling import flown as flown_module
+from armcarry.scheduling.onward import Onward
+from armcarry.scheduling.rest import Rest
+from armcarry.scheduling.turn import Turn
+from armcarry.scheduling.ways import Travel
+from armcarry.scheduling.write import Rearranged
+from armcarry.timeline.task import Limit
+from short_days import flown
+
+DAY = Path(__file__).parents[2] / "scenarios" / "day_that_may_vary.yaml"
+
+
+@pytest.fixture(scope="module")
+def plan():
+    return flown(DAY).plan
+
+
+def test_the_first_step_to_come_of_everybody_begins_not_before_the_instant(plan):
+    order = tuple(step.name for step in plan.day.steps)
+    done = plan.schedule.tasks_done() - {"to_near", "near_clamp"}
+    steps = Onward("on", plan, Turn(300.0), Rearranged(order), frozenset(done)).data()["day"]["steps"]
+    waiting = {step["name"] for step in steps if step.get("earliest") == "300.000 s"}
+    assert waiting == {"get_off", "back_off", "to_middle"}  # look and far_lamp are under way, to_far is over
+    assert not any({"to_near", "near_clamp"} & set(step.get("after", [])) for step in steps)
+
+
+def test_a_step_to_come_takes_as_much_longer_as_is_said(plan):
+    late = Rest(plan, Travel(plan.scene), turn=Turn(300.0, {"near_clamp": 600.0}))
+    plain = Rest(plan, Travel(plan.scene), turn=Turn(300.0))
+    assert late.takes_s("near_clamp") == pytest.approx(plain.takes_s("near_clamp") + 600.0)
+
+
+def test_what_is_least_left_counts_the_way_home_and_what_is_over_counts_no_more(monkeypatch):
+    times, returns = np.array([0.0, 100.0, 200.0]), np.array([290.0, 50.0, 20.0])
+    back = SimpleNamespace(crew="ev1", time_s=times, return_time_s=returns)
+    monkeypatch.setattr(flown_module, "ways_back", lambda record: (back,))
+    plan = SimpleNamespace(limits=(Limit("cut_off", 9.0), Limit("oxygen", 300.0, ("ev1", "ev2"), None)))
+    onward = SimpleNamespace(turn=Turn(60.0))
+    (margin,) = flown_module._margins(onward, SimpleNamespace(plan=plan))
+    assert (margin.of, margin.who, margin.left_s, margin.time_s) == ("oxygen", "ev1", 80.0, 200.0)
