@@ -99,7 +99,7 @@ class Panel(QWidget):
             self.fields[name] = field
             form.addRow(name.replace("_", " "), field)
         page.setLayout(form)
-        return page
+        return _scrolled(page)
 
     def _joints(self) -> QWidget:
         page, form = QWidget(), QFormLayout()
@@ -116,10 +116,7 @@ class Panel(QWidget):
             form.addRow(name.replace("_", " "), row)
             self.sliders[name], self._values[name] = slider, value
         page.setLayout(form)
-        room = QScrollArea()
-        room.setWidget(page)
-        room.setWidgetResizable(True)
-        return room
+        return _scrolled(page)
 
     # -- from hands --------------------------------------------------------------------------------------------------
 
@@ -234,6 +231,14 @@ def later_words(open_: tuple[str, ...], told: int) -> str:
         return f"all {told} checks are told" if told else ""
     some = ", ".join(open_[:4])
     return f"still computing {len(open_)} checks: {some}{' …' if len(open_) > 4 else ''}"
+
+
+def _scrolled(page: QWidget) -> QScrollArea:
+    """Return a page that keeps its lines apart where the window is low."""
+    room = QScrollArea()
+    room.setWidget(page)
+    room.setWidgetResizable(True)
+    return room
 
 
 def _heading(text: str) -> QLabel:
