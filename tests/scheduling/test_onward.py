@@ -10,6 +10,7 @@ import pytest
 
 from armcarry.scheduling import flown as flown_module
 from armcarry.scheduling.onward import Onward
+from armcarry.scheduling.problem import Limit as Bounded
 from armcarry.scheduling.rest import Rest
 from armcarry.scheduling.turn import Turn
 from armcarry.scheduling.ways import Travel
@@ -48,3 +49,27 @@ def test_what_is_least_left_counts_the_way_home_and_what_is_over_counts_no_more(
     onward = SimpleNamespace(turn=Turn(60.0))
     (margin,) = flown_module._margins(onward, SimpleNamespace(plan=plan))
     assert (margin.of, margin.who, margin.left_s, margin.time_s) == ("oxygen", "ev1", 80.0, 200.0)
+
+
+def test_limits_count_what_is_left_of_them_by_the_instant(plan):
+    rest = Rest(plan, Travel(plan.scene), turn=Turn(300.0))
+    assert rest.counted(Bounded(("photos",), 5400.0)).lasts_s == pytest.approx(5100.0)
+
+
+def _arm_day(*names, begun=1):
+    """Return a plan of carries, one a step, the first of them begun before 10 s."""
+    slots = [SimpleNamespace(name=name, start_s=0.0 if k < begun else 20.0 + k) for k, name in enumerate(names)]
+    steps = {name: SimpleNamespace(name=name, kind="carry", carry=f"{name}_flown", fallback=None) for name in names}
+    return SimpleNamespace(schedule=SimpleNamespace(slots=slots), day=SimpleNamespace(steps=list(steps.values())),
+                           step=steps.get)  # fmt: skip
+
+
+def test_only_a_carry_that_begins_elsewhere_looks_for_its_way_to_where_it_ended():
+    names = ("out", "cart", "box", "home")
+    free = {"to_joints": {"elbow": "9 deg"}, "via": [{"elbow": "5 deg"}]}
+    old = [{"name": f"{name}_flown", "moves": [dict(free), {"hold": "9 s", "way": "find"}]} for name in names]
+    done = frozenset(names) - {"cart"}
+    onward = Onward("on", _arm_day(*names), Turn(10.0), Rearranged(names), done)
+    found = {carry["name"]: carry["moves"] for carry in onward._carries(old)}
+    assert found["box_flown"][0] == {"to_joints": {"elbow": "9 deg"}, "name": "box_flown_1", "way": "find"}
+    assert found["home_flown"] == found["out_flown"] == [free, {"hold": "9 s"}]  # begin and go on as they did
