@@ -39,7 +39,7 @@ def test_a_step_is_dragged_along_the_clock_and_back(day):
     assert day.script.data["day"]["steps"][5]["earliest"] == "0:20"
     assert minutes(day, "note_down") == pytest.approx((25, 26))
     assert answer.title == "look from 0:20:00"
-    day.drag("look", 60.0)
+    day.drag("look", 200.0)
     assert names(day) == ["open", "to_rack_b", "fetch", None, "look", "count", "note_down"], "it passes"
     assert minutes(day, "look") == pytest.approx((0, 5))
     assert "earliest" not in day.script.data["day"]["steps"][4]
