@@ -90,4 +90,4 @@ def test_a_carry_is_begun_from_nothing_by_saying_what_is_brought_where(tmp_path)
     assert session.script.data["base"]["station"], "what was found for the intent stands in the script now"
     assert session.script.data["restraint"]["settings"]
     assert len(session.moves) > 8
-    session.shift((0, 1), (0.0, 0.01, 0.0))
+    session.shift(next(at for at in session.moves if session.kind(at) == "line"), (0.0, 0.01, 0.0))
