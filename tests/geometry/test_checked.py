@@ -55,7 +55,9 @@ ODD_ROW, FAR, LOST = np.eye(4), translation((1e7, 0.0, 0.0)), translation((np.na
 ODD_ROW[3, 0] = 1.0
 
 
-@pytest.mark.parametrize("pose", [STRETCHED, MIRRORED, SHORT, ODD_ROW, FAR, LOST, None, "here", 0.0 * np.eye(4)])
+@pytest.mark.parametrize("pose", [
+    STRETCHED, MIRRORED, SHORT, ODD_ROW, FAR, LOST, None, "here", 0.0 * np.eye(4), (1 + 0j) * np.eye(4),
+])  # fmt: skip
 def test_a_pose_turns_and_moves_and_nothing_else(pose):
     with pytest.raises(InputError, match=r"pose of body 'b': (not what is accepted|it stretches, mirrors or skews)"):
         Body("b", "world", BALL, pose)

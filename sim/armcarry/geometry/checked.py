@@ -44,7 +44,7 @@ def vectors(what: str, value: object, shape: tuple[int | None, ...]) -> Array:
     """Return finite numbers of a shape, None for any length; none larger than a platform. Raises InputError."""
     try:
         given = np.asarray(value)
-        array = np.full(0, np.nan) if given.dtype.kind in "USb" else np.asarray(given, dtype=float)
+        array = np.full(0, np.nan) if given.dtype.kind in "USbc" else np.asarray(given, dtype=float)
     except (TypeError, ValueError, OverflowError):
         array = np.full(0, np.nan)
     fits = array.ndim == len(shape) and all(
