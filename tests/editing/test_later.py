@@ -1,7 +1,13 @@
 """What takes longer is computed in a process of its own, of the newest change, and says what it is still about."""
 
+import io
+import os
+import pickle
+import sys
+from types import SimpleNamespace
+
 from armcarry.checks import registry
-from armcarry.editing import Session
+from armcarry.editing import Session, later
 from armcarry.record.finding import Verdict
 from armcarry.rehearsal import judge, rehearse
 
@@ -41,3 +47,16 @@ def test_a_process_that_ended_is_told_and_what_it_was_about_is_no_pass(script):
     assert answer.problem == "the process that computes the checks ended"
     assert (answer.open, answer.passes) == ((), None)
     session.close()
+
+
+def test_whoever_closes_the_window_leaves_no_traceback(monkeypatch, capfd):
+    reads, writes = os.pipe()
+    os.close(reads)  # the window is gone
+    job = io.BytesIO(pickle.dumps((1, "none.yaml", "")))
+    with os.fdopen(writes, "wb") as out:
+        monkeypatch.setattr(sys, "stdin", SimpleNamespace(buffer=job))
+        monkeypatch.setattr(sys, "stdout", SimpleNamespace(buffer=out))
+        monkeypatch.setattr(os, "nice", lambda by: by)
+        monkeypatch.setattr(later, "_computed", lambda *job: iter([job] * 3))
+        later.main()
+    assert capfd.readouterr().err == ""

@@ -1,5 +1,6 @@
 """What findings come from: a step or move that they name, what made two bodies fail first, else what was under way."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
@@ -128,13 +129,18 @@ def test_what_is_held_or_trailed_meets_in_a_step_of_whoever_has_it():
 
 def test_findings_of_a_verdict_are_grouped_by_cause_and_those_alone_by_number():
     alone, out, back = _plain(end_s=100.0), _gap(10.0), _gap(60.0, "arm/c")
-    found = with_causes(_record(), (alone, out, back, _gap(20.0), _gap(1.0, verdict=Verdict.PASS), alone))
+    found = with_causes(_record(), (alone, back, out, _gap(20.0), _gap(1.0, verdict=Verdict.PASS), alone))
     groups = causes(found)
-    assert list(groups) == [0, OUT, BACK, 5]
-    assert [len(group) for group in groups.values()] == [1, 2, 1, 1]
-    assert groups[OUT] == [found[1], found[3]]
+    assert list(groups) == [0, 5, OUT, BACK], "in the order of time: what comes later may follow from it"
+    assert [len(group) for group in groups.values()] == [1, 1, 2, 1]
+    assert groups[OUT] == [found[2], found[3]]
     assert causes(found, Verdict.PASS) == {4: [found[4]]}
     assert causes(found, Verdict.NOT_ASSESSED) == {}
+
+
+def test_what_is_wrong_with_an_act_is_told_before_the_gaps_that_may_follow_from_it():
+    gap, act = replace(_gap(20.0), cause=OUT), replace(_plain(30.0, 31.0), cause=OUT)
+    assert causes((gap, act)) == {OUT: [act, gap]}
 
 
 def test_a_cause_says_where_it_was_written():

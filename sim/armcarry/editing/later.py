@@ -106,8 +106,12 @@ def main() -> None:
                 return
         number, path, text = job
         for told in _computed(number, Path(path), text):
-            pickle.dump(told, out)
-            out.flush()
+            try:
+                pickle.dump(told, out)
+                out.flush()
+            except BrokenPipeError:  # who asked is gone
+                os.dup2(os.open(os.devnull, os.O_WRONLY), out.fileno())  # or the end of the program writes there again
+                return
             if not asked.empty():
                 break
         job = asked.get()

@@ -58,15 +58,17 @@ def _written(record: Record, cause: Cause) -> str:
 
 
 def causes(findings: Iterable[Finding], verdict: Verdict = Verdict.FAIL) -> dict[Cause | int, list[Finding]]:
-    """Group the findings of a verdict by what they come from, in the order in which they stand.
+    """Group the findings of a verdict by what they come from, the earliest first: later ones may follow from it.
 
-    Findings that stand alone have their number as key.
+    In a group, what is wrong with an act stands before gaps, which may follow from that. Findings that stand alone have
+    their number as key.
     """
     groups: dict[Cause | int, list[Finding]] = {}
     for k, item in enumerate(findings):
         if item.verdict is verdict:
             groups.setdefault(item.cause or k, []).append(item)
-    return groups
+    in_time = sorted(groups.items(), key=lambda group: min(map(worst_s, group[1])))
+    return {key: sorted(same, key=lambda item: item.clearance is not None) for key, same in in_time}
 
 
 def worst_s(finding: Finding) -> float:
