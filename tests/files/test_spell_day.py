@@ -164,6 +164,15 @@ def test_what_cannot_be_is_told_at_its_line_with_what_would_do(told, steps, word
     assert f"day.yaml:{LINES + 1 + len(steps)}:" in lines[0]
 
 
+@pytest.mark.parametrize(("link", "words"), [
+    (", after: [goout]", "step 'look' names step 'goout', which is not there"), ("", "two steps are named 'look'"),
+])  # fmt: skip
+def test_a_link_or_name_that_cannot_be_is_told_at_its_step_beside_steps_by_intent(told, link, words):
+    look = "{name: look, actors: [ev1], note: look, takes: 1 min}"
+    with pytest.raises(InputError, match=f"day.yaml:{LINES + (3 if link else 4)}: {words}"):
+        told(OUT, ON, f"{look[:-1]}{link}}}", *([] if link else [look]))
+
+
 def test_before_the_base_rolls_to_a_station_that_is_found_the_arm_is_gathered(tmp_path):
     from armcarry.files.found import FORMAT, found_of, write_found
 

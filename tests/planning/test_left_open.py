@@ -93,6 +93,21 @@ def test_a_setting_of_the_restraint_is_found_with_which_the_arm_reaches(script):
     assert not path_beside(script).exists()
 
 
+@pytest.mark.parametrize("at", ["arm", "platform/bay_7_socket"])
+def test_settings_that_are_not_said_are_left_open_wherever_the_restraint_begins(script, at):
+    day = f"""restraint: {{at: {at}}}
+crew: {{ev1: {{posture: carry, at: inside}}}}
+day:
+  steps:
+    - go_out: [ev1]
+    - ride: {{to: bay_7}}
+"""
+    script.write_text(SCRIPT.split("restraint:")[0] + day)
+    assert load_scenario(script).beside.open.settings
+    script.write_text(SCRIPT.split("restraint:")[0] + day.replace("}\ncrew", ", settings: {pitch: 90 deg}}\ncrew"))
+    assert not load_scenario(script).beside.open.settings
+
+
 def test_the_way_in_is_judged_too_and_says_what_stands_against_it(script):
     scene = build_scene(settle(script))
     trial = Trial(scene, Base("trolley", 11.0))

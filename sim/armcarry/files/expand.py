@@ -237,8 +237,7 @@ class _Long:
         return LeftOpen(
             visits, start,
             base=bool(visits) and (unsaid or (travels and base.station is None)),
-            settings=meant and bool(visits) and isinstance(said, dict) and "settings" not in said
-            and said.get("at", "arm") == "arm",
+            settings=meant and bool(visits) and isinstance(said, dict) and "settings" not in said,
             rolls=script.day is not None and meant and bool(visits) and (unsaid or travels),
             ways=any(move.get("way") == "find" for move in moves),
         )  # fmt: skip

@@ -40,6 +40,7 @@ FORMATS: dict[str, type[Document]] = {
 D = TypeVar("D", bound=Document)
 
 _NAMED = re.compile(r"(?:step|carry|outing) '([^']*)'")
+_TWICE = re.compile(r"two (?:steps|carries|outings) are named '([^']*)'")
 
 _SHAPES = {
     "string_type": "text",
@@ -158,14 +159,20 @@ def _place(loc: tuple[str | int, ...], yaml: YamlText) -> YamlPath:
 
 
 def _named_item(path: YamlPath, words: str, yaml: YamlText) -> YamlPath:
-    """Return the list item that a refusal of a whole document names as ``step 'x'`` or ``carry 'x'``."""
-    named = _NAMED.match(words)
+    """Return the list item that a refusal of a whole document names as ``step 'x'`` or ``carry 'x'``.
+
+    Of two that have one name it is the second.
+    """
+    twice = _TWICE.match(words)
+    named = twice or _NAMED.match(words)
     if named is None:
         return path
-    for item in yaml.lines:
-        if item[: len(path)] == path and item[-1:] == ("name",) and yaml.value(item) == named.group(1):
-            return item[:-1]
-    return path
+    items = [item for item in yaml.lines if item[: len(path)] == path and _name_of(yaml.value(item)) == named.group(1)]
+    return items[-1 if twice else 0] if items else path
+
+
+def _name_of(value: object) -> object:
+    return value.get("name") if isinstance(value, dict) else None
 
 
 def _problem(
@@ -194,7 +201,7 @@ def _tell(path: YamlPath, entry: dict[str, Any], document: type[Document]) -> tu
         return f"key '{path[-1]}' is missing{where}", None, document_types.description(document, path)
     if kind == "value_error":
         words = str(context["error"])
-        if _NAMED.match(words) or not key:
+        if _NAMED.match(words) or _TWICE.match(words) or not key:
             return words, None, None
         problem, _, rest = words.partition("; found ")
         accepted = rest.partition("; accepted: ")[2]
