@@ -164,6 +164,24 @@ def test_what_cannot_be_is_told_at_its_line_with_what_would_do(told, steps, word
     assert f"day.yaml:{LINES + 1 + len(steps)}:" in lines[0]
 
 
+SOCKET = "restraint: {at: platform/bay_7_socket, settings: {pitch: 90 deg}}"
+FIT = ("{name: free, actors: [ev1], take: {what: restraint}, takes: 3 min}",
+       "{name: fit, actors: [ev1], fit_restraint: {}, takes: 9 min}")  # fmt: skip
+
+
+@pytest.mark.parametrize(("before", "at"), [((), "platform/bay_7_socket"), (FIT[:1], "ev1/hands"), (FIT, "")])
+def test_nobody_gets_on_before_the_restraint_is_on_the_arm(tmp_path, before, at):
+    path = tmp_path / "day.yaml"
+    head = HEAD.replace("restraint: {settings: {pitch: 90 deg}}", SOCKET)
+    path.write_text(head + "".join(f"    - {step}\n" for step in (OUT, *before, ON)))
+    if not at:
+        assert [step.kind for step in load_scenario(path).scenario.day.steps][-1] == "enter_restraint"
+        return
+    words = f"the restraint is not on the arm by then, it is at {at}; accepted: take"
+    with pytest.raises(InputError, match=f"day.yaml:{LINES + 2 + len(before)}: .*{words}"):
+        load_scenario(path)
+
+
 @pytest.mark.parametrize(("link", "words"), [
     (", after: [goout]", "step 'look' names step 'goout', which is not there"), ("", "two steps are named 'look'"),
 ])  # fmt: skip

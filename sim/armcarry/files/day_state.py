@@ -48,6 +48,10 @@ class DayState:
         self.got_off: dict[str, int] = {}
         #: who -> worksite, airlock or frame; those aboard are at ARM
         self.places = {who: {"inside": AIRLOCK}.get(member.at, member.at) for who, member in script.crew.items()}
+        #: where the one restraint is while it is not on the arm; with several of them the ledger alone tells
+        self.off_arm = ""
+        for one in script.all_restraints.values() if len(script.all_restraints) == 1 else ():
+            self.off_arm = "" if one.at == ARM else one.at
         taken = [step.name for step in script.day.steps] if script.day is not None else []
         self.out = Steps({*taken} - {""}, {carry.name for carry in script.carries})
 
@@ -78,7 +82,11 @@ class DayState:
     def get_on(self, path: YamlPath, who: str, step: Step | None, *, follows: bool = False) -> None:
         """Let somebody get into the restraint on the arm."""
         document = self.restraint(path)
-        if document is not None:
+        if self.off_arm:
+            words = "take: {what: restraint} and fit_restraint before it"
+            self.known.tell(path, f"the restraint is not on the arm by then, it is at {self.off_arm}", words)
+            self.places[who], self.off_arm = ARM, ""  # told once
+        elif document is not None:
             takes = document.getting_in if step is None or step.takes is None else step.takes
             self.out.add(f"{who}_gets_on", "onto the arm", [who], enter_restraint={}, takes=takes, follows=follows)
             self.places[who] = ARM

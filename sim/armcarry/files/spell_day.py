@@ -79,7 +79,11 @@ class DaySpeller(DayState):
     def _follow(self, path: YamlPath, step: Step) -> None:
         """Keep account of a plain step."""
         item = self.items.get(step.item or "")
-        if step.carry is not None:
+        if step.fit_restraint is not None:
+            self.off_arm = ""
+        elif step.take is not None and step.item in self.known.source.document.all_restraints:
+            self.off_arm = f"{step.actors[0]}/hands"
+        elif step.carry is not None:
             self.ways.at = None
         elif step.move_base is not None:
             self.ways.at = None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
 
 #: no table is made wider than this where nothing limits it, characters
 WIDEST = 10_000
+#: off a terminal, as in a log, what is being done is told no more often than this, s
+TELL_EVERY_S = 15.0
 
 
 class Console:
@@ -33,20 +36,31 @@ class Console:
         """Args: quiet: print nothing."""
         from rich.console import Console as Rich
 
+        self._told_s = time.monotonic()
         self.out = Rich(quiet=quiet, highlight=False, emoji=False)
         self.err = Rich(stderr=True, quiet=quiet, highlight=False, emoji=False)
 
     @contextmanager
     def progress(self) -> Iterator[Progress]:
-        """Show one line of progress on the error stream while the work lasts."""
+        """Show one line of progress on the error stream while the work lasts; off a terminal a line now and then."""
         from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
         words = TextColumn("{task.description:<32}", markup=False)
-        shown = self.err.is_terminal  # elsewhere it would leave an empty line and nothing else
-        bar = Progress(words, BarColumn(), TimeElapsedColumn(), console=self.err, transient=True, disable=not shown)
+        shown = self.err.is_terminal  # elsewhere a bar would leave an empty line and nothing else
+        if not shown:
+            yield self._now_and_then
+            return
+        bar = Progress(words, BarColumn(), TimeElapsedColumn(), console=self.err, transient=True)
         with bar:
             task = bar.add_task("", total=1.0)
             yield lambda words, share: bar.update(task, description=words, completed=share)
+
+    def _now_and_then(self, words: str, share: float) -> None:
+        """Tell what is being done in a line of its own, where the last one was told long enough ago."""
+        now = time.monotonic()
+        if words and now - self._told_s >= TELL_EVERY_S:
+            self._told_s = now
+            self.err.print(f"{words} ({share:.0%})", markup=False)
 
     def ready(self) -> None:
         """Get the kernels ready; where they have to be compiled first, say so and show that it goes on and how long."""
