@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
 from armcarry.errors import FrameError, InputError
@@ -13,8 +15,12 @@ from armcarry.rehearsal import rehearse
 from armcarry.scene.build import build_scene
 from armcarry.scheduling import flown as flown_module
 from armcarry.scheduling import replan as replan_module
+from armcarry.scheduling.day import DayProblem
+from armcarry.scheduling.orders import _Orders
 from armcarry.scheduling.replan import ways_on
+from armcarry.scheduling.rest import Rest
 from armcarry.scheduling.turn import Turn
+from armcarry.scheduling.ways import Travel
 from armcarry.views.brief.rest import rest_files
 from short_days import SHORT_DAY, flown
 
@@ -58,6 +64,29 @@ def test_whoever_is_unable_works_no_more(record):
         mine = {name for name in way.keeps if record.plan.step(name).actors == ["ev2"]} - {"far_lamp", "to_middle"}
         assert mine <= set(way.handed)
         assert {"middle_seal", "report"} <= set(way.drops)
+
+
+def test_what_was_meant_as_one_may_be_broken_off_to_come_home_or_where_a_step_of_it_cannot_be_done(record):
+    def rest(aim, *unable):
+        return Rest(record.plan, Travel(record.scene), "worth", turn=Turn(300.0, unable=unable), aim=aim)
+
+    assert rest("home").broken_off(["to_far"]) and not rest("worth").broken_off(["to_far", "report"])
+    assert rest("worth", "ev2").broken_off(["to_far", "report"])  # nobody else may report
+    assert not DayProblem.broken_off(rest("home"), ["report"])  # as planned it is done to its end
+    for broken, follows in ((False, {"a": "b", "b": "c"}), (True, {})):
+        loaded = SimpleNamespace(written_at=lambda kind, name: "day.yaml:7 (bring: {})")
+        orders = object.__new__(_Orders)
+        orders.names = ["a", "b", "c"]
+        orders.day = SimpleNamespace(
+            groups=(), scene=SimpleNamespace(loaded=loaded), broken_off=lambda steps, broken=broken: broken
+        )
+        assert orders._glued() == follows
+
+
+def test_the_tightest_of_what_touches_is_no_distance_less_than_none():
+    row = SimpleNamespace(body_a="a", body_b="b", lower_m=-np.inf, required_m=0.9, time_s=60.0)
+    told = flown_module._tightest(SimpleNamespace(tightest=row))
+    assert told == "a to b, 0.000 m of 0.900 m at 0:01:00.0"
 
 
 def test_what_a_failed_step_is_about_is_left_as_it_is():

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -138,6 +138,10 @@ class DayChoices:
 
     def anywhere(self, name: str) -> bool:
         """Tell whether an arm step may begin wherever the arm is; in an order as written it begins where it did."""
+        return False
+
+    def broken_off(self, steps: Sequence[str]) -> bool:
+        """Tell whether what one written step became may end before its last step; as planned it is done to its end."""
         return False
 
     def _never(self) -> set[str]:

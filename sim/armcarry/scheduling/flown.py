@@ -220,7 +220,7 @@ def _tightest(record: Record) -> str:
     row = record.tightest
     if row is None or row.required_m is None:
         return ""
-    least, asked = show(rounded_down(row.lower_m), "length"), show(row.required_m, "length")
+    least, asked = show(max(rounded_down(row.lower_m), 0.0), "length"), show(row.required_m, "length")
     return f"{row.body_a} to {row.body_b}, {least} of {asked} at {clock(row.time_s)}"
 
 

@@ -41,13 +41,15 @@ class _Orders:
         for group in self.day.groups:
             own = [name for name in group.steps if name in self.number]
             found |= dict(itertools.pairwise(own))
-        meant: dict[str, str] = {}
+        meant: dict[str, list[str]] = {}
         for name in self.names:
             at = self.day.scene.loaded.written_at("step", name)
             if at.endswith(")"):
-                if at in meant:
-                    found.setdefault(meant[at], name)
-                meant[at] = name
+                meant.setdefault(at, []).append(name)
+        for steps in meant.values():
+            if not self.day.broken_off(steps):
+                for one, other in itertools.pairwise(steps):
+                    found.setdefault(one, other)
         return found
 
     def order(self) -> Order:

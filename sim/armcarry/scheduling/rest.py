@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -19,8 +19,6 @@ from armcarry.timeline.task import Task
 
 #: what a step is worth that must be done, where time does not permit all
 MUST_WORTH = 10.0
-#: later than anything, seconds
-_NEVER_S = 1e9
 #: kinds that bring somebody home, which whoever is unable to work still does
 _HOMEWARD = ("translate", "leave_restraint", "carry", "hatch", "move_base", "enter_restraint", "wait_for")
 
@@ -200,6 +198,10 @@ class Rest(DayProblem):
         step = self.plan.step(name)
         return step.move_base is not None or (step.carry is not None and self._free(step.carry))
 
+    def broken_off(self, steps: Sequence[str]) -> bool:
+        """Tell whether what one written step became may end early: all are to come home, or a step cannot be done."""
+        return self.aim == "home" or any(self._impossible(name) for name in steps)
+
     def _free(self, carry: str) -> bool:
         by_name = {one.name: one for one in self.scene.loaded.scenario.carries}
         found = by_name[carry]
@@ -256,7 +258,7 @@ class Rest(DayProblem):
             yield Windows(name, ((0.0, self.takes_s(name) + 0.01),), f"{self.where(name)}{name} was begun")
         for name in self.tasks:
             if self._impossible(name):
-                yield Windows(name, ((_NEVER_S, _NEVER_S),), f"{self.where(name)}{name} cannot be done any more")
+                yield Windows(name, (), f"{self.where(name)}{name} cannot be done any more")
         yield from self._arm()
         yield from self.things.required(self.where)
         yield from rail_free([found.step for found in self.found.values()], self.where)
