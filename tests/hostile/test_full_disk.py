@@ -57,6 +57,7 @@ ONTO = {
     "expand": Onto(("expand", "short.yaml", "--out", "disk/spelled.yaml"), "spelled.yaml"),
     "edit": Onto(("edit", "short.yaml", "--set", "title=Another", "--journal", "disk/kept", "--out",
                   "disk/changed.yaml"), partly=True),
+    "begun": Onto(("edit", "disk/begun.yaml", "--new", "--set", "title=Another", "--journal", "disk/kept"), partly=True),
     "keys": Onto(("handfly", "run", "--write-keys", "disk/own_keys.yaml"), "own_keys.yaml"),
     "keep": Onto(("handfly", "run", "--keep", "disk/flown"), needs="flown", partly=True),
     "fly": Onto(("fly", "disk/try"), partly=True),
