@@ -79,7 +79,8 @@ def test_a_route_refuses_what_it_cannot_read_or_write_before_it_works(command, s
     new.write_text("by hand")
     code, out, err = command("route", small, "--out", new)
     assert (code, out) == (2, "")
-    assert err.strip() == f"armcarry: {new}: this file exists already; accepted: another --out, or --overwrite"
+    words = "there is something of this name already; accepted: another --out, or --overwrite"
+    assert err.strip() == f"armcarry: {new}: {words}"
     assert new.read_text() == "by hand"
     code, _, err = command("route", small, "--out", tmp_path / "absent" / "new.yaml")
     assert code == 2

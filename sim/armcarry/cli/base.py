@@ -62,12 +62,13 @@ def print_json(value: dict[str, Any]) -> None:
     typer.echo(json.dumps(value, ensure_ascii=False, allow_nan=False))
 
 
-def may_write(out: Path, overwrite: bool) -> None:
-    """Refuse before minutes of work what could not be written after them."""
+def may_write(out: Path, overwrite: bool | None) -> None:
+    """Refuse before minutes of work what could not be written after them; None where nothing may be written over."""
     if not out.parent.is_dir():
         raise InputError("no such folder to write into", found=str(out.parent), accepted="a folder that exists")
     if out.exists() and not overwrite:
-        raise InputError("this file exists already", file=out, accepted="another --out, or --overwrite")
+        accepted = "another --out" if overwrite is None else "another --out, or --overwrite"
+        raise InputError("there is something of this name already", file=out, accepted=accepted)
 
 
 def slip_of(text: str) -> tuple[str, float]:

@@ -108,7 +108,7 @@ def replan(
     from armcarry.views.ways_on import show_ways, write_ways
 
     if out is not None:
-        may_write(out, overwrite=False)
+        may_write(out, overwrite=None)
     cp_sat()
     console = Console(quiet=as_json)
     record, known = load(run)
