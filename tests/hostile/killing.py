@@ -41,7 +41,7 @@ class Acts:
 
     def __init__(self, kill_at=0, hold_at=0, sign=signal.SIGKILL):
         self.seen, self.kill_at, self.hold_at, self.sign = [], kill_at, hold_at, sign
-        self.begun, self.paused = time.monotonic(), False
+        self.begun, self.paused, self.pid = time.monotonic(), False, os.getpid()
         sys.addaudithook(self._audited)
         self._also(os, "fsync")
         from armcarry.files import atomic
@@ -67,7 +67,7 @@ class Acts:
         setattr(module, name, noted)
 
     def note(self, path, anew=False):
-        if self.paused:
+        if self.paused or os.getpid() != self.pid:  # not what the command forks itself
             return
         free = (anew and bool(MADE.fullmatch(Path(os.fsdecode(path)).name))) or not self.seen
         self.seen.append((round(time.monotonic() - self.begun, 3), free))
@@ -121,7 +121,7 @@ def hold(acts):
             told, begun = Told(), time.monotonic()
             pid = os.fork()
             if pid == 0:
-                CURRENT, acts.kill_at = told, kill.get("act", 0)
+                CURRENT, acts.kill_at, acts.pid = told, kill.get("act", 0), os.getpid()
                 told.take()
                 if "bytes" in kill:
                     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
