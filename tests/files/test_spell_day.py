@@ -169,7 +169,14 @@ FIT = ("{name: free, actors: [ev1], take: {what: restraint}, takes: 3 min}",
        "{name: fit, actors: [ev1], fit_restraint: {}, takes: 9 min}")  # fmt: skip
 
 
-@pytest.mark.parametrize(("before", "at"), [((), "platform/bay_7_socket"), (FIT[:1], "ev1/hands"), (FIT, "")])
+def _seated(into):
+    return (FIT[0], f"{{name: put, actors: [ev1], seat: {{what: restraint, into: {into}}}, takes: 9 min}}")
+
+
+@pytest.mark.parametrize(("before", "at"), [
+    ((), "platform/bay_7_socket"), (FIT[:1], "ev1/hands"), (FIT, ""), (_seated("arm"), ""),
+    (_seated("bay_7_socket"), "bay_7_socket"),
+])  # fmt: skip
 def test_nobody_gets_on_before_the_restraint_is_on_the_arm(tmp_path, before, at):
     path = tmp_path / "day.yaml"
     head = HEAD.replace("restraint: {settings: {pitch: 90 deg}}", SOCKET)

@@ -81,8 +81,11 @@ class DaySpeller(DayState):
         item = self.items.get(step.item or "")
         if step.fit_restraint is not None:
             self.off_arm = ""
-        elif step.take is not None and step.item in self.known.source.document.all_restraints:
-            self.off_arm = f"{step.actors[0]}/hands"
+        elif step.item in self.known.source.document.all_restraints:
+            if step.take is not None:
+                self.off_arm = f"{step.actors[0]}/hands"
+            elif step.seat is not None:
+                self.off_arm = "" if step.seat.into == ARM else step.seat.into
         elif step.carry is not None:
             self.ways.at = None
         elif step.move_base is not None:
