@@ -131,19 +131,25 @@ class Held:
 
     def get(self, degree: int, make: Callable[[], Pool]) -> Pool:
         """Return the pool of a degree, made where there is none."""
-        pool = self._pools.get(degree) or self._pools.setdefault(degree, make())
+        known = self._pools.get(degree)
+        pool = known or self._pools.setdefault(degree, make())
         with Held._lock:
             Held._holders.pop(self._asked_last, None)
-            total = self.bytes + sum(other.bytes for other in Held._holders.values())
-            for asked, other in sorted(Held._holders.items()):
-                if total <= HELD_BYTES:
-                    break
-                total -= other.bytes
-                other.clear()
-                del Held._holders[asked]
+            if known is None:
+                self._make_room()
             self._asked_last = next(Held._asked)
             Held._holders[self._asked_last] = self
         return pool
+
+    def _make_room(self) -> None:
+        """Let go of what others were asked for longest ago, until all that is held is little enough."""
+        total = self.bytes + sum(other.bytes for other in Held._holders.values())
+        for asked, other in sorted(Held._holders.items()):
+            if total <= HELD_BYTES:
+                break
+            total -= other.bytes
+            other.clear()
+            del Held._holders[asked]
 
     @property
     def bytes(self) -> int:
