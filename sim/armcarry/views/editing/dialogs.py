@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+
 from PySide6.QtGui import QFontDatabase
 from PySide6.QtWidgets import (
     QComboBox,
@@ -15,7 +17,42 @@ from PySide6.QtWidgets import (
 )
 
 
-class Bring(QDialog):
+class Choose(QDialog):
+    """Asks for some values, each of a list, or typed.
+
+    Attributes:
+        boxes: by what is asked for.
+    """
+
+    def __init__(
+        self, parent: QWidget, title: str, words: str, choices: Mapping[str, Sequence[str]], *, typed: bool = True
+    ) -> None:
+        """Args: parent; title; words, what comes of it; choices, what is asked for -> what may be taken; typed."""
+        super().__init__(parent)
+        self.setWindowTitle(title)
+        self.setMinimumWidth(460)
+        self.boxes: dict[str, QComboBox] = {}
+        label, form, column = QLabel(words), QFormLayout(), QVBoxLayout(self)
+        label.setWordWrap(True)
+        for name, some in choices.items():
+            box = QComboBox()
+            box.setEditable(typed)  # a frame, or a name of one's own
+            box.addItems(list(some))
+            self.boxes[name] = box
+            form.addRow(name, box)
+        buttons = QDialogButtonBox(QDialogButtonBox.StandardButton.Ok | QDialogButtonBox.StandardButton.Cancel)
+        buttons.accepted.connect(self.accept)
+        buttons.rejected.connect(self.reject)
+        column.addWidget(label)
+        column.addLayout(form)
+        column.addWidget(buttons)
+
+    def __getitem__(self, name: str) -> str:
+        """Return what was chosen or typed."""
+        return self.boxes[name].currentText().strip()
+
+
+class Bring(Choose):
     """Asks which item is to be brought to which worksite.
 
     Attributes:
@@ -24,23 +61,10 @@ class Bring(QDialog):
 
     def __init__(self, parent: QWidget, items: list[str], sites: list[str]) -> None:
         """Args: parent; items and worksites to choose from."""
-        super().__init__(parent)
-        self.setWindowTitle("Bring an item somewhere")
-        self.what, self.to = QComboBox(), QComboBox()
-        self.what.addItems(items)
-        self.to.addItems(sites)
-        label = QLabel("It is fetched from where it sits, carried by a way that is found, and placed. This may take a "
-                       "minute; one undo takes it back.")  # fmt: skip
-        label.setWordWrap(True)
-        form, column = QFormLayout(), QVBoxLayout(self)
-        form.addRow("Bring", self.what)
-        form.addRow("to", self.to)
-        buttons = QDialogButtonBox(QDialogButtonBox.StandardButton.Ok | QDialogButtonBox.StandardButton.Cancel)
-        buttons.accepted.connect(self.accept)
-        buttons.rejected.connect(self.reject)
-        column.addWidget(label)
-        column.addLayout(form)
-        column.addWidget(buttons)
+        words = ("It is fetched from where it sits, carried by a way that is found, and placed. This may take a "
+                 "minute; one undo takes it back.")  # fmt: skip
+        super().__init__(parent, "Bring an item somewhere", words, {"Bring": items, "to": sites}, typed=False)
+        self.what, self.to = self.boxes["Bring"], self.boxes["to"]
 
 
 class Difference(QDialog):

@@ -2,54 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from PySide6.QtWidgets import QComboBox, QDialog, QDialogButtonBox, QFormLayout, QLabel, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QWidget
 
 from armcarry.files.documents.bodies import CrewDocument
 from armcarry.files.listing import models_here
 from armcarry.files.validate import read_source
 from armcarry.scene.build import ARM, PLATFORM
+from armcarry.views.editing.dialogs import Choose
 from armcarry.views.editing.options import Do
 
 if TYPE_CHECKING:
     from armcarry.editing.session import Session
 
 INSIDE = "inside"
-
-
-class Choose(QDialog):
-    """Asks for some values, each of a list or typed.
-
-    Attributes:
-        boxes: by what is asked for.
-    """
-
-    def __init__(self, parent: QWidget, title: str, words: str, choices: Mapping[str, Sequence[str]]) -> None:
-        """Args: parent; title; words, what comes of it; choices, what is asked for -> what may be taken."""
-        super().__init__(parent)
-        self.setWindowTitle(title)
-        self.setMinimumWidth(460)
-        self.boxes: dict[str, QComboBox] = {}
-        label, form, column = QLabel(words), QFormLayout(), QVBoxLayout(self)
-        label.setWordWrap(True)
-        for name, some in choices.items():
-            box = QComboBox()
-            box.setEditable(True)  # a frame, or a name of one's own
-            box.addItems(list(some))
-            self.boxes[name] = box
-            form.addRow(name, box)
-        buttons = QDialogButtonBox(QDialogButtonBox.StandardButton.Ok | QDialogButtonBox.StandardButton.Cancel)
-        buttons.accepted.connect(self.accept)
-        buttons.rejected.connect(self.reject)
-        column.addWidget(label)
-        column.addLayout(form)
-        column.addWidget(buttons)
-
-    def __getitem__(self, name: str) -> str:
-        """Return what was chosen or typed."""
-        return self.boxes[name].currentText().strip()
 
 
 def _models(session: Session, kind: str) -> list[str]:
