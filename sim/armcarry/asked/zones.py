@@ -21,6 +21,7 @@ from armcarry.motion.curve import Motion
 from armcarry.motion.drift import Drift
 from armcarry.motion.forward import forward
 from armcarry.motion.refine import settle
+from armcarry.remembered import remember
 from armcarry.scene.build import ARM, PLATFORM, Scene
 from armcarry.scene.tree import Tree
 
@@ -88,9 +89,7 @@ def _once(
     key = (id(tree), part.known_by)
     if key not in known:
         # the tree is kept, so that no other gets its number
-        known[key] = (tree, part.end_s, work(part, 0.0, part.end_s))
-        while len(known) > MOST_KNOWN:
-            del known[next(iter(known))]
+        remember(known, key, (tree, part.end_s, work(part, 0.0, part.end_s)), MOST_KNOWN)
     _, length_s, found = known[key]
     for item in found:
         last_s = end_s if item.end_s == length_s else start_s + item.end_s

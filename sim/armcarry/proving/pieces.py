@@ -25,9 +25,9 @@ from armcarry.motion.curve import CLOCK_DIGITS, Motion
 from armcarry.proving.windows import Bounds, at_rest
 from armcarry.record.pairs import STATUS
 from armcarry.record.record import PairRow
+from armcarry.remembered import remember
 from armcarry.scene.build import Scene
 from armcarry.scene.tree import Tree
-from armcarry.timeline.memory import remember
 from armcarry.timeline.run import Phase, Run
 
 #: how far beyond what is required pairs are looked at, m

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
-from typing import TypeVar
 
 import numpy as np
 
@@ -19,10 +18,9 @@ from armcarry.errors import ReachError
 from armcarry.files.documents.carries import Move
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
+from armcarry.remembered import remember
 from armcarry.scene.tree import Tree
 from armcarry.timeline.planned import PlannedMove, Way
-
-V = TypeVar("V")
 
 #: moves that are remembered, the oldest forgotten first
 MOST = 2000
@@ -68,7 +66,7 @@ class Memory:
         key = self._key(way, move, near)
         if key not in self._ways:
             self.planned += 1
-            remember(self._ways, key, self._made(way, make))
+            remember(self._ways, key, self._made(way, make), MOST)
         known = self._ways[key]
         if isinstance(known, ReachError):
             raise known.with_traceback(None)
@@ -124,12 +122,6 @@ class Memory:
         )  # fmt: skip
         if key not in self._times:
             self.timed += 1
-            remember(self._times, key, (planned, make()))  # the move is kept, so that no other path gets its number
+            # the move is kept, so that no other path gets its number
+            remember(self._times, key, (planned, make()), MOST)
         return self._times[key][1]
-
-
-def remember(table: dict[tuple[object, ...], V], key: tuple[object, ...], value: V, most: int = MOST) -> None:
-    """Keep a value in a table that forgets the oldest beyond so many."""
-    table[key] = value
-    while len(table) > most:
-        del table[next(iter(table))]
