@@ -108,10 +108,7 @@ def applied(data: dict[str, Any], found: FoundDocument, written: dict[str, Any])
         new["restraint"] = {**data["restraint"], "settings": written["settings"]}
     carries = with_ways(data.get("carries", []), written.get("ways", []))
     if found.waits and "day" in data:
-        links: dict[str, list[str]] = {}
-        for wait in found.waits:
-            links.setdefault(wait.step, []).append(wait.after)
-        new["day"] = {**data["day"], "steps": [_waiting(step, links) for step in data["day"]["steps"]]}
+        new = with_waits(new, [(wait.step, wait.after) for wait in found.waits])
     return {**new, "carries": carries} if "carries" in data else new
 
 
@@ -122,6 +119,14 @@ def with_ways(carries: Iterable[dict[str, Any]], ways: Iterable[dict[str, Any]])
         {**carry, "moves": [_flown(move, known.get((carry["name"], move.get("name")))) for move in carry["moves"]]}
         if "moves" in carry else carry for carry in carries
     ]
+
+
+def with_waits(data: dict[str, Any], waits: Iterable[tuple[str, str]]) -> dict[str, Any]:
+    """Return the data of a long form in whose day steps wait for others too: each wait a step and what it follows."""
+    links: dict[str, list[str]] = {}
+    for step, after in waits:
+        links.setdefault(step, []).append(after)
+    return {**data, "day": {**data["day"], "steps": [_waiting(step, links) for step in data["day"]["steps"]]}}
 
 
 def _waiting(step: dict[str, Any], links: Mapping[str, list[str]]) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -111,7 +111,7 @@ class _Clock:
             if slots[wait.step].start_s < self.since_s:
                 continue
             try:
-                new = self.planned(_linked(plan.day, wait))
+                new = self.planned(linked(plan.day, [(wait.step, wait.after)]))
             except (InputError, StepError):  # they would wait for one another
                 continue
             if _orders(new) == _orders(plan):  # nobody does anything in another order for it
@@ -166,10 +166,13 @@ def _orders(plan: DayPlan) -> dict[str, list[str]]:
     return found
 
 
-def _linked(day: Day, wait: Wait) -> Day:
-    """Return a day with one more link."""
+def linked(day: Day, waits: Iterable[tuple[str, str]]) -> Day:
+    """Return the day with steps that wait for others too: each wait a step and what it follows."""
+    more: dict[str, list[str]] = {}
+    for name, after in waits:
+        more.setdefault(name, []).append(after)
     steps = [
-        step.model_copy(update={"after": [*step.after, wait.after]}) if step.name == wait.step else step
+        step.model_copy(update={"after": [*step.after, *more[step.name]]}) if step.name in more else step
         for step in day.steps
     ]
     return day.model_copy(update={"steps": steps})

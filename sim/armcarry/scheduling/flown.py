@@ -12,10 +12,10 @@ from armcarry.checks import registry
 from armcarry.checks.guarded import judged
 from armcarry.errors import ArmcarryError
 from armcarry.files.documents.day import Day
-from armcarry.files.found import with_ways
+from armcarry.files.found import with_waits, with_ways
 from armcarry.files.load import load_scenario
 from armcarry.planning.found_ways import Finder
-from armcarry.planning.waits import find_waits
+from armcarry.planning.waits import find_waits, linked
 from armcarry.quantities import clock, rounded_down, show
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record
@@ -118,8 +118,8 @@ def fly(onward: Onward, known: Sequence[Finding] = ()) -> Flown:
     links, waits = find_waits(scene, _quiet, settled, onward.turn.at_s)
     walk, plan = settled
     if links:
-        data = _linked(data, links)
-        day = _linked_day(plan.day, links)
+        waits_in = [(link["step"], link["after"]) for link in links]
+        data, day = with_waits(data, waits_in), linked(plan.day, waits_in)
         scene = _with_day(scene, day)
         plan = plan_day(scene, day, flown_s(scene, [m for run in walk.carries.values() for m in run.moves]),
                         slip=slip, failed=failed)  # fmt: skip
@@ -157,23 +157,6 @@ def _new(findings: Iterable[Finding], known: Sequence[Finding]) -> list[Finding]
     """Return what fails and did not in the run."""
     before = {_key(one) for one in known if one.verdict is Verdict.FAIL}
     return [one for one in findings if one.verdict is Verdict.FAIL and _key(one) not in before]
-
-
-def _linked(data: dict[str, Any], links: Iterable[dict[str, str]]) -> dict[str, Any]:
-    more: dict[str, list[str]] = {}
-    for link in links:
-        more.setdefault(link["step"], []).append(link["after"])
-    steps = [{**step, "after": [*step.get("after", []), *more[step["name"]]]} if step["name"] in more else step
-             for step in data["day"]["steps"]]  # fmt: skip
-    return {**data, "day": {**data["day"], "steps": steps}}
-
-
-def _linked_day(day: Day, links: Iterable[dict[str, str]]) -> Day:
-    more: dict[str, list[str]] = {}
-    for link in links:
-        more.setdefault(link["step"], []).append(link["after"])
-    steps = [step.model_copy(update={"after": [*step.after, *more.get(step.name, [])]}) for step in day.steps]
-    return day.model_copy(update={"steps": steps})
 
 
 def _with_day(scene: Scene, day: Day) -> Scene:
