@@ -11,7 +11,7 @@ from armcarry.scene.sky import sky_of
 from armcarry.views import gl, palette
 from armcarry.views.actors import surface_actor
 from armcarry.views.backdrop import backdrop
-from armcarry.views.composed import composed
+from armcarry.views.composed import composed, drawn
 from armcarry.views.daylight import Daylight, Lamps, daylight
 from armcarry.views.meshes import joined, triangles
 
@@ -29,7 +29,7 @@ def day(share=1.0, sun=SUN):
 class Floor:
     """A ball over a floor, seen from above."""
 
-    def __init__(self, times=1):
+    def __init__(self, times=1, colour="#C0C0C0"):
         import pyvista
 
         self.times = times
@@ -40,7 +40,7 @@ class Floor:
             (triangles(Sphere(BALL), 24), poses.translation((0, 0, HIGH))),
             (triangles(Box((8.0, 8.0, 0.1))), poses.translation((0, 0, -0.05))),
         ])
-        self.plotter.renderer.AddActor(surface_actor(surface, "#C0C0C0", material="fabric"))
+        self.plotter.renderer.AddActor(surface_actor(surface, colour, material="fabric"))
         self.scene = SimpleNamespace(corners_m=lambda: surface.vertices_m.astype(np.float32)[surface.faces])
         camera = self.plotter.camera
         camera.SetPosition(0, 0, 12)
@@ -49,10 +49,13 @@ class Floor:
         camera.SetViewAngle(32)
         camera.is_set = True
 
-    def picture(self, light):
+    def whole(self, light):
         self.plotter.renderer.ResetCameraClippingRange()
         self.lamps.show(light)
-        return composed(self.plotter, self.scene, self.lamps, light, self.times).astype(float).mean(axis=2)
+        return composed(self.plotter, self.scene, self.lamps, light, self.times)
+
+    def picture(self, light):
+        return self.whole(light).astype(float).mean(axis=2)
 
     def at(self, x, y, z=0.0):
         scale = SIZE[1] / 2 / np.tan(np.radians(16)) / (12 - z)
@@ -84,6 +87,21 @@ def test_the_side_away_from_the_sun_is_darker(floor):
     picture = floor.picture(day())
     lit, away = picture[floor.at(0.3, 0, HIGH)], picture[floor.at(-0.42, 0, HIGH)]
     assert away < 0.75 * lit
+
+
+@needs_gl
+def test_white_keeps_its_form_in_full_sun_and_colours_keep_their_hue():
+    white, orange = Floor(colour="#FFFFFF"), Floor(colour="#E69F00")
+    picture = white.picture(day())
+    round_about = [picture[white.at(x, 0, HIGH + np.sqrt(BALL**2 - x**2))] for x in (-0.3, -0.15, 0.0, 0.15)]
+    assert np.all(np.diff(round_about) > 4), round_about
+    plain = drawn(white.plotter.render_window)[20:70, 50:110]
+    assert picture.max() < 248 and plain.max() < 248
+    for shown in (drawn(orange.plotter.render_window), orange.whole(day())):
+        sunlit = shown[orange.at(2.0, 0)].astype(float)
+        assert sunlit[1] / sunlit[0] == pytest.approx(0x9F / 0xE6, abs=0.03) and sunlit[2] < 0.05 * sunlit[0]
+    for made in (white, orange):
+        made.plotter.close()
 
 
 @needs_gl

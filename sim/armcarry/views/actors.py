@@ -17,6 +17,7 @@ from armcarry.views.groups import STATIC, body_kinds, group_poses, rigid_groups
 from armcarry.views.looks import MATERIALS, looks
 from armcarry.views.meshes import Triangles, joined, triangles
 from armcarry.views.pieces import Piece, When, pieces
+from armcarry.views.tone import through_curve
 
 #: opacity of a body that is seen through
 _CLEAR = 0.16
@@ -261,6 +262,7 @@ def surface_actor(
     look.SetDiffuse(made_of.diffuse)
     look.SetSpecular(made_of.specular)
     look.SetSpecularPower(made_of.power)
+    through_curve(actor)
     return actor
 
 

@@ -14,6 +14,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from armcarry.geometry.poses import Array
+from armcarry.views.tone import gain, share
 
 Floats = NDArray[np.float32]
 Bytes = NDArray[np.uint8]
@@ -177,7 +178,7 @@ def compose(
     """Return the picture (h, w, 3), ``times`` smaller than what was drawn.
 
     Args:
-        fill, sun: lit by the fill alone and by the sun alone, (times h, times w, 3).
+        fill, sun: lit by the fill alone and by the sun alone, (times h, times w, 3), drawn through the curve.
         behind: (h, w, 3) what stands behind everything, 0 to 255.
         z, at: how far each pixel is along the line of sight, inf for the sky, and where, see ``places``.
         near, whole: two shadow maps; where the first does not reach the second counts.
@@ -188,7 +189,7 @@ def compose(
     """
     h, w = behind.shape[:2]
     out = np.empty((h, w, 3), dtype=np.uint8)
-    way, total = np.zeros(3, dtype=np.float32), np.zeros(3)
+    way, total, light = np.zeros(3, dtype=np.float32), np.zeros(3), np.zeros(3)
     px = 2 * tall / z.shape[0]
     for i in range(h):
         for j in range(w):
@@ -214,9 +215,15 @@ def compose(
                         lit = _sunlit(at[y, x], way, axes, whole, frames[1, 0], frames[1, 1], frames[1, 2])
                     lit = 1.0 if lit < 0 else lit
                 edge = 0.72 if bend > 0.012 + 1.5 * px else 1.0
+                around = corner * gain(fill[y, x, 0], fill[y, x, 1], fill[y, x, 2])
+                lit *= (0.5 + 0.5 * corner) * gain(sun[y, x, 0], sun[y, x, 1], sun[y, x, 2])
+                most = 0.0
                 for k in range(3):
-                    value = edge * (fill[y, x, k] * corner + sun[y, x, k] * lit * (0.5 + 0.5 * corner)) / 255
-                    total[k] += 255 * (value if value < 0.75 else 1 - 0.25 * np.exp(-(value - 0.75) / 0.25))
+                    light[k] = fill[y, x, k] * around + sun[y, x, k] * lit
+                    most = max(most, light[k])
+                shown = edge * share(most / 255)
+                for k in range(3):
+                    total[k] += shown * light[k]
             for k in range(3):
                 out[i, j, k] = int(total[k] / (times * times) + 0.5)
     return out
