@@ -1,7 +1,9 @@
 """What is said of a day: its limits, the chance of keeping them, conflicts, ways, stated times, what is left out."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
 from armcarry.checks import schedule
@@ -17,9 +19,9 @@ from armcarry.record.record import MoveSpan
 def judged(rider_scene, moving_record):
     """Judge the day of a rider and a worker."""
 
-    def build(steps, rules=None, carries=(), moves=(), frames=None, platform=None, **day):
+    def build(steps, rules=None, carries=(), moves=(), frames=None, platform=None, crew=None, **day):
         frames = {"spot": poses.translation((0.0, 3.0, 0.0)), **(frames or {})}
-        script = {"day": {"steps": steps, **day}, "carries": list(carries)}
+        script = {"day": {"steps": steps, **day}, "carries": list(carries), **({} if crew is None else {"crew": crew})}
         far = [Body("keel", "yard", Sphere(0.1), poses.translation((0.0, 0.0, -9.0)))]
         scene = rider_scene(
             {}, bodies=far, frames=frames, platform=platform, script=script, rules=rules, worker_at="platform/spot"
@@ -68,6 +70,36 @@ def test_what_runs_out_is_judged_by_its_own_limit(judged):
     assert found.verdict is Verdict.FAIL
     assert found.message.endswith("the last step, work, ends 0:01:00.0 after air tank")
     assert found.limit == 600.0
+
+
+@pytest.mark.parametrize(("keep", "verdict"), [("1 h", Verdict.PASS), ("61 min", Verdict.FAIL)])
+def test_a_tank_is_judged_by_what_its_wearer_does_and_home_only_where_a_way_is_known(judged, keep, verdict):
+    tank = {"rest": "10 h", "light": "5 h", "heavy": "2.5 h", "keep": keep}
+    crew = {"ev1": {"posture": "upright", "at": "arm", "size": "plain", "suit": "plain"}}
+    found = judged([_note("work", "2 h", "ev1", effort="heavy")], rules={"suits": {"plain": {"tanks": {"air": tank}}}},
+                   crew=crew)  # fmt: skip
+    (left,) = _about(found, "air")
+    assert (left.verdict, left.subject, left.value) == (verdict, "ev1", pytest.approx(3600.0))
+    assert left.message.startswith("1:00:00.0 of air is left when the last step of ev1, work, ends, ")
+    assert left.remedy == ("" if verdict is Verdict.PASS else "let ev1 end earlier, or give heavy work to another")
+    (home,) = _about(found, "air, way home")
+    assert home.verdict is Verdict.NOT_ASSESSED
+    assert home.message == "how much air the way home leaves is not known"
+
+
+@pytest.mark.parametrize(("return_s", "verdict"), [(1800.0, Verdict.PASS), (1801.0, Verdict.FAIL)])
+def test_a_tank_must_last_home_from_every_instant(judged, monkeypatch, return_s, verdict):
+    tank = {"rest": "10 h", "light": "5 h", "heavy": "2.5 h", "keep": "2 h"}
+    crew = {"ev1": {"posture": "upright", "at": "arm", "size": "plain", "suit": "plain"}}
+    back = SimpleNamespace(crew="ev1", time_s=np.array([0.0, 3600.0, 7200.0]),
+                           return_time_s=np.array([600.0, return_s, 0.0]))  # fmt: skip
+    monkeypatch.setattr(schedule, "ways_back", lambda record: (back,))
+    home_by = {"leave_restraint": "0 s", "stow_held": "0 s", "cross_gap": "0 s", "go_in": "0 s"}
+    rules = {"suits": {"plain": {"tanks": {"air": tank}}}, "way_home": home_by}
+    steps = [_note("hard", "1 h", "ev1", effort="heavy"), _note("sit", "1 h", "ev1", effort="rest")]
+    (home,) = _about(judged(steps, rules=rules, crew=crew), "air, way home")
+    assert (home.verdict, home.start_s) == (verdict, 3600.0)
+    assert home.value == pytest.approx(5 * 3600.0 - 2 * 3600.0 - 2 * return_s)  # going by hand is heavy
 
 
 @pytest.mark.parametrize(("confidence", "verdict"), [(0.45, Verdict.PASS), (0.7, Verdict.FAIL)])

@@ -129,3 +129,27 @@ def test_more_to_be_kept_than_there_is_is_refused(day):
     day.write_text(day.read_text() + "  consumables: {air: {lasts: 1 h, keep: 2 h, actors: [ev1]}}\n")
     (told,) = validate([day])
     assert "more is to be kept than there is: keep must be at most lasts" in str(told)
+
+
+SUIT = "suits: {thin: {tanks: {air: {rest: 9 h, light: 8 h, heavy: 6 h, keep: 30 min}}}}\n"
+
+
+@pytest.mark.parametrize(("of_rules", "of_ev1", "at", "words"), [
+    (SUIT, "suit: thick", "script.yaml:{line}: ", "no suit of the rules named 'thick'; accepted: thin"),
+    (SUIT, "suit: thin, filled: {oxygen: 90 %}", "script.yaml:{line}: ",
+     "no tank of suit 'thin' named 'oxygen'; accepted: air"),
+    (SUIT, "filled: {air: 90 %}", "script.yaml:{line}: ",
+     "how full a tank is can be said of a suit alone, and none is stated; accepted: suit: one of those of the rules"),
+    (SUIT.replace("8 h", "5 h"), "suit: thin", "rules", "a tank lasts the longer the less the effort: rest >= li"),
+    (SUIT.replace("30 min", "9 h"), "suit: thin", "rules", "more is to be kept than there is: keep must be at most li"),
+    (SUIT + "effort: {jump: heavy}\n", "suit: thin", "rules", "'jump' is no kind of step; known: bolt, call, "),
+])  # fmt: skip
+def test_a_suit_that_cannot_be_worn_is_told_at_its_line(day, world, of_rules, of_ev1, at, words):
+    (rules,) = (world / "models" / "rules").rglob("*.yaml")
+    rules.write_text(rules.read_text() + of_rules)
+    text = day.read_text()
+    text = text.replace("posture: rest, at: arm}", f"posture: rest, at: arm, {of_ev1}}}", 1)
+    day.write_text(text)
+    line = text.count("\n", 0, text.index(of_ev1)) + 1
+    told = [str(problem) for problem in validate([day])]
+    assert any(at.format(line=line) in one and words in one for one in told), told

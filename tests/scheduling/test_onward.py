@@ -45,7 +45,8 @@ def test_what_is_least_left_counts_the_way_home_and_what_is_over_counts_no_more(
     times, returns = np.array([0.0, 100.0, 200.0]), np.array([290.0, 50.0, 20.0])
     back = SimpleNamespace(crew="ev1", time_s=times, return_time_s=returns)
     monkeypatch.setattr(flown_module, "ways_back", lambda record: (back,))
-    plan = SimpleNamespace(limits=(Limit("cut_off", 9.0), Limit("oxygen", 300.0, ("ev1", "ev2"), None)))
+    plan = SimpleNamespace(limits=(Limit("cut_off", 9.0), Limit("oxygen", 300.0, ("ev1", "ev2"), None)),
+                           schedule=None)
     onward = SimpleNamespace(turn=Turn(60.0))
     (margin,) = flown_module._margins(onward, SimpleNamespace(plan=plan))
     assert (margin.of, margin.who, margin.left_s, margin.time_s) == ("oxygen", "ev1", 80.0, 200.0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise, permutations
 
 import pytest
@@ -16,6 +17,7 @@ from armcarry.scheduling.problem import (
     Problem,
     SameWay,
     Solved,
+    Supply,
     Wait,
     Way,
     Windows,
@@ -223,3 +225,27 @@ def test_a_smallest_set_of_statements_is_told_and_none_of_them_is_idle() -> None
     for one in found.together:
         fewer = tuple(other for other in (*fine, *wrong) if other is not one)
         assert isinstance(solve(Problem(jobs, fewer)), Solved)
+
+
+def test_what_people_use_up_shares_the_work_out_and_resting_counts() -> None:
+    jobs = tuple(Job(name, (Way(100.0, ("one",)), Way(100.0, ("two",)))) for name in "abc")
+    hard = dict.fromkeys("abc", 2.0)
+
+    def tanks(one: float, two: float) -> Problem:
+        supplies = (Supply("one", one, hard, 0.5, "one's air"), Supply("two", two, hard, 0.5, "two's air"))
+        return Problem(jobs, supplies)
+
+    alone = solve(tanks(600.0, 0.0))  # two can do nothing, one does all
+    assert isinstance(alone, Solved)
+    assert [placed.way for placed in alone.placed] == [0, 0, 0]
+    shared = solve(tanks(200.0, 400.0))
+    assert isinstance(shared, Solved)
+    assert sorted(placed.way for placed in shared.placed) == [0, 1, 1]
+    short = solve(tanks(200.0, 399.0))
+    assert isinstance(short, Impossible)
+    assert {one.said for one in short.together} == {"one's air", "two's air"}
+    waited = Problem(jobs[:1], (Supply("one", 249.9, hard, 0.5), Supply("two", 0.0, hard, 0.5),
+                                Windows("a", ((100.0, 300.0),))))  # fmt: skip
+    assert isinstance(solve(waited), Impossible)  # 100 s of rest before it take 50
+    enough = (Supply("one", 250.1, hard, 0.5), *waited.statements[1:])
+    assert isinstance(solve(replace(waited, statements=enough)), Solved)

@@ -9,8 +9,10 @@ import pytest
 from matplotlib.patches import Rectangle
 
 from armcarry.files.documents.day import Day
+from armcarry.files.documents.vary import Window
+from armcarry.timeline.drawn import Drawn
 from armcarry.timeline.schedule import schedule, slipped
-from armcarry.timeline.task import Duration, limits_of, tasks_of
+from armcarry.timeline.task import Duration, Limit, limits_of, tasks_of
 from armcarry.views.gantt import LOOKS, day_chart, summary_line
 from armcarry.views.palette import contrast
 
@@ -35,18 +37,23 @@ DAY = Day.model_validate({
 })
 
 
+AIR = Limit("air of ev1", 3 * 3600.0, ("ev1",), drawn=Drawn("air", "ev1", 0.0, 0.5, 1.0))
+
+
 @dataclass
 class Plan:
     """What the picture needs of a plan."""
 
     slip: dict = field(default_factory=dict)
+    tanks: tuple = ()
 
     def __post_init__(self):
-        self.day, self.limits = DAY, limits_of(DAY)
+        self.day, self.limits = DAY, (*limits_of(DAY), *self.tanks)
         self.tasks = slipped(tasks_of(DAY, {"x": Duration.exactly(1.0)}), self.slip)
         self.schedule = schedule(self.tasks, self.limits)
         self.scene = SimpleNamespace(
-            loaded=SimpleNamespace(crew={"ev1": 1, "ev2": 2}, scenario=SimpleNamespace(title="A day"))
+            loaded=SimpleNamespace(crew={"ev1": 1, "ev2": 2},
+                                   scenario=SimpleNamespace(title="A day", day=DAY, environment=None))
         )
 
     def step(self, name):
@@ -59,6 +66,22 @@ def chart():
     figure = day_chart(plan)
     figure.canvas.draw()
     return plan, figure, figure.axes[0]
+
+
+def test_windows_and_tanks_stand_below_the_lanes_over_the_same_time(monkeypatch):
+    windows = {"relay": [Window(start="0:30", end="1:30")]}
+    monkeypatch.setitem(globals(), "DAY", DAY.model_copy(update={"windows": windows}))
+    plan = Plan(tanks=(AIR,))
+    lanes, rows, tanks = day_chart(plan).axes[0], *day_chart(plan).axes[-2:]
+    assert rows.get_xlim() == tanks.get_xlim() == lanes.get_xlim()
+    assert lanes.get_position().y0 >= rows.get_position().y1 - 1e-9 > tanks.get_position().y1
+    assert [label.get_text() for label in rows.get_yticklabels()] == ["relay"]
+    (box,) = rows.collections[0].get_paths()
+    assert (box.vertices[:, 0].min(), box.vertices[:, 0].max()) == (0.5, 1.5)
+    (curve,) = (line for line in tanks.lines if line.get_gid() == "tank air of ev1")
+    end_h = max(slot.end_s for slot in plan.schedule.of("ev1")) / 3600
+    assert (curve.get_xdata()[0], curve.get_ydata()[0]) == (0.0, 3.0)
+    assert (curve.get_xdata()[-1], curve.get_ydata()[-1]) == pytest.approx((end_h, 3.0 - 0.5 * end_h))
 
 
 def bars(axes):

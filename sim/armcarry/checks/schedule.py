@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from armcarry.quantities import clock
 from armcarry.record.figures import at_least, at_most, down, near, up
 from armcarry.record.finding import Finding
@@ -13,7 +15,9 @@ from armcarry.timeline.estimate import path_estimate, sampled_estimate
 from armcarry.timeline.handrails import NoRoute
 from armcarry.timeline.plan import DayPlan
 from armcarry.timeline.schedule import NOT_TODAY, SAME_S, LimitUse
+from armcarry.timeline.tanks import curves_of
 from armcarry.timeline.task import go_by_s
+from armcarry.whatif.stranding import ways_back
 
 #: sampled days for the chance of ending in time; its standard error is below 0.4 %
 SAMPLES = 20_000
@@ -26,7 +30,8 @@ def check(record: Record) -> tuple[Finding, ...]:
     if plan is None:
         return ()
     return (
-        *(_limit(plan, use) for use in plan.schedule.limits),
+        *(_tank(plan, use) if use.limit.drawn is not None else _limit(plan, use) for use in plan.schedule.limits),
+        *_tanks_and_home(record, plan),
         *_chance(plan, record.scene.loaded.rules.confidence),
         *_conflicts(record, plan),
         *_instants(plan),
@@ -51,13 +56,51 @@ def _limit(plan: DayPlan, use: LimitUse) -> Finding:
     )
 
 
+def _tank(plan: DayPlan, use: LimitUse) -> Finding:
+    """Judge what is left of a tank when its wearer's last step ends, with likely durations."""
+    drawn = use.limit.drawn
+    tank, who, keep_s = (drawn.tank, drawn.who, drawn.keep_s) if drawn is not None else ("", "", 0.0)
+    left = at_least(use.margin_s + keep_s, keep_s, "s")
+    return _make.judged(
+        left, who,
+        f"{left.said} of {_words(tank)} is left when the last step of {who}, {use.last_step}, ends, {left.asked} is "
+        "asked for; counted at light effort",
+        other=tank, at=(0.0, plan.schedule.end_s),
+        remedy=f"let {who} end earlier, or give heavy work to another",
+    )  # fmt: skip
+
+
+def _tanks_and_home(record: Record, plan: DayPlan) -> Iterator[Finding]:
+    """Judge what is left of each tank at every instant outside, the way home from there taken off."""
+    curves = curves_of(plan.limits, plan.schedule)
+    back = {item.crew: item for item in ways_back(record)} if curves else {}
+    for curve in curves:
+        tank, who, keep_s = curve.drawn.tank, curve.drawn.who, curve.drawn.keep_s
+        other, item = f"{tank}, way home", back.get(who)
+        if item is None or record.scene.loaded.rules.way_home is None or not np.all(np.isfinite(item.return_time_s)):
+            supply = "a platform with hatch and handrails, and way_home of the rules"
+            yield _make.not_assessed(who, f"how much {_words(tank)} the way home leaves is not known", supply,
+                                     other=other)  # fmt: skip
+            continue
+        left_s = curve.left_with(item.time_s, item.return_time_s)
+        k = int(np.argmin(left_s))
+        left, time_s = at_least(float(left_s[k]) + keep_s, keep_s, "s"), float(item.time_s[k])
+        yield _make.judged(
+            left, who,
+            f"{left.said} of {_words(tank)} would be left if {who} went home by hand at {clock(time_s)}, in "
+            f"{up(float(item.return_time_s[k]), 's')}, {left.asked} is asked for; counted at light effort",
+            other=other, at=(time_s, time_s),
+            remedy=f"let {who} be nearer to the hatch by then, or earlier, or give heavy work to another",
+        )  # fmt: skip
+
+
 def _words(name: str) -> str:
     return name.replace("_", " ")
 
 
 def _chance(plan: DayPlan, wanted: float) -> Iterator[Finding]:
     """Judge the probability of ending in time against the rules' confidence, for limits from the day's start."""
-    limits = [limit for limit in plan.limits if limit.since is None]
+    limits = [limit for limit in plan.limits if limit.since is None and limit.drawn is None]
     if not limits:
         return
     limit = min(limits, key=lambda limit: limit.lasts_s)

@@ -146,11 +146,12 @@ BASES: dict[str, Basis] = {
     ),
     "schedule": Basis(
         "The day fits its limits and everybody is where the steps want them",
-        ("rules.confidence", "rules.climbing", "rules.between_moves", "rules.hatch", "scenario.day",
-         "crew.translation_speed", "hardware.takes", "hardware.acts",
+        ("rules.confidence", "rules.climbing", "rules.between_moves", "rules.hatch", "rules.suits", "rules.effort",
+         "scenario.day", "scenario.crew.<name>.suit", "scenario.crew.<name>.filled", "crew.translation_speed",
+         "hardware.takes", "hardware.acts",
          "platform.appendages.<name>.turning_time"),
         ("checks.schedule:SAMPLES",),
-        ("checks/test_schedule.py", "timeline/test_schedule.py", "timeline/test_estimate.py",
+        ("checks/test_schedule.py", "timeline/test_schedule.py", "timeline/test_tanks.py", "timeline/test_estimate.py",
          "published/test_three_point.py"),
     ),
     "second_opinion": Basis(

@@ -9,7 +9,7 @@ from armcarry.errors import InputError
 from armcarry.files import names
 from armcarry.files.carry_checks import check_carries
 from armcarry.files.day_checks import check_day
-from armcarry.files.documents.scenario import ScenarioDocument, StartAt
+from armcarry.files.documents.scenario import CrewMember, ScenarioDocument, StartAt
 from armcarry.files.model_files import ModelFile
 from armcarry.files.near_checks import check_near
 from armcarry.files.picture_checks import check_pictures
@@ -101,6 +101,7 @@ def _crew(script: Script) -> None:
         here = ("crew", name)
         script.known((*here, "size"), member.size, document.sizes, f"size of '{member.body}'")
         script.known((*here, "posture"), member.posture, document.postures, f"posture of '{member.body}'")
+        _suit(script, here, member)
         path = (*here, "at")
         if member.at == "arm" and script.document.restraint is None:
             script.tell(path, f"{name} is on the arm, but there is no restraint", accepted="a restraint")
@@ -108,6 +109,17 @@ def _crew(script: Script) -> None:
             script.tell(path, f"{name} is inside, but the platform has no airlock", accepted="arm, or a frame")
         elif member.at not in ("arm", "inside") and script.frame(path, member.at):
             script.not_own(path, name, member.at)
+
+
+def _suit(script: Script, here: YamlPath, member: CrewMember) -> None:
+    suits = script.files["rules",].document.suits
+    if member.suit is None:
+        for tank in member.filled:
+            script.tell((*here, "filled", tank), "how full a tank is can be said of a suit alone, and none is stated",
+                        accepted="suit: one of those of the rules")  # fmt: skip
+    elif script.known((*here, "suit"), member.suit, suits, "suit of the rules"):
+        for tank in member.filled:
+            script.known((*here, "filled", tank), tank, suits[member.suit].tanks, f"tank of suit '{member.suit}'")
 
 
 def _hardware(script: Script) -> None:

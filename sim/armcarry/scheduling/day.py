@@ -18,10 +18,12 @@ from armcarry.scheduling.problem import (
     Problem,
     SameWay,
     Statement,
+    Supply,
     Wait,
     Way,
     Windows,
 )
+from armcarry.timeline.task import Limit as DayLimit
 from armcarry.timeline.task import Task, go_by_s
 
 #: longer than any day, seconds
@@ -45,6 +47,10 @@ class DayProblem(DayChoices):
         hint = {slot.name: slot.start_s for slot in self.plan.schedule.slots}
         jobs = tuple(self._job(task) for task in self.tasks.values())
         return Problem(jobs, statements, tuple(same), orders, self.barred, hint)
+
+    def used_s(self, limit: DayLimit) -> float:
+        """Return what is used of a tank before the first job may begin."""
+        return 0.0
 
     def counted(self, statement: Statement) -> Statement | None:
         """Return a statement of the day as it counts here; None where it does not."""
@@ -144,6 +150,13 @@ def _clock(day: DayProblem, step: Step) -> Iterator[Statement]:
 def _limits(day: DayProblem) -> Iterator[Statement]:
     source = day.scene.loaded.source
     for limit in day.plan.limits:
+        if limit.drawn is not None:
+            key = ("crew", limit.drawn.who, "suit")
+            line = "" if source is None else f"{source.path.name}:{source.yaml.line(key)}: "
+            rates = {name: limit.drawn.rate(name) for name in day.tasks}
+            yield Supply(limit.drawn.who, limit.lasts_s - day.used_s(limit), rates, limit.drawn.rest,
+                         f"{line}{limit.name}: at most {clock(limit.lasts_s)} of light effort")  # fmt: skip
+            continue
         key = ("day", "cut_off") if limit.name == "cut_off" else ("day", "consumables", limit.name)
         line = "" if source is None else f"{source.path.name}:{source.yaml.line(key)}: "
         names = tuple(name for name, task in day.tasks.items()

@@ -24,6 +24,7 @@ from armcarry.scene.build import Scene, build_scene
 from armcarry.scheduling.onward import Onward, as_text
 from armcarry.timeline.day_run import on_the_clock, settled_day
 from armcarry.timeline.plan import flown_s, plan_day
+from armcarry.timeline.tanks import curves_of
 from armcarry.whatif.stranding import ways_back
 
 #: what is judged of a way on, because it is what a new order may break; all else is for the rehearsal of its script
@@ -210,6 +211,7 @@ def _tightest(record: Record) -> str:
 def _margins(onward: Onward, record: Record) -> Iterable[Margin]:
     """Yield what is least left of each consumable at any instant to come, counting the way home from there."""
     plan, back = record.plan, {item.crew: item for item in ways_back(record)}
+    curves = {curve.limit.name: curve for curve in curves_of(plan.limits, plan.schedule)} if plan is not None else {}
     for limit in plan.limits if plan is not None else ():
         begins = 0.0
         if plan is not None and limit.since is not None and limit.since in plan.schedule.tasks_done():
@@ -219,7 +221,10 @@ def _margins(onward: Onward, record: Record) -> Iterable[Margin]:
             item = back.get(who)
             if item is None or not len(item.time_s):
                 continue
-            left = begins + limit.lasts_s - item.time_s - item.return_time_s
+            if limit.name in curves:
+                left = curves[limit.name].left_with(item.time_s, item.return_time_s)
+            else:
+                left = begins + limit.lasts_s - item.time_s - item.return_time_s
             k = int(np.argmin(np.where(item.time_s >= onward.turn.at_s, left, np.inf)))
             found.append(Margin(limit.name, who, float(left[k]), float(item.time_s[k])))
         if found:

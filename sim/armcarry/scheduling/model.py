@@ -8,10 +8,12 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from armcarry.errors import MissingExtraError
-from armcarry.scheduling.problem import Apart, Limit, OneOf, Order, Problem, Requires, Statement, Wait, Windows
+from armcarry.scheduling.problem import Apart, Limit, OneOf, Order, Problem, Requires, Statement, Supply, Wait, Windows
 
 #: ticks a second
 TICKS = 1000
+#: rates are whole parts of this, rounded up
+_RATES = 1000
 #: how many ticks of a time are taken for rounding of doubles, not for a longer time
 _NOISE = 1e-3
 
@@ -239,5 +241,30 @@ def _requires(made: Model, requires: Requires, guard: list[Any]) -> None:
         made.model.AddBoolOr([made.done[requires.job].Not(), made.done[other]]).OnlyEnforceIf(guard)
 
 
+def _supply(made: Model, supply: Supply, guard: list[Any]) -> None:
+    """Add what a resource uses up: its rest rate until its last end, and what each job uses beside that."""
+    cp, last, used = made.model, made.model.NewIntVar(0, made.horizon, ""), []
+    way_s = next((order.last_s or {} for order in made.problem.orders if order.resource == supply.resource), {})
+    for job in made.problem.jobs:
+        ways = [(way, lit) for way, lit in zip(job.ways, made.ways[job.name], strict=True)
+                if supply.resource in way.uses]  # fmt: skip
+        beside = math.ceil((supply.rates.get(job.name, supply.rest) - supply.rest) * _RATES)
+        for way, chosen in ways:
+            used.append(beside * ticks(way.duration_s) * chosen)
+            cp.Add(last >= made.end[job.name]).OnlyEnforceIf(chosen)
+            if job.name in made.longer:
+                longer = cp.NewIntVar(0, made.horizon, "")
+                cp.Add(longer >= made.longer[job.name]).OnlyEnforceIf(chosen)
+                used.append(beside * longer)
+        arc = made.arcs.get((supply.resource, job.name, ""))
+        if arc is not None and ways:
+            cp.Add(last >= made.end[job.name] + ticks(way_s.get(job.name, 0.0))).OnlyEnforceIf(arc)
+    used.append(math.ceil(supply.rest * _RATES) * last)
+    holds, margin = math.floor(supply.holds * TICKS * _RATES), cp.NewIntVar(-made.horizon, made.horizon, "")
+    cp.Add(sum(used) <= holds).OnlyEnforceIf(guard)
+    cp.Add(_RATES * margin <= holds - sum(used))
+    made.margins.append((margin, cp.NewConstant(1)))
+
+
 _STATED: dict[type, Any] = {Wait: _wait, Windows: _windows, Limit: _limit, Apart: _apart, OneOf: _one_of,
-                           Requires: _requires}
+                           Requires: _requires, Supply: _supply}

@@ -97,6 +97,21 @@ class Requires:
 
 
 @dataclass(frozen=True)
+class Supply:
+    """What a resource uses up until it has done its last job is at most ``holds``.
+
+    Attributes:
+        rates: job -> how fast during it; rest: how fast before, between and after them, on the way too.
+    """
+
+    resource: str
+    holds: float
+    rates: Mapping[str, float]
+    rest: float
+    said: str = ""
+
+
+@dataclass(frozen=True)
 class SameWay:
     """Jobs with as many ways each are all done in the way of the same number."""
 
@@ -121,7 +136,7 @@ class Order:
     last_s: Mapping[str, float] | None = None
 
 
-Statement = Wait | Windows | Limit | Apart | OneOf | Requires
+Statement = Wait | Windows | Limit | Apart | OneOf | Requires | Supply
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,7 @@ from armcarry.scheduling.turn import Aim, Turn
 from armcarry.scheduling.way_on import WayOn
 from armcarry.scheduling.ways import Travel
 from armcarry.scheduling.write import Rearranged
+from armcarry.timeline.drawn import Span
 from armcarry.timeline.plan import DayPlan
 from armcarry.timeline.schedule import Schedule, schedule, slipped
 
@@ -152,13 +153,13 @@ def _way(rest: Rest, solved: Solved) -> _Choice:
     planned = plan.schedule.tasks_done() - rest.over
     change = arrange(rest, solved, spelled=True)
     end_s = at_s + solved.end_s
-    last: dict[str, float] = {}
+    does: dict[str, list[Span]] = {}
     for one in solved.placed:
         people = rest.candidates(plan.step(one.name))
         group = rest.group_of.get(one.name)
         actors = (people[one.way],) if group is not None and group.either else plan.step(one.name).actors
         for actor in actors:
-            last[actor] = max(last.get(actor, 0.0), at_s + one.end_s)
+            does.setdefault(actor, []).append((one.name, at_s + one.start_s, at_s + one.end_s))
     starts = {slot.name: slot.start_s for slot in plan.schedule.slots}
     starts |= {one.name: at_s + one.start_s for one in solved.placed if one.name not in rest.under_way}
     moved_otherwise = bool(change.handed or change.goings or _reordered(rest, solved) or _flown_otherwise(rest, solved))
@@ -170,16 +171,21 @@ def _way(rest: Rest, solved: Solved) -> _Choice:
         dict(change.handed),
         _reordered(rest, solved),
         tuple(f"{going.who} to {going.to} before {going.before}" for going in change.goings),
-        end_s, _margins(plan, last, starts), moved_otherwise, tuple(sorted(rest.broken)),
+        end_s, _margins(rest, does, starts), moved_otherwise, tuple(sorted(rest.broken)),
     )  # fmt: skip
     return _Choice(way, Onward(way.title, plan, rest.turn, change, frozenset(done | rest.over)))
 
 
-def _margins(plan: DayPlan, last_s: Mapping[str, float], starts_s: Mapping[str, float]) -> dict[str, float]:
+def _margins(rest: Rest, does: Mapping[str, list[Span]], starts_s: Mapping[str, float]) -> dict[str, float]:
     """Return what is left of each limit when the last step of those it counts for ends."""
     found = {}
-    for limit in plan.limits:
-        ends = [end for who, end in last_s.items() if not limit.actors or who in limit.actors]
+    for limit in rest.plan.limits:
+        if limit.drawn is not None:
+            spans = [*rest.so_far(limit.drawn.who), *does.get(limit.drawn.who, ())]
+            found[limit.name] = limit.lasts_s - limit.drawn.used_s(spans, rest.turn.at_s)
+            continue
+        ends = [end_s for who, spans in does.items() if not limit.actors or who in limit.actors
+                for _, _, end_s in spans]  # fmt: skip
         found[limit.name] = limit.lasts_s - (max(ends, default=0.0) - starts_s.get(limit.since or "", 0.0))
     return found
 

@@ -10,11 +10,13 @@ from armcarry.files.documents.carries import FREE_KINDS
 from armcarry.files.documents.steps import Step
 from armcarry.files.documents.vary import Varying
 from armcarry.scheduling.day import DayProblem
-from armcarry.scheduling.problem import Job, Limit, OneOf, Requires, Statement, Way, Windows
+from armcarry.scheduling.problem import Job, Limit, OneOf, Requires, Statement, Supply, Way, Windows
 from armcarry.scheduling.state import Found, Place, begins_at, found_by
 from armcarry.scheduling.things import Things, rail_free
 from armcarry.scheduling.turn import NOTHING_WRONG, Aim, Turn
 from armcarry.timeline.acts import MOVES_ARM, pages_before
+from armcarry.timeline.drawn import Span
+from armcarry.timeline.task import Limit as DayLimit
 from armcarry.timeline.task import Task
 
 #: what a step is worth that must be done, where time does not permit all
@@ -230,6 +232,20 @@ class Rest(DayProblem):
         """The steps that have ended, in order."""
         return tuple(name for name in self._ordered if name in self.over)
 
+    @property
+    def _limited(self) -> bool:
+        return self.within and self.aim != "home"
+
+    def used_s(self, limit: DayLimit) -> float:
+        """Return what is used of a tank by the instant."""
+        return 0.0 if limit.drawn is None else limit.drawn.used_s(self.so_far(limit.drawn.who), self.turn.at_s)
+
+    def so_far(self, who: str) -> list[Span]:
+        """Return what somebody has done by the instant."""
+        at_s = self.turn.at_s
+        return [(slot.name, slot.start_s, min(self.ends_late_s[slot.name], at_s))
+                for slot in self.plan.schedule.slots if who in slot.actors and slot.start_s <= at_s]  # fmt: skip
+
     def counted(self, statement: Statement) -> Statement | None:
         """Return a statement of the day with its instants counted from now; None where it does not count any more."""
         at_s = self.turn.at_s
@@ -241,8 +257,10 @@ class Rest(DayProblem):
                 return None
             spans = tuple((max(begin - at_s, 0.0), end - at_s) for begin, end in statement.spans if end > at_s)
             return replace(statement, spans=spans or ((0.0, 0.0),))
+        if isinstance(statement, Supply):
+            return statement if self._limited else None
         if isinstance(statement, Limit):
-            if not self.within or self.aim == "home":
+            if not self._limited:
                 return None
             since = next((limit.since for limit in self.plan.limits if limit.lasts_s == statement.lasts_s
                           and limit.since in self.over), None)  # fmt: skip

@@ -21,6 +21,7 @@ from armcarry.timeline.network import build
 from armcarry.timeline.run import MoveSpan
 from armcarry.timeline.schedule import Schedule, schedule, slipped
 from armcarry.timeline.situation import destinations, situation_after, situation_at_start
+from armcarry.timeline.tanks import tanks_of
 from armcarry.timeline.task import Duration, Limit, Point, Task, limits_of, tasks_of
 from armcarry.timeline.together import asked_twice
 from armcarry.timeline.trolley import rail_conflicts
@@ -112,7 +113,8 @@ def plan_day(
         if step.carry in carry_s:
             around_s = 0.0 if safe is None else safe.make_ready + safe.make_safe
             computed[step.name] = Duration.exactly(carry_s[str(step.carry)] + around_s)
-    tasks, limits = slipped(tasks_of(day, computed, windows_of(scene)), slip or {}), limits_of(day)
+    tasks = slipped(tasks_of(day, computed, windows_of(scene)), slip or {})
+    limits = (*limits_of(day), *tanks_of(scene.loaded, day))
     result = schedule(tasks, limits, point=point, failed=failed)
     return DayPlan(scene, day, tasks, limits, result, computed, walks, dict(slip or {}), tuple(failed))
 

@@ -52,7 +52,10 @@ class Dropped:
 
 @dataclass(frozen=True)
 class LimitUse:
-    """How much of a limit the schedule uses; ``margin_s`` below zero is an overrun."""
+    """How much of a limit the schedule uses; ``margin_s`` below zero is an overrun.
+
+    ``end_s`` is when the last step that it counts ends; of a tank what is used up by then, in seconds of light effort.
+    """
 
     limit: Limit
     end_s: float

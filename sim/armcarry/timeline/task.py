@@ -10,6 +10,7 @@ from armcarry.errors import StepError
 from armcarry.files.documents.day import Day
 from armcarry.files.documents.step_parts import Takes
 from armcarry.files.documents.steps import ARM, Step
+from armcarry.timeline.drawn import Drawn
 
 Point = Literal["least", "likely", "most", "mean"]
 
@@ -93,12 +94,14 @@ class Limit:
     Attributes:
         lasts_s: longest time from the start of ``since`` (or of the day) to the end.
         actors: whose last step counts; empty for every step.
+        drawn: of a tank, how fast it is used up; ``lasts_s`` is then what it holds, in seconds of light effort.
     """
 
     name: str
     lasts_s: float
     actors: tuple[str, ...] = ()
     since: str | None = None
+    drawn: Drawn | None = None
 
 
 def limits_of(day: Day) -> tuple[Limit, ...]:

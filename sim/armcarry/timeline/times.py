@@ -90,4 +90,7 @@ def _use(limit: Limit, slots: Sequence[Slot]) -> LimitUse:
     if not counted:
         return LimitUse(limit, 0.0, "")
     last = max(counted, key=lambda slot: slot.end_s)
+    if limit.drawn is not None:
+        used_s = limit.drawn.used_s((slot.name, slot.start_s, slot.end_s) for slot in counted)
+        return LimitUse(limit, used_s, last.name)
     return LimitUse(limit, last.end_s - since, last.name)

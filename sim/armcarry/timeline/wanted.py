@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 
+from armcarry.files.documents.scenario import ScenarioDocument
 from armcarry.scene.build import Scene
 from armcarry.scene.sky import sky_of
 
@@ -17,15 +18,18 @@ Spans = tuple[tuple[float, float], ...]
 @lru_cache(maxsize=4)
 def windows_of(scene: Scene) -> dict[str, Spans]:
     """Return step -> stretches of the day, (start_s, end_s), in one of which it is done; others have no such need."""
-    script = scene.loaded.scenario
-    if script.day is None:
-        return {}
-    named: dict[str, Spans] = {
-        name: tuple(sorted((one.start, one.end) for one in spans)) for name, spans in script.day.windows.items()
-    }
-    wanted = {step.needs for step in script.day.steps}
-    if script.environment is not None and wanted & set(_LIGHT):
+    day = scene.loaded.scenario.day
+    wanted = {step.name: step.needs for step in day.steps if step.needs is not None} if day is not None else {}
+    named = known_windows(scene.loaded.scenario) if wanted else {}
+    return {name: named[need] for name, need in wanted.items()}
+
+
+def known_windows(script: ScenarioDocument) -> dict[str, Spans]:
+    """Return name -> stretches of the day: of the day's own windows, and of light where an environment is stated."""
+    windows = script.day.windows if script.day is not None else {}
+    named = {name: tuple(sorted((one.start, one.end) for one in spans)) for name, spans in windows.items()}
+    if script.environment is not None:
         spans = sky_of(script.environment).spans(0.0, _AHEAD_S)
         for need, light in _LIGHT.items():
             named.setdefault(need, tuple((span.start_s, span.end_s) for span in spans if span.light == light))
-    return {step.name: named[step.needs] for step in script.day.steps if step.needs is not None}
+    return named

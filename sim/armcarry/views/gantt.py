@@ -15,8 +15,9 @@ from armcarry.files.documents.steps import ARM, Step
 from armcarry.quantities import clock
 from armcarry.timeline.estimate import PathEstimate, SampledEstimate, path_estimate, sampled_estimate
 from armcarry.timeline.plan import DayPlan
-from armcarry.timeline.schedule import Slot
+from armcarry.timeline.schedule import LimitUse, Slot
 from armcarry.views import palette
+from armcarry.views.gantt_below import draw_below, room_for_lanes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -66,12 +67,13 @@ def day_chart(plan: DayPlan) -> Figure:
         figure = Figure(figsize=SLIDE_IN, facecolor=palette.PAPER)
         FigureCanvasAgg(figure)
         actors = _actors(plan)
-        axes = figure.add_axes((0.062, 0.16, 0.925, 0.655))
+        axes = figure.add_axes(room_for_lanes(plan))
         _frame(axes, plan, actors)
         for lane, actor in enumerate(actors):
             for slot in plan.schedule.of(actor):
                 _bar(axes, plan, slot, lane)
         _limits(axes, plan, len(actors))
+        draw_below(figure, plan, axes)
         _words(figure, plan)
         _legend(figure)
     return figure
@@ -87,7 +89,8 @@ def _actors(plan: DayPlan) -> list[str]:
 def _frame(axes: Axes, plan: DayPlan, actors: Sequence[str]) -> None:
     from matplotlib.ticker import FuncFormatter, MultipleLocator
 
-    ends = [plan.schedule.end_s, *(limit.lasts_s for limit in plan.limits if limit.since is None)]
+    fixed = (limit.lasts_s for limit in plan.limits if limit.since is None and limit.drawn is None)
+    ends = [plan.schedule.end_s, *fixed]
     axes.set_xlim(0.0, max(ends) / _HOUR_S * 1.005)
     axes.set_ylim(len(actors), 0.0)
     axes.set_yticks([k + 0.5 for k in range(len(actors))], actors, fontsize=18, fontweight="bold")
@@ -186,7 +189,7 @@ def _hour_in(axes: Axes) -> float:
 def _limits(axes: Axes, plan: DayPlan, lanes: int) -> None:
     names: dict[float, list[str]] = {}
     for limit in plan.limits:
-        if limit.since is None:
+        if limit.since is None and limit.drawn is None:
             names.setdefault(round(limit.lasts_s), []).append(limit.name.replace("_", " "))
     for at_s, words in names.items():
         at = at_s / _HOUR_S
@@ -208,12 +211,10 @@ def summary_line(plan: DayPlan) -> str:
     words = [f"ends at {clock(plan.schedule.end_s)}"]
     if plan.schedule.limits:
         tightest = min(plan.schedule.limits, key=lambda use: use.margin_s)
-        name = tightest.limit.name.replace("_", " ")
-        late = tightest.margin_s < 0
-        words.append(f"{'✕ ' if late else ''}{clock(abs(tightest.margin_s))} {'after' if late else 'before'} {name}")
+        words.append(_margin_words(tightest))
         classic, sampled = estimates(plan)
         limit = tightest.limit.lasts_s
-        if tightest.limit.since is None:
+        if tightest.limit.since is None and tightest.limit.drawn is None:
             words.append(
                 f"in time {sampled.chance_by(limit):.0%} of days (critical path alone: {classic.chance_by(limit):.0%})"
             )
@@ -222,6 +223,14 @@ def summary_line(plan: DayPlan) -> str:
     gone = [d.name.replace("_", " ") + (f" → {d.fallback}" if d.fallback else "") for d in plan.schedule.dropped]
     words.append("left out: " + (", ".join(gone) or "nothing"))
     return "   ·   ".join(words)
+
+
+def _margin_words(use: LimitUse) -> str:
+    name, late = use.limit.name.replace("_", " "), use.margin_s < 0
+    if use.limit.drawn is not None:
+        much = f"{clock(abs(use.margin_s))} of {name}"
+        return f"✕ {much} into its reserve" if late else f"{much} above its reserve"
+    return f"{'✕ ' if late else ''}{clock(abs(use.margin_s))} {'after' if late else 'before'} {name}"
 
 
 def estimates(plan: DayPlan, samples: int = 20_000) -> tuple[PathEstimate, SampledEstimate]:

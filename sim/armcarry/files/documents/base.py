@@ -125,6 +125,8 @@ Delay = Annotated[float, Quantity("time", "0.5 s", "0 s", "10 min")]
 Mass = Annotated[float, Quantity("mass", "120 kg", "0 kg", "1000000 kg", above=True)]
 Speed = Annotated[float, Quantity("speed", "0.1 m/s", "0 m/s", "20 m/s", above=True)]
 Torque = Annotated[float, Quantity("torque", "20 N*m", "0 N*m", "10000 N*m", above=True)]
+#: how full something is
+Level = Annotated[float, Quantity("fraction", "95 %", "0 %", "100 %", above=True)]
 #: a confidence, never certainty
 Fraction = Annotated[float, Quantity("fraction", "95 %", "0 %", "99.99 %", above=True)]
 

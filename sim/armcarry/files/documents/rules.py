@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import Field, field_validator
 
 from armcarry.files.documents.base import (
     Distance,
@@ -19,6 +19,7 @@ from armcarry.files.documents.base import (
     Time,
 )
 from armcarry.files.documents.dispersion import Dispersion
+from armcarry.files.documents.suits import EFFORT_OF, Effort, Suit
 
 Class = Literal["arm", "rider", "hardware", "worker", "structure", "appendage", "vehicle"]
 #: a distance asked for, or left, between bodies
@@ -278,6 +279,15 @@ class RulesDocument(Document):
     confidence: Fraction = Field(
         default=0.95, description="probability with which a day must end in time", examples=["95 %"]
     )
+    suits: dict[Name, Suit] = Field(
+        default_factory=dict, description="suits that crewmembers of a scenario may wear, by name"
+    )
+    effort: dict[Name, Effort] = Field(
+        default_factory=dict,
+        description="kind of step -> effort of who does it, where that is another than assumed; between steps "
+        "people rest",
+        examples=[{"translate": "light"}],
+    )
     dispersion: Dispersion | None = Field(
         default=None, description="how the true run may differ from the rehearsed one; needed by armcarry disperse"
     )
@@ -286,3 +296,15 @@ class RulesDocument(Document):
         description="settings of checks that other packages add, by name of the check; each check says what it accepts",
         examples=[{"within_the_hour": {"longest": "50 min"}}],
     )
+
+    @field_validator("effort")
+    @classmethod
+    def _kinds_are_there(cls, value: dict[str, Effort]) -> dict[str, Effort]:
+        for kind in value:
+            if kind not in EFFORT_OF:
+                raise ValueError(f"'{kind}' is no kind of step; known: {', '.join(sorted(EFFORT_OF))}")
+        return value
+
+    def effort_of(self, kind: str) -> Effort:
+        """Return how hard a step of a kind is for who does it."""
+        return self.effort.get(kind) or EFFORT_OF[kind]

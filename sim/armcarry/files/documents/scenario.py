@@ -7,7 +7,18 @@ from typing import Annotated, Any, ClassVar, Literal
 from pydantic import Discriminator, Field, Tag, model_validator
 
 from armcarry.files.documents.arm import JointSettings
-from armcarry.files.documents.base import Angle, Document, FullName, Length, Name, NamePattern, Part, Position, Text
+from armcarry.files.documents.base import (
+    Angle,
+    Document,
+    FullName,
+    Length,
+    Level,
+    Name,
+    NamePattern,
+    Part,
+    Position,
+    Text,
+)
 from armcarry.files.documents.carries import Carry
 from armcarry.files.documents.day import Day
 from armcarry.files.documents.environment import Environment
@@ -28,6 +39,14 @@ class CrewMember(Part):
     posture: Name = Field(description="posture at the start, of that crew model", examples=["carry"])
     at: Literal["arm", "inside"] | FullName = Field(
         description="arm, inside, or a frame where the boots are", examples=["arm", "platform/bay_7_stand"]
+    )
+    suit: Name | None = Field(
+        default=None, description="suit of the rules, whose tanks are emptied by effort; left out, none is asked",
+        examples=["plain"],
+    )
+    filled: dict[Name, Level] = Field(
+        default_factory=dict, description="tank of that suit -> how full it is when the day begins; left out, full",
+        examples=[{"oxygen": "95 %"}],
     )
 
 

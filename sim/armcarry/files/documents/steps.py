@@ -45,6 +45,7 @@ from armcarry.files.documents.step_parts import (
     WaitFor,
     WhichRestraint,
 )
+from armcarry.files.documents.suits import Effort
 from armcarry.files.documents.vary import GoIf
 
 STEP_KINDS = (
@@ -149,6 +150,11 @@ class Step(OwnWords):
         default_factory=dict, description="how long it takes one of its actors, in the place of takes: by practice",
         examples=[{"ev2": {"least": "8 min", "likely": "11 min", "most": "15 min"}}],
     )
+    effort: Effort | None = Field(
+        default=None, description="how hard it is for who does it, which empties the tanks of suits; left out, as the "
+        "rules say of its kind",
+        examples=["heavy"],
+    )
     earliest: Time | None = Field(
         default=None, description="begins not before, counted from the start of the day", examples=["1:20"]
     )
@@ -220,7 +226,7 @@ class Step(OwnWords):
             found = ", ".join(given) or "none"
             raise ValueError(f"step '{self.name}' needs exactly one of: {', '.join(kinds)}; found {found}")
         if given[0] in MEANT_KINDS:
-            for key in ("needs", "go_if", "no_return_until"):
+            for key in ("needs", "go_if", "no_return_until", "effort"):
                 if getattr(self, key) is not None:
                     raise ValueError(f"step '{self.name}' ({given[0]}) becomes several steps, of which {key} cannot be "
                                      "asked; write it at a step of one kind")  # fmt: skip
