@@ -157,8 +157,8 @@ def _limits(day: DayProblem) -> Iterator[Statement]:
             yield Supply(limit.drawn.who, limit.lasts_s - day.used_s(limit), rates, limit.drawn.rest,
                          f"{line}{limit.name}: at most {clock(limit.lasts_s)} of light effort")  # fmt: skip
             continue
-        key = ("day", "cut_off") if limit.name == "cut_off" else ("day", "consumables", limit.name)
-        line = "" if source is None else f"{source.path.name}:{source.yaml.line(key)}: "
+        at = ("day", "cut_off") if limit.name == "cut_off" else ("day", "consumables", limit.name)
+        line = "" if source is None else f"{source.path.name}:{source.yaml.line(at)}: "
         names = tuple(name for name, task in day.tasks.items()
                       if not limit.actors or set(limit.actors) & {*task.actors, *day.candidates(day.plan.step(name))})
         since = limit.since if limit.since in day.tasks else None
