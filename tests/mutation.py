@@ -38,9 +38,15 @@ TESTS = {
     "seeing/worklight": ["tests/seeing/test_sunlight.py", "tests/checks/test_light.py"],
     "whatif/branches": ["tests/whatif/test_branches_plain.py", "tests/whatif/test_branches.py"],
     "whatif/cells": ["tests/whatif/test_cells.py", "tests/whatif/test_late_stop.py", "tests/whatif/test_faults.py"],
-    "whatif/faults": ["tests/whatif/test_sides.py", "tests/whatif/test_faults.py"],
+    "whatif/faults": [
+        "tests/whatif/test_sides.py", "tests/whatif/test_in_reach.py", "tests/whatif/test_who_else_moves.py",
+        "tests/whatif/test_faults.py",
+    ],
     "whatif/locked_joint": ["tests/whatif/test_ways_out.py", "tests/whatif/test_locked_joint.py"],
-    "whatif/late_stop": ["tests/whatif/test_late_stop.py", "tests/checks/test_stopping.py"],
+    "whatif/late_stop": [
+        "tests/whatif/test_late_stop.py", "tests/checks/test_stopping.py", "tests/whatif/test_who_else_moves.py",
+        "tests/whatif/test_faults.py",
+    ],
     "whatif/near_structure": ["tests/checks/test_slowing.py"],
     "whatif/nearness": ["tests/whatif/test_nearness.py", "tests/checks/test_near_people.py"],
     "whatif/swept": ["tests/whatif/test_swept_plain.py"],

@@ -132,6 +132,39 @@ def test_where_nothing_can_be_reached_there_is_no_way(run):
     assert [(item.time_s, item.joint, item.crew) for item in found] == [(30.0, k, "ev1") for k in range(6)]
 
 
+def test_each_instant_is_asked_in_the_posture_it_finds(run):
+    record = run([(60.0, 0.0, 0.0)], turn=0.005, count=3)
+    for item in escapes(record):
+        assert item.way[0] == pytest.approx(record.motion.at(item.time_s)[record.scene.arm_columns])
+    assert len({item.way[0].tobytes() for item in escapes(record)}) == 3
+
+
+def test_a_rider_who_leans_reaches_from_where_the_shoulders_are_then(run):
+    leaning = {"crew": {"ev1": {"posture": "leaning", "at": "arm", "size": "plain"}}}
+    record = run(script=leaning)
+    (window,) = windows(Side.of(record, record.phases[0], arm_pairs(record.scene, record.scene.tree)))
+    search = _Search(window, 30.0)
+    upright, here = (item.scene.tree.pose_of("ev1/left_shoulder", item.scene.position) for item in (run(), record))
+    np.testing.assert_allclose(search._chain("ev1/left_shoulder").forward(search.start), here, atol=1e-12)
+    assert np.linalg.norm(here[:3, 3] - upright[:3, 3]) > 0.1
+
+
+def test_no_step_leads_out_of_a_joints_travel(run, monkeypatch):
+    record, given = run([(0.0, 1.4, -1.0)]), []
+    (window,) = windows(Side.of(record, record.phases[0], arm_pairs(record.scene, record.scene.tree)))
+    search, free = _Search(window, 30.0), np.arange(1, 6)
+    goal = to_handrail(search._chain("ev1/left_shoulder"), search.rails, REACH_M)
+    step = locked_joint.avoiding_step
+    monkeypatch.setattr(locked_joint, "avoiding_step", lambda *parts: given.append(parts) or step(*parts))
+    for near, share in ((0, 0.3), (1, 0.3), (0, 3.0)):
+        q = search.start.copy()
+        q[3] = search.plate.limits[3, near] + (1 - 2 * near) * share * STEP
+        search._step(goal, q, free, STEP)
+        low, high = given[-1][4][2], given[-1][5][2]  # of joint 3, the third that is free
+        assert (low, high)[near] == pytest.approx((2 * near - 1) * min(share, 1.0) * STEP)
+        assert (low, high)[1 - near] == pytest.approx((1 - 2 * near) * STEP)
+
+
 def test_a_way_keeps_off_what_stands_in_it(run):
     free = escapes(run([(0.0, 1.4, -1.0)]))
     barred = escapes(run([(0.0, 1.4, -1.0)], bodies=[((0.0, 0.75, 0.0), 0.2)]))
