@@ -8,7 +8,7 @@ in the nearest frame that both bodies hang from, so only the joints between them
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import NamedTuple
 from weakref import WeakKeyDictionary
 
@@ -104,7 +104,7 @@ def body_frames(tree: Tree) -> tuple[list[int], list[Array], Frames]:
         frame, pose = (WORLD_FRAME, poses.identity()) if up < 0 else (frame_of[up], inside[up])
         pose = pose @ tree.origins[row]
         if tree.kinds[row]:
-            align = _z_onto(tree.axes[row])
+            align = _z_onto(tuple(tree.axes[row].tolist()))
             parent.append(frame)
             hang.append(pose @ align)
             frame, pose = len(parent) - 1, poses.inverse(align)
@@ -274,10 +274,12 @@ def _levers(frames: Frames, frame: np.ndarray, cores: Array, bound: Array) -> Ar
     return np.where(frames.slides == 1, 1.0, levers)
 
 
-def _z_onto(axis: Array) -> Array:
-    """Return a pose (4, 4) that turns z onto a unit axis (3,)."""
+@lru_cache(maxsize=256)  # joints have few axes, and there are as many trees as things change hands
+def _z_onto(axis: tuple[float, float, float]) -> Array:
+    """Return a pose (4, 4) that turns z onto a unit axis."""
     x = np.cross(axis, (0.0, 0.0, 1.0) if abs(axis[2]) < 0.9 else (1.0, 0.0, 0.0))
     x /= np.linalg.norm(x)
     pose = poses.identity()
     pose[:3, :3] = np.stack([x, np.cross(axis, x), axis], axis=1)
+    pose.flags.writeable = False
     return pose

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -109,8 +110,7 @@ class Motion:
         _, powers, joints = self.coefficients.shape
         result = np.zeros((*local_s.shape, joints))
         for power in range(powers - 1, order - 1, -1):
-            factor = np.prod(np.arange(power, power - order, -1)) if order else 1.0
-            result = result * local_s[..., None] + factor * of(power)
+            result = result * local_s[..., None] + math.perm(power, order) * of(power)
         return result
 
     def then(self, other: Motion) -> Motion:

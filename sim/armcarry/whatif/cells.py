@@ -52,10 +52,13 @@ def cover_others(slack: Array, motion: Motion, starts: Array, ends: Array, lasti
     after its end. Values jump where a thing is hung from another link, and only there; the thing itself stays where
     it is, so what counts is how far its joints get before and after that.
     """
+    until_s, edges = ends + lasting_s, motion.breaks_s
+    first = max(int(np.searchsorted(edges, starts.min(), side="right")) - 1, 0)
+    last = max(int(np.searchsorted(edges, until_s.max(), side="left")), first + 1)
     others = np.setdiff1d(np.arange(slack.shape[1]), arm)
-    others = others[np.any(motion.coefficients[:, 1:, others] != 0.0, axis=(0, 1))]
+    others = others[np.any(motion.coefficients[first:last, 1:, others] != 0.0, axis=(0, 1))]
     if len(others):
-        slack[:, others] = np.maximum(slack[:, others], _off_middle(motion, starts, ends, ends + lasting_s, others))
+        slack[:, others] = np.maximum(slack[:, others], _off_middle(motion, starts, ends, until_s, others))
 
 
 def _off_middle(motion: Motion, starts: Array, ends: Array, until_s: Array, columns: np.ndarray) -> Array:
@@ -80,10 +83,11 @@ def _off_middle(motion: Motion, starts: Array, ends: Array, until_s: Array, colu
             parts = _PARTS if moves[piece] else 1
             half = np.maximum(high - low, 0.0) / (2 * parts)
             here = middles[rows] + jumped[piece] - jumped[first[rows]]
-            for part in range(parts):
-                position, _, most_rate, _ = taylor(motion, low + (2 * part + 1) * half, half)
-                there = np.abs(position - here) + most_rate * half[:, None]
-                off[rows] = np.maximum(off[rows], there)
+            at = low + (2 * np.arange(parts)[:, None] + 1) * half  # (parts, rows)
+            position, _, most_rate, _ = taylor(motion, at.ravel(), np.tile(half, parts))
+            shape = (parts, len(rows), len(columns))
+            there = np.abs(position.reshape(shape) - here) + most_rate.reshape(shape) * half[:, None]
+            off[rows] = np.maximum(off[rows], there.max(axis=0))
     return off
 
 
