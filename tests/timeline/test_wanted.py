@@ -5,15 +5,19 @@ from __future__ import annotations
 import copy
 from pathlib import Path
 
+import numpy as np
 import pytest
 from pydantic import ValidationError
 
 from armcarry.errors import InputError
 from armcarry.files.documents.day import Day
 from armcarry.files.load import load_scenario
+from armcarry.scene.build import build_scene
+from armcarry.scene.sky import sky_of
 from armcarry.timeline.estimate import sampled_estimate
 from armcarry.timeline.schedule import schedule
 from armcarry.timeline.task import Duration, Task, tasks_of
+from armcarry.timeline.wanted import known_windows, need_in_words, windows_of
 
 
 def _task(name, seconds, who="one", **more):
@@ -91,6 +95,8 @@ def test_earliest_latest_and_what_must_be_left_become_instants():
     ([("a", {"needs": "relay"})], {}, "step 'a' names window 'relay', which is not there"),
     ([("a", {"earliest": "1:00", "latest": "1:00"})], {}, "latest must be after earliest"),
     ([("a", {"takes_by": {"ev2": "1 min"}})], {}, "'ev2', who is no actor"),
+    ([("a", {"sun": {"frame": "platform/b", "axis": "x", "least": "9 deg", "most": "9 deg"}})], {},
+     "the sun never stands there: most must be larger than least"),
     ([("a", {"go_if": {"left": "1:00"}})], {}, "which has no cut_off"),
     ([("a", {"go_if": {"left": "1:00", "of": "air"}})], {}, "step 'a' names consumable 'air', which is not there"),
     ([("a", {"no_return_until": "b"})], {}, "step 'a' names step 'b', which is not there"),
@@ -129,9 +135,63 @@ def test_daylight_is_not_known_without_an_environment(tmp_path):
     assert "accepted: an environment with start and orbit, or a window of the day" in str(caught.value)
 
 
-@pytest.mark.parametrize("key", ["needs", "go_if", "no_return_until"])
+@pytest.mark.parametrize("key", ["needs", "go_if", "no_return_until", "sun", "effort"])
 def test_a_step_that_becomes_several_cannot_need_what_one_does(key):
-    value = {"needs": "relay", "go_if": {"left": "1:00"}, "no_return_until": "b"}[key]
+    sun = {"frame": "platform/bay_7", "axis": "x", "most": "1 rad"}
+    value = {"needs": "relay", "go_if": {"left": "1:00"}, "no_return_until": "b", "sun": sun, "effort": "rest"}[key]
     with pytest.raises(ValidationError, match=f"becomes several steps, of which {key} cannot be asked"):
         Day.model_validate(copy.deepcopy({"cut_off": "2:00", "windows": {"relay": [{"start": "0:10", "end": "1:00"}]},
                                           "steps": [{"name": "a", "ride": {"to": "bay_7"}, key: value}]}))
+
+
+VARY = (ROOT / "scenarios" / "day_that_may_vary.yaml").read_text(encoding="utf-8")
+SEAL = "needs: relay, takes: {least: 6 min, likely: 8 min, most: 10 min}"
+
+
+def _with_sun(tmp_path, sun, changes=()):
+    text = VARY.replace(SEAL, SEAL.replace("needs: relay", f"sun: {{{sun}}}"))
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new)
+    file = tmp_path / "sunny.yaml"
+    file.write_text(text, encoding="utf-8")
+    return file
+
+
+@pytest.mark.parametrize(("axis", "all_day"), [("x", True), ("-x", False), ("y", False)])
+def test_held_to_the_stars_the_sun_of_the_equinox_stands_on_one_axis_all_day(tmp_path, axis, all_day):
+    """At the March equinox the sun is on the equator frame's x axis, by the frame's definition."""
+    held = [("holds: local", "holds: inertial")]
+    path = _with_sun(tmp_path, f"frame: platform/keel, axis: {axis}, most: 60 deg", held)
+    scene = build_scene(load_scenario(path))
+    spans = windows_of(scene)["middle_seal"]
+    assert spans == (known_windows(scene.loaded.scenario)["daylight"] if all_day else ())
+
+
+def test_the_sun_comes_to_a_given_angle_and_leaves_it(tmp_path):
+    path = _with_sun(tmp_path, "frame: platform/bay_7_stand, axis: -z, least: 40 deg, most: 70 deg")
+    scene = build_scene(load_scenario(path))
+    spans = windows_of(scene)["middle_seal"]
+    assert spans
+    pose, sky = scene.tree.pose_of("platform/bay_7_stand", scene.position), sky_of(scene.loaded.scenario.environment)
+    times = np.arange(0.0, 6 * 3600.0, 30.0)
+    angle = np.degrees(np.arccos(-sky.sun_direction(times) @ pose[:3, 2]))
+    wanted = (sky.sun_share(times) >= 1.0) & (angle >= 40.0) & (angle <= 70.0)
+    inside = np.array([any(a <= t <= b for a, b in spans) for t in times])
+    assert 0 < wanted.sum() < len(times) and (wanted == inside).all()
+    seal = next(step for step in scene.loaded.scenario.day.steps if step.name == "middle_seal")
+    assert need_in_words(seal) == "the sun 40 deg to 70 deg from -z of platform/bay_7_stand"
+
+
+@pytest.mark.parametrize(("sun", "changes", "words"), [
+    ("frame: platform/nowhere, axis: z, most: 60 deg", (), "'platform' has no frame 'nowhere'"),
+    ("frame: ev1/chest, axis: z, most: 60 deg", (), "not a frame of the platform, so where the sun stands is not kn"),
+    ("frame: platform/bay_7_stand, axis: z, most: 60 deg",
+     [(VARY[VARY.index("environment:"):VARY.index("carts:")], "")], "where the sun stands is not known: no env"),
+])  # fmt: skip
+def test_where_the_sun_stands_is_refused_at_its_line_where_it_cannot_be_known(tmp_path, sun, changes, words):
+    path = _with_sun(tmp_path, sun, changes)
+    line = next(k for k, row in enumerate(path.read_text().splitlines(), start=1) if "sun: {" in row)
+    with pytest.raises(InputError) as caught:
+        load_scenario(path)
+    assert f"{path}:{line}: {words}" in str(caught.value)

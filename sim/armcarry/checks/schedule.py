@@ -17,6 +17,7 @@ from armcarry.timeline.plan import DayPlan
 from armcarry.timeline.schedule import NOT_TODAY, SAME_S, LimitUse
 from armcarry.timeline.tanks import curves_of
 from armcarry.timeline.task import go_by_s
+from armcarry.timeline.wanted import need_in_words
 from armcarry.whatif.stranding import ways_back
 
 #: sampled days for the chance of ending in time; its standard error is below 0.4 %
@@ -193,14 +194,16 @@ def _instants(plan: DayPlan) -> Iterator[Finding]:
             end = at_most(slot.end_s, step.latest, "s")
             yield _make.judged(end, task.name, f"{words} is to end by {clock(step.latest)}", other="latest", at=at,
                                remedy="let it begin earlier, or shorten what comes before it")  # fmt: skip
-        if step.needs is not None:
+        need = need_in_words(step)
+        if need:
+            other = step.needs or "sun"
             if any(begin <= slot.start_s + SAME_S and slot.end_s <= end + SAME_S for begin, end in task.windows):
-                yield _make.passed(task.name, f"{words} is within {step.needs}", other=step.needs, at=at)
+                yield _make.passed(task.name, f"{words} is within {need}", other=other, at=at)
             else:
                 told = ", ".join(f"{clock(begin)} to {clock(end)}" for begin, end in task.windows[:6]) or "never"
-                yield _make.failed(task.name, f"{words} is not within {step.needs}, which is {told}",
+                yield _make.failed(task.name, f"{words} is not within {need}, which is {told}",
                                    "let it begin earlier, or make it short enough for a window",
-                                   other=step.needs, at=at)  # fmt: skip
+                                   other=other, at=at)  # fmt: skip
         by_s = go_by_s(plan.day, step)
         if step.go_if is not None and by_s is not None:
             since = plan.day.consumables[step.go_if.of].since if step.go_if.of is not None else None

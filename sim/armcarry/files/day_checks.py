@@ -5,7 +5,7 @@ from __future__ import annotations
 from armcarry.files import names
 from armcarry.files.documents.bodies import HardwareDocument
 from armcarry.files.documents.steps import AIRLOCK, ARM, Step
-from armcarry.files.documents.vary import LIGHT
+from armcarry.files.documents.vary import LIGHT, SunAngle
 from armcarry.files.script import PLATFORM, Script
 from armcarry.files.yaml_text import YamlPath
 
@@ -34,6 +34,8 @@ def check_day(script: Script) -> None:
         if step.needs in LIGHT and script.document.environment is None:
             script.tell((*here, "needs"), f"when there is {step.needs} is not known: no environment is stated",
                         accepted="an environment with start and orbit, or a window of the day")  # fmt: skip
+        if step.sun is not None:
+            _sun(script, (*here, "sun"), step.sun)
         for r, relaxation in enumerate(step.relax):
             script.patterns((*here, "relax", r, "bodies"), relaxation.bodies)
             if relaxation.through is not None:
@@ -41,6 +43,15 @@ def check_day(script: Script) -> None:
                 script.known((*here, "relax", r, "through"), relaxation.through, steps, "step")
     for r, shared in enumerate(day.relax):
         script.patterns(("day", "relax", r, "bodies"), shared.bodies)
+
+
+def _sun(script: Script, here: YamlPath, sun: SunAngle) -> None:
+    if script.document.environment is None:
+        script.tell(here, "where the sun stands is not known: no environment is stated",
+                    accepted="an environment with start and orbit")  # fmt: skip
+    if script.frame((*here, "frame"), sun.frame) and not sun.frame.startswith(f"{PLATFORM}/"):
+        script.tell((*here, "frame"), "not a frame of the platform, so where the sun stands is not known ahead",
+                    found=sun.frame, accepted=f"{PLATFORM}/...")  # fmt: skip
 
 
 def _places(script: Script, here: YamlPath, step: Step) -> None:

@@ -8,7 +8,7 @@ model of the script is, and the digest of every file, so a changed copy is notic
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -29,6 +29,7 @@ from armcarry.files.loaded import Assumption, Beside, InputFile, Loaded, LoadedC
 from armcarry.files.model_checks import check_model, check_sources
 from armcarry.files.model_files import ModelFile, open_model
 from armcarry.files.places import ModelKind, find_scenario
+from armcarry.files.practice import practised, read_practice
 from armcarry.files.scenario_checks import check_scenario
 from armcarry.files.series import LoadedSeries, read_series
 from armcarry.files.validate import Source, raise_all, read_any, read_source, validate
@@ -78,9 +79,11 @@ def load_scenario(
         opened.inputs.add("scenario.found.json", current.source.path, current.source.yaml.content)
     long = expanded(written, opened.files, current)
     check_scenario(long.source, opened.files, problems)
+    practice = _practice(written, opened, problems)
     raise_all(sorted(problems, key=lambda problem: problem.line or 0))
     beside = Beside(written, long, current, digest, stale=kept is not None and current is None)
-    return _assemble(long, written, opened, beside)
+    loaded = _assemble(long, written, opened, beside)
+    return loaded if practice is None else replace(loaded, scenario=practised(loaded.scenario, *practice))
 
 
 def load_series(path: Path) -> LoadedSeries:
@@ -132,6 +135,23 @@ def _open_all(source: Source[ScenarioDocument], known: dict[Path, ModelFile[Any]
             problems.extend(getattr(error, "problems", (error,)))
     raise_all(problems)
     return opened
+
+
+def _practice(
+    written: Source[ScenarioDocument], opened: _Opened, problems: list[InputError]
+) -> tuple[Path, bytes] | None:
+    """Return the table of recorded tries that a script names, kept with its inputs."""
+    day = written.document.day
+    if day is None or day.practice is None:
+        return None
+    path = written.path.parent / day.practice
+    try:
+        content = read_practice(path)
+    except InputError as error:
+        problems.append(written.problem(("day", "practice"), error.problem, accepted="a CSV file beside the script"))
+        return None
+    opened.inputs.add(day.practice, path, content)
+    return path, content
 
 
 def _assemble(

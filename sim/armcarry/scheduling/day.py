@@ -25,6 +25,7 @@ from armcarry.scheduling.problem import (
 )
 from armcarry.timeline.task import Limit as DayLimit
 from armcarry.timeline.task import Task, go_by_s
+from armcarry.timeline.wanted import need_in_words
 
 #: longer than any day, seconds
 _EVER_S = 400.0 * 3600.0
@@ -133,9 +134,11 @@ def _clock(day: DayProblem, step: Step) -> Iterator[Statement]:
         words += [f"ends by {clock(latest_s)}"] if task.ends_by_s is not None else []
         key = "latest" if task.ends_by_s is not None else "earliest"
         yield Windows(name, ((task.not_before_s, latest_s),), f"{day.where(name, key)}{name}: {', '.join(words)}")
-    if step.needs is not None:
+    need = need_in_words(step)
+    if need:
+        key = "needs" if step.needs is not None else "sun"
         spans = task.windows or ((_EVER_S, _EVER_S),)
-        yield Windows(name, spans, f"{day.where(name, 'needs')}{name} needs {step.needs}")
+        yield Windows(name, spans, f"{day.where(name, key)}{name} needs {need}")
     by_s = go_by_s(day.plan.day, step)
     if step.go_if is not None and by_s is not None:
         since = day.plan.day.consumables[step.go_if.of].since if step.go_if.of is not None else None

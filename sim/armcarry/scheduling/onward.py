@@ -177,7 +177,7 @@ def _handed(data: dict[str, Any], step: Step, to: str) -> dict[str, Any]:
     """Return a step that another does, in the time that it takes them."""
     new = {key: value for key, value in data.items() if key != "takes_by"}
     own = data.get("takes_by", {})
-    return {**new, "actors": [to], **({"takes": own[to]} if to in step.takes_by else {})}
+    return {**new, "actors": [to], **({"takes": own[to]} if to in own else {})}
 
 
 def as_text(data: Mapping[str, Any]) -> str:

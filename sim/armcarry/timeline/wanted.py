@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import lru_cache
 
+import numpy as np
+
 from armcarry.files.documents.scenario import ScenarioDocument
+from armcarry.files.documents.steps import Step
+from armcarry.files.documents.vary import SunAngle
+from armcarry.geometry.poses import Array
 from armcarry.scene.build import Scene
 from armcarry.scene.sky import sky_of
 
 #: how far ahead day and night are looked up, seconds: longer than any day of work
 _AHEAD_S = 48.0 * 3600.0
+#: how far apart the sun is looked at; it takes minutes for a degree or more
+_LOOK_S = 10.0
 _LIGHT = {"daylight": "day", "darkness": "night"}
 
 Spans = tuple[tuple[float, float], ...]
@@ -19,9 +27,58 @@ Spans = tuple[tuple[float, float], ...]
 def windows_of(scene: Scene) -> dict[str, Spans]:
     """Return step -> stretches of the day, (start_s, end_s), in one of which it is done; others have no such need."""
     day = scene.loaded.scenario.day
-    wanted = {step.name: step.needs for step in day.steps if step.needs is not None} if day is not None else {}
+    wanted = [step for step in day.steps if step.needs is not None or step.sun is not None] if day is not None else []
     named = known_windows(scene.loaded.scenario) if wanted else {}
-    return {name: named[need] for name, need in wanted.items()}
+    found: dict[str, Spans] = {}
+    for step in wanted:
+        spans = named[step.needs or "daylight"]
+        if step.sun is not None:  # by day: in the dark it stands nowhere
+            spans = _both(_both(spans, named["daylight"]), _sun_stands(scene, step.sun))
+        found[step.name] = spans
+    return found
+
+
+def need_in_words(step: Step) -> str:
+    """Return what a step needs of the clock beside instants, in words; empty where it needs nothing."""
+    words = [step.needs] if step.needs is not None else []
+    if step.sun is not None:
+        least, most = (f"{np.degrees(angle):.4g} deg" for angle in (step.sun.least, step.sun.most))
+        words.append(f"the sun {least} to {most} from {step.sun.axis} of {step.sun.frame}")
+    return " and ".join(words)
+
+
+def _both(one: Spans, other: Spans) -> Spans:
+    """Return the stretches that lie in both."""
+    return tuple(sorted((max(a, c), min(b, d)) for a, b in one for c, d in other if max(a, c) < min(b, d)))
+
+
+def _sun_stands(scene: Scene, wanted: SunAngle) -> Spans:
+    """Return the stretches in which the sun's direction is as far off an axis as is wanted, each change to 1 ms."""
+    environment = scene.loaded.scenario.environment
+    if environment is None:
+        return ()
+    sky, turned = sky_of(environment), scene.tree.pose_of(wanted.frame, scene.position)[:3, :3]
+    axis = turned[:, "xyz".index(wanted.axis[-1])] * (-1.0 if wanted.axis.startswith("-") else 1.0)
+
+    def there(time_s: Array) -> Array:
+        angle = np.arccos(np.clip(sky.sun_direction(time_s) @ axis, -1.0, 1.0))
+        return np.asarray((angle >= wanted.least) & (angle <= wanted.most))
+
+    times = np.arange(0.0, _AHEAD_S + _LOOK_S, _LOOK_S)
+    inside = there(times)
+    changes = [_change(there, bool(inside[k]), times[k], times[k + 1]) for k in np.flatnonzero(np.diff(inside))]
+    ends = [*([0.0] if inside[0] else []), *changes, *([float(times[-1])] if inside[-1] else [])]
+    return tuple(zip(ends[::2], ends[1::2], strict=True))
+
+
+def _change(there: Callable[[Array], Array], before: bool, left_s: float, right_s: float) -> float:
+    while right_s - left_s > 1e-3:
+        middle = (left_s + right_s) / 2.0
+        if bool(there(np.array(middle))) is before:
+            left_s = middle
+        else:
+            right_s = middle
+    return float((left_s + right_s) / 2.0)
 
 
 def known_windows(script: ScenarioDocument) -> dict[str, Spans]:

@@ -134,10 +134,13 @@ Fraction = Annotated[float, Quantity("fraction", "95 %", "0 %", "99.99 %", above
 NAME_WORDS = {
     (_NAME := r"^[a-z][a-z0-9_]{0,47}$"): "lower case, digits, underscores",
     (_FULL := r"^[a-z][a-z0-9_]*(/[A-Za-z0-9_.-]+)?$"): "a full name: instance/link, as platform/bay_7_stand",
+    (_TABLE := r"^[A-Za-z0-9_][A-Za-z0-9_.-]*\.csv$"): "a CSV file beside this one, as practice.csv",
     (_FITS := r"^[A-Za-z0-9_*/.-]+(\|[A-Za-z0-9_*/.-]+)*$"): "full names; * is any run of characters, | is or",
 }
 #: a name of ours: lower case, digits and underscores
 Name = Annotated[str, Field(pattern=_NAME)]
+#: a CSV file in the folder of the document that names it
+TableName = Annotated[str, Field(pattern=_TABLE, max_length=96)]
 #: a full name of a link, joint or body: instance/name
 FullName = Annotated[str, Field(pattern=_FULL, max_length=96)]
 #: a full name that may hold * for any run of characters

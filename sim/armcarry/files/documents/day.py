@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from armcarry.files.documents.base import Name, Part, Quantity, Time
+from armcarry.files.documents.base import Name, Part, Quantity, TableName, Time
 from armcarry.files.documents.day_intents import MEANT_KINDS
 from armcarry.files.documents.relaxation import StepRelaxation
 from armcarry.files.documents.steps import ARM, Step
@@ -59,6 +59,12 @@ class Day(Part):
     windows: dict[Name, list[Window]] = Field(
         default_factory=dict, description="stretches of the day that steps may need, by name, as of communication",
         examples=[{"relay": [{"start": "0:40", "end": "1:15"}]}],
+    )
+    practice: TableName | None = Field(
+        default=None,
+        description="CSV file beside this one with recorded tries (step, who, took): of each step and person the "
+        "least, likely and most that they took, in the place of takes; three tries at least",
+        examples=["practice.csv"],
     )
     may_vary: list[Varying] = Field(
         default_factory=list, description="what may be done in another order or by others, for 'armcarry schedule'"
@@ -123,7 +129,12 @@ class Day(Part):
         for name in together:
             if together.count(name) > 1:
                 raise ValueError(f"step '{name}' stands twice under may_vary")
+        either = {name: one.either for one in self.may_vary for name in one.steps}
         for step in self.steps:
+            for who in step.takes_by:
+                if who not in (*step.actors, *either.get(step.name, ())):
+                    raise ValueError(f"step '{step.name}' states under takes_by how long it takes '{who}', who is no "
+                                     "actor of it, nor one of either under may_vary")  # fmt: skip
             if step.needs is not None and step.needs not in LIGHT:
                 _known("window", step.needs, [*LIGHT, *self.windows], f"step '{step.name}'")
             if step.go_if is not None and step.go_if.of is not None:

@@ -46,7 +46,7 @@ from armcarry.files.documents.step_parts import (
     WhichRestraint,
 )
 from armcarry.files.documents.suits import Effort
-from armcarry.files.documents.vary import GoIf
+from armcarry.files.documents.vary import GoIf, SunAngle
 
 STEP_KINDS = (
     "translate", "fit_restraint", "set_restraint", "enter_restraint", "leave_restraint", "carry", "steady", "take",
@@ -167,6 +167,9 @@ class Step(OwnWords):
         "for it",
         examples=["daylight"],
     )
+    sun: SunAngle | None = Field(
+        default=None, description="begins and ends within one stretch in which the sun stands so; waits for it"
+    )
     go_if: GoIf | None = Field(default=None, description="go or no-go: begun only while enough is left")
     no_return_until: Name | None = Field(
         default=None,
@@ -226,7 +229,7 @@ class Step(OwnWords):
             found = ", ".join(given) or "none"
             raise ValueError(f"step '{self.name}' needs exactly one of: {', '.join(kinds)}; found {found}")
         if given[0] in MEANT_KINDS:
-            for key in ("needs", "go_if", "no_return_until", "effort"):
+            for key in ("needs", "sun", "go_if", "no_return_until", "effort"):
                 if getattr(self, key) is not None:
                     raise ValueError(f"step '{self.name}' ({given[0]}) becomes several steps, of which {key} cannot be "
                                      "asked; write it at a step of one kind")  # fmt: skip
@@ -237,9 +240,6 @@ class Step(OwnWords):
             raise ValueError(f"step '{self.name}' names an actor twice: {', '.join(self.actors)}")
         if self.name in self.links():
             raise ValueError(f"step '{self.name}' links to itself")
-        for who in self.takes_by:
-            if who not in self.actors:
-                raise ValueError(f"step '{self.name}' states under takes_by how long it takes '{who}', who is no actor")
         if self.earliest is not None and self.latest is not None and self.latest <= self.earliest:
             raise ValueError(f"step '{self.name}' is to end before it may begin: latest must be after earliest")
         if self.takes is None and not self._times_itself():

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Literal
 
 from pydantic import Field, model_validator
 
-from armcarry.files.documents.base import Name, Part, Time
+from armcarry.files.documents.base import FullName, HalfAngle, Name, Part, Time
 
 #: what a step may need of the light, beside windows that the day states
 LIGHT = ("daylight", "darkness")
@@ -52,6 +52,25 @@ class Window(Part):
     def _opens_first(self) -> Window:
         if self.end <= self.start:
             raise ValueError("a window needs to open before it closes: start before end")
+        return self
+
+
+class SunAngle(Part):
+    """Where the sun is to stand: by day, at an angle from an axis of a frame of the platform."""
+
+    EXAMPLE: ClassVar[dict[str, Any]] = {"frame": "platform/bay_3_stand", "axis": "z", "most": "60 deg"}
+
+    frame: FullName = Field(
+        description="frame of the platform, as it stands at the start", examples=["platform/bay_3_stand"]
+    )
+    axis: Literal["x", "y", "z", "-x", "-y", "-z"] = Field(description="axis of that frame", examples=["z"])
+    least: HalfAngle = Field(default=0.0, description="least angle from it to the sun", examples=["20 deg"])
+    most: HalfAngle = Field(description="largest angle from it to the sun", examples=["60 deg"])
+
+    @model_validator(mode="after")
+    def _in_order(self) -> SunAngle:
+        if self.most <= self.least:
+            raise ValueError("the sun never stands there: most must be larger than least")
         return self
 
 
