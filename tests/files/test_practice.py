@@ -73,7 +73,7 @@ def test_a_row_that_cannot_be_used_is_told_at_its_line(with_tries, tries, line, 
 def test_tries_of_whom_the_step_speaks_itself_are_refused(with_tries):
     clamp = '{name: near_clamp, title: "free the clamp", '
     own = VARY.replace(clamp, clamp + "takes_by: {ev1: 9 min}, ")
-    with pytest.raises(InputError, match="tries.csv:10: step 'near_clamp' states under takes_by how long it"):
+    with pytest.raises(InputError, match=r"tries\.csv:10: step 'near_clamp' states under takes_by how long it"):
         load_scenario(with_tries(TRIES.replace("16:00", "16 min"), text=own))
 
 
