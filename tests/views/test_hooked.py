@@ -11,7 +11,7 @@ from armcarry.ledger.book import keep
 from armcarry.ledger.state import ItemRule, ItemState, Page, PersonState
 from armcarry.views import gl
 from armcarry.views.hooked import all_tethers, hands_at, hands_table, hands_words, holding_words, tether_ends_m
-from armcarry.views.player.lanes import hands_lanes
+from armcarry.views.lanes import hands_lanes
 from armcarry.views.stage import Stage
 
 

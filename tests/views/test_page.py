@@ -522,3 +522,97 @@ def test_no_error_and_no_request_but_the_file_itself(browser, page):
         if message["method"] == "Network.requestWillBeSent":
             asked.add(message["params"]["request"]["url"].split("#")[0])
     assert {url for url in asked if not url.startswith(("data:", "blob:"))} == {page.as_uri()}
+
+
+def shown_box(browser, name):
+    return browser.execute_script(
+        "const b = document.getElementById(arguments[0]).getBoundingClientRect();"
+        " return [b.left, b.top, b.right, b.bottom]", name)
+
+
+def set_to(browser, name, value):
+    browser.execute_script(
+        "const s = document.getElementById(arguments[0]); if (s.type === 'checkbox') s.checked = arguments[1];"
+        "else s.value = arguments[1]; s.dispatchEvent(new Event('change'))", name, value)
+
+
+def test_the_label_of_a_finding_does_not_cover_its_gap(browser):
+    browser.execute_script("armcarryPage.jump(armcarryPage.data.tightest)")
+    seen, box = picture(browser), shown_box(browser, "label")
+    over = shown_box(browser, "scene")
+    line = np.argwhere(np.abs(seen - [0xD5, 0x5E, 0x00]).sum(axis=2) < 40) + np.array([over[1], over[0]])
+    covered = (line > [box[1], box[0]]).all(axis=1) & (line < [box[3], box[2]]).all(axis=1)
+    assert len(line) > 40 and not covered.any()
+
+
+def test_the_buttons_go_from_step_to_step(browser, small_run):
+    starts = sorted({round(move.start_s, 1) for move in small_run[0].moves})
+    browser.execute_script("armcarryPage.seek(0)")
+    gone = []
+    for _ in starts[1:]:
+        click(browser, "forward")
+        gone.append(now(browser))
+    assert [at for at in gone if at in starts] == [at for at in starts[1:] if at in gone] and gone[0] > 0
+    assert set(starts[1:]) <= {*gone, 540.0} or len(set(gone)) == len(gone)
+    click(browser, "back")
+    assert now(browser) == gone[-2]
+
+
+def test_findings_are_filtered_by_person_and_by_check(browser):
+    def left():
+        return [item for item in browser.find_elements("css selector", "#findings button") if item.is_displayed()]
+
+    browser.execute_script("for (const group of document.querySelectorAll('#findings details')) group.open = true")
+    everything = len(left())
+    set_to(browser, "check", "camera")
+    assert [item.get_attribute("data-check") for item in left()] == ["camera"]
+    set_to(browser, "check", "joint margin")
+    set_to(browser, "who", "ev1")
+    assert not left() and browser.find_element("id", "none").is_displayed()
+    set_to(browser, "check", "")
+    some = left()
+    assert 0 < len(some) < everything and all("ev1" in item.get_attribute("data-people") for item in some)
+    heads = [item.text for item in browser.find_elements("css selector", "#findings summary") if item.is_displayed()]
+    assert sum(int(head.rsplit(": ", 1)[1]) for head in heads) == len(some)
+    set_to(browser, "who", "")
+    assert len(left()) == everything
+
+
+def test_path_map_cones_and_cut_are_shown_on_demand(browser):
+    browser.execute_script("armcarryPage.seek(450); armcarryPage.play(false); document.activeElement.blur()")
+    browser.execute_script("document.dispatchEvent(new KeyboardEvent('keydown', {key: 'o'}))")
+    set_to(browser, "path", False)
+    plain = picture(browser)
+    for name, on, off in (("path", True, False), ("cones", True, False), ("cut", "1", "")):
+        set_to(browser, name, on)
+        assert 1e-4 < (np.abs(picture(browser) - plain).max(axis=2) > 20).mean() < 0.6, name
+        set_to(browser, name, off)
+        assert np.array_equal(picture(browser), plain), name
+    set_to(browser, "path", True)
+    set_to(browser, "map", True)
+    ink = "return [...document.getElementById('plan').getContext('2d').getImageData(0, 0, 400, 200).data]"
+    there = browser.execute_script(ink)
+    browser.execute_script("armcarryPage.seek(100)")
+    assert browser.execute_script(ink) != there  # the people on it went along
+    set_to(browser, "map", False)
+    assert not browser.find_element("id", "plan").is_displayed()
+
+
+def test_what_stands_before_a_gap_is_told_and_drawn_see_through(browser, small_run):
+    facts = page_facts(*small_run)
+    shown = [finding for finding in facts["findings"] if finding["gap"]]
+    for finding in shown:
+        own = {finding["gap"]["pair"]["a"], finding["gap"]["pair"]["b"]}
+        assert not own & set(finding["before"])
+    jump = "armcarryPage.jump({...armcarryPage.data.tightest, before: arguments[0]})"
+    pictures = []
+    for before in ([], ["platform/bay_6_panel", "platform/bay_7_longeron_m1_1", "arm/boom_2", "ev1/torso"], []):
+        browser.execute_script(jump, before)
+        pictures.append(picture(browser))
+    assert (np.abs(pictures[1] - pictures[0]).max(axis=2) > 20).mean() > 1e-4
+    assert np.array_equal(pictures[2], pictures[0])
+
+
+def test_no_white_burns_out_on_the_page(browser):
+    browser.execute_script("armcarryPage.seek(0); armcarryPage.use('free')")
+    assert (picture(browser).min(axis=2) > 250).mean() < 1e-3

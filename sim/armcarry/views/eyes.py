@@ -12,6 +12,8 @@ from armcarry.scene.build import PLATFORM
 #: what is shown of a visor's view: a wide picture, narrower than what eyes see in all
 _VISOR_VERTICAL_RAD = float(np.radians(64))
 _WIDE = 16 / 9
+#: what an eye sees is shown on demand as a pyramid so long
+CONE_M = 5.0
 
 
 @dataclass(frozen=True)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import NamedTuple
 
 from armcarry.record.causes import causes
 from armcarry.record.finding import Cause, Finding, Verdict
+from armcarry.record.record import Record
 from armcarry.scene.words import plain
 from armcarry.views import palette
 
@@ -38,6 +40,16 @@ def folded(findings: Sequence[Finding]) -> tuple[Fold, ...]:
         if finding.verdict is Verdict.PASS:
             found.setdefault((Verdict.PASS, plain(finding.check)), []).append(where[id(finding)])
     return tuple(Fold(verdict, title, tuple(rows)) for (verdict, title), rows in found.items())
+
+
+def people_in(record: Record, finding: Finding) -> tuple[str, ...]:
+    """Return the people a finding is about: named by it as a whole word, or at work in the step that it comes from."""
+    crew = record.scene.loaded.crew
+    words = set(re.findall(r"\w+", " ".join((finding.subject, finding.other, finding.message))))
+    step = finding.cause if finding.cause is not None and finding.cause.kind == "step" else None
+    if step is not None and record.plan is not None:
+        words |= {actor for slot in record.plan.schedule.slots if slot.name == step.name for actor in slot.actors}
+    return tuple(name for name in crew if name in words)
 
 
 def listed(findings: Sequence[Finding]) -> tuple[int, ...]:

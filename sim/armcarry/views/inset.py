@@ -15,6 +15,32 @@ from armcarry.views.viewpoint import body_corners
 _EDGE_PX = 6
 
 
+def outlines(record: Record) -> list[Array]:
+    """Return what never moves as seen from above: the outline (k, 2) of each body's box, m."""
+    from scipy.spatial import ConvexHull, QhullError
+
+    found = []
+    for box in _still_corners(record):
+        flat = np.unique(np.round(box, 4), axis=0)
+        try:
+            found.append(np.asarray(flat[ConvexHull(flat).vertices]))
+        except QhullError:  # a body without width from above
+            continue
+    return found
+
+
+def middle_body(record: Record, person: str) -> str:
+    """Return the name of the body of a person that is nearest to the middle of all of them at the start."""
+    rows = [k for k, body in enumerate(record.bodies) if body.name.startswith(f"{person}/")]
+    at = record.body_poses(record.motion.start_s)[0, rows, :3, 3]
+    return record.bodies[rows[int(np.argmin(np.linalg.norm(at - at.mean(axis=0), axis=1)))]].name
+
+
+def _still_corners(record: Record) -> Array:
+    still = rigid_groups(record)[0].bodies
+    return np.asarray(body_corners(record, record.motion.start_s).reshape(-1, 8, 3)[list(still), :, :2])
+
+
 class Inset:
     """The map of a run, drawn once and marked for each instant.
 
@@ -24,27 +50,20 @@ class Inset:
     def __init__(self, record: Record, wide_px: int) -> None:
         """Draw what never moves, so many pixels wide."""
         from PIL import Image, ImageDraw
-        from scipy.spatial import ConvexHull, QhullError
 
         self.record = record
         self._rows = {
             person: [k for k, body in enumerate(record.bodies) if body.name.startswith(f"{person}/")]
             for person in record.scene.loaded.crew
         }
-        still = rigid_groups(record)[0].bodies
-        corners = body_corners(record, record.motion.start_s).reshape(-1, 8, 3)[list(still), :, :2]
+        corners = _still_corners(record)
         low, high = corners.reshape(-1, 2).min(axis=0), corners.reshape(-1, 2).max(axis=0)
         self._scale = (wide_px - 2 * _EDGE_PX) / max(float(high[0] - low[0]), 1.0)
         tall_px = int(self._scale * float(high[1] - low[1])) + 2 * _EDGE_PX
         self._low, self._size = low, (wide_px, max(tall_px, wide_px // 8))
         self._ground = Image.new("RGB", self._size, palette.PANEL)
         draw = ImageDraw.Draw(self._ground)
-        for box in corners:
-            flat = np.unique(np.round(box, 4), axis=0)
-            try:
-                outline = flat[ConvexHull(flat).vertices]
-            except QhullError:  # a body without width from above
-                continue
+        for outline in outlines(record):
             draw.polygon([self._px(point) for point in outline], fill="#7D8791", outline="#3A434E")
 
     def at(self, time_s: float) -> NDArray[np.uint8]:

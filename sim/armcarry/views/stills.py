@@ -4,20 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
-from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 
 from armcarry.geometry.poses import Array
-from armcarry.motion.forward import forward
 from armcarry.quantities import clock
 from armcarry.record.record import PairRow, Record
 from armcarry.scene.build import PLATFORM
 from armcarry.scene.words import plain
 from armcarry.views import palette
 from armcarry.views.annotate import Pixels, Sheet
-from armcarry.views.closest import closest_track, kept, worded
+from armcarry.views.closest import kept, worded
 from armcarry.views.stage import SIZE, Stage
 from armcarry.views.viewpoint import (
     Viewpoint,
@@ -29,15 +27,10 @@ from armcarry.views.viewpoint import (
     towards_gap,
     towards_place,
 )
+from armcarry.views.way import AT_WORKSITE_M, NEAR, NEAR_SHARE, SHORT, visited_worksites, way
 
 Tell = Callable[[str, float], None]
 
-#: the tool counts as being at a worksite within this distance of its stand
-_AT_WORKSITE_M = 1.5
-#: the path is coloured where less than this many times the requirement is left, looked at so often
-_NEAR_SHARE, _NEAR_LOOKS = 1.25, 240
-#: time between two points of the path of the tool
-_PATH_STEP_S = 2.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,19 +95,6 @@ def tightest_rows(record: Record, count: int) -> list[PairRow]:
     return list(found.values())[:count]
 
 
-def visited_worksites(record: Record) -> list[tuple[str, float]]:
-    """Return the worksites that the tool comes to and when it is nearest, in order of time."""
-    found = []
-    times = np.linspace(record.motion.start_s, record.motion.end_s, 1500)
-    tool = _tool_path(record, times)
-    for name, site in record.scene.loaded.platform.document.worksites.items():
-        stand = _link_path(record, f"{PLATFORM}/{site.stand}", times)
-        away = np.linalg.norm(tool - stand, axis=1)
-        if away.min() <= _AT_WORKSITE_M:
-            found.append((name, float(times[np.argmin(away)])))
-    return sorted(found, key=lambda pair: pair[1])
-
-
 def moment(record: Record, stage: Stage, row: PairRow, name: str) -> Still:
     """Draw two bodies at the time of their least distance, with the gap between them measured."""
     short = not kept(row, row.lower_m)
@@ -148,28 +128,23 @@ def moment(record: Record, stage: Stage, row: PairRow, name: str) -> Still:
 
 
 def _overview(record: Record, stage: Stage) -> Still:
-    # a day is mostly standing still: so many instants that a move of minutes still looks round
-    count = int(np.clip(record.duration_s / _PATH_STEP_S, 600, 20_000))
-    times = np.linspace(record.motion.start_s, record.motion.end_s, count)
-    path = _tool_path(record, times)
+    planned = way(record)
     stage.show(record.motion.start_s)
-    corners = np.concatenate([body_corners(record, record.motion.start_s), path])
+    corners = np.concatenate([body_corners(record, record.motion.start_s), planned.points_m])
     stage.look(overview(corners, stage.size[0] / stage.size[1]))
-    lines = [stage.path(path, palette.LIGHT, 4.0)]
-    near = near_stretches(record)
-    for start_s, end_s, short in near:
-        inside = (times >= start_s) & (times <= end_s)
-        if inside.sum() > 1:
-            lines.append(stage.path(path[inside], palette.VERMILLION if short else palette.YELLOW, 7.0))
+    lines = [stage.path(planned.points_m, palette.LIGHT, 4.0)]
+    near, short = planned.stretches(NEAR), planned.stretches(SHORT)
+    lines += [stage.path(part, palette.YELLOW, 7.0) for part in near]
+    lines += [stage.path(part, palette.VERMILLION, 7.0) for part in short]
     sheet = Sheet(stage.shot())
     for line in lines:
         stage.forget(line)
     below = "the start of the run; white: path of the tool"
-    below += f"; yellow: less than {_NEAR_SHARE:g} times what is required" if any(not each[2] for each in near) else ""
-    below += "; red: less than is required" if any(each[2] for each in near) else ""
+    below += f"; yellow: less than {NEAR_SHARE:g} times what is required" if near else ""
+    below += "; red: less than is required" if short else ""
     sheet.title(record.scene.loaded.scenario.title, below)
     tree, links = record.link_poses(record.motion.start_s)
-    for words, place in (("tool at the start", path[0]), ("tool at the end", path[-1])):
+    for words, place in planned.places[:2]:
         sheet.label(stage.pixels(place)[0][0], words, palette.LIGHT, 1.1)
     for item in record.scene.loaded.hardware:
         root = f"{item}/{tree.mounting(item).model.root}"
@@ -179,19 +154,6 @@ def _overview(record: Record, stage: Stage) -> Still:
         if stage.in_view([stand])[0]:
             sheet.label(stage.pixels(stand)[0][0], site.title.split(":")[0], palette.BLUISH_GREEN, 0.85)
     return Still("overview", "The whole scene at the start, with the path of the tool", sheet.pixels(), "The scene")
-
-
-def near_stretches(record: Record) -> list[tuple[float, float, bool]]:
-    """Return the stretches in which the pair that matters most has little more than is required, or less (True)."""
-    times = np.linspace(record.motion.start_s, record.motion.end_s, _NEAR_LOOKS)
-    track = closest_track(record, times)
-    asked = np.array([np.nan if k < 0 else record.pairs[k].required_m for k in track.row], dtype=float)
-    kind = np.where(track.lower_m < asked, 2, np.where(track.lower_m < _NEAR_SHARE * asked, 1, 0))
-    edges = np.concatenate([[0], np.flatnonzero(np.diff(kind)) + 1, [len(kind)]])
-    return [
-        (float(times[a]), float(times[min(b, len(times) - 1)]), bool(kind[a] == 2))
-        for a, b in pairwise(edges) if kind[a]
-    ]
 
 
 def _worksite(record: Record, stage: Stage, name: str, time_s: float) -> Still:
@@ -237,25 +199,9 @@ def _at_place(record: Record, time_s: float, place: Array) -> list[str]:
     near = {
         body.name.split("/", 1)[0]
         for body, middle in zip(record.bodies, middles, strict=True)
-        if np.linalg.norm(middle - place) <= _AT_WORKSITE_M
+        if np.linalg.norm(middle - place) <= AT_WORKSITE_M
     }
     return [thing for thing in (*record.scene.loaded.crew, *record.scene.loaded.hardware) if thing in near]
-
-
-def _tool_path(record: Record, times_s: Array) -> Array:
-    """Return the place (T, 3) of the point that moves steer, phase by phase."""
-    place = np.empty((len(times_s), 3))
-    which = np.array([record.phases.index(record.phase_at(t)) for t in times_s])
-    for k in np.unique(which):
-        tree = record.phases[k].tree
-        link = record.scene.tool(tree)
-        place[which == k] = forward(tree, record.motion.at(times_s[which == k]), [link])[:, 0, :3, 3]
-    return place
-
-
-def _link_path(record: Record, link: str, times_s: Array) -> Array:
-    """Return the place (T, 3) of a link of the platform, which hangs the same in every phase."""
-    return np.asarray(forward(record.phases[0].tree, record.motion.at(times_s), [link])[:, 0, :3, 3])
 
 
 def _body_spot(

@@ -13,7 +13,7 @@ from armcarry.geometry.shapes import Box, Capsule, ConvexMesh, Cylinder, Sphere
 from armcarry.quantities import rounded_down
 from armcarry.views.closest import closest_track, judged
 from armcarry.views.groups import rigid_groups
-from armcarry.views.player.lanes import day_lanes, run_lanes
+from armcarry.views.lanes import day_lanes, run_lanes
 from armcarry.views.player.nearest import FAR_M, Closest
 from armcarry.views.player.series import clearance_series, joint_series, rate_series
 from armcarry.views.player.shell import grown, shells

@@ -9,8 +9,8 @@ from armcarry.editing.answer import Answer, OnClock
 from armcarry.scene.build import ARM
 from armcarry.scene.words import plain
 from armcarry.views import palette
+from armcarry.views.lanes import Bar, Lane, Lanes
 from armcarry.views.player import look
-from armcarry.views.player.lanes import Bar, Lane, Lanes
 from armcarry.views.player.timeline import LANE_PX, NAMES_PX, Timeline
 
 #: how far a bar is dragged before it is moved, px

@@ -19,13 +19,17 @@ from armcarry.views import palette
 from armcarry.views.closest import Track, asked, closest_track, kept, said
 from armcarry.views.curves import thinned
 from armcarry.views.daylight import daylight
-from armcarry.views.eyes import eyes
-from armcarry.views.folded import folded
+from armcarry.views.eyes import CONE_M, eyes
+from armcarry.views.folded import folded, people_in
 from armcarry.views.hooked import hands_table
+from armcarry.views.inset import middle_body, outlines
+from armcarry.views.lanes import day_lanes, run_lanes
+from armcarry.views.looks import bands
 from armcarry.views.plots import top_m
 from armcarry.views.pointed import Gap, gap_at, gap_of, label_words, look_at, shown_first, value_words
 from armcarry.views.subtitles import on_the_clock
-from armcarry.views.viewpoint import Viewpoint, overview, towards_gap, whole
+from armcarry.views.viewpoint import Viewpoint, about_gap, overview, screens, towards_gap, whole
+from armcarry.views.way import way
 from armcarry.views.words import CAUTION, counted, verdict_word
 
 _SPEEDS = (0.25, 0.5, 1, 2, 5, 10, 20, 30, 60, 120, 300)
@@ -75,7 +79,40 @@ def page_facts(record: Record, findings: Sequence[Finding]) -> dict[str, Any]:
         "follow": f"group {record.leaders[record.scene.tool(record.phases[0].tree)]}",
         "sun": _sun(record),
         "home": _view(overview(whole(record), 16 / 9)),
+        "way": _way(record),
+        "plan": [_rounded(outline.ravel(), 2) for outline in outlines(record)],
+        "people": [
+            {"name": name, "words": plain(name), "node": middle_body(record, name),
+             "hue": bands(record, name).hue, "bands": bands(record, name).count}
+            for name in loaded.crew
+        ],
+        "cone_m": CONE_M,
+        **_lanes(record),
         "colours": colours(),
+    }
+
+
+def _way(record: Record) -> dict[str, Any]:
+    planned = way(record)
+    return {
+        "points": _rounded(planned.points_m.ravel(), 2), "kept": planned.kept.tolist(),
+        "places": [{"words": words, "at": _rounded(point, 2)} for words, point in planned.places],
+    }
+
+
+def _lanes(record: Record) -> dict[str, Any]:
+    """Return who does what when, and the instants at which something begins."""
+    found = day_lanes(record) or run_lanes(record)
+    bars = [bar for lane in found.lanes for bar in lane.bars]
+    starts = np.unique(np.round([bar.start_s for bar in bars] + [move.start_s for move in record.moves], 1))
+    return {
+        "lanes": [
+            {"name": lane.name, "bars": [
+                {"start": bar.start_s, "end": bar.end_s, "words": bar.words, "kind": bar.kind} for bar in lane.bars
+            ]}
+            for lane in found.lanes
+        ],
+        "steps": starts[(starts >= record.motion.start_s) & (starts <= record.motion.end_s)].tolist(),
     }
 
 
@@ -84,6 +121,7 @@ def colours() -> dict[str, str]:
     return {
         "room": palette.ROOM, "panel": palette.PANEL, "light": palette.LIGHT, "faint": palette.FAINT_LIGHT,
         "rule": "#3A434E", "band": palette.SKY_BLUE, "sky": palette.SKY_BLUE, "orange": palette.ORANGE,
+        "near": palette.YELLOW,
         "fail": palette.VERMILLION, "pass": palette.BLUISH_GREEN, "one": palette.LIGHT, "other": palette.LIGHT,
     }
 
@@ -99,6 +137,7 @@ def _sun(record: Record) -> dict[str, Any] | None:
     return {
         "times": _rounded(times, 1), "way": _rounded(np.concatenate([light.sun for light in found]), 4),
         "share": _rounded(np.array([light.share for light in found]), 3), "earth": _rounded(found[0].earth, 4),
+        "away": round(found[0].away, 4),
     }
 
 
@@ -172,6 +211,7 @@ def _tightest(record: Record) -> dict[str, Any] | None:
     value, needed = f"{palette.VERDICTS[verdict][1]} {said(row, row.lower_m)}", asked(row, row.lower_m)
     return {
         "time": row.time_s, "gap": _gap(gap_at(row)), "view": _view(view), "verdict": str(verdict),
+        "before": _before(record, gap_at(row), view),
         "value": value, "needed": needed, "label": f"{value} ({needed})", "curve": None,
     }
 
@@ -187,8 +227,21 @@ def _finding(record: Record, finding: Finding, curves: Sequence[Curve], with_vie
         "remedy": finding.remedy, "check": plain(finding.check), "value": value, "needed": needed,
         "label": label_words(finding, gap), "gap": None if gap is None else _gap(gap),
         "curve": None if gap is None else next((k for k, c in enumerate(curves) if c.covers(gap.row)), None),
-        "view": _view(look_at(record, finding)) if with_view else None,
+        "people": list(people_in(record, finding)), **_seen_from(record, finding, gap, with_view),
     }
+
+
+def _seen_from(record: Record, finding: Finding, gap: Gap | None, with_view: bool) -> dict[str, Any]:
+    """Return the view of a finding, and what stands before its gap there."""
+    if not with_view:
+        return {"view": None, "before": []}
+    view = look_at(record, finding)
+    return {"view": _view(view), "before": [] if gap is None else _before(record, gap, view)}
+
+
+def _before(record: Record, gap: Gap, view: Viewpoint) -> list[str]:
+    points = about_gap(np.asarray(gap.point_a), np.asarray(gap.point_b))
+    return list(screens(record, gap.time_s, gap.bodies, points, view.eye_m))
 
 
 def _view(view: Viewpoint) -> dict[str, Any]:

@@ -15,6 +15,7 @@ from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.views.gltf import glb
 from armcarry.views.page.facts import colours, page_facts
+from armcarry.views.way import NEAR_SHARE
 
 _HERE = Path(__file__).parent
 Tell = Callable[[str, float], None]
@@ -56,6 +57,7 @@ def page(facts: dict[str, Any], scene: bytes) -> str:
         "base-uri 'none'; form-action 'none'",
         "title": facts["title"],
         "hands": facts["hands"],
+        "near": f"{NEAR_SHARE:g}",
         "style": Markup(style),  # noqa: S704 - our own file
         "data": Markup(in_script(facts)),  # noqa: S704 - escaped for where it stands
         "scene": Markup(base64.b64encode(gzip.compress(scene, 9, mtime=0)).decode()),  # noqa: S704

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QSplitter, QStackedWidget, QVBoxLayout, QWidget
 
+from armcarry.views.lanes import Lanes
 from armcarry.views.player import look
 from armcarry.views.player.controls import Controls
 from armcarry.views.player.findings import Findings
 from armcarry.views.player.help import Help
 from armcarry.views.player.keys import LAYER_OF
-from armcarry.views.player.lanes import Lanes
 from armcarry.views.player.plots import Plots
 from armcarry.views.player.side import TOGGLES, Side
 from armcarry.views.player.timeline import Timeline

@@ -8,8 +8,8 @@ from PySide6.QtWidgets import QToolTip, QWidget
 
 from armcarry.quantities import clock
 from armcarry.views import palette
+from armcarry.views.lanes import Bar, Lanes
 from armcarry.views.player import look
-from armcarry.views.player.lanes import Bar, Lanes
 
 NAMES_PX = 110
 LANE_PX = 20

@@ -12,11 +12,11 @@ from PySide6.QtWidgets import QApplication, QLineEdit, QMainWindow, QWidget
 from armcarry.errors import ArmcarryError
 from armcarry.quantities import clock
 from armcarry.record.finding import Finding, Verdict
+from armcarry.views.lanes import day_lanes, hands_lanes, run_lanes
 from armcarry.views.player import look
 from armcarry.views.player.actions import actions
 from armcarry.views.player.canvas import canvas
 from armcarry.views.player.keys import ACTION_OF, KEY_OF, LAYER_OF
-from armcarry.views.player.lanes import day_lanes, hands_lanes, run_lanes
 from armcarry.views.player.layout import Layout
 from armcarry.views.player.mouse import Mouse
 from armcarry.views.player.nearest import Closest, Nearest

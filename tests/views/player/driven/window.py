@@ -15,9 +15,9 @@ from PySide6.QtWidgets import QAbstractButton, QApplication, QLabel, QLineEdit
 
 from armcarry.record.finding import Finding, Verdict
 from armcarry.views import palette
+from armcarry.views.lanes import hands_lanes, run_lanes
 from armcarry.views.player import display, look
 from armcarry.views.player.keys import KEYS, LAYER_OF
-from armcarry.views.player.lanes import hands_lanes, run_lanes
 from armcarry.views.player.opening import OpenedRun
 from armcarry.views.player.side import finding_words
 

@@ -2,6 +2,9 @@
 
 export const data = JSON.parse(document.getElementById("run-data").textContent);
 
+// Where time begins and ends on what is drawn against it, pixels from the left and the right.
+export const TIME = { left: 74, right: 12 };
+
 // The scene is packed with gzip: a run of hours would not stay small without.
 export async function sceneBytes() {
   const text = atob(document.getElementById("run-scene").textContent.trim());

@@ -1,6 +1,10 @@
 // The page that plays a run: clock, controls, captions, findings. Text from the run is set as text, never as markup.
 
 import { clock, closestAt, data } from "./data.js";
+import { labelPlace } from "./label.js";
+import { Lanes } from "./lanes.js";
+import { Places } from "./overlay.js";
+import { Plan } from "./plan.js";
 import { Plot } from "./plot.js";
 import { View } from "./scene.js";
 
@@ -13,10 +17,16 @@ const TURN_RAD = Math.PI / 24;
 const state = { time: data.start_s, playing: false, speed: 10, finding: null, last: 0 };
 const view = new View($("scene"));
 const plot = new Plot($("plot"), (time) => seek(time));
+const lanes = new Lanes($("lanes"), (time) => seek(time));
+const plan = new Plan($("plan"));
+const places = new Places($("places"));
 
 function seek(time) {
   state.time = Math.min(Math.max(time, data.start_s), data.end_s);
-  if (state.finding && Math.abs(state.time - state.finding.time) > 0.25) choose(null);
+  if (state.finding && Math.abs(state.time - state.finding.time) > 0.25) {
+    choose(null);
+    view.seeThrough([]);
+  }
   refresh();
 }
 
@@ -31,6 +41,8 @@ function play(on) {
 function refresh() {
   view.show(state.time);
   plot.draw(state.time);
+  lanes.draw(state.time);
+  plan.draw((name) => view.placeOf(name));
   $("clock").textContent = `${clock(state.time - data.start_s)} / ${clock(data.end_s - data.start_s)}`;
   $("scrub").value = String(state.time);
   $("scrub").setAttribute("aria-valuetext", clock(state.time - data.start_s));
@@ -45,6 +57,7 @@ function caption() {
   $("say").textContent = move ? move.say || move.title : "";
   const doing = data.doings.filter((each) => each.start <= state.time && state.time < each.end).map((each) => each.words);
   $("move").textContent = doing.join(" · ") || (move ? `${move.carry}: ${move.title}` : "");
+  $("say").hidden = !$("say").textContent;
   $("words").hidden = !$("say").textContent && !$("move").textContent;
 }
 
@@ -84,6 +97,7 @@ function jump(finding) {
   if (finding.view) {
     use("free");
     view.place(finding.view);
+    view.seeThrough(finding.before);
   }
   if (finding.curve !== null) {
     $("group").value = String(finding.curve);
@@ -113,6 +127,13 @@ function fromLink() {
   if (asked.has("t") && Number.isFinite(time)) seek(time);
 }
 
+// To where the next step or move begins, or the one shown now or before it.
+function step(by) {
+  const starts = by > 0 ? data.steps.filter((at) => at > state.time + 0.05) : data.steps.filter((at) => at < state.time - 0.05);
+  if (starts.length) seek(by > 0 ? starts[0] : starts.at(-1));
+  else seek(by > 0 ? data.end_s : data.start_s);
+}
+
 function option(select, value, text) {
   const item = document.createElement("option");
   item.value = value;
@@ -128,6 +149,7 @@ function listFindings() {
     group.dataset.verdict = fold.verdict;
     const head = document.createElement("summary");
     head.textContent = fold.words;
+    group.dataset.words = fold.words;
     group.append(head);
     for (let k = 0; k < fold.count; k += 1) {
       group.append(itemOf(data.findings[number], number));
@@ -144,6 +166,8 @@ function itemOf(finding, number) {
   item.type = "button";
   item.dataset.number = String(number);
   item.className = finding.verdict;
+  item.dataset.people = finding.people.join(" ");
+  item.dataset.check = finding.check;
   const parts = [["sign", `${finding.sign} ${finding.word}: ${finding.check}`], ["when", finding.when],
     ["message", finding.message], ["remedy", finding.remedy]];
   for (const [name, text] of parts) {
@@ -155,6 +179,24 @@ function itemOf(finding, number) {
   }
   item.addEventListener("click", () => jump(finding));
   return item;
+}
+
+// Only findings about one person, or of one check; a fold that has none left is not shown.
+function filter() {
+  const [person, check] = [$("who").value, $("check").value];
+  for (const group of document.querySelectorAll("#findings details")) {
+    let left = 0;
+    for (const item of group.querySelectorAll("button")) {
+      item.hidden = (person && !item.dataset.people.split(" ").includes(person)) || (check && item.dataset.check !== check);
+      left += Number(!item.hidden);
+    }
+    group.hidden = left === 0;
+    if (person || check) group.open = true;
+    group.querySelector("summary").textContent = group.dataset.words.replace(/\d+$/, left);
+  }
+  $("none").hidden = Boolean(document.querySelector("#findings details:not([hidden])"));
+  lanes.only(person ? (data.people.find((each) => each.name === person) ?? {}).words : "");
+  refresh();
 }
 
 // Paper shows every finding, whatever is folded away on the screen.
@@ -182,6 +224,11 @@ function fill() {
     option($("corner"), camera.name, camera.title);
   }
   $("corner").parentElement.hidden = data.cameras.length === 0;
+  $("cones").parentElement.hidden = data.cameras.length === 0;
+  option($("who"), "", "everybody");
+  for (const person of data.people) option($("who"), person.name, person.words);
+  option($("check"), "", "all checks");
+  for (const check of new Set(data.findings.map((finding) => finding.check))) option($("check"), check, check);
   data.curves.forEach((curve, k) => option($("group"), String(k), curve.group));
   $("group").parentElement.hidden = data.curves.length === 0;
   $("tightest").disabled = data.tightest === null;
@@ -190,8 +237,11 @@ function fill() {
 
 function connect() {
   $("play").addEventListener("click", () => play(!state.playing));
-  $("back").addEventListener("click", () => seek(state.time - STEP_S));
-  $("forward").addEventListener("click", () => seek(state.time + STEP_S));
+  $("back").addEventListener("click", () => step(-1));
+  $("forward").addEventListener("click", () => step(1));
+  for (const name of ["who", "check"]) $(name).addEventListener("change", filter);
+  for (const name of ["path", "map", "cones", "proven"]) $(name).addEventListener("change", show);
+  $("cut").addEventListener("change", () => { view.cutAcross($("cut").value); refresh(); });
   $("tightest").addEventListener("click", () => jump(data.tightest));
   $("scrub").addEventListener("input", () => seek(Number($("scrub").value)));
   $("speed").addEventListener("change", () => { state.speed = Number($("speed").value); });
@@ -210,6 +260,21 @@ function connect() {
   window.addEventListener("resize", fit);
   window.addEventListener("beforeprint", () => printing(true));
   window.addEventListener("afterprint", () => printing(false));
+}
+
+// What is laid over the scene, by the boxes that are ticked.
+function show() {
+  view.showPath($("path").checked);
+  view.showCones($("cones").checked);
+  if (view.proven !== $("proven").checked) view.showProven($("proven").checked);
+  $("plan").hidden = !$("map").checked;
+  if (!$("plan").hidden) plan.resize();
+  refresh();
+}
+
+function toggle(name) {
+  $(name).checked = !$(name).checked;
+  show();
 }
 
 // Keys of what has the focus: the view turns, the slider and the plot go through time.
@@ -237,8 +302,8 @@ function press(event) {
   if (event.ctrlKey || event.altKey || event.metaKey || typing || $("keys").open) return;
   const actions = {
     " ": () => play(!state.playing),
-    ArrowLeft: () => seek(state.time - STEP_S),
-    ArrowRight: () => seek(state.time + STEP_S),
+    ArrowLeft: () => (event.shiftKey ? step(-1) : seek(state.time - STEP_S)),
+    ArrowRight: () => (event.shiftKey ? step(1) : seek(state.time + STEP_S)),
     Home: () => seek(data.start_s),
     End: () => seek(data.end_s),
     "+": () => faster(1),
@@ -248,7 +313,11 @@ function press(event) {
     p: () => nextFinding(-1),
     c: () => nextCamera(),
     o: () => { use("free"); view.home(); refresh(); },
-    k: () => view.showProven(!view.proven),
+    k: () => toggle("proven"),
+    w: () => toggle("path"),
+    m: () => toggle("map"),
+    v: () => toggle("cones"),
+    x: () => { $("cut").selectedIndex = ($("cut").selectedIndex + 1) % $("cut").options.length; view.cutAcross($("cut").value); refresh(); },
     "?": () => $("keys").showModal(),
     ...keysOf(event.target),
   };
@@ -279,6 +348,8 @@ function nextCamera() {
 function fit() {
   view.resize();
   plot.resize();
+  lanes.resize();
+  plan.resize();
   refresh();
 }
 
@@ -292,22 +363,34 @@ function frame(now) {
   if (view.dirty) {
     closest();
     view.draw();
-    const place = view.labelPlace();
-    $("label").hidden = place === null;
-    if (place) {
-      const wide = $("label").offsetWidth;
-      const right = place.x + 14 + wide < $("scene").clientWidth;
-      const x = right ? place.x + 14 : Math.max(place.x - 14 - wide, 0);
-      const views = $("views"); // the label stays below what is chosen there
-      const top = x < views.offsetLeft + views.offsetWidth ? views.offsetTop + views.offsetHeight : 0;
-      $("label").style.transform = `translate(${x}px, ${Math.max(place.y - 16, top)}px)`;
-    }
+    label();
     frames.count += 1;
   }
   requestAnimationFrame(frame);
 }
 
 const frames = { count: 0 };
+
+// A part of the page as a room of the view.
+function roomOf(part) {
+  const [box, whole] = [part.getBoundingClientRect(), $("scene").getBoundingClientRect()];
+  return { left: box.left - whole.left, top: box.top - whole.top, right: box.right - whole.left, bottom: box.bottom - whole.top };
+}
+
+function label() {
+  const taken = ["views", "words", "plan"].filter((name) => $(name).offsetWidth).map((name) => roomOf($(name)));
+  if (view.cornerRoom()) taken.push(view.cornerRoom());
+  const ends = view.gapOnCanvas();
+  $("label").hidden = ends === null;
+  if (ends) {
+    const box = $("label").getBoundingClientRect();
+    const size = { wide: Math.ceil(box.width), tall: Math.ceil(box.height) };
+    const { x, y } = labelPlace(ends, size, { wide: $("scene").clientWidth, tall: $("scene").clientHeight }, taken);
+    $("label").style.transform = `translate(${x}px, ${y}px)`;
+    taken.push({ left: x, top: y, right: x + size.wide, bottom: y + size.tall });
+  }
+  places.show($("path").checked && view.camera === view.free, (point) => view.project(point), taken);
+}
 
 async function start() {
   const asked = location.hash;
@@ -321,6 +404,9 @@ async function start() {
     throw error;
   }
   use("free");
+  $("map").checked = matchMedia("(min-width: 901px)").matches;
+  filter();
+  show();
   fit();
   play(false);
   if (asked) {

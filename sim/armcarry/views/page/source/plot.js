@@ -1,9 +1,8 @@
 // Clearance against time on a canvas: the proven band, the required line, the moment shown.
 
-import { clock, data } from "./data.js";
+import { clock, data, TIME } from "./data.js";
 
-const LEFT = 52;
-const RIGHT = 12;
+const { left: LEFT, right: RIGHT } = TIME;
 const TOP = 24;
 const BOTTOM = 30;
 
@@ -89,7 +88,7 @@ export class Plot {
     pen.fillStyle = data.colours.light;
     pen.lineWidth = 1;
     pen.textAlign = "right";
-    const step = [0.05, 0.1, 0.2, 0.5, 1, 2, 5].find((s) => this.top / s <= 4) ?? 10;
+    const step = [0.05, 0.1, 0.2, 0.5, 1, 2, 5].find((s) => this.top / s <= Math.max((this.tall - TOP - BOTTOM) / 22, 1)) ?? 10;
     for (let m = 0; m <= this.top + 1e-9; m += step) {
       pen.beginPath();
       pen.moveTo(LEFT, this.y(m));

@@ -2,22 +2,23 @@
 
 import {
   AmbientLight, AnimationMixer, BoxGeometry, Color, CylinderGeometry, DirectionalLight, LoopOnce, Mesh,
-  MeshBasicMaterial, MeshStandardMaterial, PCFSoftShadowMap, PerspectiveCamera, Quaternion, Scene, Spherical, Vector3,
-  WebGLRenderer,
+  MeshBasicMaterial, MeshStandardMaterial, NeutralToneMapping, PCFSoftShadowMap, PerspectiveCamera, Quaternion, Scene,
+  Spherical, Vector3, WebGLRenderer,
 } from "three";
 import { OrbitControls } from "three/examples/jsm/controls/OrbitControls.js";
 import { GLTFLoader } from "three/examples/jsm/loaders/GLTFLoader.js";
-import { mergeGeometries } from "three/examples/jsm/utils/BufferGeometryUtils.js";
+import { toPage } from "./axes.js";
 import { data, rowAt, sceneBytes } from "./data.js";
+import { coneOf, Cut, pathLines } from "./overlay.js";
+import { Sky } from "./sky.js";
+import { Still } from "./still.js";
 
 const UP = new Vector3(0, 1, 0);
 const PROVEN = "proven ";
 // there is nothing around the scene to reflect, so bare metal would be black
 const METAL_SHARE = 0.4;
 const CORNER = 0.26; // share of the width that the picture in the corner takes
-
-// (x forward, y left, z up) of the run to (z forward, x left, y up) of glTF
-export const toPage = ([x, y, z]) => new Vector3(y, z, x);
+const CLEAR = 0.16; // opacity of what is seen through
 
 function drawnBySoftware() {
   const probe = document.createElement("canvas").getContext("webgl");
@@ -34,7 +35,12 @@ export class View {
     this.renderer.shadowMap.type = PCFSoftShadowMap;
     this.renderer.setPixelRatio(Math.min(window.devicePixelRatio, 2));
     this.scene = new Scene();
-    this.scene.background = new Color(data.colours.room);
+    // white in full sun keeps its form, and colours their hue
+    this.renderer.toneMapping = NeutralToneMapping;
+    this.renderer.autoClear = false;
+    this.renderer.localClippingEnabled = true;
+    this.ground = new Color(data.colours.room);
+    this.sky = data.sun ? new Sky(toPage(data.sun.earth), data.sun.away, this.ground) : null;
     this.free = new PerspectiveCamera(32, 1, 0.05, 600);
     this.controls = new OrbitControls(this.free, canvas);
     this.controls.addEventListener("change", () => { this.dirty = true; });
@@ -43,6 +49,7 @@ export class View {
     this.camera = this.free;
     this.named = new Map();
     this.marked = [];
+    this.cleared = [];
     this.followed = null;
     this.dirty = true;
   }
@@ -82,7 +89,7 @@ export class View {
   }
 
   gapLine() {
-    const line = new Mesh(new CylinderGeometry(1, 1, 1, 12), new MeshBasicMaterial({ depthTest: false }));
+    const line = new Mesh(new CylinderGeometry(1, 1, 1, 12), new MeshBasicMaterial({ depthTest: false, toneMapped: false }));
     const ends = [0, 1].map(() => new Mesh(new BoxGeometry(1, 1, 1), line.material));
     for (const part of [line, ...ends]) {
       part.renderOrder = 10;
@@ -113,8 +120,63 @@ export class View {
       action.clampWhenFinished = true;
       action.play();
     }
-    this.mergeStill();
+    const still = this.named.get("group static");
+    if (still) this.still = new Still(this.scene, still, (node) => this.ofPerson(node));
+    this.cut = new Cut(materials);
+    this.path = pathLines();
+    this.scene.add(this.path);
     this.home();
+  }
+
+  // Show or hide the planned path, or what every camera sees.
+  showPath(on) {
+    this.path.visible = on;
+    this.dirty = true;
+  }
+
+  showCones(on) {
+    if (on && !this.cones) {
+      const people = new Set(data.people.map((person) => person.name));
+      this.cones = data.cameras.map(({ name }) => {
+        const camera = this.named.get(`camera ${name}`);
+        const cone = coneOf(camera, data.cone_m, people.has(name) ? data.colours.near : data.colours.sky);
+        camera.add(cone);
+        return { camera, cone };
+      });
+    }
+    this.conesShown = on;
+    this.dirty = true;
+  }
+
+  cutAcross(axis) {
+    this.cut.choose(axis);
+    this.dirty = true;
+  }
+
+  // What stands before a gap is drawn see-through; no names take that back.
+  seeThrough(names) {
+    for (const { mesh, material } of this.cleared) mesh.material = material;
+    this.cleared = [];
+    for (const name of names) {
+      this.named.get(name)?.traverse((mesh) => {
+        if (!mesh.isMesh) return;
+        this.cleared.push({ mesh, material: mesh.material });
+        mesh.material = mesh.material.clone();
+        Object.assign(mesh.material, { transparent: true, opacity: CLEAR, depthWrite: false });
+      });
+    }
+    this.still?.leaveOut(this.cleared.map(({ mesh }) => mesh).filter((mesh) => this.isStill(mesh)));
+    this.dirty = true;
+  }
+
+  isStill(mesh) {
+    for (let up = mesh; up; up = up.parent) if (up === this.named.get("group static")) return !this.ofPerson(mesh);
+    return false;
+  }
+
+  // Where a node is, in the page's axes; null where there is none.
+  placeOf(name) {
+    return this.named.get(name)?.getWorldPosition(new Vector3()) ?? null;
   }
 
   // People as they are drawn, or the bodies that were proven in their place.
@@ -126,27 +188,6 @@ export class View {
       this.named.get(name.slice(PROVEN.length)).visible = !on;
     }
     this.dirty = true;
-  }
-
-  // Bodies that never move become one mesh a material; the single ones stay, hidden, for highlighting.
-  mergeStill() {
-    const still = this.named.get("group static");
-    if (!still) return;
-    still.updateMatrixWorld(true);
-    const byMaterial = new Map();
-    still.traverse((node) => {
-      if (!node.isMesh || this.ofPerson(node)) return;
-      const parts = byMaterial.get(node.material) ?? [];
-      parts.push(node.geometry.clone().applyMatrix4(node.matrixWorld));
-      byMaterial.set(node.material, parts);
-      node.visible = false;
-    });
-    for (const [material, parts] of byMaterial) {
-      const mesh = new Mesh(mergeGeometries(parts), material);
-      mesh.castShadow = true;
-      mesh.receiveShadow = true;
-      this.scene.add(mesh);
-    }
   }
 
   // Whether a mesh is of a body that is drawn in two ways.
@@ -197,6 +238,7 @@ export class View {
   }
 
   show(time) {
+    this.time = time;
     if (this.clip) this.mixer.setTime(Math.max(Math.min(time, this.clip.duration - 1e-4), 0));
     this.scene.updateMatrixWorld();
     this.shine(time);
@@ -221,6 +263,7 @@ export class View {
       mesh.material = new MeshStandardMaterial({
         color: colours[k], roughness: 0.7, polygonOffset: true, polygonOffsetFactor: -2, polygonOffsetUnits: -2,
       });
+      this.cut.put(mesh.material);
       mesh.visible = true;
     });
     this.dirty = true;
@@ -248,13 +291,20 @@ export class View {
     this.dirty = true;
   }
 
-  // Where the middle of the line is on the canvas in CSS pixels, null when it is out of view.
-  labelPlace() {
-    if (!this.middle) return null;
+  // Where a point of the page is on the canvas in CSS pixels, null when it is out of view.
+  project(point) {
     this.camera.updateMatrixWorld();
-    const at = this.middle.clone().project(this.camera);
+    const at = point.clone().project(this.camera);
     if (Math.abs(at.x) > 1 || Math.abs(at.y) > 1 || at.z > 1) return null;
     return { x: (0.5 + at.x / 2) * this.canvas.clientWidth, y: (0.5 - at.y / 2) * this.canvas.clientHeight };
+  }
+
+  // Both ends of the line on the canvas; where only its middle is seen, that; null when it is out of view.
+  gapOnCanvas() {
+    if (!this.middle) return null;
+    const ends = this.line.ends.map((end) => this.project(end.position)).filter((end) => end !== null);
+    const middle = this.project(this.middle);
+    return middle === null && !ends.length ? null : [...ends, ...(middle ? [middle] : [])];
   }
 
   resize() {
@@ -273,8 +323,21 @@ export class View {
     this.lamp.position.copy(eye).add(aside);
     this.lamp.target.position.copy(eye).add(ahead);
     this.aimSun(eye);
-    this.renderer.render(this.scene, this.camera);
+    this.cut.aim(eye, this.controls.target);
+    this.render(this.camera);
     this.drawCorner();
+  }
+
+  render(camera) {
+    const towards = this.towardsSun ?? UP;
+    this.renderer.setClearColor(this.ground);
+    this.renderer.clear();
+    if (this.sky) {
+      this.sky.draw(this.renderer, camera, towards, data.sun.share[rowAt(data.sun.times, this.time)]);
+      this.renderer.clearDepth();
+    }
+    for (const each of this.cones ?? []) each.cone.visible = this.conesShown && each.camera !== camera;
+    this.renderer.render(this.scene, camera);
   }
 
   // What another camera sees, in the corner below the views; null takes it away.
@@ -283,18 +346,26 @@ export class View {
     this.dirty = true;
   }
 
+  // The picture in the corner as a room of the canvas, null where there is none.
+  cornerRoom() {
+    if (!this.corner || this.corner === this.camera) return null;
+    const { clientWidth: wide, clientHeight: tall } = this.canvas;
+    const w = Math.round(CORNER * wide);
+    return { left: wide - w - 12, top: tall - 12 - Math.round(w / this.corner.aspect), right: wide - 12, bottom: tall - 12 };
+  }
+
   drawCorner() {
     if (!this.corner || this.corner === this.camera) return;
     const { clientWidth: wide, clientHeight: tall } = this.canvas;
     const w = Math.round(CORNER * wide);
     const h = Math.round(w / this.corner.aspect);
     const at = [wide - w - 12, 12];
-    const shown = [this.line.line, ...this.line.ends].map((part) => [part, part.visible]);
+    const shown = [this.line.line, ...this.line.ends, this.path].map((part) => [part, part.visible]);
     for (const [part] of shown) part.visible = false; // it is as thick as the main view wants it
     this.renderer.setScissorTest(true);
     this.renderer.setViewport(...at, w, h);
     this.renderer.setScissor(...at, w, h);
-    this.renderer.render(this.scene, this.corner);
+    this.render(this.corner);
     this.renderer.setScissorTest(false);
     this.renderer.setViewport(0, 0, wide, tall);
     for (const [part, visible] of shown) part.visible = visible;
