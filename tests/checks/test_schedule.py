@@ -110,23 +110,36 @@ def test_the_chance_is_judged_against_the_confidence_asked_for(judged, confidenc
     assert found.value == pytest.approx(0.5, abs=0.02)
     assert (found.limit, found.unit, found.subject) == (confidence, "", "day")
     assert (found.start_s, found.end_s) == (0.0, 600.0)
-    share = f"{rounded_down(found.value * 100, 1):.1f} % of 20000 sampled days end by 0:10:00.0, the cut off, "
+    share = f"{rounded_down(found.value * 100, 1):.1f} % of 20000 sampled days keep every limit, "
     assert found.message.startswith(f"{share}{confidence * 100:.0f} % are asked for; ")
-    assert "; the critical path alone gives 50.0 %; " in found.message
-    assert f"; {confidence * 100:.0f} % of days end by 0:{'09:' if confidence < 0.5 else '1'}" in found.message
-    assert found.remedy == (
-        "" if verdict is Verdict.PASS
-        else "practise or shorten the least certain steps of the critical path: work"
-    )
+    assert " % end by 0:10:00.0, the cut off (the critical path alone: 50.0 %), " in found.message
+    assert f", {confidence * 100:.0f} % by 0:{'09:' if confidence < 0.5 else '1'}" in found.message
+    assert "; the uncertainty of work costs most, 5" in found.message  # sure of 10 min, every day would be in time
+    assert found.message.endswith("; 0:10:00.0 more of each limit would make it 100.0 %")
+    practise = "practise or shorten the steps whose uncertainty costs most of the chance: work (5"
+    assert found.remedy == "" if verdict is Verdict.PASS else found.remedy.startswith(practise)
+
+
+def test_what_time_permits_is_told_with_its_chance_and_what_more_time_would_reach(judged):
+    takes = {"least": "5 min", "likely": "10 min", "most": "15 min"}
+    steps = [_note("work", takes), _note("extra", "5 min", as_time_permits={})]
+    found = _about(judged(steps, cut_off="15 min"), "chance")
+    day, extra = found[0], next(one for one in found if one.subject == "extra")
+    assert extra.verdict is Verdict.PASS and extra.value == pytest.approx(0.5, abs=0.02)
+    assert extra.message == f"extra is reached on {extra.value * 100:.1f} % of sampled days"
+    assert day.value == 1.0  # it is left out on the day where it does not fit, so no day is late
+    assert day.message.endswith("would make it 100.0 %, and reach extra on 100.0 %")
 
 
 def test_the_least_certain_steps_come_first_and_the_nearest_limit_counts(judged):
     steps = [_note("sure", "5 min"), _note("unsure", {"least": "1 min", "likely": "5 min", "most": "30 min"})]
-    lasting = {"air": {"lasts": "9 min", "actors": ["ev2"]}}
-    lasting["late"] = {"lasts": "1 min", "actors": ["ev2"], "since": "unsure"}  # not counted from the day's start
+    lasting = {"air": {"lasts": "11 min", "actors": ["ev2"]}}
+    lasting["late"] = {"lasts": "30 min", "actors": ["ev2"], "since": "unsure"}  # not counted from the day's start
     (found,) = _about(judged(steps, cut_off="60 min", consumables=lasting), "chance")
-    assert ", the air, " in found.message
-    assert found.remedy.endswith(": unsure, sure")
+    assert ", the air (" in found.message
+    assert ": unsure (" in found.remedy and "sure (" not in found.remedy.replace("unsure (", "")
+    (found,) = _about(judged(steps, cut_off="9 min"), "chance")  # with its likely time it is never in time
+    assert found.remedy == "shorten steps of the critical path: no single step's uncertainty costs any of the chance"
 
 
 def test_no_chance_is_told_without_a_limit(judged):

@@ -14,7 +14,7 @@ from armcarry.files.documents.day import Day
 from armcarry.files.load import load_scenario
 from armcarry.scene.build import build_scene
 from armcarry.scene.sky import sky_of
-from armcarry.timeline.estimate import sampled_estimate
+from armcarry.timeline.policy import sampled_days
 from armcarry.timeline.schedule import schedule
 from armcarry.timeline.task import Duration, Task, tasks_of
 from armcarry.timeline.wanted import known_windows, need_in_words, windows_of
@@ -44,7 +44,7 @@ def test_where_no_window_is_left_the_step_is_done_without():
 def test_sampled_days_wait_for_windows_too():
     spread = Task("before", ("one",), Duration(5.0, 10.0, 35.0))
     tasks = [spread, _task("look", 5.0, windows=((0.0, 20.0), (60.0, 90.0)))]
-    ends_s = sampled_estimate(tasks, schedule(tasks), samples=2000).ends_s
+    ends_s = sampled_days(tasks, (), samples=2000).ends_s
     assert set(ends_s[(ends_s > 20.0)]) == {65.0}
     assert 0.0 < (ends_s <= 20.0).mean() < 1.0
 

@@ -46,6 +46,7 @@ class Plan:
 
     slip: dict = field(default_factory=dict)
     tanks: tuple = ()
+    failed: tuple = ()
 
     def __post_init__(self):
         self.day, self.limits = DAY, (*limits_of(DAY), *self.tanks)

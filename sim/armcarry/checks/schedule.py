@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 import numpy as np
 
@@ -11,9 +12,10 @@ from armcarry.record.figures import at_least, at_most, down, near, up
 from armcarry.record.finding import Finding
 from armcarry.record.maker import Maker
 from armcarry.record.record import Record
-from armcarry.timeline.estimate import path_estimate, sampled_estimate
+from armcarry.timeline.estimate import path_estimate
 from armcarry.timeline.handrails import NoRoute
 from armcarry.timeline.plan import DayPlan
+from armcarry.timeline.policy import MORE_S, Days, costs, sampled_days
 from armcarry.timeline.schedule import NOT_TODAY, SAME_S, LimitUse
 from armcarry.timeline.tanks import curves_of
 from armcarry.timeline.task import go_by_s
@@ -100,32 +102,56 @@ def _words(name: str) -> str:
 
 
 def _chance(plan: DayPlan, wanted: float) -> Iterator[Finding]:
-    """Judge the probability of ending in time against the rules' confidence, for limits from the day's start."""
+    """Judge the chance of ending in time against the rules' confidence, and tell that of every step as time permits."""
     limits = [limit for limit in plan.limits if limit.since is None and limit.drawn is None]
     if not limits:
         return
     limit = min(limits, key=lambda limit: limit.lasts_s)
     classic, _ = path_estimate(plan.tasks, plan.schedule)
-    sampled = sampled_estimate(plan.tasks, plan.schedule, samples=SAMPLES)
-    chance = at_least(sampled.chance_by(limit.lasts_s), wanted, "%", 1)
+    sampled = sampled_days(plan.tasks, plan.limits, plan.failed, samples=SAMPLES)
+    chance = at_least(sampled.chance, wanted, "%", 1)
     share = near(wanted, "%")
+    worst = {name: cost for name, cost in costs(plan.tasks, plan.limits, plan.failed).items() if cost > 0.0}
     yield _make.judged(
         chance,
         "day",
-        f"{chance.said} of {SAMPLES} sampled days end by {clock(limit.lasts_s)}, the {_words(limit.name)}, "
-        f"{share} are asked for; the critical path alone gives {near(classic.chance_by(limit.lasts_s), '%', 1)}; "
-        f"{share} of days end by {up(sampled.percentile(wanted), 's')}",
+        f"{chance.said} of {SAMPLES} sampled days keep every limit, {share} are asked for; "
+        f"{near(sampled.chance_by(limit.lasts_s), '%', 1)} end by {clock(limit.lasts_s)}, the {_words(limit.name)} "
+        f"(the critical path alone: {near(classic.chance_by(limit.lasts_s), '%', 1)}), {share} by "
+        f"{up(sampled.percentile(wanted), 's')}; {_costs(worst)}{_buys(plan, sampled)}",
         other="chance",
         at=(0.0, plan.schedule.end_s),
-        remedy="" if chance.kept else _widest(plan),
+        remedy="" if chance.kept else _widest(worst),
     )
+    for step in plan.day.steps:
+        if step.as_time_permits is not None and step.name not in plan.day.left_out:
+            yield _make.passed(step.name, f"{step.name} is reached on {near(sampled.chance_of(step.name), '%', 1)} of "
+                               "sampled days", other="chance", value=sampled.chance_of(step.name), unit="")  # fmt: skip
 
 
-def _widest(plan: DayPlan) -> str:
-    """Name the steps of the critical path whose spread counts most."""
-    tasks = {task.name: task for task in plan.tasks}
-    spread = sorted(plan.schedule.critical_path, key=lambda name: -tasks[name].duration.variance_s2)
-    return f"practise or shorten the least certain steps of the critical path: {', '.join(spread[:4])}"
+def _buys(plan: DayPlan, now: Days) -> str:
+    """Say what a little more time would buy: of every limit so much more."""
+    later = tuple(replace(limit, lasts_s=limit.lasts_s + MORE_S) for limit in plan.limits)
+    more = sampled_days(plan.tasks, later, plan.failed, samples=SAMPLES)
+    permitted = [step.name for step in plan.day.steps if step.as_time_permits is not None]
+    gains = {name: more.chance_of(name) - now.chance_of(name) for name in permitted}
+    best = max(gains, key=lambda name: gains[name], default="")
+    also = f", and reach {best} on {near(more.chance_of(best), '%', 1)}" if gains.get(best, 0.0) > 0.0 else ""
+    return f"{clock(MORE_S)} more of each limit would make it {near(more.chance, '%', 1)}{also}"
+
+
+def _costs(worst: Mapping[str, float]) -> str:
+    """Say which step's uncertainty costs most of the chance."""
+    name = next(iter(worst), None)
+    return "" if name is None else f"the uncertainty of {name} costs most, {near(worst[name], '%', 1)}; "
+
+
+def _widest(worst: Mapping[str, float]) -> str:
+    """Say what to do about a chance that is too small."""
+    if not worst:
+        return "shorten steps of the critical path: no single step's uncertainty costs any of the chance"
+    told = ", ".join(f"{name} ({near(cost, '%', 1)})" for name, cost in list(worst.items())[:4])
+    return f"practise or shorten the steps whose uncertainty costs most of the chance: {told}"
 
 
 def _conflicts(record: Record, plan: DayPlan) -> Iterator[Finding]:

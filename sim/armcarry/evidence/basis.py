@@ -150,8 +150,9 @@ BASES: dict[str, Basis] = {
          "scenario.day", "scenario.crew.<name>.suit", "scenario.crew.<name>.filled", "crew.translation_speed",
          "hardware.takes", "hardware.acts",
          "platform.appendages.<name>.turning_time"),
-        ("checks.schedule:SAMPLES",),
-        ("checks/test_schedule.py", "timeline/test_schedule.py", "timeline/test_tanks.py", "timeline/test_estimate.py",
+        ("checks.schedule:SAMPLES", "timeline.policy:MORE_S", "timeline.policy:TRIED"),
+        ("checks/test_schedule.py", "timeline/test_schedule.py", "timeline/test_tanks.py", "timeline/test_policy.py",
+         "timeline/test_estimate.py",
          "published/test_three_point.py"),
     ),
     "second_opinion": Basis(

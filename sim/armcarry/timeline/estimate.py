@@ -46,26 +46,6 @@ class PathEstimate:
         return NormalDist(self.mean_s, self.deviation_s).inv_cdf(share)
 
 
-@dataclass(frozen=True, eq=False)
-class SampledEstimate:
-    """Ends of the day (N,), seconds, sorted, of N sampled days."""
-
-    ends_s: Array
-
-    @property
-    def mean_s(self) -> float:
-        """Mean end."""
-        return float(self.ends_s.mean())
-
-    def chance_by(self, limit_s: float) -> float:
-        """Return the share of days that end at limit_s or earlier."""
-        return float(np.searchsorted(self.ends_s, limit_s, side="right") / len(self.ends_s))
-
-    def percentile(self, share: float) -> float:
-        """Return the end, seconds, that this share of days keeps."""
-        return float(np.quantile(self.ends_s, share))
-
-
 def path_estimate(tasks: Sequence[Task], planned: Schedule | None = None) -> tuple[PathEstimate, Schedule]:
     """Estimate the end from the critical path of mean durations; return the schedule of means too.
 
@@ -79,30 +59,14 @@ def path_estimate(tasks: Sequence[Task], planned: Schedule | None = None) -> tup
     return PathEstimate(means.critical_path, means.end_s, spread), means
 
 
-def sampled_estimate(
-    tasks: Sequence[Task], planned: Schedule, *, samples: int = 20_000, seed: int = 0
-) -> SampledEstimate:
-    """Sample the durations of the steps that ``planned`` does and follow every path of its network.
+def sample_lengths(tasks: Sequence[Task], samples: int, seed: int) -> Array:
+    """Return how long steps take (tasks, samples), seconds.
 
     Durations are beta distributed between least and most with mean (least + 4 likely + most) / 6
-    (the shape usually called beta-PERT); steps are independent. Which steps are done is not re-decided.
-
-    Args:
-        tasks: the tasks ``planned`` was made from, with their three points.
-        seed: of numpy's PCG64; the same seed gives the same figures.
+    (the shape usually called beta-PERT); steps are independent. Drawn by numpy's PCG64.
     """
     generator = np.random.default_rng(seed)
-    done = planned.tasks_done()
-    lengths = np.zeros((len(tasks), samples))
-    for k, task in enumerate(tasks):
-        draw = _sample(task.duration, generator, samples)  # drawn for all, so that dropping moves no other draw
-        if task.name in done:
-            lengths[k] = draw
-    starts = _starts(tasks, planned, lengths)
-    network = planned.network
-    ends = np.stack([starts[network.node_of[k]] + lengths[k] for k in range(len(tasks))])
-    counted = np.array([task.name in done for task in tasks])
-    return SampledEstimate(np.sort(ends[counted].max(axis=0)))
+    return np.stack([_sample(task.duration, generator, samples) for task in tasks])
 
 
 def _sample(duration: Duration, generator: np.random.Generator, samples: int) -> Array:
@@ -113,7 +77,8 @@ def _sample(duration: Duration, generator: np.random.Generator, samples: int) ->
     return duration.least_s + width * generator.beta(1.0 + 4.0 * peak, 5.0 - 4.0 * peak, samples)
 
 
-def _starts(tasks: Sequence[Task], planned: Schedule, lengths: Array) -> Array:
+def starts_of(tasks: Sequence[Task], planned: Schedule, lengths: Array) -> Array:
+    """Return when the nodes of a schedule begin (nodes, N) if its steps take ``lengths`` (tasks, N); idle ones none."""
     network, done = planned.network, planned.tasks_done()
     starts = np.zeros((len(network.members), lengths.shape[1]))
     for node in network.order:

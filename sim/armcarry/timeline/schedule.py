@@ -49,12 +49,12 @@ def schedule(
         FrameError: slip, failed or a link names no step.
         InputError: steps or fallbacks in a circle; a slip below the step's own duration.
     """
-    tasks = _at(slipped(tasks, slip or {}), point)
+    tasks = at_point(slipped(tasks, slip or {}), point)
     names = [task.name for task in tasks]
     for name in failed:
         if name not in names:
             raise FrameError("step", name, names)
-    trial = _Trial(tasks, tuple(limits), frozenset(failed))
+    trial = Trial(tasks, tuple(limits), frozenset(failed))
     optional = sorted(
         (k for k, task in enumerate(tasks) if task.priority > 0 and not task.left_out),
         key=lambda k: (-tasks[k].priority, -k),
@@ -65,11 +65,11 @@ def schedule(
         why = trial.complaint(best)
         if why is None:
             break
-        out = {**out, **_unit(tasks[k], why)}
+        out = {**out, **left_out_with(tasks[k], why)}
         best = trial.solve(out)
     for k in reversed(optional):
         if tasks[k].name in out:
-            fewer = {name: why for name, why in out.items() if name not in _unit(tasks[k], "")}
+            fewer = {name: why for name, why in out.items() if name not in left_out_with(tasks[k])}
             attempt = trial.solve(fewer)
             if trial.overrun_s(attempt) <= trial.overrun_s(best) + SAME_S:
                 out, best = fewer, attempt
@@ -93,7 +93,8 @@ def compare(before: Schedule, after: Schedule) -> SlipReport:
     )
 
 
-def _unit(task: Task, why: str) -> dict[str, str]:
+def left_out_with(task: Task, why: str = "") -> dict[str, str]:
+    """Return a step that is left out and those that are left out with it, and why."""
     return {task.name: why, **dict.fromkeys(task.drops_with, f"left out with {task.name}")}
 
 
@@ -121,17 +122,17 @@ def retimed(planned: Schedule, tasks: Sequence[Task], point: Point) -> Schedule:
     """Return the schedule of the same steps, done and left out alike, with another point of their durations."""
     done = planned.tasks_done()
     idle = frozenset(task.name for task in tasks if task.name not in done)
-    network = replace(planned.network, tasks=_at(tasks, point))
+    network = replace(planned.network, tasks=at_point(tasks, point))
     return times(network, idle, planned.dropped, [use.limit for use in planned.limits])
 
 
-def _at(tasks: Sequence[Task], point: Point) -> tuple[Task, ...]:
+def at_point(tasks: Sequence[Task], point: Point) -> tuple[Task, ...]:
     """Return tasks whose duration is one point of theirs, without spread."""
     return tuple(replace(task, duration=Duration.exactly(task.duration.at(point))) for task in tasks)
 
 
 @dataclass(frozen=True)
-class _Trial:
+class Trial:
     """Tasks of fixed durations and limits; solves them for a choice of tasks left out."""
 
     tasks: tuple[Task, ...]
@@ -139,6 +140,7 @@ class _Trial:
     failed: frozenset[str]
 
     def solve(self, out: Mapping[str, str]) -> Schedule:
+        """Return the schedule without some tasks; each with why."""
         primary_of = {task.fallback: task.name for task in self.tasks if task.fallback is not None}
         state: dict[str, str] = {}
         for task in self.tasks:
@@ -201,5 +203,6 @@ class _Trial:
 
 
 __all__ = [
-    "SAME_S", "Dropped", "LimitUse", "Schedule", "SlipReport", "Slot", "compare", "retimed", "schedule", "slipped",
+    "SAME_S", "Dropped", "LimitUse", "Schedule", "SlipReport", "Slot", "Trial", "at_point", "compare", "left_out_with",
+    "retimed", "schedule", "slipped",
 ]

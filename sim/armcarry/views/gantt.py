@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING, Any
 
 from armcarry.files.documents.steps import ARM, Step
 from armcarry.quantities import clock
-from armcarry.timeline.estimate import PathEstimate, SampledEstimate, path_estimate, sampled_estimate
+from armcarry.timeline.estimate import PathEstimate, path_estimate
 from armcarry.timeline.plan import DayPlan
+from armcarry.timeline.policy import Days, sampled_days
 from armcarry.timeline.schedule import LimitUse, Slot
 from armcarry.views import palette
 from armcarry.views.gantt_below import draw_below, room_for_lanes
@@ -233,10 +234,10 @@ def _margin_words(use: LimitUse) -> str:
     return f"{'✕ ' if late else ''}{clock(abs(use.margin_s))} {'after' if late else 'before'} {name}"
 
 
-def estimates(plan: DayPlan, samples: int = 20_000) -> tuple[PathEstimate, SampledEstimate]:
-    """Return the classic estimate of the day's end and the sampled one, seed 0, for the steps that are done."""
+def estimates(plan: DayPlan, samples: int = 20_000) -> tuple[PathEstimate, Days]:
+    """Return the classic estimate of the day's end, for the steps that are done, and sampled days, seed 0."""
     classic, _ = path_estimate(plan.tasks, plan.schedule)
-    return classic, sampled_estimate(plan.tasks, plan.schedule, samples=samples)
+    return classic, sampled_days(plan.tasks, plan.limits, plan.failed, samples=samples)
 
 
 def _legend(figure: Figure) -> None:

@@ -253,11 +253,14 @@ class WaitFor(Part):
 
 
 class AsTimePermits(Part):
-    """A step that is left out when it does not fit; a higher priority number is kept longer."""
+    """A step that is left out when it does not fit; of several the highest priority number first."""
 
     EXAMPLE: ClassVar[dict[str, Any]] = {"priority": 3, "start_by": "4:00"}
 
-    priority: Count = Field(default=1, description="a higher number is kept longer", examples=[3])
+    priority: Count = Field(
+        default=1, description="of several the highest number is left out first, of equals the last listed",
+        examples=[3],
+    )
     worth: Worth = Field(
         default=1.0, description="what doing it is worth beside others, where the most worth is looked for",
         examples=[2.5],
