@@ -19,6 +19,7 @@ from armcarry.views.player.nearest import Closest, Nearest
 from armcarry.views.player.scene import OFF_M, QUICK, SHARP, SceneView
 from armcarry.views.player.session import Session
 from armcarry.views.player.swept import MAP_BANDS_M, map_layer
+from armcarry.views.viewpoint import Viewpoint
 from armcarry.whatif.swept import MAP_REPORT_M, closest_map
 
 pytestmark = pytest.mark.skipif(gl.problem() is not None, reason="no OpenGL here")
@@ -73,7 +74,8 @@ def test_the_overview_shows_all_of_it(scene):
     assert rows.min() > 0 and rows.max() < 359 and columns.min() > 0 and columns.max() < 639
 
 
-@pytest.mark.parametrize("name", ["rails", "sites", "frames", "shell", "envelope", "map"])
+@pytest.mark.parametrize(
+    "name", ["rails", "sites", "frames", "shell", "envelope", "map", "path", "plan", "cones", "cut"])
 def test_each_layer_shows_and_hides(scene, name):
     assert set(scene.makers) >= {"rails", "sites", "frames", "shell"}
     before = capture.pixels(scene)
@@ -84,6 +86,40 @@ def test_each_layer_shows_and_hides(scene, name):
     assert np.array_equal(capture.pixels(scene), before)
     with pytest.raises(KeyError):
         scene.show_layer("nothing", True)
+
+
+def test_the_plan_moves_its_people_and_cones_go_with_their_eyes(scene, small_run):
+    for name, where in (("plan", np.s_[-90:, :260]), ("cones", np.s_[:])):
+        scene.show_layer(name, True)
+        pictures = []
+        for time_s in (0.0, 300.0):
+            scene.show(time_s)
+            pictures.append(capture.pixels(scene)[where])
+        assert (pictures[0] != pictures[1]).any(axis=-1).sum() > 10, name
+        scene.show_layer(name, False)
+    eye = scene.cameras.eyes[0]
+    scene.show_layer("cones", True)
+    scene.show(300.0)
+    ends = vtk_to_numpy(scene._layers["cones"].solid[0].GetMapper().GetInput().GetPoints().GetData())
+    apex = small_run[0].link_path(eye.link, [300.0])[0, :3, 3]
+    assert np.allclose(ends[[0, 2, 4, 6]], apex, atol=1e-4)
+
+
+def test_what_stands_before_a_gap_is_seen_through_until_time_goes_on(scene, small_run):
+    record, _ = small_run
+    row = record.tightest
+    a, b = np.array(row.point_a), np.array(row.point_b)
+    scene.show(row.time_s)
+    middle, panel = (a + b) / 2, np.array([7.5, -1.0, 0.0])
+    eye = panel + 3.0 * (panel - middle) / np.linalg.norm(panel - middle)  # behind a panel
+    view = Viewpoint(tuple(eye), tuple(middle))
+    scene.look(view)
+    solid = capture.pixels(scene)
+    scene.look(view, ((row.body_a, row.body_b), a, b))
+    assert (capture.pixels(scene) != solid).any(axis=-1).sum() > 40
+    scene.show(row.time_s + 1.0)
+    scene.show(row.time_s)
+    assert np.array_equal(capture.pixels(scene), solid)
 
 
 def test_the_map_has_the_colour_of_how_near_the_run_comes(small_run):
@@ -123,7 +159,7 @@ def test_the_line_of_the_closest_pair_is_where_it_is_and_says_its_value(scene, s
     scene.show_nearest(nearest)
     data = scene._line.actor.GetMapper().GetInput()
     assert np.allclose([data.GetPoint(0), data.GetPoint(1)], [nearest.point_a, nearest.point_b], atol=1e-4)
-    assert scene._value.GetInput() == f"{rounded_down(nearest.lower_m):.3f} m (0.300 m required)"
+    assert scene._value.GetInput() == f"✕ {rounded_down(nearest.lower_m):.3f} m (0.300 m required)"
     assert not nearest.kept
     assert near(capture.pixels(scene), look.FAIL_TEXT).sum() > 20
     scene.show_nearest(Nearest(None))

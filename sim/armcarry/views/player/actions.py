@@ -101,7 +101,7 @@ def _look(window: Window) -> dict[str, Callable[[], None]]:
 def _show(window: Window) -> dict[str, Callable[[], None]]:
     names = (
         "closest", "margin", "shell", "envelope", "map", "proven", "measure", "corner", "rails", "sites", "frames",
-        "other",
+        "path", "plan", "cones", "cut", "other",
     )
 
     def toggle(action: str) -> Callable[[], None]:

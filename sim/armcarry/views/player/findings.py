@@ -70,7 +70,7 @@ class Findings(QWidget):
         detail = QScrollArea()
         detail.setWidget(self.detail)
         detail.setWidgetResizable(True)
-        detail.setFixedHeight(116)
+        detail.setFixedHeight(100)
         detail.setFrameShape(QScrollArea.Shape.NoFrame)
         detail.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         layout = QVBoxLayout(self)

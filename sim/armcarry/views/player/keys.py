@@ -69,6 +69,10 @@ KEYS = (
     Key("show_rails", ("h",), "handrails", "show"),
     Key("show_sites", ("w",), "worksites", "show"),
     Key("show_frames", ("x",), "frames", "show"),
+    Key("show_path", ("W",), "planned path and the places along it", "show"),
+    Key("show_plan", ("I",), "map of the platform with people on it", "show"),
+    Key("show_cones", ("E",), "what cameras and eyes see", "show"),
+    Key("show_cut", ("X",), "cut through what the view turns round", "show"),
     Key("show_other", ("o",), "second run", "show"),
     Key("panels", ("p",), "panels and plots", "show"),
     Key("plot_on", ("j",), "clearance, joints or rates", "show"),
@@ -87,7 +91,8 @@ KEYS = (
 #: the layer of the 3-D view that an action shows or hides
 LAYER_OF = {
     "show_shell": "shell", "show_envelope": "envelope", "show_map": "map", "show_rails": "rails",
-    "show_sites": "sites", "show_frames": "frames",
+    "show_sites": "sites", "show_frames": "frames", "show_path": "path", "show_plan": "plan", "show_cones": "cones",
+    "show_cut": "cut",
 }
 ACTION_OF = {name: key.action for key in KEYS for name in key.names}
 KEY_OF = {key.action: key for key in KEYS}

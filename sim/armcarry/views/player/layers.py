@@ -31,12 +31,14 @@ class Layer:
         solid: actors of the scene.
         above: actors that nothing hides.
         follow: called with the instant when it is shown.
+        switch: called when it is shown or hidden.
     """
 
     def __init__(self) -> None:
         self.solid: list[Any] = []
         self.above: list[Any] = []
         self.follow: Callable[[float], None] | None = None
+        self.switch: Callable[[bool], None] | None = None
 
 
 def handrails(record: Record) -> Layer:

@@ -79,7 +79,7 @@ class Plots(QWidget):
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(4)
         layout.addLayout(left, 6)
-        layout.addWidget(self.plot, 8)
+        layout.addWidget(self.plot, 6)
         self.tabs.currentChanged.connect(self._fill)
         self.table.currentCellChanged.connect(lambda row, *_: self._choose(row))
         self._fill()

@@ -9,8 +9,9 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from armcarry.record.finding import Finding
+from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record
 from armcarry.views import palette
 from armcarry.views.actors import SceneActors
@@ -18,7 +19,7 @@ from armcarry.views.closest import worded
 from armcarry.views.daylight import Lamps, daylight
 from armcarry.views.hooked import all_tethers, tether_ends_m
 from armcarry.views.meshes import sides_within
-from armcarry.views.player import layers, look, swept
+from armcarry.views.player import layers, look, overlays, swept
 from armcarry.views.player.cameras import Cameras
 from armcarry.views.player.corner import Corner
 from armcarry.views.player.layers import Layer
@@ -27,6 +28,7 @@ from armcarry.views.player.measuring import Measured
 from armcarry.views.player.nearest import Nearest
 from armcarry.views.player.tint import Tint
 from armcarry.views.pointed import gap_of, label_words
+from armcarry.views.viewpoint import Viewpoint, about_gap, screens
 
 SHARP, QUICK = 4, 0
 #: round parts are drawn this near to what they are, m
@@ -102,6 +104,10 @@ class SceneView:
             "shell": lambda: layers.shell(self.record, self.scene),
             "envelope": lambda: swept.envelope_layer(self.record),
             "map": lambda: swept.map_layer(self.record, self.scene),
+            "path": lambda: overlays.path(self.record),
+            "plan": lambda: overlays.plan(self.record),
+            "cones": lambda: overlays.cones(self.record),
+            "cut": lambda: overlays.cut(self.scene, self.plotter.camera),
         }
 
     def has_layer(self, name: str) -> bool:
@@ -124,6 +130,8 @@ class SceneView:
         (self.shown.add if on else self.shown.discard)(name)
         if on and layer.follow is not None:
             layer.follow(self.time_s)
+        if layer.switch is not None:
+            layer.switch(on)
 
     def show_ghost(self, on: bool) -> None:
         """Show or hide the second run."""
@@ -151,8 +159,10 @@ class SceneView:
     # -- the instant --------------------------------------------------------------------------
 
     def show(self, time_s: float) -> None:
-        """Move everything to where it is at an instant."""
+        """Move everything to where it is at an instant; what was seen through for a gap is solid again."""
         self.scene.show(time_s)
+        if self.scene.time_s != self.time_s:
+            self._solid()
         self.time_s = self.scene.time_s
         self.lamps.show(daylight(self.record, self.time_s))
         self._show_tethers()
@@ -178,7 +188,8 @@ class SceneView:
             self._show_gap(None)
             return
         colour = look.PASS_TEXT if nearest.kept else look.FAIL_TEXT
-        self._show_gap((nearest.point_a, nearest.point_b), worded(row, nearest.lower_m), colour)
+        sign = palette.VERDICTS[Verdict.PASS if nearest.kept else Verdict.FAIL][1]
+        self._show_gap((nearest.point_a, nearest.point_b), f"{sign} {worded(row, nearest.lower_m)}", colour)
 
     def show_measured(self, found: Measured | None) -> None:
         """Draw a line between what is measured; None takes it away."""
@@ -212,6 +223,20 @@ class SceneView:
         far = float(np.linalg.norm(np.subtract(camera.GetPosition(), point)))
         rise = 2 * far * np.tan(np.radians(camera.GetViewAngle()) / 2) * 0.045
         return np.asarray(point + rise * np.array(camera.GetViewUp()))
+
+    def look(self, view: Viewpoint, gap: tuple[tuple[str, str], ArrayLike, ArrayLike] | None = None) -> None:
+        """Look from somewhere; what stands before a gap (names, both points) is seen through until time goes on."""
+        self.cameras.look(view)
+        self._solid()
+        if gap is not None:
+            pair, a, b = gap
+            points = about_gap(np.asarray(a), np.asarray(b))
+            for actor in self.scene.see_through(screens(self.record, self.time_s, pair, points, view.eye_m)):
+                self.renderer.AddActor(actor)
+
+    def _solid(self) -> None:
+        for actor in self.scene.solid():
+            self.renderer.RemoveActor(actor)
 
     def lay_over(self, actor: Any) -> None:
         """Draw something over the scene, whatever stands before it."""

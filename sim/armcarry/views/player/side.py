@@ -27,7 +27,8 @@ from armcarry.views.pointed import gap_of, label_words
 TOGGLES = {
     "show_closest": "Closest pair", "show_margin": "Margin tint", "show_shell": "Shell", "show_envelope": "Swept room",
     "show_map": "Approach map", "show_proven": "As proven", "show_rails": "Handrails", "show_sites": "Worksites",
-    "show_frames": "Frames", "show_measure": "Measure", "show_corner": "Eyes", "show_other": "Second run",
+    "show_frames": "Frames", "show_path": "Path", "show_plan": "Plan", "show_cones": "Cones", "show_cut": "Cut",
+    "show_measure": "Measure", "show_corner": "Eyes", "show_other": "Second run",
 }
 
 

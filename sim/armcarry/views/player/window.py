@@ -216,9 +216,11 @@ class Window(QMainWindow):
         gap = gap_of(self.run.record, finding)
         if gap is not None:
             self.layout_.plots.show_group(gap.row)
-        if gap is not None or finding.verdict is Verdict.FAIL:
-            self.scene.cameras.look(look_at(self.run.record, finding))
         self.settle()
+        if gap is not None or finding.verdict is Verdict.FAIL:
+            bodies = None if gap is None else (gap.bodies, gap.point_a, gap.point_b)
+            self.scene.look(look_at(self.run.record, finding), bodies)
+            self.settle()
         if self.layout_.briefing:
             self.layout_.caption.setText(finding.message)
 
@@ -229,9 +231,8 @@ class Window(QMainWindow):
             self.say("no pair with a rule is near at this instant")
             return
         pair = (row.body_a, row.body_b)
-        self.scene.cameras.look(
-            towards_gap(self.run.record, self.session.time_s, pair, self.nearest.point_a, self.nearest.point_b)
-        )
+        a, b = self.nearest.point_a, self.nearest.point_b
+        self.scene.look(towards_gap(self.run.record, self.session.time_s, pair, a, b), (pair, a, b))
         self.settle()
 
     def choose_camera(self, mode: str) -> None:
