@@ -223,7 +223,13 @@ def test_every_command_is_run_or_named_with_the_reason():
         assert any(call.split()[:2] == command.split()[:2] for call in calls)
 
 
-@pytest.mark.parametrize("command", RUN_HERE)
+#: take longest, and the tests of their own rooms run them too
+LONG = ("brief", "compare")
+
+
+@pytest.mark.parametrize(
+    "command", [pytest.param(one, marks=pytest.mark.long if one.split()[1] in LONG else ()) for one in RUN_HERE]
+)
 def test_a_command_runs(command, checkout, typed):
     from armcarry.views import gl
 

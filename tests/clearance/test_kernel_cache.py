@@ -37,6 +37,7 @@ def start(tmp_path):
     return run
 
 
+@pytest.mark.long
 def test_a_damaged_cache_is_dropped_and_told_once(start, tmp_path):
     assert start() == (["0", "1"], "")
     for ending, cut in (("nbi", lambda data: data[: len(data) // 2]), ("nbc", lambda data: data[: len(data) // 2]),

@@ -38,6 +38,7 @@ def test_the_time_line_shows_both(day_record):
     assert any(bar.get_hatch() for bar in one.patches) and not any(bar.get_hatch() for bar in none.patches)
 
 
+@pytest.mark.long
 def test_a_log_says_when_its_marked_moves_were_flown(short_run):
     record, _ = short_run
     replayed = replace(record, logged=object(), moves=tuple(

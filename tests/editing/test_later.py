@@ -6,12 +6,15 @@ import pickle
 import sys
 from types import SimpleNamespace
 
+import pytest
+
 from armcarry.checks import registry
 from armcarry.editing import Session, later
 from armcarry.record.finding import Verdict
 from armcarry.rehearsal import judge, rehearse
 
 
+@pytest.mark.long
 def test_every_check_is_told_of_the_newest_change_and_of_no_other(script):
     text = script.read_text()
     script.write_text(text.split("      - name: unbolt", 1)[0])

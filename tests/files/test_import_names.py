@@ -128,6 +128,7 @@ def dish(path, rings=12, around=24):
     path.write_text("\n".join(lines))
 
 
+@pytest.mark.long
 def test_a_dish_is_cut_as_finely_as_asked_or_it_is_said(tmp_path):
     dish(tmp_path / "dish.obj")
     coarse = import_mesh(tmp_path / "dish.obj", tolerance_m=0.3)

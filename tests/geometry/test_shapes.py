@@ -134,7 +134,7 @@ def test_a_hull_drops_inner_points_and_faces_outwards():
     assert np.all(np.einsum("ij,ij->i", normals, corners.mean(axis=1)) > 0)
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=20)
 @given(st.integers(4, 60), st.integers(0, 10**6), st.floats(1e-3, 1e3))
 def test_a_hull_holds_its_points_and_is_closed(count, seed, size):
     points = np.random.default_rng(seed).normal(size=(count, 3)) * size + 10.0

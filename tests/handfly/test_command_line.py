@@ -22,6 +22,7 @@ def test_the_keys_are_written_to_edit(tmp_path):
     assert read_keys(tmp_path / "keys.yaml") == read_keys(None)
 
 
+@pytest.mark.long
 def test_tries_are_scored_side_by_side_and_one_is_kept(course, short_script, tmp_path, monkeypatch):
     for name, ticks in (("try_1", 30), ("try_2", 90)):
         cockpit = Cockpit(course, tmp_path / name)

@@ -35,6 +35,7 @@ def reach(step, pilot, autopilot, longest_s=120.0):
     raise AssertionError(f"not there after {longest_s} s: {pilot.off_goal()}")
 
 
+@pytest.mark.long
 def test_a_rider_takes_the_box_out_of_its_rack_and_every_check_of_the_kept_try_passes(course, autopilot, tmp_path):
     cockpit = Cockpit(course, tmp_path / "try_1")
     pilot = cockpit.flight.pilot
@@ -147,6 +148,7 @@ def test_an_act_is_refused_until_the_arm_is_there_and_still(course):
     assert flight.act() == "the arm must stand still first"
 
 
+@pytest.mark.long
 def test_flying_into_the_radiator_is_warned_of_at_least_three_seconds_ahead(tmp_path):
     """Straight astern with the port radiator out: from the first warning of it to less than required of it."""
     text = CARRY.with_name("pump_box_radiator_out.yaml").read_text(encoding="utf-8")

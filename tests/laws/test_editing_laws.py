@@ -45,6 +45,7 @@ def changed_at_random(session, draw):
         pass
 
 
+@pytest.mark.long
 def test_after_random_changes_the_answer_is_that_of_a_fresh_rehearsal(tmp_path):
     path = tmp_path / "carry.yaml"
     path.write_text(long_carry(), encoding="utf-8")

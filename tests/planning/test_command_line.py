@@ -43,6 +43,7 @@ def command(monkeypatch, capsys):
     return typed
 
 
+@pytest.mark.long
 def test_a_route_is_written_as_a_scenario_and_told_as_one_json_document(command, small, tmp_path):
     before = small.read_bytes()
     code, out, _ = command("route", small, "--out", tmp_path / "new.yaml", "--carry", "aside", "--json")

@@ -56,6 +56,7 @@ print(json.dumps(told))
 """
 
 
+@pytest.mark.long
 def test_a_run_is_whole_or_not_there_on_a_disk_of_any_size(apart, short_run, tmp_path):
     disk = tmp_path / "disk"
     disk.mkdir()

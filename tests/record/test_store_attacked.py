@@ -73,6 +73,7 @@ def _kill_at_random(short_run, pickled, folder, kills):
     assert [path.name for path in folder.parent.iterdir() if path.name.startswith(".")] == []
 
 
+@pytest.mark.long
 def test_a_writer_that_is_killed_leaves_a_whole_run(short_run, pickled, tmp_path):
     _kill_at_random(short_run, pickled, tmp_path / "run", 3)
 
@@ -154,6 +155,7 @@ def test_a_name_too_long_for_the_system_is_told(short_run, tmp_path):
         save(*short_run, tmp_path / ("x" * 300))
 
 
+@pytest.mark.long
 def test_two_writers_at_once_leave_one_whole_run(short_run, pickled, tmp_path):
     folder = tmp_path / "run"
     save(*short_run, folder)

@@ -29,6 +29,7 @@ def driven(display, **more):
     return done.stdout
 
 
+@pytest.mark.long
 def test_keys_take_the_box_out_of_its_rack_and_every_button_works(display):
     assert "passed" in driven(display)
 

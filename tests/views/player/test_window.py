@@ -18,7 +18,11 @@ pytestmark = [
 
 
 @pytest.mark.parametrize(
-    ("form", "chosen", "least"), [("pictures", "", 30), ("live", "screen or space or mouse or eyes or pictures_and", 5)]
+    ("form", "chosen", "least"),
+    [
+        pytest.param("pictures", "", 30, marks=pytest.mark.long),
+        ("live", "screen or space or mouse or eyes or pictures_and", 5),
+    ],
 )
 def test_the_window_under_keys_and_clicks(display, tmp_path, form, chosen, least):
     for library in ("PySide6", "pyvistaqt", "pyqtgraph"):
