@@ -51,7 +51,8 @@ TESTS = {
     "whatif/nearness": ["tests/whatif/test_nearness.py", "tests/checks/test_near_people.py"],
     "whatif/swept": ["tests/whatif/test_swept_plain.py"],
     "whatif/runaway_joint": [
-        "tests/whatif/test_late_stop.py", "tests/checks/test_runaway.py", "tests/whatif/test_faults.py",
+        "tests/whatif/test_late_stop.py", "tests/checks/test_runaway.py", "tests/whatif/test_who_else_moves.py",
+        "tests/whatif/test_faults.py",
     ],
     "whatif/stranding": ["tests/checks/test_stranded.py"],
 }

@@ -11,7 +11,7 @@ from armcarry.geometry.model import Body
 from armcarry.geometry.shapes import Box
 from armcarry.record.finding import Verdict
 from armcarry.scene.camera import View, head_pose
-from armcarry.seeing.glare import Glare, beyond_view_rad, clear_delay_s, dazzle, glare
+from armcarry.seeing.glare import Glare, Hindered, beyond_view_rad, clear_delay_s, dazzle, glare, hindered
 from armcarry.seeing.sight import sightings
 from armcarry.seeing.sunlight import Sun, cut_s
 from armcarry.seeing.worklight import WorkLight, light_on
@@ -112,6 +112,19 @@ def test_glare_begins_and_ends_when_the_angle_says(lit):
     assert np.all(within[angle <= np.radians(30.0)])  # none is missed
     assert angle[within].max() < np.radians(31.5)  # and little is added
     assert found.nearest_rad == pytest.approx(angle.min(), abs=0.03)  # half a cell of 2 s at 0.03 rad/s
+
+
+def test_night_within_a_run_parts_what_stands_in_the_visor(lit):
+    record = lit(run={"rate_rad_s": 0.0, "standing_s": 7200.0})
+    sun = Sun(record)
+    assert sum(span.light == "night" for span in sun.spans) >= 1
+    times = np.arange(1.0, record.duration_s, 7.0)
+    within = np.any([(times >= start) & (times <= end) for start, end in glare(sun, "ev1").stretches], axis=0)
+    np.testing.assert_array_equal(within, sun.up(times))
+
+
+def test_without_an_environment_nothing_hinders_sight(rider_scene, turning_record):
+    assert hindered(turning_record(rider_scene({}))) == Hindered((), ())
 
 
 def test_no_glare_by_night(rider_scene, turning_record):

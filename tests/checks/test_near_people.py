@@ -204,6 +204,8 @@ def test_the_curve_of_a_plot_is_the_distance(passing):
     assert curve.distance_m[moving] == pytest.approx(np.interp(curve.time_s[moving], times, gaps.min(axis=1)), abs=2e-3)
     assert np.all(np.isnan(curve.distance_m[curve.time_s > 41.0]))
     assert np.nanmin(curve.separation_m) > 0.5
+    assert 0.0 < curve.time_s[0] < 0.1 and record.duration_s - 0.1 < curve.time_s[-1] < record.duration_s
+    assert len(curve.time_s) == 400
 
 
 def _terms(worker_m=0.8, reaction_m=0.3, stopping_m=0.0, intrusion_m=0.1, worker_error_m=0.05, machine_error_m=0.05):

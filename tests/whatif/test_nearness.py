@@ -1,5 +1,7 @@
 """What is asked of a cell of time counts what the arm does until it could have reacted."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -60,6 +62,20 @@ def test_only_the_workers_own_bodies_and_only_moving_ones_of_the_arm_are_asked_a
 def test_beside_a_worker_who_rides_elsewhere_nobody_is_asked_about(side):
     other = _Side(side.record, side.phase, "ev1")  # who rides is no free worker
     assert not other.together and len(other.workers) == 0
+
+
+def test_no_distance_within_a_cell_is_less_than_told_while_both_move(side):
+    table = side.record.motion.coefficients.copy()
+    for axis in "xy":  # the worker walks, too
+        table[1, 1, side.phase.tree.column(f"ev2/free_{axis}")] = 0.3
+    record = replace(side.record, motion=replace(side.record.motion, coefficients=table))
+    both = _Side(record, side.phase, "ev2")
+    starts = np.arange(STARTS_S, 18.0, 2.0)
+    lower, _, _, speed, _ = both._cells(starts, starts + 2.0)
+    for k, start in enumerate(starts):
+        apart = both._gaps(record.body_poses(np.linspace(start, start + 2.0, 41)), 50.0)
+        assert np.all(lower[k] <= apart.min(axis=0) + 1e-9)
+    assert speed.min() >= np.hypot(0.3, 0.3)  # and what they approach by counts both
 
 
 def test_the_greatest_over_cells_that_a_stretch_touches(side):
