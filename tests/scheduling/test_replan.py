@@ -22,6 +22,7 @@ from armcarry.scheduling.rest import Rest
 from armcarry.scheduling.turn import Turn
 from armcarry.scheduling.ways import Travel
 from armcarry.views.brief.rest import rest_files
+from armcarry.views.ways_chart import ways_chart, write_ways_page
 from short_days import SHORT_DAY, flown
 
 DAY = Path(__file__).parents[2] / "scenarios" / "day_that_may_vary.yaml"
@@ -66,6 +67,35 @@ def test_whoever_is_unable_works_no_more(record):
         assert {"middle_seal", "report"} <= set(way.drops)
 
 
+def test_why_a_step_is_not_done_is_told_of_each_and_ways_that_are_no_better_say_so(record, monkeypatch):
+    monkeypatch.setattr(replan_module, "fly", lambda onward, known: (_ for _ in ()).throw(InputError("not today")))
+    unable = _by_title(ways_on(record, Turn(300.0, unable=("ev2",))))
+    home, worth = unable["come home now"], unable["what is worth most in time"]
+    assert set(home.why[name] for name in home.drops) == {"all go home", "ev2 is unable"}
+    assert worth.why["report"] == worth.why["middle_seal"] == "ev2 is unable"
+    assert {worth.why[name] for name in worth.handed} == {"ev2 is unable"}
+    assert set(worth.why) == {*worth.drops, *worth.handed, *worth.reordered}
+    gone = [way for way in ways_on(record, Turn(300.0)) if way.why_not]
+    assert gone and all("' does not, and ends " in way.why_not and not way.keeps for way in gone)
+    late = _by_title(ways_on(record, Turn(300.0, {"far_lamp": 900.0})))["what is worth most in time"]
+    assert late.why["near_clamp"] == "all is done sooner so"
+
+
+def test_ways_stand_side_by_side_on_a_page_with_what_is_otherwise_and_why(record, tmp_path):
+    ways = ways_on(record, Turn(300.0, {"far_lamp": 900.0}))
+    page, picture = write_ways_page(record.plan, ways, 300.0, tmp_path)
+    text = page.read_text(encoding="utf-8")
+    assert picture.is_file() and all(way.title in text for way in ways)
+    assert "near_clamp: ev1 instead of ev2 (all is done sooner so)" in text and "not done (all go home): " in text
+    flown_ways = [way for way in ways if way.slots]
+    sheet = ways_chart(record.plan, flown_ways, 300.0)
+    for axes, way in zip(sheet.axes, flown_ways, strict=True):
+        bars = {patch.get_gid(): patch for patch in axes.patches}
+        assert set(bars) == {slot.name for slot in way.slots if slot.end_s > 300.0}
+        changed = {*way.handed, *way.reordered, *way.adds}
+        assert {name for name, bar in bars.items() if bar.get_linewidth() > 1.0} == changed & set(bars)
+
+
 def test_what_was_meant_as_one_may_be_broken_off_to_come_home_or_where_a_step_of_it_cannot_be_done(record):
     def rest(aim, *unable):
         return Rest(record.plan, Travel(record.scene), "worth", turn=Turn(300.0, unable=unable), aim=aim)
@@ -92,7 +122,7 @@ def test_the_tightest_of_what_touches_is_no_distance_less_than_none():
 def test_what_a_failed_step_is_about_is_left_as_it_is():
     record = flown(SHORT_DAY)
     ways = ways_on(record, Turn(300.0, failed=("fetch",)))
-    for way in (way for way in ways if way.title != "as written, later"):
+    for way in (way for way in ways if way.title != "as written, later" and "' does not, and" not in way.why_not):
         assert not way.why_not
         assert way.left_as_is == ("thermal_blanket",)
         assert "lay" in way.drops
@@ -130,6 +160,7 @@ def test_what_fails_anew_on_a_way_is_told_and_what_failed_before_is_not(record):
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(flown_module, "_judged", with_a_gap_too_small)
         ways = ways_on(record, Turn(300.0), known=known)
+    ways = [way for way in ways if not way.why_not]
     assert [way.proof.failed for way in ways] == [("too near (and 1 more of these two)",)] * len(ways)
     assert {(str(way.proof.clearance), way.proof.known, way.holds) for way in ways} == {("fail", 1, False)}
 
@@ -145,6 +176,7 @@ def test_what_cannot_be_flown_is_told(record):
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(replan_module, "fly", refused)
         ways = ways_on(record, Turn(300.0))
+    ways = [way for way in ways if not way.why_not]
     assert {way.not_flown for way in ways} == {"no such thing; accepted: another"}
     assert {way.as_dict()["clearance"] for way in ways} == {"not_assessed"} and not any(way.holds for way in ways)
 

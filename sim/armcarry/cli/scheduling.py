@@ -85,7 +85,8 @@ def replan(
     ] = None,
     out: Annotated[
         Path | None,
-        typer.Option(metavar="DIR", help="New folder for a folder a way: its script, procedures and cards from then."),
+        typer.Option(metavar="DIR", help="New folder for a page of all side by side and a folder a way: its script, "
+                     "procedures and cards from then."),
     ] = None,
     as_json: Json = False,
 ) -> None:
@@ -105,7 +106,8 @@ def replan(
     from armcarry.scheduling.replan import ways_on
     from armcarry.scheduling.turn import Turn
     from armcarry.views.terminal import Console
-    from armcarry.views.ways_on import show_ways, write_ways
+    from armcarry.views.ways_chart import write_ways
+    from armcarry.views.ways_on import show_ways
 
     if out is not None:
         may_write(out, overwrite=None)
@@ -117,11 +119,13 @@ def replan(
         tell(f"looking for ways on from {clock(turn.at_s)}", 0.1)
         files = partial(_kept, since_s=turn.at_s) if out is not None else None
         found = ways_on(record, turn, known=known, processes=cores(), files=files)
-    written = [] if out is None else write_ways(out, found)
+    written = [] if out is None or record.plan is None else write_ways(out, found, record.plan, turn.at_s)
     if as_json:
         print_json({"at_s": turn.at_s, "ways": [way.as_dict() for way in found], "written": list(map(str, written))})
     else:
         show_ways(console, found, turn.at_s)
+        if out is not None:
+            typer.echo(f"Side by side: {out}/ways.html")
         for folder in written:
             again = f"armcarry rehearse {folder}/scenario/scenario.yaml{_again(turn)}"
             typer.echo(f"Written to {folder}; all of it is judged by: {again}")

@@ -15,6 +15,7 @@ from armcarry.scheduling.arrange import arrange
 from armcarry.scheduling.flown import Flown, fly, why_not_flown
 from armcarry.scheduling.onward import Onward
 from armcarry.scheduling.problem import Impossible, Objective, Solved
+from armcarry.scheduling.reasons import why_changed, why_left
 from armcarry.scheduling.rest import Rest
 from armcarry.scheduling.solve import Effort, solve
 from armcarry.scheduling.turn import Aim, Turn
@@ -73,13 +74,16 @@ def ways_on(
     others = [_solved(plan, travel, turn, effort, aim) for aim in ("worth", "all")]
     if not turn.unable:
         others.append(_as_written(plan, turn))
-    chosen = [home]
+    chosen, gone = [home], list[WayOn]()
     for choice in sorted(others, key=lambda one: _rank(one.way)):
-        beside = [one.way for one in chosen[1:]]
-        if choice.way.why_not or not any(_no_better(choice.way, other) for other in beside):
+        beside = [] if choice.way.why_not else [one.way for one in chosen[1:]]
+        better = next((way for way in beside if _no_better(choice.way, way)), None)
+        if better is None:
             chosen.append(choice)
-    jobs = [partial(_flown, choice, known, files) for choice in chosen[:4]]
-    return tuple(side_by_side(jobs, processes))
+        else:
+            gone.append(WayOn(choice.way.title, why_not=_said_no_better(choice.way, better)))
+    jobs = [partial(_flown, choice, known, files) for choice in chosen]
+    return (*side_by_side(jobs, processes), *gone)
 
 
 def _rank(way: WayOn) -> tuple[bool, bool, int, float]:
@@ -102,7 +106,7 @@ def _flown(
         planned = flown.record.plan.schedule
         done, left = planned.tasks_done(), _left(planned)
         gone = tuple(name for name in way.keeps if name not in done)
-        way = replace(way, end_s=planned.end_s, margins_s=left, drops=(*way.drops, *gone),
+        way = replace(way, end_s=planned.end_s, margins_s=left, drops=(*way.drops, *gone), slots=planned.slots,
                       keeps=tuple(name for name in way.keeps if name in done))  # fmt: skip
     return way if files is None else replace(way, files=files(flown))
 
@@ -118,6 +122,12 @@ def _no_better(one: WayOn, other: WayOn) -> bool:
     if one.title == _TITLES["written"]:
         return does == also and one.handed == other.handed and abs(one.end_s - other.end_s) < _SAME_S
     return does <= also and one.end_s > other.end_s - _SAME_S
+
+
+def _said_no_better(one: WayOn, other: WayOn) -> str:
+    later = one.end_s - other.end_s
+    words = f"ends {clock(later)} later" if later > _SAME_S else "ends no earlier"
+    return f"does nothing that '{other.title}' does not, and {words}"
 
 
 def _check(plan: DayPlan, turn: Turn) -> None:
@@ -172,6 +182,7 @@ def _way(rest: Rest, solved: Solved) -> _Choice:
         _reordered(rest, solved),
         tuple(f"{going.who} to {going.to} before {going.before}" for going in change.goings),
         end_s, _margins(rest, does, starts), moved_otherwise, tuple(sorted(rest.broken)),
+        {**why_left(rest, done), **why_changed(rest, change.handed, _reordered(rest, solved))},
     )  # fmt: skip
     return _Choice(way, Onward(way.title, plan, rest.turn, change, frozenset(done | rest.over)))
 
@@ -224,7 +235,8 @@ def _as_written(plan: DayPlan, turn: Turn) -> _Choice:
     way = WayOn(
         _TITLES["written"], tuple(n for n in ordered if n in planned & done),
         tuple(n for n in ordered if n in planned - done), tuple(n for n in ordered if n in done - planned),
-        {}, (), (), late.end_s, _left(late), done != planned,
+        {}, (), (), late.end_s, _left(late), done != planned, (),
+        {one.name: one.why for one in late.dropped if one.name in planned},
     )  # fmt: skip
     return _Choice(way, Onward(way.title, plan, turn, Rearranged(tuple(ordered)), late.tasks_done()))
 

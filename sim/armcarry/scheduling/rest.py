@@ -112,7 +112,7 @@ class Rest(DayProblem):
                   if self.plan.step(failed).fallback is None}  # fmt: skip
         return frozenset(things & set(self.plan.ledger.start.states))
 
-    def _impossible(self, name: str) -> bool:
+    def impossible(self, name: str) -> bool:
         """Tell whether nobody who is able to may do a step, or what it is about failed."""
         step = self.plan.step(name)
         able = set(self.candidates(step)) - set(self.turn.unable)
@@ -202,7 +202,7 @@ class Rest(DayProblem):
 
     def broken_off(self, steps: Sequence[str]) -> bool:
         """Tell whether what one written step became may end early: all are to come home, or a step cannot be done."""
-        return self.aim == "home" or any(self._impossible(name) for name in steps)
+        return self.aim == "home" or any(self.impossible(name) for name in steps)
 
     def _free(self, carry: str) -> bool:
         by_name = {one.name: one for one in self.scene.loaded.scenario.carries}
@@ -275,7 +275,7 @@ class Rest(DayProblem):
         for name in self.under_way:
             yield Windows(name, ((0.0, self.takes_s(name) + 0.01),), f"{self.where(name)}{name} was begun")
         for name in self.tasks:
-            if self._impossible(name):
+            if self.impossible(name):
                 yield Windows(name, (), f"{self.where(name)}{name} cannot be done any more")
         yield from self._arm()
         yield from self.things.required(self.where)

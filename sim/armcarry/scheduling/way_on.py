@@ -8,6 +8,7 @@ from typing import Any
 
 from armcarry.record.finding import Verdict
 from armcarry.scheduling.flown import Proof
+from armcarry.timeline.slots import Slot
 
 #: what is said of a way on that was not flown
 _UNKNOWN = {"clearance": str(Verdict.NOT_ASSESSED), "way_home": str(Verdict.NOT_ASSESSED)}
@@ -27,7 +28,9 @@ class WayOn:
         margins_s: limit -> what is left of it.
         new_ways: whether somebody or the arm goes another way than in the run, and not only later.
         left_as_is: things that a step failed at, which nobody does anything to any more.
-        why_not: why there is no such way; everything else is empty then.
+        why: step -> why it is left out, handed over or done in another order.
+        why_not: why there is no such way, or why it is none of those to choose from.
+        slots: when everything of it is done, as it was flown; empty where it was not.
         proof: what was found when it was flown; None where it was not, and ``not_flown`` says why.
         files: what is to be kept of it, by path.
     """
@@ -43,7 +46,9 @@ class WayOn:
     margins_s: Mapping[str, float] = field(default_factory=dict)
     new_ways: bool = False
     left_as_is: tuple[str, ...] = ()
+    why: Mapping[str, str] = field(default_factory=dict)
     why_not: str = ""
+    slots: tuple[Slot, ...] = field(default=(), repr=False)
     proof: Proof | None = None
     not_flown: str = ""
     files: Mapping[str, bytes] = field(default_factory=dict, repr=False)
@@ -67,7 +72,7 @@ class WayOn:
             "title": self.title, "end_s": round(self.end_s, 3), "keeps": list(self.keeps), "drops": list(self.drops),
             "adds": list(self.adds), "handed_over": {name: list(pair) for name, pair in self.handed.items()},
             "reordered": list(self.reordered), "ways_put_in": list(self.goings),
-            "left_as_is": list(self.left_as_is),
+            "left_as_is": list(self.left_as_is), "why": dict(self.why),
             "margins_s": {name: round(left, 3) for name, left in self.margins_s.items()},
             "new_ways": self.new_ways,
             **(_UNKNOWN | {"not_flown": self.not_flown} if self.proof is None else self.proof.as_dict()),

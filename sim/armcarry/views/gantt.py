@@ -57,6 +57,11 @@ _OF_KIND = {
 }
 
 
+def look_of(kind: str) -> Look:
+    """Return how a kind of step looks."""
+    return LOOKS[_OF_KIND.get(kind, "hands")]
+
+
 def day_chart(plan: DayPlan) -> Figure:
     """Draw the day as one slide: lanes, critical path, slack, limits, and in words how likely it ends in time."""
     import matplotlib
@@ -118,7 +123,7 @@ def _bar(axes: Axes, plan: DayPlan, slot: Slot, lane: int) -> None:
     from matplotlib.patches import Rectangle
 
     step = plan.step(slot.name)
-    look = LOOKS[_OF_KIND.get(step.kind, "hands")]
+    look = look_of(step.kind)
     start, end = slot.start_s / _HOUR_S, slot.end_s / _HOUR_S
     optional = step.as_time_permits is not None
     bar = Rectangle(
@@ -164,7 +169,7 @@ def _label(axes: Axes, step: Step, start: float, end: float, lane: int) -> None:
         words, turn = "\n".join(upright), 90
     else:
         return
-    look = LOOKS[_OF_KIND.get(step.kind, "hands")]
+    look = look_of(step.kind)
     middle = ((start + end) / 2, lane + (_LOW + _HIGH) / 2 - 0.09)
     text = axes.text(*middle, words, rotation=turn, ha="center", va="center", fontsize=_SMALL_PT, linespacing=1.0,
                      color=palette.BLACK, zorder=5, gid=step.name)

@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Sequence
-from pathlib import Path
 
-from armcarry.errors import RecordError
-from armcarry.files.atomic import building, reason, swap
 from armcarry.quantities import clock
 from armcarry.record.finding import Verdict
 from armcarry.scheduling.way_on import WayOn
@@ -19,7 +15,7 @@ HEADINGS = ("", "way on", "ends", "keeps", "left", "clearances", "otherwise than
 
 def show_ways(console: Console, ways: Sequence[WayOn], at_s: float) -> None:
     """Print ways on."""
-    rows = [_row(number, way) for number, way in enumerate(ways)]
+    rows = [row(number, way) for number, way in enumerate(ways)]
     console.table(f"ways on from {clock(at_s)}", HEADINGS, rows)
     for number, way in enumerate(ways):
         for words in told(way):
@@ -30,29 +26,8 @@ def show_ways(console: Console, ways: Sequence[WayOn], at_s: float) -> None:
         console.out.print(words, markup=False, highlight=False)
 
 
-def write_ways(out: Path, ways: Sequence[WayOn]) -> list[Path]:
-    """Write a folder with a folder each way that was flown, whole or not at all; return these.
-
-    Raises:
-        RecordError: it cannot be written.
-    """
-    names = {f"{number}_{way.title.replace(',', '').replace(' ', '_')}": way
-             for number, way in enumerate(ways) if way.files}  # fmt: skip
-    try:
-        with building(out) as partial:
-            for name, way in names.items():
-                told = {"way.json": json.dumps(way.as_dict(), indent=1, ensure_ascii=False).encode() + b"\n"}
-                for path, data in {**way.files, **told}.items():
-                    target = partial / name / path
-                    target.parent.mkdir(parents=True, exist_ok=True)
-                    target.write_bytes(data)
-            swap(partial, out)
-    except OSError as error:
-        raise RecordError(f"cannot write {out}: {reason(error)}; nothing there was changed") from error
-    return [out / name for name in names]
-
-
-def _row(number: int, way: WayOn) -> tuple[str, ...]:
+def row(number: int, way: WayOn) -> tuple[str, ...]:
+    """Return a way on under HEADINGS."""
     if way.why_not:
         return (str(number), way.title, "", "", "", "", way.why_not)
     left = ", ".join(f"{name.replace('_', ' ')} {clock(s)}" for name, s in way.margins_s.items())
@@ -66,10 +41,17 @@ def changes(way: WayOn) -> Iterator[str]:
     named = (("not done", way.drops), ("done too", way.adds), ("earlier", way.reordered), ("goes", way.goings),
              ("left as it is", way.left_as_is))  # fmt: skip
     for name, (one, other) in way.handed.items():
-        yield f"{name}: {other} instead of {one}"
+        yield f"{name}: {other} instead of {one} ({way.why[name]})"
     for words, some in named:
-        if some:
-            yield f"{words}: {', '.join(some)}"
+        for why, names in _by_reason(way, some).items():
+            yield f"{words}{f' ({why})' if why else ''}: {', '.join(names)}"
+
+
+def _by_reason(way: WayOn, steps: Sequence[str]) -> dict[str, list[str]]:
+    found: dict[str, list[str]] = {}
+    for name in steps:
+        found.setdefault(way.why.get(name, ""), []).append(name)
+    return found
 
 
 def told(way: WayOn) -> Iterator[str]:
