@@ -71,7 +71,7 @@ def test_why_a_step_is_not_done_is_told_of_each_and_ways_that_are_no_better_say_
     monkeypatch.setattr(replan_module, "fly", lambda onward, known: (_ for _ in ()).throw(InputError("not today")))
     unable = _by_title(ways_on(record, Turn(300.0, unable=("ev2",))))
     home, worth = unable["come home now"], unable["what is worth most in time"]
-    assert set(home.why[name] for name in home.drops) == {"all go home", "ev2 is unable"}
+    assert {home.why[name] for name in home.drops} == {"all go home", "ev2 is unable"}
     assert worth.why["report"] == worth.why["middle_seal"] == "ev2 is unable"
     assert {worth.why[name] for name in worth.handed} == {"ev2 is unable"}
     assert set(worth.why) == {*worth.drops, *worth.handed, *worth.reordered}
