@@ -7,6 +7,7 @@ larger than 1e6 m is refused where it is made, with InputError.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import TypeAlias
 
@@ -126,9 +127,9 @@ def bounding_radius_m(shape: Shape) -> float:
         case Capsule(radius, length):
             return radius + length / 2
         case Box(size):
-            return float(np.linalg.norm(size)) / 2
+            return math.hypot(*size) / 2  # asked of every body, very often
         case Cylinder(radius, length):
-            return float(np.hypot(radius, length / 2))
+            return math.hypot(radius, length / 2)
         case ConvexMesh(vertices):
             return float(np.max(np.linalg.norm(vertices, axis=1)))
 
