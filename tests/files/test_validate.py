@@ -112,7 +112,7 @@ ONE_MISTAKE = [
     (
         "posture: rest, ",
         "posture: rest, sizze: small, ",
-        "9: unknown key 'sizze' in crew.ev1; accepted: size (nearest), or one of: at, body, posture, size",
+        "9: unknown key 'sizze' in crew.ev1; accepted: size (nearest), or one of: at, body, filled, posture, size",
     ),
     (
         "hold: 10 s",
