@@ -369,7 +369,13 @@ def test_slides_show_every_picture_the_movie_and_stay_inside(small_run, pictures
     movie.write_bytes(b"\0" * 100)  # the slides only carry it
     deck = pptx.Presentation(str(write_deck(record, findings, pictures, tmp_path / "slides.pptx", movie)))
     kinds = [shape.shape_type for slide in deck.slides for shape in slide.shapes]
-    assert kinds.count(pptx.enum.shapes.MSO_SHAPE_TYPE.PICTURE) == len(pictures.views) + len(pictures.plots)
+    # all of them once, and the first on the first slide too, beside the answer
+    assert kinds.count(pptx.enum.shapes.MSO_SHAPE_TYPE.PICTURE) == len(pictures.views) + len(pictures.plots) + 1
+    (hero,) = (shape for shape in deck.slides[0].shapes
+               if shape.shape_type == pptx.enum.shapes.MSO_SHAPE_TYPE.PICTURE)  # fmt: skip
+    beside = next(shape for shape in deck.slides[0].shapes
+                  if shape.has_text_frame and "✕ fail: 1 fail" in shape.text_frame.text)
+    assert beside.left + beside.width <= hero.left
     assert kinds.count(pptx.enum.shapes.MSO_SHAPE_TYPE.MEDIA) == 1
     for slide in deck.slides:
         title = slide.shapes.title
@@ -424,6 +430,7 @@ def test_slides_have_notes_to_speak_from_and_none_says_nothing(small_run, pictur
             for shape in slide.shapes:
                 if shape.shape_type == pptx.enum.shapes.MSO_SHAPE_TYPE.PICTURE:
                     assert shape._element.nvPicPr.cNvPr.get("descr")
+        assert all(slide.has_notes_slide and slide.notes_slide.notes_text_frame.text for slide in deck.slides)
         notes = {title: slide.notes_slide.notes_text_frame.text if slide.has_notes_slide else ""
                  for title, slide in zip(titles, deck.slides, strict=True)}
         carry = next(text for title, text in notes.items() if title.startswith("carry: ") or ": 0:01:30" in title)

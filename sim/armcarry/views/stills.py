@@ -178,7 +178,7 @@ def _worksite(record: Record, stage: Stage, name: str, time_s: float) -> Still:
         stage.look(view)
     stage.see_through(hiding(record, time_s, places, view.eye_m, [record.bodies[k].name for k in bodies]))
     sheet = Sheet(stage.shot())
-    sheet.title(site.title, f"worksite {plain(name)}, {clock(time_s)} from the start")
+    sheet.title(site.title, f"{clock(time_s)} from the start")
     for words, spot in spots.items():
         sheet.label(stage.pixels(spot)[0][0], plain(words.removeprefix(f"{name}_")), palette.BLUISH_GREEN)
     sheet.label(stage.pixels(stand[:3, 3])[0][0], "boots", palette.FAINT_LIGHT)

@@ -22,6 +22,7 @@ from armcarry.views.brief.step_pictures import TaskPicture
 from armcarry.views.words import CAUTION, verdict_word
 
 _WIDE_IN, _TALL_IN, _EDGE_IN = 13.333, 7.5, 0.5
+_ACROSS_IN = _WIDE_IN - 2 * _EDGE_IN
 #: letters of a title that fit on one line at 30 points
 _TITLE_LETTERS = 44
 #: rows of a table that stay readable from the back of a room
@@ -32,6 +33,8 @@ _LONG_ROWS = 7
 _TASKS = 40
 #: height of a task's panels, lines below them, and letters that fit on one
 _PANELS_IN, _TASK_LINES, _TASK_LETTERS = 3.4, 6, 115
+#: width of the picture on the first slide
+_HERO_IN = 7.4
 #: slides of what failed, and carries of which every plot is shown: a room sits through no more
 _FINDING_SLIDES, _CARRIES = 4, 4
 
@@ -65,10 +68,13 @@ class Deck:
             slide.notes_slide.notes_text_frame.text = "\n".join(shown(line) for line in notes.splitlines())
         return slide
 
-    def text(self, slide: Any, lines: Sequence[str], top_in: float, size: float, colour: str = palette.INK) -> None:
-        """Write lines across a slide."""
+    def text(
+        self, slide: Any, lines: Sequence[str], top_in: float, size: float, colour: str = palette.INK,
+        wide_in: float = _ACROSS_IN,
+    ) -> None:
+        """Write lines across a slide, or across less of it."""
         box = slide.shapes.add_textbox(0, 0, 0, 0)
-        self._place(box, _EDGE_IN, top_in, _WIDE_IN - 2 * _EDGE_IN, _TALL_IN - top_in - 0.3)
+        self._place(box, _EDGE_IN, top_in, wide_in, _TALL_IN - top_in - 0.3)
         self._write(box.text_frame, lines, size, colour=colour)
 
     def picture(self, slide: Any, path: Path, words: str) -> None:
@@ -83,6 +89,18 @@ class Deck:
         placed = slide.shapes.add_picture(str(path), self._inches(left), self._inches(1.15), *size)
         placed._element.nvPicPr.cNvPr.set("descr", shown(words))  # for who cannot see it
         self.text(slide, [words], _TALL_IN - 0.55, 14, palette.FAINT_INK)
+
+    def hero(self, slide: Any, path: Path, words: str) -> float:
+        """Put a picture to the right of a slide and return how wide the words beside it may be, in."""
+        from PIL import Image
+
+        with Image.open(path) as opened:
+            aspect = opened.size[0] / opened.size[1]
+        left = _WIDE_IN - _EDGE_IN - _HERO_IN
+        size = (self._inches(_HERO_IN), self._inches(_HERO_IN / aspect))
+        placed = slide.shapes.add_picture(str(path), self._inches(left), self._inches(1.4), *size)
+        placed._element.nvPicPr.cNvPr.set("descr", shown(words))
+        return left - 1.5 * _EDGE_IN
 
     def panels(self, slide: Any, path: Path, words: str) -> float:
         """Put the panels of a task below the title, with words for who cannot see them; return where they end."""
@@ -194,9 +212,12 @@ def write_deck(
     sign = palette.VERDICTS[told.verdict][1]
     whole = said.between(record.motion.start_s, record.motion.end_s)
     first = deck.slide(told.title, f"{told.purpose.strip()}\n{verdict_word(told.verdict)}: {told.counts}.\n{CAUTION}")
-    deck.text(first, [told.purpose, f"{sign} {verdict_word(told.verdict)}: {told.counts}", told.tightest], 1.4, 24)
+    beside = deck.hero(first, pictures.views[0].path, pictures.views[0].words) if pictures.views else None
+    answer = [f"{sign} {verdict_word(told.verdict)}: {told.counts}", told.tightest, _cut(told.purpose)]
+    deck.text(first, answer, 1.4, 24 if beside is None else 20, wide_in=beside or _ACROSS_IN)
     deck.text(first, [CAUTION], 5.8, 14, palette.FAINT_INK)
-    deck.table(deck.slide("Configuration"), told.configuration, (2, 5), 14)
+    stands = "\n".join(f"{row[0]}: {row[1]}." for row in told.configuration.rows)
+    deck.table(deck.slide("Configuration", stands), told.configuration, (2, 5), 14)
     _findings(deck, findings)
     for picture in pictures.views[:1]:
         deck.picture(deck.slide("The scene", _starts(said)), picture.path, picture.words)
@@ -212,14 +233,15 @@ def write_deck(
             deck.picture(deck.slide(f"{carry.title}: {when}", notes), picture.path, picture.words)
         table = _short(margins(record, carry.start_s, carry.end_s))
         if table.rows and len(told.carries) <= _CARRIES:
-            deck.table(deck.slide(f"Margins of {carry.title}"), table, (3, 3, 1.2, 1.3, 1.3, 1.3, 1.9))
+            deck.table(deck.slide(f"Margins of {carry.title}", notes), table, (3, 3, 1.2, 1.3, 1.3, 1.3, 1.9))
     _tasks(deck, said, tasks or {})
     for picture in pictures.views[1:]:
         deck.picture(deck.slide(picture.title, f"{picture.words}."), picture.path, picture.words)
     for picture in pictures.what_ifs:
-        deck.picture(deck.slide(f"What if: {picture.words[0].lower()}{picture.words[1:]}"), picture.path, picture.words)
+        title = f"What if: {picture.words[0].lower()}{picture.words[1:]}"
+        deck.picture(deck.slide(title, f"{picture.words}."), picture.path, picture.words)
     invented = f"{told.assumed} numbers of this run are assumptions."
-    deck.text(deck.slide("Cautions"), [CAUTION, invented], 1.5, 24)
+    deck.text(deck.slide("Cautions", f"{CAUTION}\n{invented}"), [CAUTION, invented], 1.5, 24)
     with writing(path) as place:
         deck.file.save(str(place))
     return path
