@@ -8,6 +8,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from armcarry.checks import registry
 from armcarry.errors import FrameError, InputError
 from armcarry.files.load import load_scenario
 from armcarry.record.finding import Finding, Verdict
@@ -23,6 +24,7 @@ from armcarry.scheduling.turn import Turn
 from armcarry.scheduling.ways import Travel
 from armcarry.views.brief.rest import rest_files
 from armcarry.views.ways_chart import ways_chart, write_ways_page
+from armcarry.views.ways_on import changes, told
 from short_days import SHORT_DAY, flown
 
 DAY = Path(__file__).parents[2] / "scenarios" / "day_that_may_vary.yaml"
@@ -201,3 +203,43 @@ def test_names_that_are_not_there_are_told(record):
 def test_a_run_without_a_day_has_no_way_on(moving_record, rider_scene):
     with pytest.raises(InputError, match="this run has no day"):
         ways_on(moving_record(rider_scene({}), {}), Turn(0.0))
+
+
+def test_every_way_names_what_was_not_assessed_of_it(record):
+    way = ways_on(record, Turn(300.0))[0]
+    assert {*way.proof.judged, *way.proof.not_assessed} == set(registry())
+    assert not {*way.proof.judged} & {*way.proof.not_assessed} and "light" in way.proof.not_assessed
+    assert any(words.startswith("not assessed: ") and "light" in words for words in told(way))
+
+
+def test_a_rider_who_is_unable_with_hardware_in_hand_still_has_a_way_home_that_says_what_it_asks():
+    record = flown(SHORT_DAY)
+    carried = record.plan.schedule.slot("take")
+    way = ways_on(record, Turn((carried.start_s + carried.end_s) / 2.0, unable=tuple(carried.actors)))[0]
+    assert not way.why_not and way.keeps
+    assert "seat" in way.still and not way.holds
+    assert any(words.startswith("asked of who is unable: ") and "seat" in words for words in changes(way))
+
+
+def test_what_is_left_as_it_may_not_be_is_told_as_to_be_made_safe(record):
+    def left(record, since_s):
+        return (*real(record, since_s), _failing("custody", "rail_cart_1"))
+
+    real = flown_module._judged
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(flown_module, "_judged", left)
+        way = ways_on(record, Turn(300.0))[0]
+    assert (way.proof.unsafe, way.proof.failed, way.holds) == (("too near",), (), False)
+    assert "left unsafe, to be made safe before all leave: too near" in list(told(way))
+
+
+def test_a_way_that_fails_where_somebody_takes_over_is_tried_without(record):
+    def handed_over(record, since_s):
+        photos = [step for step in record.plan.day.steps if step.name == "photos" and step.actors == ["ev1"]]
+        return (*real(record, since_s), *(_failing("clearance", "ev1/head") for _ in photos))
+
+    real = flown_module._judged
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(flown_module, "_judged", handed_over)
+        worth = _by_title(ways_on(record, Turn(300.0, unable=("ev2",))))["what is worth most in time"]
+    assert worth.proof.failed == () and "photos" in worth.drops

@@ -86,6 +86,7 @@ class Finder:
     """Looks for the ways of free moves, carry after carry, from where everything is by then.
 
     Attributes:
+        quick: take the first way that is free, see ``find_way``.
         ways, told: what was found so far, as it is written and in words.
     """
 
@@ -93,6 +94,7 @@ class Finder:
     tell: Tell
     chosen: Mapping[tuple[str, str], Array] = field(default_factory=dict)
     last: bool = True
+    quick: bool = False
     ways: list[dict[str, Any]] = field(default_factory=list)
     told: list[str] = field(default_factory=list)
     lost: list[tuple[str, str]] = field(default_factory=list)
@@ -184,7 +186,7 @@ class Finder:
         for seed in SEEDS if len(goals) else ():
             self.tell(f"finding a way for {move.name or carry.name}", 0.5)
             space = space_between(self.scene, at.tree, at.position, np.stack([here, goals[0]]))
-            way = find_way(space, here, goals, seed=seed)
+            way = find_way(space, here, goals, seed=seed, quick=self.quick)
             if way.free:
                 return self._with(carry, number, way.points, f"{way.least_m:.2f} m to spare", short)
         self.told.append(f"{name}: no way was found; {short}; armcarry route says what blocks it")

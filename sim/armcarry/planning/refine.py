@@ -17,7 +17,9 @@ MOST_POINTS = 8
 NUDGE = 0.02
 
 
-def refined(appraiser: Appraiser, points: Array, ends_m: Array, source: np.random.Generator) -> Way:
+def refined(
+    appraiser: Appraiser, points: Array, ends_m: Array, source: np.random.Generator, rounds: int = ROUNDS
+) -> Way:
     """Return the best way that small changes of one past points (W, A) lead to.
 
     Args:
@@ -25,9 +27,10 @@ def refined(appraiser: Appraiser, points: Array, ends_m: Array, source: np.rando
         points: start, via points, goal; the straight lines between them should be free.
         ends_m: (2,) margins at start and goal.
         source: of the random steps.
+        rounds: of small changes at most.
     """
     way = _free(appraiser, points, ends_m)
-    for number in range(ROUNDS):
+    for number in range(rounds):
         before = way.cost
         way = _without(appraiser, way, ends_m)
         way = _with_more(appraiser, way, ends_m)

@@ -13,6 +13,7 @@ from itertools import pairwise
 import numpy as np
 
 from armcarry.geometry.poses import Array
+from armcarry.planning.refine import ROUNDS as CHANGES
 from armcarry.planning.refine import refined
 from armcarry.planning.trees import joined
 from armcarry.planning.ways import Appraiser, Space, Way, standing
@@ -101,7 +102,8 @@ class Roadmap:
 
 
 def find_way(
-    space: Space, start: Array, goals: Array, *, seed: int = 1, hints: Array | None = None, thorough: bool = True
+    space: Space, start: Array, goals: Array, *, seed: int = 1, hints: Array | None = None, thorough: bool = True,
+    quick: bool = False,
 ) -> Way:
     """Find a way with a large margin that does not take long.
 
@@ -114,6 +116,7 @@ def find_way(
         goals: (G, A); one of them is reached.
         seed: of the sampling; the same seed gives the same way.
         hints: (H, A) points that a way may lead past, such as those of a script, in order.
+        quick: take the first way that is free, as short as its own points make it.
         thorough: search on with trees where the roadmap has no way, and for the least bad way where there is none.
 
     Returns:
@@ -133,10 +136,12 @@ def find_way(
     if hints is not None and len(hints):
         first.append(np.concatenate([start[None], hints, goals[:1]]))
     if margins[0] >= 0.0 and margins[1:].max() >= 0.0:
-        roomy = ROOMY * min(float(margins[0]), float(margins[1:].max()))
+        roomy = None if quick else ROOMY * min(float(margins[0]), float(margins[1:].max()))
         first += _searched(appraiser, source, start, goals[margins[1:] >= 0.0], hints, roomy, thorough)
+    rounds = 0 if quick else CHANGES
     tried = [
-        refined(appraiser, points, np.array([margins[0], appraiser.ends(points[-1:])[0]]), source) for points in first
+        refined(appraiser, points, np.array([margins[0], appraiser.ends(points[-1:])[0]]), source, rounds)
+        for points in first
     ]
     free = [way for way in tried if way.free]
     if free:
@@ -152,12 +157,15 @@ def _searched(
     start: Array,
     goals: Array,
     hints: Array | None,
-    roomy_m: float,
+    roomy_m: float | None,
     thorough: bool,
 ) -> list[Array]:
-    """Return the points of the cheapest way on a roadmap and of the cheapest roomy one; empty where there is none."""
+    """Return the points of the cheapest way on a roadmap and of the cheapest roomy one; empty where there is none.
+
+    Without ``roomy_m`` a roomy one is not looked for.
+    """
     ends, rows = np.concatenate([start[None], goals]), tuple(range(1, len(goals) + 1))
-    roads = [Roadmap(appraiser, ends, rows, least_m) for least_m in (0.0, roomy_m)]
+    roads = [Roadmap(appraiser, ends, rows, least_m) for least_m in (0.0, *(() if roomy_m is None else (roomy_m,)))]
     for road in roads:
         road.join([(0, goal) for goal in rows])
         if hints is not None and len(hints):
@@ -169,7 +177,7 @@ def _searched(
             road.add(points)
         ways = [way for road in roads if (way := road.best()) is not None]
         looked, found = bool(found), ways or found
-        if len(found) == 2 or looked:  # for a roomy way one more look, once there is any
+        if len(found) == len(roads) or looked:  # for a roomy way one more look, once there is any
             break
     if not found and not thorough:
         return []

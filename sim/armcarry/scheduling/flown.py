@@ -30,6 +30,7 @@ from armcarry.whatif.stranding import ways_back
 #: what is judged of a way on, because it is what a new order may break; all else is for the rehearsal of its script
 JUDGED = (
     "clearance", "reach", "grasp", "custody", "arm_safe", "tethers", "rooms", "relaxation", "work_reach", "stranded",
+    "joint_margin", "joint_rate", "tip_speed", "held_view",
 )  # fmt: skip
 #: failures that are told of one way on
 _TOLD = 5
@@ -53,11 +54,12 @@ class Proof:
         clearance, way_home: verdicts of these two.
         tightest: the pair that matters most, in words.
         failed: what fails and did not in the run, a sentence each.
+        unsafe: what is left as hardware may not be left, a sentence each: it is to be made safe before all leave.
         known: how much fails as it did in the run.
         margins: what is least left of each consumable at any instant, the way home counted.
         ways: ways of the arm that were looked for, in words; waits: links that keep people clear of the arm.
         end_s: when it ends as flown.
-        judged: the checks that were asked.
+        judged: the checks that were asked; not_assessed: all others, by name.
     """
 
     clearance: Verdict
@@ -70,11 +72,14 @@ class Proof:
     waits: tuple[str, ...]
     end_s: float
     judged: tuple[str, ...] = JUDGED
+    not_assessed: tuple[str, ...] = ()
+    unsafe: tuple[str, ...] = ()
 
     @property
     def holds(self) -> bool:
         """Whether it was judged, and nothing fails that did not in the run."""
-        return self.clearance is Verdict.PASS and self.way_home is not Verdict.FAIL and not self.failed
+        kept = not self.failed and not self.unsafe
+        return self.clearance is Verdict.PASS and self.way_home is not Verdict.FAIL and kept
 
     def as_dict(self) -> dict[str, Any]:
         """Return what ``--json`` prints."""
@@ -84,6 +89,7 @@ class Proof:
             "least_left_s": [{"of": one.of, "who": one.who, "left_s": round(one.left_s, 3),
                               "at_s": round(one.time_s, 3)} for one in self.margins],
             "ways_found": list(self.ways), "waits_put_in": list(self.waits), "judged": list(self.judged),
+            "not_assessed": list(self.not_assessed), "left_unsafe": list(self.unsafe),
         }  # fmt: skip
 
 
@@ -112,7 +118,7 @@ def fly(onward: Onward, known: Sequence[Finding] = ()) -> Flown:
     """
     data, slip, failed = onward.data(), _slip(onward), _failed(onward)
     scene = build_scene(load_scenario(onward.plan.scene.loaded.path, text=as_text(data).encode()))
-    finder = Finder(scene, _quiet)
+    finder = Finder(scene, _quiet, quick=True)
     settled = settled_day(scene, _quiet, slip=slip, failed=failed, ready=finder.ready)
     if finder.ways:
         data = {**data, "carries": with_ways(data["carries"], finder.ways)}
@@ -182,9 +188,11 @@ def _proof(
     if record.shortfalls:  # it ends before what cannot be flown, and nothing is known of what would follow
         clearance = home = Verdict.NOT_ASSESSED if clearance is not Verdict.FAIL else clearance
     failing = sum(one.verdict is Verdict.FAIL for one in findings)
+    unsafe = [one for one in new if one.check == "custody"]
     return Proof(
-        clearance, home, _tightest(record), tuple(_told(new)), failing - len(new),
-        tuple(_margins(onward, record)), tuple(put_in[0]), tuple(put_in[1]), record.duration_s,
+        clearance, home, _tightest(record), tuple(_told([one for one in new if one.check != "custody"])),
+        failing - len(new), tuple(_margins(onward, record)), tuple(put_in[0]), tuple(put_in[1]), record.duration_s,
+        not_assessed=tuple(sorted(set(registry()) - set(JUDGED))), unsafe=tuple(_told(unsafe)),
     )  # fmt: skip
 
 

@@ -36,10 +36,14 @@ _TITLES = {"home": "come home now", "worth": "what is worth most in time", "all"
 
 @dataclass(frozen=True)
 class _Choice:
-    """A way on as it was solved for, and how the day is done otherwise for it; None where there is no such way."""
+    """A way on as it was solved for, and how the day is done otherwise for it; None where there is no such way.
+
+    ``again`` solves for it without handing anything over, for where who takes over comes too near something.
+    """
 
     way: WayOn
     onward: Onward | None = None
+    again: Callable[[], _Choice] | None = None
 
 
 def ways_on(
@@ -94,7 +98,17 @@ def _rank(way: WayOn) -> tuple[bool, bool, int, float]:
 def _flown(
     choice: _Choice, known: Sequence[Finding], files: Callable[[Flown], Mapping[str, bytes]] | None
 ) -> WayOn:
-    """Return a way on with what was found when it was flown."""
+    """Return a way on as it was flown; where it fails, one that hands nothing over if that does not."""
+    way = _flown_once(choice, known, files)
+    if way.proof is None or not way.proof.failed or choice.again is None:
+        return way
+    other = _flown_once(choice.again(), known, files)
+    return other if other.proof is not None and not other.proof.failed else way
+
+
+def _flown_once(
+    choice: _Choice, known: Sequence[Finding], files: Callable[[Flown], Mapping[str, bytes]] | None
+) -> WayOn:
     if choice.onward is None:
         return choice.way
     try:
@@ -146,15 +160,20 @@ def _check(plan: DayPlan, turn: Turn) -> None:
                          accepted=f"from 0:00 to {clock(plan.schedule.end_s)}")  # fmt: skip
 
 
-def _solved(plan: DayPlan, travel: Travel, turn: Turn, effort: Effort, aim: Aim) -> _Choice:
+def _solved(
+    plan: DayPlan, travel: Travel, turn: Turn, effort: Effort, aim: Aim, hands_over: bool = True
+) -> _Choice:
     objective: Objective = "worth"
-    rest = Rest(plan, travel, objective, turn=turn, aim=aim, within=aim == "worth")
+    rest = Rest(plan, travel, objective, turn=turn, aim=aim, within=aim == "worth", hands_over=hands_over)
     solved = solve(rest.problem, objective, effort)
     if isinstance(solved, Impossible):
         told = "; ".join(one.said for one in solved.together[:4] if one.said)
         reason = f"it cannot be: {told or 'people or the arm cannot get there'}"
         return _Choice(WayOn(_TITLES[aim], why_not=reason if solved.proven else "none was found with this much work"))
-    return _way(rest, solved)
+    choice = _way(rest, solved)
+    if not hands_over or not choice.way.handed:
+        return choice
+    return replace(choice, again=partial(_solved, plan, travel, turn, effort, aim, hands_over=False))
 
 
 def _way(rest: Rest, solved: Solved) -> _Choice:
@@ -183,6 +202,7 @@ def _way(rest: Rest, solved: Solved) -> _Choice:
         tuple(f"{going.who} to {going.to} before {going.before}" for going in change.goings),
         end_s, _margins(rest, does, starts), moved_otherwise, tuple(sorted(rest.broken)),
         {**why_left(rest, done), **why_changed(rest, change.handed, _reordered(rest, solved))},
+        tuple(name for name in rest.tasks if name in rest.still),
     )  # fmt: skip
     return _Choice(way, Onward(way.title, plan, rest.turn, change, frozenset(done | rest.over)))
 

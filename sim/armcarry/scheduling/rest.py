@@ -31,13 +31,14 @@ class Rest(DayProblem):
 
     Attributes:
         turn: what is known by now; instants of the problem count from then.
-        aim: what the rest is for.
-        within: whether limits must hold.
+        aim: what the rest is for; within: whether limits must hold.
+        hands_over: whether others may do what somebody cannot who is unable to.
     """
 
     turn: Turn = NOTHING_WRONG
     aim: Aim = "all"
     within: bool = True
+    hands_over: bool = True
 
     @cached_property
     def ends_late_s(self) -> Mapping[str, float]:
@@ -102,8 +103,8 @@ class Rest(DayProblem):
     def _stopped(self, name: str) -> bool:
         """Tell whether a step may not be possible any more: who does it is unable to, or what it is about failed."""
         step = self.plan.step(name)
-        unable = bool(set(step.actors) & set(self.turn.unable)) and step.kind not in _HOMEWARD
-        return name not in self.under_way and (unable or bool(self.broken & set(self.found_all[name].touches)))
+        able = name in self.still or step.kind in _HOMEWARD or not set(step.actors) & set(self.turn.unable)
+        return name not in self.under_way and (not able or bool(self.broken & set(self.found_all[name].touches)))
 
     @cached_property
     def broken(self) -> frozenset[str]:
@@ -180,9 +181,9 @@ class Rest(DayProblem):
 
     def _handed(self, step: Step) -> bool:
         able = [who for who in self.scene.loaded.crew if who not in self.turn.unable]
-        gone = set(step.actors) & set(self.turn.unable)
+        gone = set(step.actors) & set(self.turn.unable) if step.name not in self.still else set()
         rides = any(place.rides for place in self.found[step.name].needs.values())
-        return (bool(gone) and bool(able) and len(step.actors) == 1 and step.kind not in _HOMEWARD
+        return (self.hands_over and bool(gone) and bool(able) and len(step.actors) == 1 and step.kind not in _HOMEWARD
                 and step.name not in self.under_way and (step.at is not None or not rides))  # fmt: skip
 
     def candidates(self, step: Step) -> tuple[str, ...]:
@@ -190,7 +191,7 @@ class Rest(DayProblem):
         people = super().candidates(step)
         group = self.group_of.get(step.name)
         shared = group is not None and bool(group.either)
-        if step.name in self.under_way or (step.kind in _HOMEWARD and not shared):
+        if step.name in self.under_way or step.name in self.still or (step.kind in _HOMEWARD and not shared):
             return people
         able = tuple(who for who in people if who not in self.turn.unable)
         return able or people
@@ -201,7 +202,7 @@ class Rest(DayProblem):
         return step.move_base is not None or (step.carry is not None and self._free(step.carry))
 
     def broken_off(self, steps: Sequence[str]) -> bool:
-        """Tell whether what one written step became may end early: all are to come home, or a step cannot be done."""
+        """Tell whether what one written step became may end early: all come home, or a step cannot be done."""
         return self.aim == "home" or any(self.impossible(name) for name in steps)
 
     def _free(self, carry: str) -> bool:
@@ -227,14 +228,10 @@ class Rest(DayProblem):
         worth = -1.0 if self.aim == "home" else kept
         return replace(made, worth=worth, with_job=None)
 
-    @cached_property
+    @property
     def before(self) -> tuple[str, ...]:
         """The steps that have ended, in order."""
         return tuple(name for name in self._ordered if name in self.over)
-
-    @property
-    def _limited(self) -> bool:
-        return self.within and self.aim != "home"
 
     def used_s(self, limit: DayLimit) -> float:
         """Return what is used of a tank by the instant."""
@@ -253,14 +250,14 @@ class Rest(DayProblem):
             begun = any(set(statement.jobs) <= set(group) and set(group) & self.over for group in self.plan.day.any_of)
             return None if begun or self.aim == "home" else statement
         if isinstance(statement, Windows):
-            if statement.job in self.under_way:  # it was begun: nothing asks when any more
-                return None
+            if statement.job in self.under_way:
+                return None  # it was begun: nothing asks when any more
             spans = tuple((max(begin - at_s, 0.0), end - at_s) for begin, end in statement.spans if end > at_s)
             return replace(statement, spans=spans or ((0.0, 0.0),))
         if isinstance(statement, Supply):
-            return statement if self._limited else None
+            return statement if self.within else None
         if isinstance(statement, Limit):
-            if not self._limited:
+            if not self.within:
                 return None
             since = next((limit.since for limit in self.plan.limits if limit.lasts_s == statement.lasts_s
                           and limit.since in self.over), None)  # fmt: skip
@@ -312,6 +309,12 @@ class Rest(DayProblem):
         return Things(pages, touched, frozenset(self.tasks), set(self.plan.ledger.start.states) - self.broken)
 
     @cached_property
+    def still(self) -> frozenset[str]:
+        """Steps that somebody who is unable to must still do: what is in hand is not left half done, else it drifts."""
+        steps, gone = [self.plan.step(name) for name in self.half_done], set(self.turn.unable)
+        return frozenset(one.name for one in steps if gone & set(one.actors) and one.kind not in _HOMEWARD)
+
+    @property
     def half_done(self) -> frozenset[str]:
         """Steps to come without which a thing would be left half done now."""
         return self.things.half_done

@@ -28,6 +28,7 @@ class WayOn:
         margins_s: limit -> what is left of it.
         new_ways: whether somebody or the arm goes another way than in the run, and not only later.
         left_as_is: things that a step failed at, which nobody does anything to any more.
+        still: steps that somebody who is unable to must still do, as what is in hand would be left half done.
         why: step -> why it is left out, handed over or done in another order.
         why_not: why there is no such way, or why it is none of those to choose from.
         slots: when everything of it is done, as it was flown; empty where it was not.
@@ -47,6 +48,7 @@ class WayOn:
     new_ways: bool = False
     left_as_is: tuple[str, ...] = ()
     why: Mapping[str, str] = field(default_factory=dict)
+    still: tuple[str, ...] = ()
     why_not: str = ""
     slots: tuple[Slot, ...] = field(default=(), repr=False)
     proof: Proof | None = None
@@ -55,8 +57,8 @@ class WayOn:
 
     @property
     def holds(self) -> bool:
-        """Whether it keeps every limit, and nothing fails of it that did not in the run."""
-        kept = not self.why_not and self.least_margin_s >= 0.0 and self.proof is not None
+        """Whether it keeps every limit, asks nothing of who is unable, and nothing fails that did not in the run."""
+        kept = not self.why_not and not self.still and self.least_margin_s >= 0.0 and self.proof is not None
         return kept and self.proof is not None and self.proof.holds
 
     @property
@@ -73,6 +75,7 @@ class WayOn:
             "adds": list(self.adds), "handed_over": {name: list(pair) for name, pair in self.handed.items()},
             "reordered": list(self.reordered), "ways_put_in": list(self.goings),
             "left_as_is": list(self.left_as_is), "why": dict(self.why),
+            "unable_still_do": list(self.still),
             "margins_s": {name: round(left, 3) for name, left in self.margins_s.items()},
             "new_ways": self.new_ways,
             **(_UNKNOWN | {"not_flown": self.not_flown} if self.proof is None else self.proof.as_dict()),

@@ -39,7 +39,7 @@ def row(number: int, way: WayOn) -> tuple[str, ...]:
 def changes(way: WayOn) -> Iterator[str]:
     """Yield what is otherwise than planned, in words."""
     named = (("not done", way.drops), ("done too", way.adds), ("earlier", way.reordered), ("goes", way.goings),
-             ("left as it is", way.left_as_is))  # fmt: skip
+             ("left as it is", way.left_as_is), ("asked of who is unable", way.still))  # fmt: skip
     for name, (one, other) in way.handed.items():
         yield f"{name}: {other} instead of {one} ({way.why[name]})"
     for words, some in named:
@@ -66,9 +66,12 @@ def told(way: WayOn) -> Iterator[str]:
     for one in proof.margins:
         yield (f"least left of {one.of.replace('_', ' ')}, the way home counted: {clock(one.left_s)}, {one.who} at "
                f"{clock(one.time_s)}")  # fmt: skip
+    for words in proof.unsafe:
+        yield f"left unsafe, to be made safe before all leave: {words}"
     for words in proof.failed:
         yield f"fails: {words}"
     if proof.known:
         yield f"{proof.known} more fail as they did in the run"
     yield from (f"arm: {words}" for words in proof.ways)
     yield from (f"waits: {words}" for words in proof.waits)
+    yield f"not assessed: {', '.join(proof.not_assessed)}"
