@@ -67,6 +67,13 @@ def test_a_fallback_stands_in_on_the_days_that_leave_the_step_out():
     assert days.ends_s.tolist() == [90.0, 80.0]
 
 
+def test_how_long_a_fallback_will_take_is_not_known_either():
+    tasks = [_task("first", 50.0), _task("snaps", 55.0, priority=1, fallback="lace"), _task("lace", 20.0, 10.0)]
+    days = days_of(tasks, CUT_OFF, _every([50.0], [55.0], [10.0, 80.0]))
+    assert days.done["snaps"].tolist() == [False, False]  # 5 late against 70 in time, as far as anybody knows
+    assert days.in_time.tolist() == [True, False]
+
+
 def test_tanks_and_limits_from_a_step_are_limits_too():
     air = Limit("air of ev1", 100.0, ("ev1",), drawn=Drawn("air", "ev1", 0.0, 0.5, 1.0, {"hard": 2.0}))
     tasks = [_task("wait", 20.0, 20.0), _task("hard", 40.0), _task("extra", 20.0, priority=1)]
