@@ -142,3 +142,12 @@ def test_words_say_end_margin_chance_and_what_is_left_out(chart):
     late = summary_line(Plan(slip={"bolts_tight": 6000.0}))
     assert "✕ 0:25:00.0 after cut off" in late
     assert "slip: bolts_tight +1:40:00" in late
+
+
+def test_no_time_on_the_axis_is_cut_by_the_edge(chart):
+    _, figure, axes = chart
+    shown = [
+        label for place, label in zip(axes.get_xticks(), axes.get_xticklabels(), strict=True)
+        if 0 <= place <= axes.get_xlim()[1]
+    ]
+    assert len(shown) > 2 and all(label.get_window_extent().x1 <= figure.bbox.width for label in shown)

@@ -6,6 +6,7 @@ from PIL import Image
 
 from armcarry.files.import_model import inspect_file
 from armcarry.views import gl
+from armcarry.views.annotate import Sheet
 from armcarry.views.inspected import SIZE, draw
 
 #: links one upon the other, so that the lowest is at the lower edge of whatever is drawn
@@ -23,12 +24,15 @@ def test_the_base_is_not_hidden_behind_the_caption(tmp_path, monkeypatch):
     if gl.problem() is not None:
         pytest.skip("no OpenGL here")
     monkeypatch.setenv("ARMCARRY_CACHE", str(tmp_path / "cache"))
+    said, real = [], Sheet.caption
+    monkeypatch.setattr(Sheet, "caption", lambda sheet, lines: said.extend(lines) or real(sheet, lines))
     path = tmp_path / "tower.urdf"
     parts = [_LINK.format(k) for k in range(6)] + [_JOINT.format(k, k + 1) for k in range(5)]
     path.write_text(f'<robot name="tower">{"".join(parts)}</robot>')
     seen = inspect_file(path, root=None, unit="m", tolerance_m=0.01, most_triangles=10_000, modified=False)
     picture = np.asarray(Image.open(draw(seen, tmp_path / "tower.png"))).astype(int)
     assert picture.shape == (SIZE[1], SIZE[0], 3)
+    assert said[0].startswith("No meshes")  # so nothing sticks out of any
     red, green, blue = np.moveaxis(picture, 2, 0)
     base = (red > 1.2 * green) & (green > 2 * blue) & (red > 60)  # the colour of the first link, and of the last
     for half in (base[:, : SIZE[0] // 2], base[:, SIZE[0] // 2 :]):

@@ -32,7 +32,8 @@ def test_many_stations_go_on_in_strips_that_a_page_holds(tmp_path, monkeypatch, 
         wide, high = image.size
     # 70 stations in one row were six times as wide as high
     assert wide < 4 * high and wide <= 1500
-    *axes, _ = drawn[0].axes  # the last is the scale of colours
+    *axes, scale = drawn[0].axes  # the last is the scale of colours
+    assert scale.get_ylim() == pytest.approx((0.0, 0.2))  # as far as the most that is found
     assert len(axes) == strips
     labels = [label for each in axes for label in each.get_xticklabels()]
     assert len(labels) == count and min(label.get_fontsize() for label in labels) >= 11

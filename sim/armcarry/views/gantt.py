@@ -97,7 +97,7 @@ def _frame(axes: Axes, plan: DayPlan, actors: Sequence[str]) -> None:
 
     fixed = (limit.lasts_s for limit in plan.limits if limit.since is None and limit.drawn is None)
     ends = [plan.schedule.end_s, *fixed]
-    axes.set_xlim(0.0, max(ends) / _HOUR_S * 1.005)
+    axes.set_xlim(0.0, max(ends) / _HOUR_S * 1.022)  # room for half of the last time
     axes.set_ylim(len(actors), 0.0)
     axes.set_yticks([k + 0.5 for k in range(len(actors))], actors, fontsize=18, fontweight="bold")
     axes.tick_params(axis="y", length=0)

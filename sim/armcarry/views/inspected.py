@@ -115,7 +115,8 @@ def draw(seen: Inspection, path: Path) -> Path:
     sheet.title(f"{seen.name}: {what}", f"{len(seen.model.bodies)} convex bodies, {size} m; the home position")
     sheet.caption(
         [
-            f"Convex pieces stick out of their meshes by at most {1e3 * seen.error_m:.1f} mm",
+            f"Convex pieces stick out of their meshes by at most {1e3 * seen.error_m:.1f} mm" if seen.imported.rows
+            else "No meshes: every body is a shape, taken as it is",
             "Axes of root and tip: x red-orange, y green, z blue. Left from the front right, right along +y.",
         ]
     )

@@ -20,8 +20,8 @@ _WORDS = {"reach": "out of reach", "joints": "joints at their ends", "singular":
 #: bases in one strip; more of them go on in another below, so that a page holds the map in letters one can read
 _A_STRIP = 26
 
-#: bases in one strip; more of them go on in another below, so that a page holds the map in letters one can read
-_A_STRIP = 26
+#: the scale of colours ends at the most that is found, in steps of this, m: pale cells tell nothing apart
+_SCALE_M = 0.05
 
 
 def write_stations_map(found: StationMap, path: Path) -> Path:
@@ -40,12 +40,14 @@ def write_stations_map(found: StationMap, path: Path) -> Path:
     figure = Figure(figsize=(3.2 + 0.36 * a_strip, tall), layout="constrained")
     FigureCanvasAgg(figure)
     every = figure.subplots(strips, 1, squeeze=False)[:, 0]
+    most = max((one.clearance_m for row in found.reached for one in row if one.good), default=ENOUGH_M)
+    top_m = min(max(np.ceil(most / _SCALE_M - 1e-9), 1.0) * _SCALE_M, ENOUGH_M)
     for k, axes in enumerate(every):
-        picture = _strip(axes, found, k * a_strip, min((k + 1) * a_strip, count))
+        picture = _strip(axes, found, (k * a_strip, min((k + 1) * a_strip, count)), top_m)
         axes.set_xlim(-0.5, a_strip - 0.5)
     every[-1].set_xlabel("station of the trolley, m; fixed mounts by name", fontsize=12)
     bar = figure.colorbar(picture, ax=list(every), pad=0.01)
-    bar.ax.set_ylim(0.0, ENOUGH_M)
+    bar.ax.set_ylim(0.0, top_m)
     bar.set_label("clearance to spare, m", fontsize=12)
     signs = "   ".join(f"{sign} {_WORDS[kind]}" for kind, sign in SIGNS.items())
     every[0].set_title(f"{found.message}\n{signs}   ○ where the plan does it", loc="left", fontsize=12, wrap=True)
@@ -54,8 +56,9 @@ def write_stations_map(found: StationMap, path: Path) -> Path:
     return path
 
 
-def _strip(axes: Any, found: StationMap, first: int, end: int) -> Any:
-    """Draw the bases from one to another, and return what the scale of colours is made of."""
+def _strip(axes: Any, found: StationMap, between: tuple[int, int], top_m: float) -> Any:
+    """Draw the bases from one to another, and return what the scale of colours is made of, which ends at ``top_m``."""
+    first, end = between
     values = np.full((len(found.worksites), end - first), np.nan)
     for w, row in enumerate(found.reached):
         for b, one in enumerate(row[first:end]):
@@ -64,7 +67,7 @@ def _strip(axes: Any, found: StationMap, first: int, end: int) -> Any:
             else:
                 sign = SIGNS[one.blocked_by]
                 axes.text(b, w, sign, ha="center", va="center", fontsize=11, color=palette.FAINT_INK)
-    picture = axes.imshow(values, cmap="Blues", vmin=-0.15 * ENOUGH_M, vmax=ENOUGH_M, aspect="auto")
+    picture = axes.imshow(values, cmap="Blues", vmin=-0.15 * top_m, vmax=top_m, aspect="auto")
     for stay in found.plan:
         b = found.bases.index(stay.base) - first
         for name in stay.worksites if 0 <= b < end - first else ():
