@@ -131,6 +131,7 @@ def test_what_a_failed_step_is_about_is_left_as_it_is():
     assert any({"push", "take", "seat"} <= set(way.keeps) and "lay" in way.drops for way in ways[1:])
 
 
+@pytest.mark.long
 def test_a_way_on_rehearsed_as_it_is_written_ends_and_keeps_clear_as_it_was_told(record):
     kept = []
     turn = Turn(300.0, {"far_lamp": 900.0})
