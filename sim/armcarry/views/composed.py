@@ -80,9 +80,7 @@ def drawn(window: Any) -> Pixels:
 
 def _distances(window: Any, camera: Any) -> Floats:
     """Return how far along the line of sight each pixel (h, w) of what was just drawn is; inf for nothing."""
-    depth = _buffer(window, depth=True)[..., 0].astype(np.float64)
-    near, far = camera.GetClippingRange()
-    return np.where(depth >= 1.0, np.inf, near * far / (far - depth * (far - near))).astype(np.float32)
+    return np.asarray(shading.distances(_buffer(window, depth=True)[..., 0], *camera.GetClippingRange()))
 
 
 def _buffer(window: Any, depth: bool) -> NDArray[Any]:

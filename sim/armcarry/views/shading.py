@@ -88,6 +88,17 @@ def sun_axes(sun: Array) -> Floats:
 
 
 @njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+def distances(depth: Floats, near: float, far: float) -> Floats:
+    """Return how far along the line of sight (h, w) what a depth buffer holds is, inf for nothing."""
+    found = np.empty(depth.shape, dtype=np.float32)
+    for i in range(depth.shape[0]):
+        for j in range(depth.shape[1]):
+            here = np.float64(depth[i, j])
+            found[i, j] = np.inf if here >= 1.0 else near * far / (far - here * (far - near))
+    return found
+
+
+@njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
 def places(z: Floats, camera: Floats, tall: float) -> Floats:
     """Return where pixels (h, w) at distances z along the line of sight are in the world (h, w, 3); nan for the sky.
 
