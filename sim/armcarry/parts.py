@@ -8,11 +8,13 @@ from armcarry.files.documents.day_intents import (
     Board,
     BringItem,
     FetchItem,
+    Fit,
     GiveBack,
     Going,
     Leave,
     PlaceItem,
     RideTo,
+    Stow,
     Swap,
     TakeAlong,
 )
@@ -25,7 +27,7 @@ from armcarry.files.documents.steps import Step
 
 __all__ = [
     "AttachTo", "Base", "Board", "Bring", "BringItem", "Carry", "Consumable", "CrewMember", "Day", "Detach",
-    "Environment", "Expectation", "Fetch", "FetchItem", "GiveBack", "Going", "HardwareItem", "Leave", "Line", "Move",
-    "Place", "PlaceItem", "PoseGoal", "PostureChange", "Relaxation", "Restraint", "Ride", "RideTo", "StartAt", "Step",
-    "Swap", "TakeAlong", "Takes",
+    "Environment", "Expectation", "Fetch", "FetchItem", "Fit", "GiveBack", "Going", "HardwareItem", "Leave", "Line",
+    "Move", "Place", "PlaceItem", "PoseGoal", "PostureChange", "Relaxation", "Restraint", "Ride", "RideTo", "StartAt",
+    "Step", "Stow", "Swap", "TakeAlong", "Takes",
 ]  # fmt: skip

@@ -1,9 +1,12 @@
 """Steps of a day by intent become steps and carries, from what hardware and places ask; each known by its line."""
 
+import numpy as np
 import pytest
 
 from armcarry.errors import InputError, InputErrors
+from armcarry.files.fitting import mount_in_plate
 from armcarry.files.load import load_scenario
+from armcarry.geometry import poses
 
 HEAD = """format: armcarry scenario 1
 title: t
@@ -30,9 +33,9 @@ LINES = HEAD.count("\n")
 def told(tmp_path):
     """Return a function that loads a day of these steps."""
 
-    def load(*steps):
+    def load(*steps, head=HEAD):
         path = tmp_path / "day.yaml"
-        path.write_text(HEAD + "".join(f"    - {step}\n" for step in steps))
+        path.write_text(head + "".join(f"    - {step}\n" for step in steps))
         return load_scenario(path)
 
     return load
@@ -184,7 +187,8 @@ def test_nobody_gets_on_before_the_restraint_is_on_the_arm(tmp_path, before, at)
     if not at:
         assert [step.kind for step in load_scenario(path).scenario.day.steps][-1] == "enter_restraint"
         return
-    words = f"the restraint is not on the arm by then, it is at {at}; accepted: take"
+    instead = "a step with fit" if "hands" in at else "fit:"
+    words = f"the restraint is not on the arm by then, it is at {at}; accepted: {instead}"
     with pytest.raises(InputError, match=f"day.yaml:{LINES + 2 + len(before)}: .*{words}"):
         load_scenario(path)
 
@@ -265,6 +269,79 @@ def test_who_swaps_waits_at_the_end_of_the_rail_where_they_come_from_and_the_oth
 def test_nobody_waits_at_the_hatch_for_whom_the_script_links_to_something_else(told):
     steps = told(OUT, "go: {who: ev1, to: bay_3}\n      after: [there]", "{name: there, go: {who: ev2, to: bay_5}}")
     assert {step.name: step.after for step in steps.scenario.day.steps}["ev2_to_bay_5"] == []
+
+
+def _off_arm(told, *steps):
+    """Return a day whose restraint starts in a socket."""
+    return told(*steps, head=HEAD.replace("restraint: {settings", "restraint: {at: platform/bay_7_socket, settings"))
+
+
+def test_the_bare_tip_comes_to_where_the_plate_stands_and_a_worker_there_fits_the_restraint_and_gets_on(told):
+    loaded = _off_arm(told, OUT, "fit: {who: ev1}", "ride: {to: bay_3}")
+    assert list(_steps(loaded)) == [
+        "go_out", "to_bay_7", "ev1_to_bay_7", "restraint_take", "restraint_fit", "ev1_gets_on", "to_bay_3"
+    ]  # fmt: skip
+    there, then = loaded.scenario.carries
+    model, document = loaded.restraint.model, loaded.restraint.document
+    mount = np.array(mount_in_plate(document, model, {"pitch": np.radians(90.0)}))
+    goal, line = there.moves[0].to_pose, there.moves[1].line
+    assert goal.frame == line.frame == "platform/bay_7_stand"
+    plate = poses.from_xyz_rpy(goal.position, goal.rotation) @ poses.inverse(mount)
+    assert plate == pytest.approx(poses.translation((-0.9, 0.0, 0.0)), abs=1e-5)  # toes towards the work
+    assert line.to == pytest.approx(np.array([-0.005, 0.0, 0.0]) + mount[:3, 3], abs=1e-5)
+    assert then.moves[0].line.to == pytest.approx((-0.9, 0.0, 0.0))  # with the restraint on it the plate is led
+    assert _steps(loaded)["to_bay_3"].actors == ["arm", "ev1"]
+
+
+def test_a_stowed_restraint_leaves_the_arm_bare_and_the_arm_waits_until_it_is_in_its_socket(told):
+    loaded = told(OUT, ON, "stow: {into: bay_7_socket}", "fit: {who: ev1, boards: false}")
+    steps = _steps(loaded)
+    assert list(steps)[4:9] == ["to_bay_7", "ev1_gets_off", "restraint_take", "restraint_seat", "off_bay_7"]
+    assert steps["restraint_seat"].seat.into == "bay_7_socket"
+    assert (steps["off_bay_7"].after, steps["off_bay_7"].actors) == (["restraint_seat"], ["arm"])
+    assert list(steps)[-1] == "restraint_fit"
+
+
+def test_a_restraint_that_would_meet_something_in_the_hands_is_turned_before_and_back_after(tmp_path):
+    from armcarry.files.found import FORMAT, found_of, write_found
+
+    path = tmp_path / "day.yaml"
+    head = HEAD.replace("restraint: {settings", "restraint: {at: platform/bay_7_socket, settings")
+    path.write_text(head + f"    - {OUT}\n    - fit: {{who: ev1}}\n")
+    digest = load_scenario(path).beside.digest
+    places = [{"held": {"pitch": "120 deg"}}]
+    write_found(found_of(path, {"format": FORMAT, "title": "t", "script": digest, "places": places}))
+    turns = [step.set_restraint.settings["pitch"] for step in load_scenario(path).scenario.day.steps
+             if step.set_restraint]  # fmt: skip
+    assert turns == pytest.approx([np.radians(120.0), np.radians(90.0)])
+
+
+@pytest.mark.parametrize(
+    ("steps", "words"),
+    [(["fit: {who: ev1}"], "the restraint is on the arm by then; accepted: board: {who: ev1, at: WORKSITE}"),
+     ([ON, "stow: {}"], "no socket is said for the restraint; accepted: into: one of rack_a_socket, bay_7_socket"),
+     ([ON, "stow: {into: deck_socket}"], "no worksite has the socket deck_socket; accepted: at: a worksite")],
+)  # fmt: skip
+def test_a_restraint_that_cannot_be_fitted_or_stowed_is_told_with_what_can(told, steps, words):
+    with pytest.raises((InputError, InputErrors)) as raised:
+        told(OUT, *steps)
+    assert words in str(raised.value) and "day.yaml:" in str(raised.value)
+
+
+def test_people_get_on_and_off_where_places_were_found_unless_the_script_says_where(tmp_path):
+    from armcarry.files.found import FORMAT, found_of, write_found
+
+    path = tmp_path / "day.yaml"
+    swap = "swap: {off: ev1, on: ev2, at: bay_7, to: bridge}"
+    path.write_text(HEAD + "".join(f"    - {step}\n" for step in (OUT, ON, swap)))
+    place = {"on": "platform/hearth_1_from", "off": "platform/loft_1_to", "shift": ["0 m", "0.4 m", "0 m"]}
+    digest = load_scenario(path).beside.digest
+    write_found(found_of(path, {"format": FORMAT, "title": "t", "script": digest, "places": [place]}))
+    loaded = load_scenario(path)
+    steps = _steps(loaded)
+    assert steps["ev2_to_hearth_1_from"].translate.to == "platform/hearth_1_from"
+    assert steps["ev1_gets_off"].leave_restraint.to == "platform/bridge_from"
+    assert loaded.scenario.carries[-1].moves[-1].line.to == pytest.approx((-0.005, 0.4, 0.0))
 
 
 def test_who_was_found_to_wait_for_the_arm_waits(tmp_path):

@@ -1,14 +1,14 @@
-"""Who would meet the arm on the way waits for it, or it for them: what leaves least lacking, then the shortest day."""
+"""Who would meet the arm or somebody waits, or they do: what leaves least lacking, then the shortest day."""
 
 from types import SimpleNamespace
 
 import pytest
 
 from armcarry.planning import waits
-from armcarry.planning.waits import Wait, find_waits
+from armcarry.planning.waits import Met, Wait, find_waits
 
-WALK = SimpleNamespace(name="ev2_to_bay_5", translate=object(), actors=["ev2"])
-OTHER = SimpleNamespace(name="look", translate=None, actors=["ev2"])
+WALK = SimpleNamespace(name="ev2_to_bay_5", kind="translate", translate=object(), actors=["ev2"])
+OTHER = SimpleNamespace(name="look", kind="inspect", translate=None, actors=["ev2"])
 SCENE = SimpleNamespace(loaded=SimpleNamespace(written_at=lambda *key: "day.yaml:18"))
 
 
@@ -23,16 +23,20 @@ def _plan(name, end_s):
 def found(monkeypatch):
     """Return a function that finds waits where plans lack what is said: name -> (lacking, end)."""
 
-    def find(lacking_m, choices, since_s=0.0):
+    def find(lacking_m, choices, since_s=0.0, whom="arm", elsewhere_m=None):
         class Clock:
             def __init__(self, scene, walk, plan, since_s):
                 pass
 
-            def lacking_m(self, plan, step):
+            def met(self, plan, step):
                 assert step is WALK
-                return lacking_m if plan.name == "as written" else choices[plan.name][0]
+                return Met(lacking_m if plan.name == "as written" else choices[plan.name][0], whom)
 
-            def others(self, plan, step):
+            def elsewhere_m(self, plan, but):
+                return (elsewhere_m or {}).get(plan.name, 0.0)
+
+            def others(self, plan, step, met):
+                assert met == whom
                 for name, (_, end_s) in choices.items():
                     yield Wait(step.name, name), _plan(name, end_s)
 
@@ -68,3 +72,44 @@ def test_what_no_wait_mends_is_told_with_what_to_write(found):
     assert links == [{"step": "ev2_to_bay_5", "after": "to_porch"}] and len(told) == 2
     links, told = found(0.4, {})  # nothing that could wait
     assert links == [] and "0.40 m with every wait that was tried" in told[0]
+
+
+def test_what_keeps_clear_there_but_meets_somebody_elsewhere_is_not_taken(found):
+    choices = {"to_rack_a": (0.0, 110.0), "to_bay_7": (0.0, 120.0)}
+    links, _ = found(0.4, choices, elsewhere_m={"to_rack_a": 0.7})
+    assert links == [{"step": "ev2_to_bay_5", "after": "to_bay_7"}]
+
+
+def test_who_would_meet_somebody_else_waits_too_and_is_told_whom(found):
+    links, told = found(0.3, {"ev1_to_airlock": (0.0, 120.0)}, whom="ev1")
+    assert links == [{"step": "ev2_to_bay_5", "after": "ev1_to_airlock"}]
+    assert "else ev2 and ev1 are 0.30 m too near one another in ev2_to_bay_5" in told[0]
+
+
+class _Hung:
+    """Bodies of arm, load and two people, of whom one rides."""
+
+    def __init__(self):
+        things = ("platform", "arm", "restraint", "ev1", "box", "ev2")
+        names = ("platform/keel", "arm/boom", "restraint/plate", "ev1/boot", "box/lid", "ev2/boot")
+        self.mountings = [SimpleNamespace(instance=one) for one in things]
+        self.bodies = [SimpleNamespace(name=name) for name in names]
+
+    def hangs_from(self, thing, what):
+        return what in {"restraint": ["arm"], "ev1": ["arm"], "box": ["arm", "ev1"]}.get(thing, [])
+
+
+@pytest.mark.parametrize(
+    ("step", "meets"),
+    [(SimpleNamespace(translate=object(), actors=["ev2"]), {"arm/boom", "restraint/plate", "ev1/boot", "box/lid"}),
+     (SimpleNamespace(translate=None, actors=["arm", "ev1"]), {"ev2/boot"})],
+)  # fmt: skip
+def test_rider_and_load_are_met_with_the_arm_and_who_stands_where_the_arm_comes_past_by_it(step, meets):
+    clock = waits._Clock.__new__(waits._Clock)
+    classes = ("structure", "arm", "rider", "rider", "hardware", "worker")
+    clock.scene = SimpleNamespace(loaded=SimpleNamespace(crew={"ev1": 0, "ev2": 0}), body_classes=lambda tree: classes)
+    tree = _Hung()
+    pairs, whom = clock._pairs(tree, step)
+    met = {tree.bodies[row].name for pair in pairs for row in pair}
+    assert meets <= met and "platform/keel" not in met
+    assert set(whom) == ({"arm"} if step.translate else {"ev2"})

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 from armcarry.files import names
 from armcarry.files.documents.arm import ArmDocument
+from armcarry.files.documents.found import FoundDocument, FoundPlace
 from armcarry.files.documents.platform import Handrail
 from armcarry.files.documents.scenario import ScenarioDocument
 from armcarry.files.documents.steps import AIRLOCK, ARM, Step
@@ -20,17 +21,44 @@ from armcarry.files.yaml_text import YamlPath
 from armcarry.quantities import write
 
 
+@dataclass(frozen=True)
+class Exchange:
+    """A step in which people get on or off the arm from or to places that may be found.
+
+    Attributes:
+        path: of the step by intent.
+        kind: swap, fit or stow.
+        at: worksite where it is, None where the arm is by then.
+        steps: the steps of getting on and off that it becomes; of fit and stow the last with the restraint.
+        said: which of on, off and shift the script says.
+        who: takes the restraint in hand.
+    """
+
+    path: YamlPath
+    kind: str
+    at: str | None
+    steps: tuple[str, ...]
+    said: tuple[str, ...] = ()
+    who: str = ""
+
+
 class DayState:
     """Who and what is where in a day so far, and how people and the arm come somewhere else.
 
     Args:
         known: names of the script.
-        stations: where the base is to stand for each worksite that is come to, in order, as it was found.
+        found: what was found for it.
         waits: worksite before which the arm starts.
     """
 
-    def __init__(self, known: Names, stations: Sequence[float | None], waits: str | None = None) -> None:
-        self.known, self.ways, self.stations = known, Ways(known, waits), stations
+    def __init__(self, known: Names, found: FoundDocument | None, waits: str | None = None) -> None:
+        self.known, self.ways = known, Ways(known, waits)
+        #: where the base is to stand for each worksite that is come to, in order
+        self.stations: Sequence[float | None] = [] if found is None else found.stations
+        #: where people get on and off, for each exchange in order
+        self.found_places: Sequence[FoundPlace | None] = [] if found is None else found.places
+        self.found_settings: Mapping[str, float] = {} if found is None else found.settings
+        self.exchanges: list[Exchange] = []
         script: ScenarioDocument = known.source.document
         self.arm: ArmDocument = known.files["arm",].document
         self.base = script.base.station
@@ -79,20 +107,29 @@ class DayState:
                 self.passed = None if linked else (who, name)
             self.places[who] = to
 
-    def get_on(self, path: YamlPath, who: str, step: Step | None, *, follows: bool = False) -> None:
-        """Let somebody get into the restraint on the arm."""
+    def found_place(self) -> FoundPlace:
+        """Return from and to where people get on and off at the next exchange, as far as that was found."""
+        number = len(self.exchanges)
+        kept = self.found_places[number] if number < len(self.found_places) else None
+        return kept or FoundPlace()
+
+    def get_on(self, path: YamlPath, who: str, step: Step | None, *, follows: bool = False) -> str:
+        """Let somebody get into the restraint on the arm; return the step's name, empty where that cannot be."""
         document = self.restraint(path)
         if self.off_arm:
-            words = "take: {what: restraint} and fit_restraint before it"
+            held = self.off_arm.endswith("/hands")
+            words = "a step with fit_restraint before it" if held else f"fit: {{who: {who}}} before it, or in its place"
             self.known.tell(path, f"the restraint is not on the arm by then, it is at {self.off_arm}", words)
             self.places[who], self.off_arm = ARM, ""  # told once
         elif document is not None:
             takes = document.getting_in if step is None or step.takes is None else step.takes
-            self.out.add(f"{who}_gets_on", "onto the arm", [who], enter_restraint={}, takes=takes, follows=follows)
             self.places[who] = ARM
+            says: dict[str, Any] = {"enter_restraint": {}, "takes": takes}
+            return self.out.add(f"{who}_gets_on", "onto the arm", [who], **says, follows=follows)
+        return ""
 
-    def get_off(self, path: YamlPath, who: str, to: str | None, step: Step | None) -> None:
-        """Let the rider get off; the arm goes on once they are off."""
+    def get_off(self, path: YamlPath, who: str, to: str | None, step: Step | None) -> str:
+        """Let the rider get off; the arm goes on once they are off. Return the step's name, empty for none."""
         document, at = self.restraint(path), self.ways.at
         if document is not None:
             takes = document.getting_out if step is None or step.takes is None else step.takes
@@ -101,6 +138,8 @@ class DayState:
             self.held_by = self.out.add(f"{who}_gets_off", "off the arm", [who], leave_restraint=where, takes=takes)
             self.places[who] = place
             self.got_off[who] = len(self.out.texts)
+            return self.held_by
+        return ""
 
     def restraint(self, path: YamlPath) -> Any:
         """Return the document of the restraint; a problem is added where the script has none."""

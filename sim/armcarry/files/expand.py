@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from armcarry.files.day_state import Exchange
 from armcarry.files.documents.carries import INTENT_KINDS
 from armcarry.files.documents.day_intents import MEANT_KINDS
 from armcarry.files.documents.scenario import ANY_MOUNT, ScenarioDocument, StartAt
@@ -35,12 +36,14 @@ class LeftOpen:
 
     Attributes:
         visits: worksites that the arm comes to, in order.
+        exchanges: where people get on and off, and may do so from places that are found.
         start: worksite before which the arm starts with its joints to be found, None where they are said.
         base, settings, rolls, ways: whether the base's place at the start, settings of the restraint, other stations
             during a day, ways of free moves are to be found.
     """
 
     visits: tuple[Visit, ...] = ()
+    exchanges: tuple[Exchange, ...] = ()
     start: str | None = None
     base: bool = False
     settings: bool = False
@@ -50,7 +53,8 @@ class LeftOpen:
     @property
     def anything(self) -> bool:
         """Whether there is something to find."""
-        return self.start is not None or self.base or self.settings or self.rolls or self.ways
+        kept = self.start is not None or self.base or self.settings or self.rolls or self.ways
+        return kept or bool(self.exchanges)
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,12 +113,13 @@ class _Long:
         self.lines = dict(source.yaml.lines)
         self.origins: dict[tuple[str, ...], Origin] = {}
         self.visits: list[Visit] = []
+        self.exchanges: list[Exchange] = []
         script = source.document
         self.aboard = any(member.at == "arm" for member in script.crew.values())
         self.waits = script.start.at if isinstance(script.start, StartAt) else None
         if "start" not in self.data and self.aboard and has_intents(script):
             self.waits = EVERY
-        if found is not None and not found.document.start:
+        if found is not None and not (found.document.start or found.document.unfinished):
             self.waits = None  # no start was found there, so the arm begins at home and has to come
 
     def _drop(self, *beginning: str | int) -> None:
@@ -173,8 +178,8 @@ class _Long:
         script = self.source.document
         if script.day is None or not any(step.kind in MEANT_KINDS or not step.name for step in script.day.steps):
             return
-        stations = [] if self.found is None else self.found.document.stations
-        spelled = DaySpeller(self.known, stations, self.waits if not self.visits else None)
+        document = None if self.found is None else self.found.document
+        spelled = DaySpeller(self.known, document, self.waits if not self.visits else None)
         if spelled.base is None and self.found is not None and self.found.document.base is not None:
             spelled.base = self.found.document.base.station
         text = self.source.yaml.data["day"]
@@ -201,6 +206,7 @@ class _Long:
         if own or spelled.out.carries:
             self.data["carries"] = [*own, *(carry for carry, _ in spelled.out.carries)]
         self.visits += spelled.ways.visits
+        self.exchanges += spelled.exchanges
 
     # -- what is left open -------------------------------------------------------------------------------------------
 
@@ -235,7 +241,7 @@ class _Long:
         moves = (move for carry in self.data.get("carries", []) for move in carry.get("moves", []))
         said = self.data.get("restraint")
         return LeftOpen(
-            visits, start,
+            visits, tuple(self.exchanges), start,
             base=bool(visits) and (unsaid or (travels and base.station is None)),
             settings=meant and bool(visits) and isinstance(said, dict) and "settings" not in said,
             rolls=script.day is not None and meant and bool(visits) and (unsaid or travels),

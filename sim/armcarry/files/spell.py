@@ -13,6 +13,7 @@ from armcarry.files.documents.carries import INTENT_KINDS, Move
 from armcarry.files.documents.intents import Bring, Fetch, Place, Ride
 from armcarry.files.documents.platform import PlatformDocument, Worksite
 from armcarry.files.documents.scenario import ScenarioDocument
+from armcarry.files.fitting import Bare, stood
 from armcarry.files.model_files import ModelFile
 from armcarry.files.validate import Source
 from armcarry.files.yaml_text import YamlPath
@@ -32,7 +33,8 @@ Point = Sequence[float]
 class Visit:
     """A worksite that the arm comes to: which, whether with something in hand, shifted how, and where that is meant.
 
-    ``said`` is the station to which the script itself rolled the base just before.
+    ``said`` is the station to which the script itself rolled the base just before, ``bare`` T_plate_mount where the tip
+    comes without its restraint.
     """
 
     worksite: str
@@ -40,6 +42,7 @@ class Visit:
     path: YamlPath
     shift: tuple[float, float, float] = (0.0, 0.0, 0.0)
     said: float | None = None
+    bare: Bare | None = None
 
 
 @dataclass
@@ -116,7 +119,9 @@ class Ways:
     def there(self, visit: Visit) -> bool:
         """Tell whether the arm stands in that place already."""
         at = self.at
-        return at is not None and (at.worksite, at.loaded, at.shift) == (visit.worksite, visit.loaded, visit.shift)
+        if at is None or at.bare != visit.bare:
+            return False
+        return (at.worksite, at.loaded, at.shift) == (visit.worksite, visit.loaded, visit.shift)
 
     def come(self, visit: Visit, *, straight: bool = False, pin: dict[str, str] | None = None) -> Moves:
         """Return the moves from wherever the arm is to a worksite, all the way in."""
@@ -134,13 +139,13 @@ class Ways:
         words = spoken(visit.worksite)
         if straight:
             return [line(site, way[0]) | {"say": f"To {words}"}]
-        goal = {"frame": f"platform/{site.stand}", "position": position(way[0])}
+        goal = {"frame": f"platform/{site.stand}", **stood(way[0], visit.bare)}
         return [{"to_pose": goal, "say": f"To {words}", "way": "find", **({"pin": pin} if pin else {})}]
 
     def enter(self, visit: Visit) -> Moves:
         """Return the moves from where one waits to where one works."""
         site, words = self.known.platform.worksites[visit.worksite], spoken(visit.worksite)
-        moves = [line(site, point) | {"say": f"In to {words}"} for point in self.way(visit)[1:]]
+        moves = [led(site, point, visit.bare) | {"say": f"In to {words}"} for point in self.way(visit)[1:]]
         if visit.loaded and moves:
             moves[-1]["rate"] = site.last_rate
         self.at = visit
@@ -153,7 +158,8 @@ class Ways:
         visit, self.at = self.at, None
         site = self.known.platform.worksites[visit.worksite]
         back = self.way(visit)[-2::-1]
-        moves = [line(site, point) | {"say": f"Back from {spoken(visit.worksite)}"} for point in back]
+        words = f"Back from {spoken(visit.worksite)}"
+        moves = [led(site, point, visit.bare) | {"say": words} for point in back]
         if visit.loaded and moves:
             moves[0]["rate"] = site.last_rate
         return moves
@@ -292,14 +298,14 @@ def way_of(site: Worksite, loaded: bool) -> Sequence[Point]:
     return site.way_in_loaded if loaded and site.way_in_loaded else site.way_in
 
 
+def led(site: Worksite, point: Point, bare: Bare | None) -> dict[str, Any]:
+    """Return a straight move of the plate, or of the bare tip as if the plate were on it, to a point at a stand."""
+    return {"line": {"frame": f"platform/{site.stand}", "to": stood(point, bare)["position"]}}
+
+
 def line(site: Worksite, point: Point) -> dict[str, Any]:
     """Return a straight move of the plate to a point in the frame of a stand."""
-    return {"line": {"frame": f"platform/{site.stand}", "to": position(point)}}
-
-
-def position(point: Point) -> list[str]:
-    """Return a position as it is written."""
-    return [write(value, "length") for value in point]
+    return led(site, point, None)
 
 
 def spoken(name: str) -> str:

@@ -5,24 +5,26 @@ from __future__ import annotations
 from typing import Any
 
 from armcarry.files import names
-from armcarry.files.day_state import DayState
 from armcarry.files.documents.base import OwnWords
 from armcarry.files.documents.day_intents import (
     MEANT_KINDS,
     Board,
     BringItem,
     FetchItem,
+    Fit,
     GiveBack,
     Going,
     Leave,
     PlaceItem,
     RideTo,
+    Stow,
     Swap,
     TakeAlong,
 )
 from armcarry.files.documents.steps import AIRLOCK, ARM, Step
 from armcarry.files.item_acts import after_seating, before_taking
 from armcarry.files.spell import Visit, spoken
+from armcarry.files.spell_climbs import ClimbSpeller
 from armcarry.files.yaml_text import YamlPath
 from armcarry.quantities import write
 
@@ -31,7 +33,7 @@ OPTIONS = ("name", "title", "after", "before", *OwnWords.model_fields)
 _TIMED = ("go_out", "go_in", "go", "board", "leave")
 
 
-class DaySpeller(DayState):
+class DaySpeller(ClimbSpeller):
     """Walks through the steps of a day, knows who and what is where by then, and spells intents out."""
 
     def spell(self, path: YamlPath, step: Step, text: dict[str, Any]) -> None:
@@ -61,6 +63,10 @@ class DaySpeller(DayState):
                 self._leave(here, leave, step)
             case Swap() as swap:
                 self._swap(here, swap)
+            case Fit() as fit:
+                self._fit(here, fit)
+            case Stow() as stow:
+                self._stow(here, stow)
             case RideTo() as ride:
                 self.come((*here, "to"), Visit(ride.to, False, here, ride.shift, ride.base), ride.pin)
             case FetchItem() as fetch:
@@ -123,49 +129,6 @@ class DaySpeller(DayState):
     def _go(self, path: YamlPath, go: Going, step: Step) -> None:
         if self.person((*path, "who"), go.who) and self.afoot((*path, "who"), go.who):
             self.walk(go.who, self.frame(go.to), step)
-
-    def _board(self, path: YamlPath, board: Board, step: Step) -> None:
-        if not self.person((*path, "who"), board.who) or self.known.site((*path, "at"), board.at) is None:
-            return
-        if not self.afoot((*path, "who"), board.who):
-            return
-        if self.riders:
-            self.known.tell((*path, "who"), f"{self.riders[0]} is on the arm by then", "leave or swap before it")
-            return
-        self.come((*path, "at"), Visit(board.at, False, path, said=board.base), board.pin)
-        if self.places[board.who] != board.at:
-            self.walk(board.who, board.at, follows=True)
-        self.get_on(path, board.who, step)
-
-    def _leave(self, path: YamlPath, leave: Leave, step: Step) -> None:
-        who = self.rider((*path, "who"), leave.who)
-        if who is None:
-            return
-        if leave.at is not None:
-            if self.known.site((*path, "at"), leave.at) is None:
-                return
-            self.come((*path, "at"), Visit(leave.at, False, path, said=leave.base), leave.pin)
-        self.get_off(path, who, None if leave.to is None else self.frame(leave.to), step)
-
-    def _swap(self, path: YamlPath, swap: Swap) -> None:
-        off = self.rider((*path, "off"), swap.off)
-        if off is None or not self.person((*path, "on"), swap.on) or not self.afoot((*path, "on"), swap.on):
-            return
-        if swap.at is not None:
-            if self.known.site((*path, "at"), swap.at) is None:
-                return
-            self.come((*path, "at"), Visit(swap.at, False, path, said=swap.base), swap.pin)
-        at = self.ways.at
-        named = None if at is None else self.known.platform.worksites[at.worksite].handrail
-        rail = self.known.platform.handrails.get(named or "")
-        near, far = (None, None) if rail is None else self.ends(rail, swap.on)
-        if swap.waits is not None:
-            self.walk(swap.on, self.frame(swap.waits), follows=True)
-        elif near is not None and not self.places[swap.on].startswith("platform/"):
-            self.walk(swap.on, near, follows=True)
-        to = far if swap.to is None else swap.to
-        self.get_off(path, off, None if to is None else self.frame(to), None)
-        self.get_on(path, swap.on, None, follows=True)
 
     def _fetch(self, path: YamlPath, fetch: FetchItem) -> bool:
         """Spell out a fetch; tell whether it could be."""

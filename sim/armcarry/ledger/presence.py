@@ -46,6 +46,17 @@ class Stretch(Protocol):
         """The tree of frames meanwhile."""
 
 
+def reach_of(scene: Scene, who: str) -> float:
+    """Return the height of a person's shoulders over the boots in the scenario's posture, and an arm's reach, m."""
+    member = scene.loaded.crew[who]
+    boots = f"{who}/{member.document.boots}"
+    shoulders = [
+        scene.tree.pose_of(f"{who}/{link}", scene.position, relative_to=boots)[:3, 3]
+        for link in member.document.shoulders
+    ]
+    return float(np.mean(np.linalg.norm(shoulders, axis=1))) + member.size.reach.one_hand
+
+
 @dataclass(frozen=True, eq=False)
 class OnTheClock:
     """Where everything is at every instant of a run; what ``ledger.change.Around`` asks for."""
@@ -63,13 +74,7 @@ class OnTheClock:
     def reach_m(self, who: str) -> float:
         """Return the height of a person's shoulders over the boots in the scenario's posture, and an arm's reach."""
         if who not in self._reaches:
-            member = self.scene.loaded.crew[who]
-            boots = f"{who}/{member.document.boots}"
-            shoulders = [
-                self.scene.tree.pose_of(f"{who}/{link}", self.scene.position, relative_to=boots)[:3, 3]
-                for link in member.document.shoulders
-            ]
-            self._reaches[who] = float(np.mean(np.linalg.norm(shoulders, axis=1))) + member.size.reach.one_hand
+            self._reaches[who] = reach_of(self.scene, who)
         return self._reaches[who]
 
     def apart_m(self, who: str, thing: str, time_s: float) -> float | None:

@@ -2,32 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from typing import Any
 
 import numpy as np
 
-from armcarry.errors import ArmcarryError
 from armcarry.files.expand import LeftOpen
 from armcarry.files.spell import Visit
 from armcarry.geometry.poses import Array
-from armcarry.planning.restraint import find_settings
+from armcarry.planning.settings import Settings, SettingsSearch, settings_told
 from armcarry.planning.stations import places_of_base
 from armcarry.planning.stops import Stop, stops_of
 from armcarry.planning.taking import Taken, Taking
 from armcarry.planning.together import Search, Step
 from armcarry.planning.trial import Base
-from armcarry.scene.build import RESTRAINT, Scene
+from armcarry.scene.build import Scene
 
 Tell = Callable[[str, float], None]
-Settings = Mapping[str, float]
 
 #: distance of the stations that are tried, m
 STEP_M = 2.0
-#: stations at which settings of the restraint are compared, and settings with which all is chosen
-COMPARED, SETTINGS = 2, 1
-#: what counts for a stop that no posture reaches, m
-UNREACHED_M = 10.0
+#: settings of the restraint with which all is chosen
+SETTINGS = 1
 #: another place of the base that costs less than this more is told, s
 NEAR_S = 900.0
 
@@ -44,9 +40,9 @@ class Choice:
     def __init__(self, scene: Scene, left: LeftOpen, say: Tell) -> None:
         self.scene, self.left, self.say = scene, left, say
         self.stops = stops_of(scene, left.visits, self._waits())
-        self.bases = self._bases()
+        self.bases = bases_of(scene, left)
         self._done = 0
-        found = [(settings, self._search(taking)) for settings, taking in self._settings()]
+        found = [(settings, self._search(taking)) for settings, taking in self._tried()]
         chosen = [(*one, one[1].best()) for one in found]
         self.settings, self.search, self.together = min(chosen, key=lambda one: one[2].cost_s)
 
@@ -66,18 +62,6 @@ class Choice:
 
     # -- what may be chosen from ----------------------------------------------------------------------------------
 
-    def _bases(self) -> tuple[Base, ...]:
-        """Return the places of the base that may be chosen from, the one that the script says first."""
-        script = self.scene.loaded.scenario
-        mount = self.scene.loaded.platform.document.mounts[script.base.mount]
-        said = Base(script.base.mount, float("nan") if mount.joint is None else float(script.base.station or 0.0))
-        if not (self.left.base or self.left.rolls):
-            return (said,)
-        beside = self.scene.loaded.beside
-        any_mount = beside is not None and beside.written.document.base.mount != script.base.mount
-        own = tuple(b for b in places_of_base(self.scene, STEP_M) if any_mount or b.mount == script.base.mount)
-        return own if self.left.base else (said, *(base for base in own if base != said))
-
     def _choices(self) -> list[tuple[Base, ...]]:
         """Return for each stop the places of the base from which it may be taken."""
         found: list[tuple[Base, ...]] = []
@@ -94,75 +78,13 @@ class Choice:
         rolls = [self.left.rolls and (stop.visit is not None) for stop in self.stops]
         return Search(taking, self.stops, self._choices(), gathers, rolls, self._tell)
 
+    def _tried(self) -> list[tuple[Settings, Taking]]:
+        """Return the settings of the restraint with which all is chosen."""
+        return SettingsSearch(self.scene, self.left, self.stops, self.bases, self._tell).ranked(SETTINGS)
+
     def _tell(self, words: str) -> None:
         self._done += 1
         self.say(words, 0.3 * self._done / (self._done + 100))
-
-    # -- the restraint ------------------------------------------------------------------------------------------------
-
-    def _settings(self) -> list[tuple[Settings, Taking]]:
-        """Return the settings with which the stops lack least, each by itself; those of the script where it says them.
-
-        They are compared at a few places of the base, where each stand is well in reach.
-        """
-        if not self.left.settings or RESTRAINT not in self.scene.loaded.restraints:
-            return [({}, Taking(self.scene, {}))]
-        found: list[tuple[float, int, Settings, Taking]] = []
-        tried = self._workable()
-        for number, settings in enumerate(tried):
-            self._tell("finding settings of the restraint")
-            taking = Taking(self.scene, settings, found[0][3] if found else None)
-            enough = found[SETTINGS - 1][0] if len(found) >= SETTINGS else np.inf
-            worth = self._lacking_m(taking, enough)
-            found.append((worth, number, settings, taking))
-            found.sort(key=lambda one: one[:2])
-        return [(settings, taking) for _, _, settings, taking in found[:SETTINGS]]
-
-    def _lacking_m(self, taking: Taking, enough_m: float) -> float:
-        """Return what the stops lack where one waits before them, together, m; more than ``enough_m`` is not told."""
-        total = 0.0
-        for stop in {(s.visit and self.left.visits[s.visit].worksite, s.carry == ""): s for s in self.stops}.values():
-            if stop.visit is None:
-                continue
-            rooms = [taking.room_m(stop, base) for base in self._compared(self.left.visits[stop.visit])]
-            total += max(0.0, min(UNREACHED_M, 0.3 - max(rooms)))
-            if total > enough_m:
-                break
-        return total
-
-    def _compared(self, visit: Visit) -> tuple[Base, ...]:
-        """Return a few places of the base: those from which a stand is well in reach."""
-        if len(self.bases) <= COMPARED:
-            return self.bases
-        taking = Taking(self.scene, {})
-        stand = self.scene.loaded.platform.document.worksites[visit.worksite].stand
-        goal = self.scene.tree.pose_of(f"platform/{stand}", self.scene.position)[:3, 3]
-        far = np.array([np.linalg.norm(taking.root(self.stops[0].piece, base) - goal) for base in self.bases])
-        order = np.argsort(np.abs(far - taking.reach_m * 0.6), kind="stable")
-        return tuple(self.bases[k] for k in order[:COMPARED])
-
-    def _workable(self) -> list[Settings]:
-        """Return settings with at most one adjustment off neutral that bring work before the hands everywhere."""
-        document = self.scene.loaded.restraints[RESTRAINT].document
-        single: list[Settings] = [{}]
-        for name, setting in document.settings.items():
-            first, last = round(setting.lowest / setting.step), round(setting.highest / setting.step)
-            single += [{name: count * setting.step} for count in range(first, last + 1) if count]
-        single.sort(key=lambda one: max((abs(v / document.settings[n].step) for n, v in one.items()), default=0.0))
-        good = single
-        for site in dict.fromkeys(visit.worksite for visit in self.left.visits):
-            able = self._before_hands(site)
-            if able is not None:
-                good = [one for one in good if _key(one) in able] or good
-        return good
-
-    def _before_hands(self, site: str) -> set[tuple[tuple[str, float], ...]] | None:
-        """Return the settings that bring all work of a worksite before the hands; None where it states no work."""
-        try:
-            search = find_settings(self.scene, site, limit=100_000, once=False, clearance_m=0.0)
-        except ArmcarryError:
-            return None
-        return {_key(choice.settings) for choice in search.choices} or None
 
     # -- what is written and told -------------------------------------------------------------------------------------
 
@@ -213,8 +135,7 @@ class Choice:
         if self.left.base:
             words.append(f"base: {self.first.title}")
         if self.left.settings:
-            set_to = ", ".join(f"{name} {np.degrees(angle):g} deg" for name, angle in self.settings.items())
-            words.append(f"restraint: {set_to or 'all settings at 0'}")
+            words.append(f"restraint: {settings_told(self.settings)}")
         if self.left.start is not None:
             none = "no start of the arm was found, it is at home instead of"
             words.append(f"{'the arm starts' if self._start() is not None else none} before {self.left.start}")
@@ -247,6 +168,26 @@ class Choice:
         return words
 
 
+def bases_of(scene: Scene, left: LeftOpen) -> tuple[Base, ...]:
+    """Return the places of the base that may be chosen from, the one that the script says first."""
+    script = scene.loaded.scenario
+    mount = scene.loaded.platform.document.mounts[script.base.mount]
+    said = Base(script.base.mount, float("nan") if mount.joint is None else float(script.base.station or 0.0))
+    if not (left.base or left.rolls):
+        return (said,)
+    beside = scene.loaded.beside
+    any_mount = beside is not None and beside.written.document.base.mount != script.base.mount
+    own = tuple(b for b in places_of_base(scene, STEP_M) if any_mount or b.mount == script.base.mount)
+    return own if left.base else (said, *(base for base in own if base != said))
+
+
+def settings_of(scene: Scene, left: LeftOpen, say: Tell, count: int) -> list[Settings]:
+    """Return so many settings of the restraint at most with which the stops lack least, the best first."""
+    stops, bases = stops_of(scene, left.visits), bases_of(scene, left)
+    search = SettingsSearch(scene, left, stops, bases, lambda words: say(words, 0.02))
+    return [settings for settings, _ in search.ranked(count)]
+
+
 def ways_chosen(choice: Choice, scene: Scene) -> dict[tuple[str, str], tuple[int, Array]]:
     """Return where each free move of a long form ends in which what was chosen stands (G, A), by carry and move.
 
@@ -270,8 +211,3 @@ def ways_chosen(choice: Choice, scene: Scene) -> dict[tuple[str, str], tuple[int
         number += int(not gathers)
         legs = legs[1:] if gathers else next(steps, Step(choice.together.steps[0].taken)).legs
     return found
-
-
-def _key(settings: Settings) -> tuple[tuple[str, float], ...]:
-    """Return settings as a key: those at 0 left out, rounded."""
-    return tuple(sorted((name, round(angle, 6)) for name, angle in settings.items() if abs(angle) > 1e-9))

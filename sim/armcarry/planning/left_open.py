@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
+
+import numpy as np
 
 from armcarry.files.expand import LeftOpen
 from armcarry.files.found import FORMAT, Found, found_of, write_found
@@ -12,15 +15,20 @@ from armcarry.files.load import load_scenario
 from armcarry.files.loaded import LoadedScenario
 from armcarry.files.model_files import ModelFile
 from armcarry.files.yaml_text import YamlText
-from armcarry.planning.choice import Choice, ways_chosen
+from armcarry.planning.choice import Choice, settings_of, ways_chosen
+from armcarry.planning.exchanges import Exchanges
 from armcarry.planning.found_ways import find_ways
+from armcarry.planning.settings import settings_told
+from armcarry.planning.stops import stops_of
 from armcarry.planning.waits import find_waits
-from armcarry.scene.build import build_scene
+from armcarry.scene.build import Scene, build_scene
 
 Tell = Callable[[str, float], None]
 
 #: the day is chosen anew at most so often without motions for which no way is found
 ROUNDS = 3
+#: settings of the restraint with which places to get on and off are sought
+TRIED = 2
 
 
 def settle(
@@ -60,12 +68,21 @@ def settle(
 
 def _find(path: Path | str, text: bytes | YamlText | None, loaded: LoadedScenario, left: LeftOpen, say: Tell) -> Found:
     digest = "" if loaded.beside is None else loaded.beside.digest
-    scene = build_scene(loaded)
     data: dict[str, Any] = {"format": FORMAT, "title": f"found for {loaded.path.name}", "script": digest}
     told, rounds = list[str](), 0
     if loaded.beside is not None and loaded.beside.stale:
         told.append("what was found before was for another state of the script or its models, so all is found anew")
-    choice = None
+
+    def read(more: dict[str, Any]) -> LoadedScenario:
+        return load_scenario(path, found_of(loaded.path, {**data, **more}), text)
+
+    if left.exchanges:
+        more, words = _places(build_scene(loaded), left, read, say)
+        data, told = data | more, [*told, *words]
+        loaded = read({"unfinished": True})
+        left = left if loaded.beside is None else loaded.beside.long.open
+        left = replace(left, settings=left.settings and "settings" not in more)
+    scene, choice = build_scene(loaded), None
     if left.visits and (left.base or left.settings or left.rolls or left.start is not None):
         choice = Choice(scene, left, say)
     while True:
@@ -88,5 +105,28 @@ def _find(path: Path | str, text: bytes | YamlText | None, loaded: LoadedScenari
     found = found_of(loaded.path, {**new, "told": words})
     if loaded.scenario.day is None:
         return found
-    waits, more = find_waits(build_scene(load_scenario(path, found, text)), lambda doing, _: say(doing, 0.95))
-    return found_of(loaded.path, {**new, "waits": waits, "told": [*words, *more]})
+    waits, more_words = find_waits(build_scene(load_scenario(path, found, text)), lambda doing, _: say(doing, 0.95))
+    return found_of(loaded.path, {**new, "waits": waits, "told": [*words, *more_words]})
+
+
+def _places(
+    scene: Scene, left: LeftOpen, read: Callable[[dict[str, Any]], LoadedScenario], say: Tell
+) -> tuple[dict[str, Any], list[str]]:
+    """Return settings of the restraint and the places where people get on and off, as written, and in words.
+
+    Of the few best settings the first is taken with which everybody gets on and off with what is asked.
+    """
+    best: tuple[float, dict[str, Any], list[str]] | None = None
+    for settings in settings_of(scene, left, say, TRIED):
+        more: dict[str, Any] = {}
+        if left.settings:
+            more["settings"] = {name: f"{np.degrees(angle):.6g} deg" for name, angle in settings.items()}
+        loaded = read({**more, "unfinished": True})
+        placed, own = build_scene(loaded), left if loaded.beside is None else loaded.beside.long.open
+        found = Exchanges(placed, own, stops_of(placed, own.visits), lambda words: say(words, 0.05))
+        words = [f"restraint: {settings_told(settings)}"] if left.settings else []
+        if best is None or found.lacking_m < best[0]:
+            best = (found.lacking_m, {**more, "places": found.places}, [*words, *found.told])
+        if found.lacking_m <= 0.0:
+            break
+    return ({}, []) if best is None else best[1:]

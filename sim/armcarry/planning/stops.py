@@ -5,13 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
+import numpy as np
+
 from armcarry.files.documents.carries import Carry, Move
 from armcarry.files.documents.steps import Step
-from armcarry.files.spell import Visit, position, way_of
+from armcarry.files.fitting import position
+from armcarry.files.spell import Visit, way_of
+from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
-from armcarry.scene.build import PLATFORM, Scene
+from armcarry.planning.climbs import Climb
+from armcarry.scene.build import ARM, PLATFORM, Scene
 from armcarry.scene.tree import Tree
 from armcarry.timeline.moves import still_goal, switch
+from armcarry.timeline.plan import ways_of
 from armcarry.timeline.variants import repeated
 from armcarry.timeline.walked import Walkthrough
 from armcarry.timeline.walkthrough import walk_through
@@ -44,6 +50,7 @@ class Stop:
         visit: number of the visit among those of the script, None where the script says the move itself.
         tail: the moves that are led from there.
         known: whether where the tail ends follows from where it begins; a carry flown back ends elsewhere.
+        climbs: who gets on and off where the tail ends, and the ways there and on from there.
     """
 
     carry: str
@@ -51,6 +58,7 @@ class Stop:
     visit: int | None = None
     tail: tuple[Piece, ...] = ()
     known: bool = True
+    climbs: tuple[Climb, ...] = ()
 
 
 @dataclass
@@ -63,6 +71,11 @@ class _Collected:
     stops: list[Stop] = field(default_factory=list)
     #: visits that a stop was made of
     count: int = 0
+    #: who -> T_world_boots (4, 4) of the place they came to last
+    places: dict[str, Array] = field(default_factory=dict)
+    #: who -> how many stops there were when they came somewhere, and how; when they got off
+    came: dict[str, tuple[int, Climb]] = field(default_factory=dict)
+    left: dict[str, int] = field(default_factory=dict)
 
     def begin(self) -> None:
         """Begin where the arm is at the start: before the first worksite, where the script leaves that open."""
@@ -91,6 +104,40 @@ class _Collected:
             elif move.hold is None:
                 tree, _ = switch(self.scene, tree, position, move)
         return tree, position
+
+    def person(self, walk: Walkthrough, step: Step) -> None:
+        """Take up where people come to in a step, and who gets on or off the arm."""
+        ways = ways_of(self.scene)
+        for went in ways.walks[step.name] if step.translate is not None else ():
+            self.places[went.worker] = went.poses[1]
+            if went.motion is None:
+                continue
+            climb = Climb(step.name, went.worker, False, went.poses[1], walk.tree, walk.position, went.motion)
+            self.came[went.worker] = (len(self.stops), climb)
+            if self.left.get(went.worker) == len(self.stops):  # off the arm where it still is
+                self._add(replace(climb, off=True))
+        for who in step.actors if step.kind in ("enter_restraint", "leave_restraint") else ():
+            off = step.leave_restraint is not None
+            place = ways.stands.get((step.name, who)) if off else self.places.get(who)
+            aboard = self._aboard(walk, step, who)
+            if place is None or not aboard:
+                continue
+            if not off and self.came.get(who, (0,))[0] == len(self.stops):  # came to it where it was already
+                self._add(self.came[who][1])
+            self._add(Climb(step.name, who, off, place, walk.tree, walk.position))
+            if off:
+                self.places[who], self.left[who] = place, len(self.stops)
+
+    def _add(self, climb: Climb) -> None:
+        last = self.stops[-1]
+        self.stops[-1] = replace(last, climbs=(*last.climbs, climb))
+
+    def _aboard(self, walk: Walkthrough, step: Step, who: str) -> bool:
+        """Tell whether the restraint that somebody gets into or out of is on the arm."""
+        if step.enter_restraint is None:
+            return who in self.scene.loaded.crew and walk.tree.hangs_from(who, ARM)
+        on = self.scene.restraint_on_arm(walk.tree)
+        return on is not None and (step.enter_restraint.which or on) == on
 
     def _visit(self, piece: Piece) -> int | None:
         """Return the number of the visit that a move is, if it is the next one."""
@@ -125,7 +172,7 @@ def stops_of(scene: Scene, visits: Sequence[Visit], waits: Visit | None = None) 
         def fly(walk: Walkthrough, step: Step) -> None:
             walk.tree, walk.position = found.carry(carries[str(step.carry)], walk.tree, walk.position)
 
-        walk_through(scene, script.day, None, lambda words, share: None, flown=fly)
+        walk_through(scene, script.day, None, lambda words, share: None, flown=fly, seen=found.person)
     return tuple(found.stops)
 
 
@@ -133,3 +180,10 @@ def points_of(scene: Scene, visit: Visit) -> list[tuple[float, ...]]:
     """Return the points of the plate on a visit's way in, in the frame of its stand."""
     way = way_of(scene.loaded.platform.document.worksites[visit.worksite], visit.loaded)
     return [tuple(a + b for a, b in zip(point, visit.shift, strict=True)) for point in way]
+
+
+def plate_at(scene: Scene, visit: Visit, stop: Stop) -> Array:
+    """Return where the plate is (4, 4) where a stop ends: all the way in, or where one waits before it."""
+    stand = scene.loaded.platform.document.worksites[visit.worksite].stand
+    there = poses.translation(points_of(scene, visit)[-1 if stop.tail else 0])
+    return np.asarray(scene.tree.pose_of(f"{PLATFORM}/{stand}", scene.position) @ there)

@@ -13,6 +13,7 @@ from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
 from armcarry.motion.inverse import solutions
 from armcarry.motion.line import straight_line
+from armcarry.planning.climbs import Climbing
 from armcarry.planning.space import ENOUGH_M, ArmSpace
 from armcarry.planning.stops import CHOSEN, Piece, Stop
 from armcarry.planning.there import Part, There
@@ -68,6 +69,7 @@ class Taking(There):
         self._known_alike: dict[int, tuple[Piece, float, str]] = {}
         self._reach_m: float | None = None
         self._taken: dict[tuple[int, Base], tuple[Taken, ...]] = {}
+        self.climbing = Climbing(scene)
 
     def _alike_m(self, piece: Piece, base: Base, places: Array) -> tuple[float, str]:
         """Return the margin along a piece of what is alike on every branch, looked at once, and what is tightest."""
@@ -104,14 +106,18 @@ class Taking(There):
         """Return the best ways of taking a stop from a place of the base, those that lack least first."""
         key = (number, base)
         if key not in self._taken:
-            found: list[Taken] = []
-            for q, room in self._postures(stop, base):
-                found.append(self._led(stop, base, q, room))
-                if sum(one.lacking_m <= 0.0 for one in found) == ENOUGH:
-                    break
-            found.sort(key=lambda one: (one.lacking_m, -round(one.spare_m, 2), -one.joint_rad))
-            self._taken[key] = tuple(found[:KEPT])
+            self._taken[key] = self.ways_to_take(stop, base)
         return self._taken[key]
+
+    def ways_to_take(self, stop: Stop, base: Base) -> tuple[Taken, ...]:
+        """Return the same of a stop that is none of the day's."""
+        found: list[Taken] = []
+        for q, room in self._postures(stop, base):
+            found.append(self._led(stop, base, q, room))
+            if sum(one.lacking_m <= 0.0 for one in found) == ENOUGH:
+                break
+        found.sort(key=lambda one: (one.lacking_m, -round(one.spare_m, 2), -one.joint_rad))
+        return tuple(found[:KEPT])
 
     def _postures(self, stop: Stop, base: Base) -> list[tuple[Array, float]]:
         """Return postures that reach a stop and keep the joints' margins, roomiest first, and their margins."""
@@ -156,8 +162,17 @@ class Taking(There):
         """Return the margin of the roomiest posture in which one waits before a stop; -inf where none reaches it."""
         return max((room for _, room in self._postures(stop, base)), default=-np.inf)
 
+    def lacking_to_climb_m(self, stop: Stop, base: Base, plate: Array) -> float:
+        """Return by how much people who get on and off a plate (4, 4) come too near what is rigid with it, m."""
+        lacking = 0.0
+        for climb in (one for one in stop.climbs if one.way is None):
+            tree, position = self.at(Piece(climb.tree, climb.position, stop.piece.move), base)
+            lacking = max(lacking, -self.climbing.room_of_plate(climb, tree, position, plate).spare_m)
+        return lacking
+
     def _led(self, stop: Stop, base: Base, q: Array, room_m: float) -> Taken:
         """Fly the moves that are led from a posture, and judge them."""
+        loaded = self.scene.loaded
         limits, first, least = self.scene.tree.joint_limits[self.scene.arm_columns], q, room_m
         joint_rad, why, alike_m = float(np.minimum(q - limits[:, 0], limits[:, 1] - q).min()), "", ENOUGH_M
         if room_m < 0.0:
@@ -175,7 +190,12 @@ class Taking(There):
                 if margin < least:
                     least, why = margin, tightest
             q = places[-1]
-        short = self.scene.loaded.rules.margins.joint_position - joint_rad
+        for climb in stop.climbs:
+            tree, position = self.at(Piece(climb.tree, climb.position, stop.piece.move), base, q)
+            room = self.climbing.room(climb, tree, position, (ARM, *loaded.restraints, *loaded.crew))
+            if room.words and room.spare_m < least:
+                least, why = room.spare_m, f"in {climb.step}: {room.words}"
+        short = loaded.rules.margins.joint_position - joint_rad
         lacking = min(max(0.0, -least), MOST_M) + max(0.0, short)
         end = q if stop.known else None
         return Taken(base, first, end, lacking, least, joint_rad, alike_m, why if lacking > 0.0 else "")

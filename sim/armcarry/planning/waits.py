@@ -1,4 +1,4 @@
-"""Who waits for whom where people afoot would meet the arm: links between steps, found on the clock of the day."""
+"""Who waits for whom where people afoot and the arm would meet: links between steps, found on the clock of the day."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from armcarry.asked.pairs import UNJUDGED
 from armcarry.asked.requirement import Requirement
 from armcarry.asked.zones import granted
 from armcarry.clearance import prove_clearance
@@ -25,10 +26,14 @@ from armcarry.timeline.walked import Walkthrough
 
 Tell = Callable[[str, float], None]
 
-#: arm steps that somebody may wait for, of those that end after the way began
+#: steps of others that may be waited for, of those that end after the step began
 LATER = 4
-#: arm steps, of those that began before the way, that may wait for it
+#: steps of others, of those that began before, that may wait for it
 EARLIER = 2
+#: kinds of step in which a worker goes along handrails or the arm moves
+MOVING = ("translate", "carry", "move_base")
+#: kinds that bring somebody afoot elsewhere
+AFOOT = ("translate", "enter_restraint", "leave_restraint", "hatch")
 #: how exactly distances are known here, and what less counts for nothing, m
 COARSE_M, WORTH_M = 0.05, 0.05
 #: what bodies that touch lack beyond what is required, m
@@ -46,10 +51,11 @@ class Wait:
 def find_waits(
     scene: Scene, tell: Tell, settled: tuple[Walkthrough, DayPlan] | None = None, since_s: float = 0.0
 ) -> tuple[list[dict[str, Any]], list[str]]:
-    """Return the links that keep people who go along handrails clear of the arm, as written, and in words.
+    """Return the links that keep people afoot, the arm and one another clear, as written, and in words.
 
-    Of each way of a worker that comes too near the arm, either the way waits for a later step of the arm, or the arm's
-    next step for the way: whichever leaves least lacking, then the day that ends soonest.
+    Of each step in which somebody goes along handrails, or the arm moves, and that comes too near somebody or the arm,
+    moving or at work, either it waits for a later step of theirs, or their next one for it: whichever leaves least
+    lacking, there and in all other steps, then the day that ends soonest.
 
     Args:
         scene: of the long form with its ways; its script has a day.
@@ -61,21 +67,20 @@ def find_waits(
     if walk.shortfall is not None:
         return [], []
     clock, found, told = _Clock(scene, walk, plan, since_s), list[dict[str, Any]](), list[str]()
-    for step in plan.day.steps:
+    # the ways first: whoever goes waits more readily than the arm
+    for step in sorted(plan.day.steps, key=lambda step: step.translate is None):
         done = step.name in plan.schedule.tasks_done()
-        if step.translate is None or not done or plan.schedule.slot(step.name).start_s < since_s:
+        if step.kind not in MOVING or not done or plan.schedule.slot(step.name).start_s < since_s:
             continue
         tell(f"looking at the way of {step.name}", 0.9)
-        lacking = clock.lacking_m(plan, step)
-        if lacking <= WORTH_M:
+        met = clock.met(plan, step)
+        if met.lacking_m <= WORTH_M:
             continue
-        tried = [(clock.lacking_m(new, step), new.schedule.end_s, k, wait, new)
-                 for k, (wait, new) in enumerate(clock.others(plan, step))]  # fmt: skip
-        best = min(tried, key=lambda one: (max(round(one[0], 2), 0.0), one[1], one[2]), default=None)
-        left = lacking if best is None else best[0]
-        words = f"{step.actors[0]} and the arm are {lacking:.2f} m too near one another in {step.name}"
-        if best is not None and left < lacking - WORTH_M:
-            *_, wait, plan = best
+        best = _best(clock, plan, step, met)
+        left = met.lacking_m if best is None else best[0]
+        words = f"{_mover(step)} and {_title(met.whom)} are {met.lacking_m:.2f} m too near one another in {step.name}"
+        if best is not None and left < met.lacking_m - WORTH_M:
+            left, wait, plan = best
             found.append({"step": wait.step, "after": wait.after})
             told.append(f"{_named(scene, wait.step)} waits for {wait.after}: else {words}")
         if left > WORTH_M:
@@ -84,29 +89,62 @@ def find_waits(
     return found, told
 
 
+def _best(clock: _Clock, plan: DayPlan, step: Step, met: Met) -> tuple[float, Wait, DayPlan] | None:
+    """Return the wait that leaves least lacking, in the step and in all others, with the plan of the day then."""
+    tried = [(clock.met(new, step).lacking_m, new.schedule.end_s, k, wait, new)
+             for k, (wait, new) in enumerate(clock.others(plan, step, met.whom))]  # fmt: skip
+    tried.sort(key=lambda one: (max(round(one[0], 2), 0.0), one[1], one[2]))
+    before = clock.elsewhere_m(plan, step)
+    for left, _, _, wait, new in tried:
+        if left >= met.lacking_m - WORTH_M:
+            break
+        if clock.elsewhere_m(new, step) <= before + WORTH_M:
+            return left, wait, new
+    return None if not tried else (tried[0][0], *tried[0][3:])
+
+
+def _mover(step: Step) -> str:
+    return step.actors[0] if step.translate is not None else _title(ARM)
+
+
+def _title(whom: str) -> str:
+    return "the arm" if whom == ARM else whom
+
+
 def _named(scene: Scene, step: str) -> str:
     """Return a step with where it is written."""
     where = scene.loaded.written_at("step", step)
     return f"{step}{f', {where}' if where else ''}"
 
 
+@dataclass(frozen=True)
+class Met:
+    """By how much a step comes too near somebody or the arm, m, 0 where it does not, and whom."""
+
+    lacking_m: float = 0.0
+    whom: str = ARM
+
+
 class _Clock:
-    """The day with other links: when everything is where, and how near people come to the arm."""
+    """The day with other links: when everything is where, and how near people come to the arm and to one another."""
 
     def __init__(self, scene: Scene, walk: Walkthrough, plan: DayPlan, since_s: float) -> None:
         self.scene, self.walk, self.since_s, self.slip, self.failed = scene, walk, since_s, plan.slip, plan.failed
         self.carry_s: Mapping[str, float] = flown_s(scene, [m for run in walk.carries.values() for m in run.moves])
         self._known: dict[int, tuple[DayPlan, tuple[Phase, ...], Motion]] = {}
+        self._met: dict[tuple[int, str], Met] = {}
 
-    def others(self, plan: DayPlan, step: Step) -> Iterator[tuple[Wait, DayPlan]]:
-        """Give the waits that might keep a way clear of the arm, each with the plan of the day then."""
+    def others(self, plan: DayPlan, step: Step, whom: str) -> Iterator[tuple[Wait, DayPlan]]:
+        """Give the waits that might keep a step clear of whom it meets, each with the plan of the day then."""
         slots = {slot.name: slot for slot in plan.schedule.slots}
         own = slots[step.name]
-        arm = [slots[one.name] for one in plan.day.steps if ARM in one.actors and one.name in slots]
-        arm.sort(key=lambda slot: slot.start_s)
-        waits = [Wait(step.name, slot.name) for slot in arm if slot.end_s > own.start_s][:LATER]
-        waits += [Wait(slot.name, step.name) for slot in arm if slot.start_s >= own.start_s][:1]
-        waits += [Wait(slot.name, step.name) for slot in arm if slot.start_s < own.start_s][-EARLIER:]
+        kinds = MOVING if whom == ARM else AFOOT
+        theirs = [slots[one.name] for one in plan.day.steps
+                  if whom in one.actors and one.kind in kinds and one.name in slots and one is not step]  # fmt: skip
+        theirs.sort(key=lambda slot: slot.start_s)
+        waits = [Wait(step.name, slot.name) for slot in theirs if slot.end_s > own.start_s][:LATER]
+        waits += [Wait(slot.name, step.name) for slot in theirs if slot.start_s >= own.start_s][:1]
+        waits += [Wait(slot.name, step.name) for slot in theirs if slot.start_s < own.start_s][-EARLIER:]
         for wait in waits:
             if slots[wait.step].start_s < self.since_s:
                 continue
@@ -121,29 +159,38 @@ class _Clock:
         """Return the plan of a day in which everything is moved as it was."""
         return plan_day(self.scene, day, self.carry_s, slip=self.slip, failed=self.failed)
 
-    def lacking_m(self, plan: DayPlan, step: Step) -> float:
-        """Return how much too near a worker and the arm come while the worker goes, m; 0 where they do not."""
+    def elsewhere_m(self, plan: DayPlan, but: Step) -> float:
+        """Return how much too near one another people and the arm come in all steps but one, together, m."""
+        done = plan.schedule.tasks_done()
+        return sum(self.met(plan, step).lacking_m for step in plan.day.steps
+                   if step.kind in MOVING and step.name in done and step.name != but.name)  # fmt: skip
+
+    def met(self, plan: DayPlan, step: Step) -> Met:
+        """Return by how much what moves in a step comes too near people, or people who go too near the arm, and whom.
+
+        What the arm carries counts as the arm, and what somebody holds as that person.
+        """
         if id(plan) not in self._known:
             self._known[id(plan)] = (plan, *placed(self.walk, plan))
-        _, phases, motion = self._known[id(plan)]
-        slot = next(slot for slot in plan.schedule.slots if slot.name == step.name)
-        least = 0.0
-        for phase in phases:
-            start_s, end_s = max(phase.start_s, slot.start_s), min(phase.end_s, slot.end_s)
-            if end_s - start_s > 1e-3:
-                least = max(least, self._between(phase.tree, motion, start_s, end_s, step))
-        return least
+        key = (id(plan), step.name)
+        if key not in self._met:
+            _, phases, motion = self._known[id(plan)]
+            slot, worst = next(slot for slot in plan.schedule.slots if slot.name == step.name), Met()
+            for phase in phases:
+                start_s, end_s = max(phase.start_s, slot.start_s), min(phase.end_s, slot.end_s)
+                if end_s - start_s > 1e-3:
+                    found = self._between(phase.tree, motion, start_s, end_s, step)
+                    worst = max(worst, found, key=lambda one: one.lacking_m)
+            self._met[key] = worst
+        return self._met[key]
 
-    def _between(self, tree: Tree, motion: Motion, start_s: float, end_s: float, step: Step) -> float:
-        """Return what a worker and the arm lack over a stretch of time, m."""
-        owners = [body.name.split("/", 1)[0] for body in tree.bodies]
-        arm = [row for row, owner in enumerate(owners) if owner == ARM]
-        people = [row for row, owner in enumerate(owners) if owner in step.actors and not tree.hangs_from(owner, ARM)]
-        pairs = np.array([(min(a, b), max(a, b)) for a in arm for b in people], dtype=np.int64).reshape(-1, 2)
+    def _between(self, tree: Tree, motion: Motion, start_s: float, end_s: float, step: Step) -> Met:
+        """Return what lacks most over a stretch of time."""
+        pairs, whom = self._pairs(tree, step)
         if not len(pairs):
-            return 0.0
+            return Met()
         relaxed = granted(self.scene, [(tree, start_s, end_s)], motion)
-        least = 0.0
+        worst = Met()
         for asked in Requirement(self.scene, tree, pairs, relaxed).windows(start_s, end_s):
             required = np.nan_to_num(asked.required_m)
             if asked.end_s - asked.start_s < 1e-3:
@@ -153,8 +200,29 @@ class _Clock:
                 start_s=asked.start_s, end_s=asked.end_s,
             )  # fmt: skip
             lacking = np.where(found.status == CONTACT, required + CONTACT_M, required - found.lower_m)
-            least = max(least, float(lacking.max()))
-        return least
+            lacking = np.where(asked.meant, 0.0, lacking)
+            row = int(np.argmax(lacking))
+            worst = max(worst, Met(float(lacking[row]), whom[row]), key=lambda one: one.lacking_m)
+        return worst
+
+    def _pairs(self, tree: Tree, step: Step) -> tuple[np.ndarray, list[str]]:
+        """Return the pairs (P, 2) of what moves in a step and whom it might meet, and who that is for each."""
+        parties = {one.instance: self._party(tree, one.instance) for one in tree.mountings}
+        moving = {ARM} if step.translate is None else {who for who in step.actors if who in self.scene.loaded.crew}
+        judged = ~np.isin(self.scene.body_classes(tree), UNJUDGED)
+        of_body = [parties.get(body.name.split("/", 1)[0], "") if judged[row] else "" for row, body in
+                   enumerate(tree.bodies)]  # fmt: skip
+        mine = [row for row, party in enumerate(of_body) if party in moving]
+        theirs = [row for row, party in enumerate(of_body) if party and party not in {*moving, *step.actors}]
+        pairs = np.array([(min(a, b), max(a, b)) for a in mine for b in theirs], dtype=np.int64).reshape(-1, 2)
+        return pairs, [of_body[b] for _ in mine for b in theirs]
+
+    def _party(self, tree: Tree, instance: str) -> str:
+        """Return whom a thing moves with: the arm, a crewmember afoot, or nobody."""
+        if instance == ARM or tree.hangs_from(instance, ARM):
+            return ARM
+        crew = self.scene.loaded.crew
+        return instance if instance in crew else next((who for who in crew if tree.hangs_from(instance, who)), "")
 
 
 def _orders(plan: DayPlan) -> dict[str, list[str]]:

@@ -43,6 +43,7 @@ def walk_through(
     ready: Callable[[Carry, Way], Carry] | None = None,
     flown: Callable[[Walkthrough, Step], None] | None = None,
     memory: Memory | None = None,
+    seen: Callable[[Walkthrough, Step], None] | None = None,
 ) -> Walkthrough:
     """Walk through the steps of a day.
 
@@ -52,6 +53,7 @@ def walk_through(
         ready: told each carry with moves of its own, and where everything is by then; what it returns is flown.
         flown: does what a carry does in place of flying it.
         memory: what was planned and timed of this scene before.
+        seen: shown where everything is before each step.
 
     Returns:
         The walkthrough; it ends before the first carry that cannot be flown.
@@ -63,6 +65,8 @@ def walk_through(
     does = _DO if flown is None else {**_DO, "carry": flown}
     for count, step in enumerate(ordered):
         tell(f"planning {step.title or step.name}", count / len(ordered))
+        if seen is not None:
+            seen(walk, step)
         if step.kind in does:
             does[step.kind](walk, step)
         if walk.shortfall is not None:
@@ -143,7 +147,7 @@ def _translate(walk: Walkthrough, step: Step) -> None:
         _go(walk, step, worker, going.poses, going.motion)
         walk.on_rail.add(worker)
         if going.goal in walk.scene.loaded.platform.document.worksites:
-            _take_posture(walk, step, worker, _working(walk.scene, worker), last=True)
+            _take_posture(walk, step, worker, at_work(walk.scene, worker), last=True)
             walk.on_rail.discard(worker)
             for item in bringing:
                 walk.rehang(step, item, *hold(walk, step, worker, item))
@@ -166,7 +170,7 @@ def _leave(walk: Walkthrough, step: Step) -> None:
         if to is not None and to not in walk.scene.loaded.platform.document.worksites:
             _take_posture(walk, step, worker, climbing(walk.scene, worker), last=True)
             walk.on_rail.add(worker)
-        _go(walk, step, worker, ends, _step_over(walk.scene, worker, ends))
+        _go(walk, step, worker, ends, step_over(walk.scene, worker, ends))
 
 
 def _enter(walk: Walkthrough, step: Step) -> None:
@@ -174,8 +178,8 @@ def _enter(walk: Walkthrough, step: Step) -> None:
         boots = f"{worker}/{walk.scene.loaded.crew[worker].document.boots}"
         plate = _plate(walk, step.enter_restraint.which if step.enter_restraint is not None else None)
         ends = np.stack([walk.tree.pose_of(link, walk.position) for link in (boots, plate)])
-        _go(walk, step, worker, ends, _step_over(walk.scene, worker, ends))
-        _take_posture(walk, step, worker, _working(walk.scene, worker), last=True)
+        _go(walk, step, worker, ends, step_over(walk.scene, worker, ends))
+        _take_posture(walk, step, worker, at_work(walk.scene, worker), last=True)
         _stand(walk, step, worker, plate)
         walk.on_rail.discard(worker)
 
@@ -185,12 +189,12 @@ def _workers(walk: Walkthrough, step: Step) -> list[str]:
     return [actor for actor in step.actors if actor in walk.scene.loaded.crew]
 
 
-def _working(scene: Scene, worker: str) -> Mapping[str, float]:
+def at_work(scene: Scene, worker: str) -> Mapping[str, float]:
     """Return the posture the scenario gives a worker."""
     return scene.loaded.crew[worker].document.postures[scene.loaded.scenario.crew[worker].posture]
 
 
-def _step_over(scene: Scene, worker: str, ends: Array) -> Motion | None:
+def step_over(scene: Scene, worker: str, ends: Array) -> Motion | None:
     """Return the motion of a body from one pose to another close by (2, 4, 4), None when there is no way to go."""
     if np.allclose(ends[0], ends[1], atol=1e-9):
         return None

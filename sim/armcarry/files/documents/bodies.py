@@ -258,6 +258,10 @@ class RestraintDocument(Document):
     settings: dict[Name, Setting] = Field(description="adjustments in steps, by name")
     getting_in: Duration = _takes("8 min", "6 min", "14 min", "somebody gets in, for the steps of a day by intent")
     getting_out: Duration = _takes("7 min", "5 min", "12 min", "somebody gets out, for the steps of a day by intent")
+    setting: Duration = _takes("2 min", "1 min", "4 min", "it is turned to other settings (fit, stow)")
+    taking: Duration = _takes("3 min", "2 min", "6 min", "it is taken out of a socket or off the arm (fit, stow)")
+    fitting: Duration = _takes("8 min", "6 min", "14 min", "it is put onto the arm's tip (fit)")
+    seating: Duration = _takes("6 min", "4 min", "10 min", "it is put into a socket (stow)")
     groups: Groups = Field(default_factory=dict)
     within: Within = Field(default=2.0, description="how far the boots of somebody else may be from the plate")
     near: list[Near] = Field(

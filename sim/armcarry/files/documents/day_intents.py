@@ -11,7 +11,8 @@ from armcarry.files.documents.base import FullName, Length, Name, Part, Position
 
 #: kinds from which steps follow when a script is read; none of them is left then
 MEANT_KINDS = (
-    "go_out", "go_in", "go", "board", "leave", "swap", "ride", "fetch", "place", "bring", "give_back", "take_along",
+    "go_out", "go_in", "go", "board", "leave", "swap", "fit", "stow", "ride", "fetch", "place", "bring", "give_back",
+    "take_along",
 )  # fmt: skip
 _BY = "whose hands do it; left out, the one who rides the arm by then"
 _SHIFT = "where the plate stands from the worksite's stand, in its axes: for a place beside it"
@@ -75,14 +76,43 @@ class Swap(ToWorksite):
     at: Name | None = Field(default=None, description="worksite; left out, where the arm is", examples=["bay_3"])
     to: FullName | None = Field(
         default=None,
-        description="handrail, worksite or frame to get off to; left out, the worksite's handrail",
+        description="handrail, worksite or frame to get off to; left out, a handrail within reach",
         examples=["keel_port_2"],
     )
     waits: FullName | None = Field(
         default=None,
         description="handrail or frame where the other one waits; left out, where they are if that is beside the arm, "
-        "else the worksite's handrail",
+        "else a handrail within reach",
         examples=["keel_port_4"],
+    )
+
+
+class Fit(ToWorksite):
+    """The arm's bare tip comes to a worksite; a worker there takes the restraint, fits it to the tip and gets on."""
+
+    EXAMPLE: ClassVar[dict[str, Any]] = {"who": "ev1"}
+
+    who: Name = Field(description="crewmember", examples=["ev1"])
+    at: Name | None = Field(
+        default=None, description="worksite where it is fitted; left out, the one with the restraint's socket",
+        examples=["bay_7"],
+    )
+    boards: bool = Field(default=True, description="they get on at once", examples=[False])
+
+
+class Stow(ToWorksite):
+    """Whoever rides gets off, takes the restraint off the arm and puts it into a socket."""
+
+    EXAMPLE: ClassVar[dict[str, Any]] = {"into": "bay_7_socket"}
+
+    who: Name | None = Field(default=None, description="crewmember; left out, the one who rides", examples=["ev1"])
+    into: FullName | None = Field(
+        default=None, description="socket that it goes into; left out, the worksite's, else where the restraint starts",
+        examples=["bay_7_socket"],
+    )
+    at: Name | None = Field(
+        default=None, description="worksite where it is done; left out, the one with that socket",
+        examples=["bay_7"],
     )
 
 

@@ -7,7 +7,7 @@ from typing import Annotated, Any, ClassVar, Literal
 from pydantic import Field
 
 from armcarry.files.documents.arm import JointSettings
-from armcarry.files.documents.base import Angle, Document, Length, Name, Part, Text
+from armcarry.files.documents.base import Angle, Document, FullName, Length, Name, Part, Position, Text
 from armcarry.files.documents.scenario import Base
 
 Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
@@ -38,6 +38,25 @@ class FoundWait(Part):
     after: Name = Field(description="step for which it waits", examples=["to_rack_a"])
 
 
+class FoundPlace(Part):
+    """From where somebody gets on the arm, and to where off it, at a step that leaves it open."""
+
+    EXAMPLE: ClassVar[dict[str, Any]] = {"on": "platform/hearth_1_from", "shift": ["0 m", "-0.5 m", "0 m"]}
+
+    on: FullName | None = Field(
+        default=None, description="where who gets on waits", examples=["platform/hearth_1_from"]
+    )
+    off: FullName | None = Field(default=None, description="where who gets off goes", examples=["platform/bridge_to"])
+    shift: Position = Field(
+        default=(0.0, 0.0, 0.0), description="where the plate stands from the worksite's stand, in its axes",
+        examples=[["0 m", "-0.5 m", "0 m"]],
+    )
+    held: dict[Name, Angle] = Field(
+        default_factory=dict, description="settings in which the restraint is clear of all in the hands, where others "
+        "than it has are needed", examples=[{"pitch": "120 deg"}],
+    )  # fmt: skip
+
+
 class FoundDocument(Document):
     """What a script leaves open and the tool found; written by armcarry, read with the script."""
 
@@ -57,6 +76,15 @@ class FoundDocument(Document):
         default_factory=list,
         description="station of the base for each worksite that is come to, in order; null where it need not roll",
         examples=[["6 m"]],
+    )
+    places: list[FoundPlace | None] = Field(
+        default_factory=list,
+        description="from and to where people get on and off, for each step that leaves it open, in order; null where "
+        "those nearest by do",
+        examples=[[{"on": "platform/hearth_1_from", "off": "platform/bridge_to"}]],
+    )
+    unfinished: bool = Field(
+        default=False, description="what follows from settings and places is still to be found", examples=[True]
     )
     ways: list[FoundWay] = Field(default_factory=list, description="ways that were found")
     waits: list[FoundWait] = Field(default_factory=list, description="who waits so that nobody meets the arm")

@@ -13,11 +13,13 @@ from armcarry.files.documents.day_intents import (
     Board,
     BringItem,
     FetchItem,
+    Fit,
     GiveBack,
     Going,
     Leave,
     PlaceItem,
     RideTo,
+    Stow,
     Swap,
     TakeAlong,
 )
@@ -133,6 +135,8 @@ class Step(OwnWords):
     board: Board | None = Field(default=None, description="a worker gets onto the arm, which comes there")
     leave: Leave | None = Field(default=None, description="the rider gets off the arm, which goes there")
     swap: Swap | None = Field(default=None, description="one gets off the arm, another on")
+    fit: Fit | None = Field(default=None, description="the restraint is put on the arm's bare tip, and got on")
+    stow: Stow | None = Field(default=None, description="the rider gets off and puts the restraint into a socket")
     ride: RideTo | None = Field(default=None, description="the arm goes to a worksite by its way in")
     fetch: FetchItem | None = Field(default=None, description="the rider is brought to an item and takes it")
     place: PlaceItem | None = Field(default=None, description="what the rider holds is seated somewhere")

@@ -1,0 +1,41 @@
+"""Where the arm's bare tip goes so that the restraint, once it is on it, has its plate at a place."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from armcarry.files.documents.bodies import RestraintDocument
+from armcarry.geometry import poses
+from armcarry.geometry.model import Model
+from armcarry.quantities import write
+
+#: pose of the mount in the plate's frame, row by row
+Bare = tuple[tuple[float, ...], ...]
+
+
+def mount_in_plate(document: RestraintDocument, model: Model, settings: Mapping[str, float]) -> Bare:
+    """Return T_plate_mount of a restraint with its adjustments at some angles, 0 where they are not named."""
+    angles = {document.settings[name].joint: angle for name, angle in settings.items() if name in document.settings}
+    joints, link, pose = {joint.child: joint for joint in model.joints}, document.plate, poses.identity()
+    while link != document.mount and link in joints:
+        joint = joints[link]
+        turned = poses.rotation_about(joint.axis, angles.get(joint.name, 0.0))
+        pose, link = joint.origin @ turned @ pose, joint.parent
+    return tuple(tuple(row) for row in poses.inverse(pose).tolist())
+
+
+def stood(point: Sequence[float], bare: Bare | None = None) -> dict[str, Any]:
+    """Return where the plate stands at a point, or the bare tip where it stood there with the restraint on it."""
+    if bare is None:
+        return {"position": position(point)}
+    pose = poses.translation(point) @ np.array(bare)
+    turns = [write(round(angle, 9), "angle") for angle in poses.rpy(pose).tolist()]
+    return {"position": position([round(value, 6) for value in pose[:3, 3].tolist()]), "rotation": turns}
+
+
+def position(point: Sequence[float]) -> list[str]:
+    """Return a position as it is written."""
+    return [write(value, "length") for value in point]

@@ -1,0 +1,201 @@
+"""People who get on and off the arm where it stands: how much room they have on the way, and against what."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from armcarry.asked.requirement import Requirement
+from armcarry.asked.zones import Here
+from armcarry.clearance.distance import distances
+from armcarry.geometry import poses
+from armcarry.geometry.poses import Array
+from armcarry.geometry.shapes import bounding_radius_m
+from armcarry.motion.curve import Motion
+from armcarry.motion.forward import forward
+from armcarry.scene.build import Scene
+from armcarry.scene.crew import FREE_JOINTS
+from armcarry.scene.tree import WORLD, Tree
+from armcarry.timeline.translation import joint_positions
+from armcarry.timeline.walks import climbing
+from armcarry.timeline.walkthrough import at_work, step_over
+
+#: instants of getting on or off that are looked at
+LOOKED_AT = 9
+#: instants of a way along handrails that are looked at, most, and how far apart they are at most, s
+WALKED, WALKED_S = 24, 4.0
+#: room beyond what is asked is told up to this, m
+ENOUGH_M = 0.15
+#: where there is less room than this no less is looked for, m
+GIVEN_UP_M = -0.05
+#: bodies farther apart than this are not looked at, m
+LARGEST_M = 1.3
+
+
+@dataclass(frozen=True, eq=False)
+class Climb:
+    """Somebody gets on or off the arm, and where everything else is then.
+
+    Attributes:
+        step: name.
+        who: crewmember.
+        off: whether they get off; else on.
+        place: T_world_boots (4, 4) of the place from or to which.
+        tree, position: before it, with the arm wherever it happened to be.
+        way: of the free joints along handrails, for who comes to get on, or goes on once off; None for the step itself.
+    """
+
+    step: str
+    who: str
+    off: bool
+    place: Array
+    tree: Tree
+    position: Array
+    way: Motion | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Room:
+    """How much room there is beyond what is asked, at most ENOUGH_M, and of which two bodies, empty where of none."""
+
+    spare_m: float = ENOUGH_M
+    words: str = ""
+
+
+class Climbing:
+    """Asks how much room people have who get on and off.
+
+    Args:
+        scene: what stands where.
+    """
+
+    def __init__(self, scene: Scene) -> None:
+        self.scene = scene
+
+    def room(self, climb: Climb, tree: Tree, position: Array, of: Collection[str] = ()) -> Room:
+        """Return the room on the whole way, with the arm in a posture.
+
+        Args:
+            climb: who does what.
+            tree, position: what hangs from what, and the joint vector (n,), before it.
+            of: against which things or people; against everything by default.
+        """
+        plate, others = self.plate(tree, position), tree.bodies_of(of) if of else None
+        if climb.way is not None:
+            return self.along(tree, climb.who, self.walked(position, climb.who, climb.way), others)
+        ends = np.stack([plate, climb.place] if climb.off else [climb.place, plate])
+        return self.along(tree, climb.who, self.way(position, climb.who, ends, off=climb.off), others)
+
+    def room_of_plate(self, climb: Climb, tree: Tree, position: Array, plate: Array) -> Room:
+        """Return the room against what is rigid with the plate, which would stand at ``plate`` (4, 4).
+
+        It is alike in every posture of the arm that takes it there.
+        """
+        way = self._way_of_plate(climb, tree, position, plate)
+        rigid = self.scene.arm_joints_behind(tree) == len(self.scene.arm_joints)
+        return self.along(tree, climb.who, way, rigid)
+
+    def walked(self, position: Array, who: str, way: Motion) -> Array:
+        """Return joint vectors (N, n) of somebody along handrails."""
+        count = max(2, min(WALKED, int(way.duration_s / WALKED_S) + 1))
+        found = np.repeat(self.hanging(position, who, poses.identity())[None], count, axis=0)
+        free = [self.scene.tree.joints.index(f"{who}/{joint}") for joint in FREE_JOINTS]
+        found[:, free] = way.at(np.linspace(way.start_s, way.end_s, count))
+        return found
+
+    def _way_of_plate(self, climb: Climb, tree: Tree, position: Array, plate: Array) -> Array:
+        """Return the way on or off as if the plate, wherever the arm has it, stood at ``plate`` (4, 4)."""
+        here = self.plate(tree, position)
+        place = here @ poses.inverse(plate) @ climb.place
+        ends = np.stack([here, place] if climb.off else [place, here])
+        return self.way(position, climb.who, ends, off=climb.off)
+
+    def plate(self, tree: Tree, position: Array) -> Array:
+        """Return where the plate on the arm is (4, 4)."""
+        return tree.pose_of(self.scene.tool(tree), position)
+
+    def hanging(self, position: Array, who: str, place: Array) -> Array:
+        """Return a joint vector (n,) with somebody on a handrail, boots at T_world_boots (4, 4)."""
+        return self._at(position, who, place, climbing(self.scene, who))
+
+    def standing(self, position: Array, who: str, place: Array) -> Array:
+        """Return a joint vector (n,) with somebody at work, boots at T_world_boots (4, 4)."""
+        return self._at(position, who, place, at_work(self.scene, who))
+
+    def _at(self, position: Array, who: str, place: Array, posture: Mapping[str, float]) -> Array:
+        found, joints = position.copy(), self.scene.tree.joints
+        for k, name in enumerate(joints):
+            if name.startswith(f"{who}/"):
+                found[k] = posture.get(name.split("/", 1)[1], 0.0)
+        free = [joints.index(f"{who}/{joint}") for joint in FREE_JOINTS]
+        found[free] = joint_positions(place[None])[0]
+        return found
+
+    def way(self, position: Array, who: str, ends: Array, *, off: bool) -> Array:
+        """Return joint vectors (N, n) on the way between two poses of the boots (2, 4, 4); none where they are one.
+
+        On handrails the posture is that for climbing, on the plate the one for work.
+        """
+        scene, joints = self.scene, self.scene.tree.joints
+        motion = step_over(scene, who, ends)
+        if motion is None:
+            return np.empty((0, len(position)))
+        free = [f"{who}/{joint}" for joint in FREE_JOINTS]
+        found = np.repeat(position[None], LOOKED_AT + 1, axis=0)
+        times = np.linspace(motion.start_s, motion.end_s, LOOKED_AT)
+        found[:, [joints.index(name) for name in free]] = motion.at(np.append(times, motion.end_s))
+        postures = [climbing(scene, who), at_work(scene, who)]
+        for k, name in enumerate(joints):
+            if name.startswith(f"{who}/") and name not in free:
+                first, last = (posture.get(name.split("/", 1)[1], 0.0) for posture in postures[:: -1 if off else 1])
+                found[:-1, k], found[-1, k] = first, last
+        return found
+
+    def along(self, tree: Tree, who: str, places: Array, others: np.ndarray | None = None) -> Room:
+        """Return the least room of somebody at joint vectors (N, n), the arm at rest.
+
+        Args:
+            tree: what hangs from what.
+            who: crewmember, wherever they hang from in it.
+            places: on the way.
+            others: which bodies (B,) they are measured against; all by default.
+        """
+        free = tree.attach(who, WORLD, poses.identity())
+        mine = free.bodies_of((who,))
+        return self.least(free, places, mine, ~mine if others is None else others & ~mine)
+
+    def least(self, tree: Tree, places: Array, mine: np.ndarray, others: np.ndarray) -> Room:
+        """Return the least room of some bodies (B,) from others at joint vectors (N, n), the arm at rest."""
+        shapes = [body.shape for body in tree.bodies]
+        a, b = (grid.ravel() for grid in np.meshgrid(np.flatnonzero(mine), np.flatnonzero(others), indexing="ij"))
+        best = Room()
+        if not len(places) or not len(a):
+            return best
+        seats = seats_of(tree, places)
+        centres, radius = seats[:, :, :3, 3], np.array([bounding_radius_m(shape) for shape in shapes])
+        ball = np.linalg.norm(centres[:, a] - centres[:, b], axis=2).min(axis=0) - radius[a] - radius[b]
+        pairs = np.stack([np.minimum(a, b), np.maximum(a, b)], axis=1)[ball < LARGEST_M]
+        if not len(pairs):
+            return best
+        asked, here = Requirement(self.scene, tree, pairs), Here(self.scene, tree)
+        found = np.maximum(distances(shapes, seats, pairs).lower_m, -ENOUGH_M)
+        for row in np.argsort(found.min(axis=1), kind="stable").tolist():
+            place, apart = places[row], found[row]
+            if best.spare_m < GIVEN_UP_M:
+                break
+            kept = asked.under(here.at(place)).at(-np.inf).kept_m
+            spare = np.where(np.isnan(kept), np.inf, apart - np.nan_to_num(kept))
+            k = int(np.argmin(spare))
+            if spare[k] < best.spare_m:
+                first, second = (tree.bodies[body].name for body in pairs[k])
+                best = Room(float(spare[k]), f"{first} and {second}")
+        return best
+
+
+def seats_of(tree: Tree, places: Array) -> Array:
+    """Return the poses (N, B, 4, 4) of all bodies at joint vectors (N, n)."""
+    links = list(dict.fromkeys(body.link for body in tree.bodies))
+    at = forward(tree, places, links)[:, [links.index(body.link) for body in tree.bodies]]
+    return np.asarray(at @ np.stack([body.pose for body in tree.bodies]))

@@ -1,0 +1,259 @@
+"""Where people change places on the arm whose handrail is out of reach, and how a restraint is held in the hands.
+
+What the arm leaves room for on the way on and off depends on its posture and is asked where that is chosen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import product
+from typing import Any
+
+import numpy as np
+
+from armcarry.files.day_state import Exchange
+from armcarry.files.expand import LeftOpen
+from armcarry.geometry import poses
+from armcarry.geometry.poses import Array
+from armcarry.ledger.presence import reach_of
+from armcarry.planning.climbs import Climb, Climbing, Room
+from armcarry.planning.stops import Stop, plate_at
+from armcarry.quantities import write
+from armcarry.scene.build import ARM, PLATFORM, RESTRAINT, Scene, hang
+from armcarry.scene.tree import WORLD, Tree
+from armcarry.timeline.walks import place_pose
+
+#: what a place within reach must have to spare of it, m
+SPARE_M = 0.05
+#: room below which a place does not do, and how far apart the two are at least, m
+NOTHING_M, APART_M = -0.002, 0.3
+#: ways of changing places that are measured at a worksite, and at another one that is to be told, most
+MEASURED, AT_ANOTHER = 24, 4
+#: how far the plate is shifted in the stand's axes to come within reach, the least first, m
+SHIFTS_M = sorted(
+    product((0.0, -0.3, -0.6), (0.0, 0.3, -0.3, 0.6, -0.6, 0.9, -0.9), (0.0, 0.3, -0.3)),
+    key=lambda shift: (sum(abs(one) for one in shift), shift),
+)
+
+
+@dataclass(frozen=True, eq=False)
+class _Swap:
+    """Two change places: the one who gets off and the one who gets on, the plate (4, 4), and at which worksite."""
+
+    exchange: Exchange
+    climbs: Sequence[Climb]
+    plate: Array
+    site: str
+
+
+@dataclass(frozen=True, eq=False)
+class _Chosen:
+    """Where they do: a frame for each who climbs (None as the script has it), the plate's shift, reach and room."""
+
+    frames: tuple[str | None, ...]
+    shift: tuple[float, ...]
+    beyond_m: float
+    room: Room
+
+    @property
+    def lacking_m(self) -> float:
+        return max(0.0, self.beyond_m, -self.room.spare_m if self.room.spare_m < NOTHING_M else 0.0)
+
+
+class Exchanges:
+    """Finds places and settings for the steps of a script in which people change places, or fit or stow a restraint.
+
+    Attributes:
+        places: what was found for each, as written; None where it does as the script has it.
+        told: the same in words, and what could not be found.
+        lacking_m: in all of them together.
+
+    Args:
+        scene: of the long form, with the settings of the restraint.
+        left: what the script leaves open.
+        stops: of the arm.
+        tell: told what is being done.
+    """
+
+    def __init__(self, scene: Scene, left: LeftOpen, stops: Sequence[Stop], tell: Callable[[str], None]) -> None:
+        self.scene, self.left, self.stops, self.climbing = scene, left, stops, Climbing(scene)
+        self.places: list[dict[str, Any] | None] = []
+        self.told: list[str] = []
+        self.lacking_m = 0.0
+        self._places: dict[tuple[str, str], Array] = {}
+        self._points: dict[tuple[str, bytes], Array] = {}
+        for exchange in left.exchanges:
+            tell(f"looking at {exchange.kind} in {exchange.steps[-1]}")
+            self.places.append(self._swap(exchange) if exchange.kind == "swap" else self._held(exchange))
+
+    def _tell(self, step: str, words: str) -> None:
+        self.told.append(f"{self.scene.loaded.written_at('step', step)}: {words}")
+
+    # -- changing places ----------------------------------------------------------------------------------------------
+
+    def _swap(self, exchange: Exchange) -> dict[str, Any] | None:
+        """Return other places for a swap of which one is out of reach."""
+        stop = next((one for one in self.stops if {climb.step for climb in one.climbs} & set(exchange.steps)), None)
+        if stop is None or stop.visit is None:
+            return None
+        climbs, visit = [climb for climb in stop.climbs if climb.step in exchange.steps], self.left.visits[stop.visit]
+        swap = _Swap(exchange, climbs, plate_at(self.scene, visit, stop), visit.worksite)
+        written = max(self._beyond_m(climb, climb.place, swap.plate) for climb in climbs)
+        if written <= 0.0:
+            return None
+        found = list(self._choices(swap))
+        best = min(found, key=lambda one: one.lacking_m, default=None)
+        if best is None or best.lacking_m > 0.0:
+            self.lacking_m += written if best is None else best.lacking_m
+            self._tell(climbs[0].step, self._why_not(swap, best, written))
+            return None
+        ends = list(zip(climbs, best.frames, strict=True))
+        words = [f"{climb.who} gets {'off to' if climb.off else 'on from'} {frame}" for climb, frame in ends if frame]
+        if any(best.shift):
+            words.append(f"the plate stands {', '.join(f'{one:+.1f} m' for one in best.shift)} beside its place")
+        self._tell(climbs[0].step, f"{', '.join(words)}: else {written:.2f} m beyond reach")
+        said: dict[str, Any] = {"off" if climb.off else "on": frame for climb, frame in ends if frame}
+        return said | ({"shift": [write(one, "length") for one in best.shift]} if any(best.shift) else {})
+
+    def _choices(self, swap: _Swap) -> Iterator[_Chosen]:
+        """Give ways of changing places within reach, until one does."""
+        fixed, count = "shift" in swap.exchange.said, 0
+        for shift in SHIFTS_M[:1] if fixed else SHIFTS_M:
+            plate = swap.plate @ poses.translation(shift)
+            for picked in product(*(self._within_reach(swap, climb, plate) for climb in swap.climbs)):
+                places = [place for _, place in picked]
+                if len(places) == 2 and np.linalg.norm(places[0][:3, 3] - places[1][:3, 3]) < APART_M:
+                    continue
+                ends = list(zip(swap.climbs, places, strict=True))
+                beyond = max(self._beyond_m(climb, place, plate) for climb, place in ends)
+                one = _Chosen(tuple(name for name, _ in picked), shift, beyond, self._room(ends, plate))
+                yield one
+                count += 1
+                if one.lacking_m <= 0.0 or count == (AT_ANOTHER if fixed else MEASURED):
+                    return
+
+    def _within_reach(self, swap: _Swap, climb: Climb, plate: Array) -> list[tuple[str | None, Array]]:
+        """Return the ends of handrails from which a plate is within reach, the nearest first, and the poses there."""
+        if ("off" if climb.off else "on") in swap.exchange.said:
+            return [(None, climb.place)]
+        found = []
+        for rail in self.scene.loaded.platform.document.handrails.values():
+            for frame in (f"{PLATFORM}/{rail.start}", f"{PLATFORM}/{rail.end}"):
+                place = self._place(climb.who, frame)
+                beyond = self._beyond_m(climb, place, plate)
+                if beyond <= -SPARE_M:
+                    found.append((beyond, frame, place))
+        kept: list[tuple[str | None, Array]] = []
+        for _, frame, place in sorted(found, key=lambda one: one[:2]):  # rails that meet end at one place
+            if all(np.linalg.norm(place[:3, 3] - other[:3, 3]) > SPARE_M for _, other in kept):
+                kept.append((frame, place))
+        return kept
+
+    def _place(self, who: str, frame: str) -> Array:
+        """Return T_world_boots (4, 4) of somebody at the end of a handrail."""
+        if (who, frame) not in self._places:
+            self._places[who, frame] = place_pose(self.scene, frame, who)
+        return self._places[who, frame]
+
+    def _beyond_m(self, climb: Climb, place: Array, plate: Array) -> float:
+        """Return how far beyond reach of boots and gloves a plate is, m; negative within.
+
+        Who gets off may cross a gap besides, as the ledger has it.
+        """
+        key = (climb.who, place.tobytes())
+        if key not in self._points:
+            member = self.scene.loaded.crew[climb.who].document
+            posture = self.climbing.hanging(self.scene.position, climb.who, place)
+            tree = self.scene.tree.attach(climb.who, WORLD, poses.identity())
+            links = (member.boots, *member.gloves)
+            self._points[key] = np.array([tree.pose_of(f"{climb.who}/{link}", posture)[:3, 3] for link in links])
+        apart = float(np.linalg.norm(self._points[key] - plate[:3, 3], axis=1).min())
+        day = self.scene.loaded.scenario.day
+        return apart - reach_of(self.scene, climb.who) - (day.rail_gap if climb.off and day is not None else 0.0)
+
+    def _room(self, ends: Sequence[tuple[Climb, Array]], plate: Array) -> Room:
+        """Return the least room of two on the way on and off: from what is rigid with the plate, and each other."""
+        rooms = []
+        for climb, place in ends:
+            moved = replace(climb, place=place)
+            rooms.append(self.climbing.room_of_plate(moved, climb.tree, climb.position, plate))
+            for other, there in ends:
+                if other.who != climb.who:
+                    tree = climb.tree.attach(other.who, WORLD, poses.identity())
+                    position = self.climbing.hanging(climb.position, other.who, there)
+                    points = np.stack([plate, place] if climb.off else [place, plate])
+                    way = self.climbing.way(position, climb.who, points, off=climb.off)
+                    rooms.append(self.climbing.along(tree, climb.who, way, tree.bodies_of((other.who,))))
+        return min(rooms, key=lambda one: one.spare_m)
+
+    def _why_not(self, swap: _Swap, best: _Chosen | None, written_m: float) -> str:
+        """Say what is lacking, and where else people could change places."""
+        why = f"the handrail is {written_m:.2f} m beyond reach of the plate, and no other is within it"
+        if best is not None:
+            why = f"from every handrail within reach {best.room.words} come {best.lacking_m:.2f} m too near one another"
+        sites = self.scene.loaded.platform.document.worksites
+        here, others = swap.plate[:3, 3], []
+        for name, site in sites.items():
+            plate = self.scene.tree.pose_of(f"{PLATFORM}/{site.stand}", self.scene.position)
+            others.append((float(np.linalg.norm(plate[:3, 3] - here)), name, plate))
+        others.sort(key=lambda one: one[:2])
+        moved = (_Swap(_fixed(swap), swap.climbs, plate, name) for _, name, plate in others if name != swap.site)
+        other = next((one.site for one in moved if any(way.lacking_m <= 0.0 for way in self._choices(one))), None)
+        instead = f"at: {other} is the nearest that does" if other else "say where: waits and to, or another at"
+        return f"people cannot change places at {swap.site}: {why}; {instead}"
+
+    # -- the restraint in the hands -----------------------------------------------------------------------------------
+
+    def _held(self, exchange: Exchange) -> dict[str, Any] | None:
+        """Return settings in which the restraint is clear of all in the hands of who fits or stows it, if need be."""
+        visits = self.left.visits
+        stop = next((s for s in self.stops if s.visit is not None and visits[s.visit].path == exchange.path), None)
+        known = self.scene.loaded.restraints[RESTRAINT].document.settings
+        tree, position = self._before(stop)
+        own = {name: float(position[tree.column(f"{RESTRAINT}/{one.joint}")]) for name, one in known.items()}
+        tried = [own]
+        for name, one in known.items():
+            first, last = round(one.lowest / one.step), round(one.highest / one.step)
+            tried += [{**own, name: count * one.step} for count in range(first, last + 1)]
+        tried.sort(key=lambda said: sum(abs(said[name] - own[name]) / one.step for name, one in known.items()))
+        best, settings = Room(-np.inf), own
+        for said in tried:
+            room = self._in_hands(exchange, said, stop)
+            if room.spare_m > best.spare_m:
+                best, settings = room, said
+            if best.spare_m >= NOTHING_M:
+                break
+        if best.spare_m < NOTHING_M:
+            self.lacking_m -= best.spare_m
+            self._tell(exchange.steps[-1], f"in whatever setting {exchange.who} holds the restraint, {best.words} come "
+                       f"{-best.spare_m:.2f} m too near one another; say at: another worksite")  # fmt: skip
+        if best.spare_m < NOTHING_M or settings == own:
+            return None
+        held = {name: f"{np.degrees(angle):g} deg" for name, angle in settings.items() if abs(angle) > 1e-9}
+        said_so = ", ".join(f"{name} {angle}" for name, angle in held.items()) or "all settings at 0"
+        self._tell(exchange.steps[-1], f"the restraint is held with {said_so}: else it meets something in the hands")
+        return {"held": held or dict.fromkeys(list(known)[:1], "0 deg")}
+
+    def _before(self, stop: Stop | None) -> tuple[Tree, Array]:
+        """Return what hangs from what and stands where before a stop."""
+        return (self.scene.tree, self.scene.position) if stop is None else (stop.piece.tree, stop.piece.position)
+
+    def _in_hands(self, exchange: Exchange, settings: dict[str, float], stop: Stop | None) -> Room:
+        """Return the room of the restraint in the hands of who stands at the worksite."""
+        scene, who = self.scene, exchange.who
+        tree, position = self._before(stop)
+        position = self.climbing.standing(position, who, place_pose(scene, str(exchange.at), who))
+        for name, angle in settings.items():
+            joint = scene.loaded.restraints[RESTRAINT].document.settings[name].joint
+            position[tree.column(f"{RESTRAINT}/{joint}")] = angle
+        tree = tree.attach(who, WORLD, poses.identity())
+        tree = hang(scene, tree, RESTRAINT, f"{who}/{scene.loaded.crew[who].document.hands}", position)
+        others = [name for name in scene.loaded.crew if name != who]
+        still = ~tree.bodies_of((ARM, RESTRAINT, *others))
+        return self.climbing.least(tree, position[None], tree.bodies_of((RESTRAINT,)), still)
+
+
+def _fixed(swap: _Swap) -> Exchange:
+    """Return an exchange with the plate where it is, for another worksite."""
+    return replace(swap.exchange, said=("shift",))

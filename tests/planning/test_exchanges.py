@@ -1,0 +1,91 @@
+"""People change places within reach, get on with what is asked, and hold a restraint clear of all in the hands."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from armcarry.files.load import load_scenario
+from armcarry.planning.exchanges import Exchanges
+from armcarry.planning.stops import plate_at, stops_of
+from armcarry.planning.taking import Taking
+from armcarry.planning.trial import Base
+from armcarry.scene.build import build_scene
+
+DAY = """format: armcarry scenario 1
+title: t
+purpose: p
+platform: tern_yard
+arm: heron
+rules: tern_yard
+base: {mount: trolley, station: -6 m}
+carts: {cart_1: 16.2 m, cart_2: -14.2 m}
+restraint: {at: platform/bay_7_socket, settings: {pitch: 90 deg}}
+crew: {ev1: {posture: carry, at: inside}, ev2: {posture: carry, at: inside}}
+day:
+  steps:
+    - go_out: [ev1, ev2]
+    - fit: {who: ev1}
+    - swap: {off: ev1, on: ev2, at: bay_3}
+    - swap: {off: ev2, on: ev1, at: bay_7}
+    - swap: {off: ev1, on: ev2, at: bay_10}
+"""
+
+
+@pytest.fixture(scope="module")
+def asked(tmp_path_factory):
+    """Return scene, what is open, and the stops of the arm."""
+    path = tmp_path_factory.mktemp("exchanges") / "own.yaml"
+    path.write_text(DAY)
+    scene = build_scene(load_scenario(path))
+    left = scene.loaded.beside.open
+    return scene, left, stops_of(scene, left.visits)
+
+
+def _found(asked, number):
+    scene, left, stops = asked
+    one = replace(left, exchanges=left.exchanges[number : number + 1])
+    return Exchanges(scene, one, stops, lambda words: None)
+
+
+def test_a_restraint_is_turned_to_be_clear_of_the_seat_while_it_is_in_the_hands(asked):
+    found = _found(asked, 0)
+    assert (found.places, found.lacking_m) == ([{"held": {"pitch": "120 deg"}}], 0.0)
+    assert found.told == ["own.yaml:14 (fit: {who: ev1}): the restraint is held with pitch 120 deg: else it meets "
+                          "something in the hands"]  # fmt: skip
+
+
+def test_people_who_reach_the_plate_from_its_own_handrail_change_places_there(asked):
+    found = _found(asked, 1)
+    assert (found.places, found.told, found.lacking_m) == ([None], [], 0.0)
+
+
+def test_people_change_places_from_other_handrails_where_its_own_is_beyond_reach(asked):
+    found = _found(asked, 2)
+    where = found.places[0] or {}
+    assert {"on", "off"} <= set(where) and where["on"] != where["off"]
+    assert not any("keel_port_7" in where[key] for key in ("on", "off"))
+    assert "beyond reach" in found.told[0] and "own.yaml:16" in found.told[0] and found.lacking_m == 0.0
+
+
+def test_where_nobody_can_change_places_the_shortfall_and_another_worksite_are_told(asked):
+    found = _found(asked, 3)
+    assert found.places == [None] and found.lacking_m > 0.0
+    assert "own.yaml:17 (swap: {" in found.told[0] and "people cannot change places at bay_10" in found.told[0]
+    assert "is the nearest that does" in found.told[0]
+
+
+@pytest.mark.parametrize(("pitch_deg", "does"), [(90.0, True), (105.0, False)])
+def test_settings_are_compared_with_the_way_onto_the_plate(asked, pitch_deg, does):
+    scene, left, stops = asked
+    stop = next(one for one in stops if any(climb.step == "ev2_gets_on" for climb in one.climbs))
+    taking = Taking(scene, {"pitch": np.radians(pitch_deg)})
+    plate = plate_at(scene, left.visits[stop.visit], stop)
+    lacking = taking.lacking_to_climb_m(stop, Base("trolley", -6.0), plate)
+    assert (lacking <= 0.0) == does
+
+
+def test_who_walks_to_the_plate_or_away_while_the_arm_is_there_is_looked_at_with_it(asked):
+    _, _, stops = asked
+    fit = next(one for one in stops if any(climb.step == "ev1_gets_on" for climb in one.climbs))
+    assert [(climb.step, climb.way is None) for climb in fit.climbs] == [("ev1_to_bay_7", False), ("ev1_gets_on", True)]
