@@ -29,7 +29,7 @@ SPARE_M = 0.05
 #: room below which a place does not do, and how far apart the two are at least, m
 NOTHING_M, APART_M = -0.002, 0.3
 #: ways of changing places that are measured at a worksite, and at another one that is to be told, most
-MEASURED, AT_ANOTHER = 24, 4
+MEASURED, AT_ANOTHER = 8, 2
 #: how far the plate is shifted in the stand's axes to come within reach, the least first, m
 SHIFTS_M = sorted(
     product((0.0, -0.3, -0.6), (0.0, 0.3, -0.3, 0.6, -0.6, 0.9, -0.9), (0.0, 0.3, -0.3)),
