@@ -36,6 +36,11 @@ def stood(point: Sequence[float], bare: Bare | None = None) -> dict[str, Any]:
     return {"position": position([round(value, 6) for value in pose[:3, 3].tolist()]), "rotation": turns}
 
 
+def led(stand: str, point: Sequence[float], bare: Bare | None = None) -> dict[str, Any]:
+    """Return a straight move of the plate, or of the bare tip as if the plate were on it, to a point at a stand."""
+    return {"line": {"frame": f"platform/{stand}", "to": stood(point, bare)["position"]}}
+
+
 def position(point: Sequence[float]) -> list[str]:
     """Return a position as it is written."""
     return [write(value, "length") for value in point]

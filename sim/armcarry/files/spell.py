@@ -13,7 +13,7 @@ from armcarry.files.documents.carries import INTENT_KINDS, Move
 from armcarry.files.documents.intents import Bring, Fetch, Place, Ride
 from armcarry.files.documents.platform import PlatformDocument, Worksite
 from armcarry.files.documents.scenario import ScenarioDocument
-from armcarry.files.fitting import Bare, stood
+from armcarry.files.fitting import Bare, led, stood
 from armcarry.files.model_files import ModelFile
 from armcarry.files.validate import Source
 from armcarry.files.yaml_text import YamlPath
@@ -145,7 +145,7 @@ class Ways:
     def enter(self, visit: Visit) -> Moves:
         """Return the moves from where one waits to where one works."""
         site, words = self.known.platform.worksites[visit.worksite], spoken(visit.worksite)
-        moves = [led(site, point, visit.bare) | {"say": f"In to {words}"} for point in self.way(visit)[1:]]
+        moves = [led(site.stand, point, visit.bare) | {"say": f"In to {words}"} for point in self.way(visit)[1:]]
         if visit.loaded and moves:
             moves[-1]["rate"] = site.last_rate
         self.at = visit
@@ -159,7 +159,7 @@ class Ways:
         site = self.known.platform.worksites[visit.worksite]
         back = self.way(visit)[-2::-1]
         words = f"Back from {spoken(visit.worksite)}"
-        moves = [led(site, point, visit.bare) | {"say": words} for point in back]
+        moves = [led(site.stand, point, visit.bare) | {"say": words} for point in back]
         if visit.loaded and moves:
             moves[0]["rate"] = site.last_rate
         return moves
@@ -298,14 +298,9 @@ def way_of(site: Worksite, loaded: bool) -> Sequence[Point]:
     return site.way_in_loaded if loaded and site.way_in_loaded else site.way_in
 
 
-def led(site: Worksite, point: Point, bare: Bare | None) -> dict[str, Any]:
-    """Return a straight move of the plate, or of the bare tip as if the plate were on it, to a point at a stand."""
-    return {"line": {"frame": f"platform/{site.stand}", "to": stood(point, bare)["position"]}}
-
-
 def line(site: Worksite, point: Point) -> dict[str, Any]:
     """Return a straight move of the plate to a point in the frame of a stand."""
-    return led(site, point, None)
+    return led(site.stand, point)
 
 
 def spoken(name: str) -> str:
