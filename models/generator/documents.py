@@ -84,7 +84,10 @@ def platform() -> str:
         "appendages": _appendages(),
         "worksites": _worksites(),
         "seats": _seats(),
-        "handrails": {name: {"start": f"{name}_from", "end": f"{name}_to"} for name in furniture.rails()},
+        "handrails": {
+            name: {"start": f"{name}_from", "end": f"{name}_to", **_near(worksites.near_rails().get(name, ()))}
+            for name in furniture.rails()
+        },
         "zones": {
             "track": {
                 "frame": "track_from", "end": "track_to", "within": "2.2 m", **_near(worksites.OVER_THE_TRACK),

@@ -110,7 +110,8 @@ def seats() -> list[SeatPlan]:
         ]),
     ]
     soft = [
-        SeatPlan(name, frame, ("thermal_blanket",), 0, 0, (f"{name}_plate",)) for name, frame in BLANKET_SEATS.items()
+        SeatPlan(name, frame, ("thermal_blanket",), 0, 0, (f"{name}_plate",), _near_blanket_seat(name))
+        for name, frame in BLANKET_SEATS.items()
     ]
     return box + cameras + soft
 
@@ -120,6 +121,49 @@ def _near_box_seat(name: str) -> list[NearPlan]:
     return [
         NearPlan("whole", f"{name}_*", 0.0, "the box sits on it, its brackets beside it"),
         NearPlan("whole", f"keel_bay_{bay}_*", 0.2, "the keel stands behind the seat"),
+    ]
+
+
+#: bays of the keel with a handrail: side -> bays
+KEEL_RAILS = {"port": range(1, 13), "star": range(4, 12)}
+#: handrails of the keel that pass a folded radiator: side -> bays
+PAST_RADIATORS = {"port": (8, 9, 10), "star": (4, 5, 6)}
+
+
+def near_rails() -> dict[str, list[NearPlan]]:
+    """Return what whoever goes along a handrail may come near to: handrail -> why and how near."""
+    found = {}
+    for side, bays in KEEL_RAILS.items():
+        for bay in bays:
+            near = [NearPlan("hands|forearms", "arm/base_*", 0.85, "the arm's foot rolls along the track beside it")]
+            if bay in PAST_RADIATORS[side]:
+                why = "the rail runs beside the folded radiator"
+                near.append(NearPlan("hands|arms", f"radiator_{side}_sheet_*", 0.4, why))
+            found[f"keel_{side}_{bay}"] = near
+    return found
+
+
+#: what the blanket's seats are on, and what else stands beside them
+BEHIND_BLANKET = {
+    "rack_b_seat": ("rack_b_board", "rack_b_locker|keel_bay_10_*"), "bay_5_seat": ("bay_5_junction", "keel_bay_5_*"),
+    "den_top_seat": ("den_barrel", "rail_den_*|standoff_den_*"),
+}
+
+
+def _near_blanket_seat(name: str) -> list[NearPlan]:
+    behind, beside = BEHIND_BLANKET[name]
+    return [
+        NearPlan("whole", f"{name}_plate|{behind}", 0.0, "the blanket lies on it"),
+        NearPlan("whole", beside, 0.15, "it stands beside the seat"),
+    ]
+
+
+def _near_blanket_site(seat: str) -> list[NearPlan]:
+    to = f"{seat}_plate|{BEHIND_BLANKET[seat][0]}"
+    return [
+        NearPlan("hands", to, 0.15, "gloves fasten the blanket"),
+        NearPlan("forearms", to, 0.3, "forearms follow the gloves"),
+        NearPlan("whole", "|".join((to, BEHIND_BLANKET[seat][1])), 0.4, "who reaches for the blanket bends before it"),
     ]
 
 
@@ -194,13 +238,14 @@ def _blanket_sites() -> list[Site]:
     rack, bay, den = (BLANKET_SEATS[name] for name in ("rack_b_seat", "bay_5_seat", "den_top_seat"))
     return [
         Site("rack_b", "rack B, bay 10 port: blanket and tools", hands_on(rack, "thermal_blanket"), None,
-             {"rack_b_handle": rack @ at(0.14)}, "keel_port_10", False, "rack_b_seat"),
+             {"rack_b_handle": rack @ at(0.14)}, "keel_port_10", False, "rack_b_seat",
+             _near_blanket_site("rack_b_seat")),
         Site("bay_5", "bay 5 port: cable junction under a thermal blanket", hands_on(bay, "thermal_blanket"), None,
              {"bay_5_snaps_left": bay @ at(0.1, -0.3), "bay_5_snaps_right": bay @ at(0.1, 0.3)}, "keel_port_5", False,
-             "bay_5_seat"),
+             "bay_5_seat", _near_blanket_site("bay_5_seat")),
         Site("den_top", "top of den: where the thermal blanket goes", hands_on(den, "thermal_blanket"), None,
              {"den_top_snaps_left": den @ at(0.1, -0.4), "den_top_snaps_right": den @ at(0.1, 0.4)}, "den_1", False,
-             "den_top_seat"),
+             "den_top_seat", _near_blanket_site("den_top_seat")),
     ]
 
 

@@ -19,10 +19,10 @@ RULED = [
 SEATS = {"seats": {"berth": {"frame": "berth_at", "accepts": ["load"], "touches": ["cradle"]}}}
 
 
-def _scene(rider_scene, load_at="ev1/hands", **more):
+def _scene(rider_scene, load_at="ev1/hands", worker_at=None, **more):
     load = {"hardware": {"load": {"model": "load", "at": load_at}}}
     return rider_scene(
-        {}, (WALL, CRADLE), held=(BOX,), platform=SEATS, script=load,
+        {}, (WALL, CRADLE), held=(BOX,), platform=SEATS, script=load, worker_at=worker_at,
         frames={"berth_at": poses.translation((6.0, 0.0, 0.3))}, rules={"required": RULED} | more,
     )  # fmt: skip
 
@@ -71,6 +71,18 @@ def test_who_sits_in_a_seat_is_asked_nothing_of_the_platform_and_may_touch_what_
     assert names.why.tolist()[2:4] == [RESTS, RESTS]
     assert names.meant.tolist() == [False, False, False, True, True, False]
     np.testing.assert_allclose(names.left_m[2:4], [TOUCH_M, np.nan])
+
+
+def test_what_somebody_off_the_arm_brings_is_asked_no_more_than_their_own_body(rider_scene):
+    walker = {"between": ["worker", "structure"], "distance": "0 m"}
+    afoot = {"worker_at": "platform/berth_at", "load_at": "ev2/hands"}
+    assert _asked(_scene(rider_scene, **afoot), named=(LOAD_WALL,)).at(0.0).required_m == 0.3  # no rule for workers
+    found = _asked(_scene(rider_scene, required=[*RULED, walker], **afoot), named=(LOAD_WALL, LOAD_CRADLE)).at(0.0)
+    assert (found.required_m[0], found.why[0], found.meant[1]) == (0.0, RULE, True)
+    on_arm = _asked(_scene(rider_scene, required=[*RULED, walker], worker_at="platform/berth_at"), named=(LOAD_WALL,))
+    assert on_arm.at(0.0).required_m == 0.3
+    stricter = [*RULED, walker | {"distance": "0.5 m"}]
+    assert _asked(_scene(rider_scene, required=stricter, **afoot), named=(LOAD_WALL,)).at(0.0).required_m == 0.3
 
 
 def test_a_relaxation_counts_for_its_two_in_either_order_where_it_asks_for_less(rider_scene):

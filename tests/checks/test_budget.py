@@ -8,6 +8,9 @@ import pytest
 
 from armcarry.checks.budget import PAIRS, TERMS, check, terms_of
 from armcarry.files.load import load_scenario
+from armcarry.geometry import poses
+from armcarry.geometry.model import Body
+from armcarry.geometry.shapes import Sphere
 from armcarry.record.finding import Verdict
 from armcarry.record.record import PairRow
 from armcarry.scene.displaced import Displaced
@@ -138,3 +141,15 @@ def test_where_structure_truly_stands_is_not_asked_of_who_holds_on_to_it(rider_s
     kept = replace(record.ledger, start=replace(record.ledger.start, people={"ev1": inside}), acts=(), after=())
     assert set(terms_of(replace(record, kept=kept), held)) == {"structure_placement", "thermal"}
     assert terms_of(record, wing) == {}  # no term of these rules names appendages
+
+
+def test_what_somebody_off_the_arm_brings_has_nothing_of_the_arms_positioning(rider_scene, turning_record):
+    held = (Body("box", "base", Sphere(0.1), poses.identity()),)
+    where = {"hardware": {"load": {"model": "load", "at": "ev2/hands"}}}
+    scene = rider_scene({}, held=held, script=where, worker_at="platform/stand", rules={"budget": STATED})
+    beside = replace(row(0.02, a="hardware", b="appendage"), body_a="load/box", body_b="platform/wing")
+    assert set(terms_of(turning_record(scene), beside)) == {"grasp"}
+    past = replace(beside, body_b="platform/rail", class_b="structure")
+    assert terms_of(turning_record(scene), past) == {}
+    on_arm = rider_scene({}, held=held, worker_at="platform/stand", rules={"budget": STATED})
+    assert set(terms_of(turning_record(on_arm), past)) == set(TERMS)

@@ -1,9 +1,37 @@
-"""Where workers stand along handrails."""
+"""Where workers stand along handrails, and which way their bodies are turned on the way."""
 
 import numpy as np
+import pytest
 
+from armcarry.files.load import load_scenario
 from armcarry.geometry import poses
+from armcarry.scene.build import build_scene
+from armcarry.timeline.plan import ways_of
 from armcarry.timeline.walks import grip, place_pose
+
+#: a worker goes along the keel's port side
+DAY = """\
+format: armcarry scenario 1
+title: along the keel
+purpose: to be changed
+platform: tern_yard
+arm: heron
+rules: tern_yard
+base: {mount: trolley, station: -16 m}
+vehicle: docked
+VEHICLE
+appendages: {radiator_port: PORT, radiator_star: stowed, solar_wing: sloped}
+carts: {cart_1: 16.2 m, cart_2: -14.2 m}
+restraint: {at: platform/RESTRAINT}
+crew: {ev1: {posture: carry, at: platform/keel_port_6_from}, ev2: {posture: carry, at: inside}}
+hardware: {survey_camera: {model: survey_camera, at: platform/CAMERA}}
+day:
+  others: [operator]
+  ends: outside
+  steps:
+    STEP
+    - {name: go, actors: [ev1], translate: {to: GOAL}, AFTER}
+"""
 
 
 def test_a_rail_on_a_platform_without_bodies_leaves_room_on_every_side(rider_scene):
@@ -13,3 +41,38 @@ def test_a_rail_on_a_platform_without_bodies_leaves_room_on_every_side(rider_sce
     assert not [body for body in scene.tree.bodies if body.link.startswith("platform/")]
     pose = place_pose(scene, "platform/left", "ev1")
     assert np.allclose(poses.apply(pose, grip(scene, "ev1")), (2.0, 0.0, 0.0))
+
+
+def _way(folder, step="", **words):
+    """Return the boots' poses on the way of a day, in which one step may come before."""
+    words = {"VEHICLE": "", "PORT": "stowed", "RESTRAINT": "loft_side_socket", "CAMERA": "mast_top_seat",
+             "GOAL": "platform/keel_port_11_to", **words}  # fmt: skip
+    words |= {"STEP": step, "AFTER": "after: [before]" if step else "takes: 1 h"}
+    text = DAY
+    for word, said in words.items():
+        text = text.replace(word, said)
+    path = folder / "day.yaml"
+    path.write_text(text)
+    (walk,) = ways_of(build_scene(load_scenario(path))).walks["go"]
+    return walk.motion.at(np.linspace(walk.motion.start_s, walk.motion.end_s, 50))
+
+
+@pytest.mark.parametrize(
+    ("goal", "step", "before", "by_then"),
+    [
+        ("loft_2_to", "actors: [operator], move_appendage: {appendage: radiator_port, state: stowed}",
+         {"PORT": "deployed"}, {}),
+        ("loft_2_to", "actors: [operator], move_vehicle: {to: [-3 m, 4 m, 1 m]}", {},
+         {"VEHICLE": "vehicle_from: [-3 m, 4 m, 1 m]"}),
+        ("keel_port_1_from", "actors: [ev2], seat: {what: survey_camera, into: bay_3_seat}", {},
+         {"CAMERA": "bay_3_seat"}),
+        ("loft_2_to", "actors: [ev2], seat: {what: restraint, into: rack_a_socket}", {},
+         {"RESTRAINT": "rack_a_socket"}),
+    ],
+)  # fmt: skip
+def test_a_way_is_led_past_what_stands_beside_it_when_it_is_gone(tmp_path, goal, step, before, by_then):
+    goal = {"GOAL": f"platform/{goal}"}
+    then = _way(tmp_path, **by_then, **goal)
+    assert not np.allclose(then, _way(tmp_path, **before, **goal))
+    changed = _way(tmp_path, f"- {{name: before, takes: 5 min, {step}}}", **before, **goal)
+    np.testing.assert_allclose(changed, then)

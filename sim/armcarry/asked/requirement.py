@@ -1,12 +1,13 @@
 """What is asked of two bodies at a time, why, and under which relaxation: one answer for every room.
 
 The first rule that names the classes of the two counts; of a person and what is in the person's own hands, that of
-rider and hardware, on the arm or off it. Hardware in its seat is asked no distance from the platform, and bodies with
-one joint between none from each other: both are as near as they were put, and must not touch. A relaxation that the
-script grants to the two counts where it asks for less; where several hold at
-once the smallest counts, since each of them was granted. No relaxation asks for more than the rule, nor for
-anything where there is no rule. Bodies are meant to touch where the rules or hands say so, and hardware and the part
-of a seat that takes it up wherever nothing is required between them.
+rider and hardware, on the arm or off it. What somebody off the arm brings, in the hands or on the own tether, is asked
+no more than that person's own body is: hands guide it. Hardware in its seat is asked no distance from the platform, and
+bodies with one joint between none from each other: both are as near as they were put, and must not touch. A relaxation
+that the script grants to the two counts where it asks for less; where several hold at once the smallest counts, since
+each of them was granted. No relaxation asks for more than the rule, nor for anything where there is no rule. Bodies are
+meant to touch where the rules or hands say so, and hardware and the part of a seat that takes it up wherever nothing is
+required between them.
 
 What must be left after a fault (a late stop, a runaway or locked joint) is the rules' ``stop_remainder``, but never
 more than was required of the two anyway: else a carry that keeps every requirement, through a gap that was
@@ -195,11 +196,15 @@ def _kinds(
 
 def _by_rule(scene: Scene, tree: Tree, pairs: np.ndarray) -> Array:
     """Return what the rules require of the classes of pairs (P,), nan where none covers them."""
-    names, code = np.unique(np.array(scene.body_classes(tree)), return_inverse=True)
+    names, code = np.unique(np.array([*scene.body_classes(tree), "worker"]), return_inverse=True)
+    code, person = code[:-1], code[-1]
     rules = scene.loaded.rules
     found = [[required_clearance_m(rules, a, b) for b in names] for a in names]
     table = np.array([[np.nan if value is None else value for value in row] for row in found])
     ruled = table[code[pairs[:, 0]], code[pairs[:, 1]]]
+    brought = [item for item in scene.loaded.hardware if scene.brought_by(tree, item) is not None]
+    code = np.where(tree.bodies_of(brought), person, code)
+    ruled = np.fmin(ruled, table[code[pairs[:, 0]], code[pairs[:, 1]]])
     held = required_clearance_m(rules, "rider", "hardware")
     return np.asarray(np.where(_in_own_hands(scene, tree, pairs), np.nan if held is None else held, ruled))
 

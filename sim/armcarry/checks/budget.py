@@ -55,27 +55,43 @@ def check(record: Record) -> tuple[Finding, ...]:
 
 
 def _holds_on(record: Record, row: PairRow) -> bool:
-    """Tell whether a pair is somebody outside and the very structure they hold on to, wherever that truly stands."""
-    if {row.class_a, row.class_b} != {"worker", "structure"}:
-        return False
-    body, other = (row.body_a, row.body_b) if row.class_a == "worker" else (row.body_b, row.body_a)
-    person = record.ledger.at(row.time_s).people[body.split("/", 1)[0]]
-    return other.startswith(f"{PLATFORM}/") and not person.inside
+    """Tell whether a pair is somebody outside, or what they bring, and the very structure they hold on to."""
+    for kind, body, other in ((row.class_a, row.body_a, row.body_b), (row.class_b, row.body_b, row.body_a)):
+        who = body.split("/", 1)[0] if kind == "worker" else _brought_by(record, row, body, kind)
+        if who is not None and other.startswith(f"{PLATFORM}/") and {row.class_a, row.class_b} == {kind, "structure"}:
+            return not record.ledger.at(row.time_s).people[who].inside
+    return False
+
+
+def _brought_by(record: Record, row: PairRow, body: str, kind: str) -> str | None:
+    """Return who brings a body of hardware off the arm while a row holds; None where nobody does."""
+    tree = record.phase_at((row.start_s + row.end_s) / 2).tree
+    return record.scene.brought_by(tree, body.split("/", 1)[0]) if kind == "hardware" else None
 
 
 def terms_of(record: Record, row: PairRow) -> dict[str, BudgetTerm]:
     """Return the terms that count for a pair: those that name the class of one of its bodies.
 
-    A term that names both moves both alike (the arm's positioning, for arm and rider) and cancels. So does where
-    structure truly stands for somebody outside who holds on to that very structure.
+    A term that names both moves both alike (the arm's positioning, for arm and rider) and cancels. What somebody off
+    the arm brings has none of the terms that name the arm. Where structure truly stands counts neither for somebody
+    outside who holds on to that very structure nor, as hands guide it past, for what they bring.
     """
     held = _holds_on(record, row)
+    if held and "hardware" in (row.class_a, row.class_b):
+        return {}
+    one, other = (
+        (kind, _brought_by(record, row, body, kind) is None)
+        for body, kind in ((row.body_a, row.class_a), (row.body_b, row.class_b))
+    )
     return {
         name: term
         for name, term in record.scene.loaded.rules.budget.items()
-        if not (held and "structure" in term.applies_to)
-        and (row.class_a in term.applies_to) != (row.class_b in term.applies_to)
+        if not (held and "structure" in term.applies_to) and _counts(term, *one) != _counts(term, *other)
     }
+
+
+def _counts(term: BudgetTerm, kind: str, by_arm: bool) -> bool:
+    return kind in term.applies_to and (by_arm or "arm" not in term.applies_to)
 
 
 def worst_case_m(terms: Iterable[BudgetTerm]) -> float:

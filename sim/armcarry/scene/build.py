@@ -96,6 +96,11 @@ class Scene:
         """Return the hardware that moves with the arm, held by a rider or by the arm itself."""
         return tuple(name for name in self.loaded.hardware if tree.hangs_from(name, ARM))
 
+    def brought_by(self, tree: Tree, item: str) -> str | None:
+        """Return who brings an item off the arm, in the hands or on the own tether; None where nobody does."""
+        afoot = [who for who in self.loaded.crew if item in self.loaded.hardware and not tree.hangs_from(who, ARM)]
+        return next((who for who in afoot if tree.hangs_from(item, who)), None)
+
     def load(self, tree: Tree) -> tuple[LoadName, LoadClass]:
         """Return the name and limits of the load class that holds in this tree."""
         name: LoadName = "free"

@@ -97,8 +97,7 @@ def _vehicle(walk: Walkthrough, step: Step) -> None:
     """Move the vehicle straight to another place in its dock's frame, over the whole step, as it is turned."""
     if step.move_vehicle is None:
         return
-    to = (0.0, 0.0, 0.0) if step.move_vehicle.to == "docked" else step.move_vehicle.to
-    for joint, value in zip(FREE_JOINTS[:3], to, strict=True):
+    for joint, value in zip(FREE_JOINTS[:3], step.move_vehicle.goal, strict=True):
         walk.slide(step, f"{VEHICLE}/{joint}", float(value))
 
 

@@ -7,12 +7,15 @@ from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from armcarry.errors import FrameError, StepError
 from armcarry.files.documents.day import Day
 from armcarry.files.documents.steps import AIRLOCK, Step
 from armcarry.geometry.poses import Array, identity
 from armcarry.ledger.book import Ledger, keep
-from armcarry.scene.build import PLATFORM, Scene, hang
+from armcarry.scene.build import PLATFORM, VEHICLE, Scene, hang
+from armcarry.scene.crew import FREE_JOINTS
 from armcarry.scene.tree import WORLD
 from armcarry.timeline.acts import acts_of_day, pages_before
 from armcarry.timeline.conflicts import Conflict, two_places
@@ -180,22 +183,40 @@ def ways_of(scene: Scene) -> Ways:
 
 
 def _stands_after(scene: Scene, step: Step) -> Scene:
-    """Return the scene with hardware and carts where a step leaves them, people and the arm left alone."""
-    platform, tree, position = scene.loaded.platform.document, scene.tree, scene.position.copy()
-    if step.move_cart is not None:
-        position[tree.column(f"{PLATFORM}/{platform.carts[step.move_cart.cart].joint}")] = step.move_cart.to
-    elif step.seat is not None:
-        to = scene.socket(step.seat.into) or WORLD
-        frame = to.removeprefix(f"{PLATFORM}/")
-        for cart in platform.carts.values():
-            if cart.body_frame == frame and step.seat.station is not None:
-                position[tree.column(f"{PLATFORM}/{cart.joint}")] = step.seat.station
-        tree = hang(scene, tree, step.seat.what, to, position)
+    """Return the scene with hardware, restraints and what the platform moves where a step leaves them.
+
+    People are left alone, and so is the arm: where it is by then is not known before its carries are planned.
+    """
+    tree, position = scene.tree, scene.position.copy()
+    for joint, value in _left_at(scene, step).items():
+        position[tree.column(joint)] = value
+    if step.seat is not None:
+        tree = hang(scene, tree, step.seat.what, scene.socket(step.seat.into) or WORLD, position)
     elif step.take is not None:
         tree = tree.attach(step.take.what, WORLD, identity())  # in somebody's hands: not in the way of a walk
-    else:
+    elif np.array_equal(position, scene.position):
         return scene
     return replace(scene, tree=tree, position=position)
+
+
+def _left_at(scene: Scene, step: Step) -> dict[str, float]:
+    """Return the values that joints of platform and vehicle have once a step is done: appendages, carts, base."""
+    platform = scene.loaded.platform.document
+    if step.move_appendage is not None:
+        turned = platform.appendages[step.move_appendage.appendage].states[step.move_appendage.state]
+        return {f"{PLATFORM}/{joint}": value for joint, value in turned.items()}
+    if step.move_vehicle is not None:
+        to = zip(FREE_JOINTS[:3], step.move_vehicle.goal, strict=True)
+        return {f"{VEHICLE}/{joint}": value for joint, value in to}
+    rolls: dict[str | None, float] = {}
+    if step.move_cart is not None:
+        rolls = {platform.carts[step.move_cart.cart].joint: step.move_cart.to}
+    elif step.move_base is not None:
+        rolls = {platform.mounts[scene.loaded.scenario.base.mount].joint: step.move_base.to}
+    elif step.seat is not None and step.seat.station is not None:
+        frame = (scene.socket(step.seat.into) or "").removeprefix(f"{PLATFORM}/")
+        rolls = {cart.joint: step.seat.station for cart in platform.carts.values() if cart.body_frame == frame}
+    return {f"{PLATFORM}/{joint}": station for joint, station in rolls.items() if joint is not None}
 
 
 def check_order(loaded: LoadedScenario) -> None:

@@ -177,8 +177,9 @@ def _roomy(
 ) -> Array:
     """Return how a worker is turned (K, 3, 3) on every leg to have room beside the platform and what sits on it."""
     tree, position = scene.tree, scene.position
-    still = {PLATFORM, VEHICLE}
-    still |= {name for name in scene.loaded.hardware if tree.mounting(name).parent.startswith(f"{PLATFORM}/")}
+    hung = {name: tree.mounting(name).parent for name in (*scene.loaded.hardware, *scene.loaded.restraints)}
+    still = {name for name, on in hung.items() if on.startswith(f"{PLATFORM}/") and on != scene.hatch}
+    still |= {PLATFORM, VEHICLE}
     bodies = tuple(body for body in tree.bodies if body.link.split("/", 1)[0] in still)
     frames = np.array([tree.pose_of(body.link, position) @ body.pose for body in bodies]).reshape(-1, 4, 4)
     crew = scene.loaded.crew[worker].document

@@ -97,6 +97,11 @@ class MoveVehicle(Part):
         description="docked, or where its root goes in the dock's frame", examples=["docked"]
     )
 
+    @property
+    def goal(self) -> tuple[float, float, float]:
+        """Where its root goes in the dock's frame, m."""
+        return (0.0, 0.0, 0.0) if self.to == "docked" else self.to
+
 
 class LeaveRestraint(Part):
     """A rider climbs out, onto a worksite or a handrail."""
