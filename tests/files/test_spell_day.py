@@ -21,6 +21,8 @@ crew: {ev1: {posture: carry, at: inside}, ev2: {posture: carry, at: inside}}
 hardware:
   survey_camera: {model: survey_camera, at: platform/mast_top_seat, fasteners: {pan_lock: open}}
   pump_box: {model: pump_box, at: platform/rack_a_seat, fasteners: {cover: closed}}
+  spent_box: {model: pump_box, at: platform/bay_10_seat}
+  thermal_blanket: {model: thermal_blanket, at: platform/rack_b_seat, fasteners: {strap: open}}
   rail_cart_1: {model: rail_cart, at: platform/cart_1_seat}
   rail_cart_2: {model: rail_cart, at: platform/cart_2_seat}
 day:
@@ -91,8 +93,8 @@ def test_what_is_not_tethered_is_steadied_and_let_go_of_when_some_bolts_hold_it(
     loaded = told(OUT, ON, f"fetch: {at}", f"place: {down}", "leave: {at: porch}",
                   "take_along: {cart: cart_1, to: -16 m, by: ev1, bolts: 2}")  # fmt: skip
     assert _kinds(loaded, 4) == [
-        "carry", "steady", "bolt", "take", "carry", "seat", "bolt", "let_go", "carry", "leave_restraint", "move_cart",
-        "bolt",
+        "carry", "steady", "bolt", "take", "carry", "seat", "bolt", "let_go", "carry", "leave_restraint", "translate",
+        "move_cart", "bolt",
     ]  # fmt: skip
 
 
@@ -146,12 +148,15 @@ def test_what_was_fetched_is_given_back_to_where_it_was(told):
 PROBLEMS = [
     (["ride: {to: bay_33}"], "no worksite named 'bay_33'; accepted: bay_3 (nearest)"),
     (["fetch: {what: pump_box}"], "nobody is on the arm by then; accepted: board: {who: ev1, at: WORKSITE} before it"),
-    ([ON, "fetch: {what: pump_box, by: ev2}"], "'ev2' is not on the arm by then; accepted: swap: {off: ev1, on: ev2}"),
+    ([ON, "leave: {who: ev2, at: porch}"], "'ev2' is not on the arm by then; accepted: swap: {off: ev1, on: ev2}"),
     ([ON, "board: {who: ev2, at: porch}"], "ev1 is on the arm by then; accepted: leave or swap before it"),
     ([ON, "go: {who: ev1, to: bay_5}"], "ev1 is on the arm by then; accepted: leave: {who: ev1, at: WORKSITE} "),
     ([ON, "place: {what: pump_box, at: bay_7}"], "ev1 does not hold 'pump_box' by then; it is at platform/rack_a_seat"),
     ([ON, "bring: {what: pump_box, to: bay_3}"], "'bay_3' has no seat that takes 'pump_box'; accepted: rack_a, bay_7"),
     ([ON, "fetch: {what: rail_cart_1}"], "no worksite says seat: cart_1_seat; accepted: at: WORKSITE"),
+    (["{actors: [ev1], seat: {what: pump_box, into: bay_10_seat}, takes: 2 min}"], "spent_box is in bay_10_seat by "),
+    ([ON, "bring: {what: pump_box, to: bay_10}"], "spent_box is in bay_10_seat by then; accepted: a step before it "),
+    (["{fetch: {what: pump_box, by: ev2, base: 6 m}}"], "base does not go with somebody who is off the arm"),
     (["go_out: [ev1, ev3]"], "no crewmember named 'ev3'; accepted: "),
     (["take_along: {cart: cart_3, to: 3 m, by: ev1}"], "no cart named 'cart_3'; accepted: "),
     (["{ride: {to: bay_3}, takes: 3 min}"], "takes does not go with ride; accepted: name, title, after, before"),
@@ -244,6 +249,36 @@ def test_who_gets_off_the_arm_last_goes_in_last(told):
     steps = told(OUT, ON, "go: {who: ev2, to: bay_5}", "leave: {at: porch}", "go_in: [ev1, ev2]")
     after = {step.name: step.after for step in steps.scenario.day.steps}
     assert (after["ev2_to_airlock"], after["ev1_to_airlock"]) == ([], ["ev2_to_airlock"])
+
+
+def test_somebody_on_foot_brings_an_item_on_their_tether_from_its_seat_to_another(told):
+    loaded = told(OUT, "bring: {what: thermal_blanket, to: bay_5, by: ev2}")
+    steps = [step for step in loaded.scenario.day.steps if step.kind != "hatch"]
+    kinds = ["translate", "lock", "tether", "take", "translate", "seat", "untether"]
+    assert [step.kind for step in steps] == kinds and not loaded.scenario.carries
+    assert {step.actors[0] for step in steps} == {"ev2"}
+    assert [steps[k].translate.to for k in (0, 4)] == ["rack_b", "bay_5"]
+    assert [step.at for step in steps] == [None, *["rack_b"] * 3, None, *["bay_5"] * 2]
+    assert steps[5].seat.into == "bay_5_seat"
+
+
+def test_what_is_brought_on_foot_is_given_back_the_same_way(told):
+    by = "thermal_blanket, by: ev2"
+    steps = told(OUT, f"bring: {{what: {by}, to: bay_5}}", f"give_back: {{what: {by}}}").scenario.day.steps
+    assert [step.seat.into for step in steps if step.seat] == ["bay_5_seat", "rack_b_seat"]
+
+
+def test_somebody_goes_beside_an_item_to_its_worksite_or_the_nearest_end_of_a_handrail(told):
+    steps = _steps(told(OUT, "go: {who: ev1, to: pump_box}", "go: {who: ev2, to: rail_cart_2}",
+                        "take_along: {cart: cart_2, to: 9 m, by: ev2}", "go: {who: ev1, to: rail_cart_2}"))  # fmt: skip
+    walks = [(step.actors[0], step.translate.to) for step in steps.values() if step.translate]
+    assert walks[:2] == [("ev1", "rack_a"), ("ev2", "platform/keel_port_9_to")]
+    assert walks[2] == ("ev1", "platform/keel_port_8_to")
+
+
+def test_who_takes_a_cart_along_goes_beside_it_first(told):
+    steps = _steps(told(OUT, "take_along: {cart: cart_1, to: 12 m, by: ev2}"))
+    assert steps["ev2_to_keel_port_10_to"].actors == steps["push_cart_1"].actors == ["ev2"]
 
 
 def test_who_gets_off_stands_where_the_arm_is_and_goes_on_from_there(told):

@@ -68,6 +68,9 @@ class DayState:
             name: Item(name, item.at, item.fasteners, known.files["hardware", name, "model"].document)
             for name, item in script.hardware.items()
         }
+        #: joint of a cart -> its station
+        carts = known.platform.carts
+        self.slid_m = {carts[name].joint: at for name, at in script.carts.items() if name in carts}
         #: who went through the hatch last, and the step
         self.passed: tuple[str, str] | None = None
         #: step that must have ended before the arm goes on: somebody gets off it
@@ -238,6 +241,39 @@ class DayState:
             self.known.tell(path, whom, f"{instead} before it")
             return None
         return who
+
+    def beside(self, frame: str, who: str) -> str:
+        """Return where somebody goes to work on what sits in a frame: its worksite, else the nearest end of a handrail.
+
+        Who is at an end that is no farther from it stays there.
+        """
+        platform, model = self.known.platform, self.known.files["platform",].model()
+        seat = self.known.seat_at.get(frame)
+        site = next((name for name, one in platform.worksites.items() if seat is not None and one.seat == seat), None)
+        if site is not None:
+            return site
+        there = spot(platform, model, frame, self.slid_m)
+        ends = [f"platform/{end}" for rail in platform.handrails.values() for end in (rail.start, rail.end)]
+        known = [self.places[who], *ends] if self.places[who] in ends else ends
+        away = {end: round(apart_m(spot(platform, model, end), there), 2) for end in known}
+        return min(away, key=lambda end: away[end], default=self.places[who])
+
+    def slide(self, cart: str, station: float) -> None:
+        """Keep account of where a cart is."""
+        if cart in self.known.platform.carts:
+            self.slid_m[self.known.platform.carts[cart].joint] = station
+
+    def hands(self, path: YamlPath, who: str | None) -> str | None:
+        """Return whose hands do something: who is named, off the arm too, else the one who rides it."""
+        return who if who is not None and self.places.get(who, ARM) != ARM else self.rider(path, who)
+
+    def still_free(self, path: YamlPath, what: str, into: str) -> None:
+        """Add a problem where something else is in a seat by then."""
+        seat = self.known.platform.seats.get(into)
+        for other in self.items.values():
+            if seat is not None and other.name != what and other.at == f"platform/{seat.frame}":
+                out = f"a step before it that takes {other.name} out"
+                self.known.tell(path, f"{other.name} is in {into} by then", out)
 
     def ends(self, rail: Handrail, who: str) -> tuple[str, str]:
         """Return the ends of a handrail as places, the one nearer to where somebody comes from first."""

@@ -85,6 +85,8 @@ class DaySpeller(ClimbSpeller):
     def _follow(self, path: YamlPath, step: Step) -> None:
         """Keep account of a plain step."""
         item = self.items.get(step.item or "")
+        if step.seat is not None and step.seat.station is not None:
+            self._set_down(step.seat.into, step.seat.station)
         if step.fit_restraint is not None:
             self.off_arm = ""
         elif step.item in self.known.source.document.all_restraints:
@@ -94,6 +96,8 @@ class DaySpeller(ClimbSpeller):
                 self.off_arm = "" if step.seat.into == ARM else step.seat.into
         elif step.carry is not None:
             self.ways.at = None
+        elif step.move_cart is not None:
+            self.slide(step.move_cart.cart, step.move_cart.to)
         elif step.move_base is not None:
             self.ways.at = None
             self.base = self.said = step.move_base.to
@@ -106,6 +110,8 @@ class DaySpeller(ClimbSpeller):
             where = step.leave_restraint.to or (at.worksite if at is not None else "")
             self.places.update(dict.fromkeys(self.workers(step), where))
         elif item is not None:
+            if step.seat is not None:
+                self.still_free((*path, "seat", "into"), item.name, step.seat.into)
             item.follow(step, {name: seat.frame for name, seat in self.known.platform.seats.items()})
             if step.take is not None and self.ways.at is not None:
                 at = self.ways.at
@@ -128,12 +134,13 @@ class DaySpeller(ClimbSpeller):
 
     def _go(self, path: YamlPath, go: Going, step: Step) -> None:
         if self.person((*path, "who"), go.who) and self.afoot((*path, "who"), go.who):
-            self.walk(go.who, self.frame(go.to), step)
+            item = self.items.get(go.to)
+            self.walk(go.who, self.frame(go.to) if item is None else self.beside(item.at, go.who), step)
 
     def _fetch(self, path: YamlPath, fetch: FetchItem) -> bool:
         """Spell out a fetch; tell whether it could be."""
-        thing, rider = self.known.thing((*path, "what"), fetch.what), self.rider((*path, "by"), fetch.by)
-        if thing is None or rider is None:
+        thing, who = self.known.thing((*path, "what"), fetch.what), self.hands((*path, "by"), fetch.by)
+        if thing is None or who is None:
             return False
         item = self.items[fetch.what]
         seat = self.known.seat_at.get(item.at)
@@ -147,42 +154,67 @@ class DaySpeller(ClimbSpeller):
             return False
         if self.known.site((*path, "at"), at) is None:
             return False
-        visit = Visit(at, False, path, fetch.shift, fetch.base)
-        first, rest = before_taking(item, self.known.platform.seats[seat], self._tethers_first())
-        if first:
-            self.come((*path, "at"), visit, fetch.pin, only_near=True)
-            self.out.acts(fetch.what, [rider], first)
-            self.enter(visit)
+        visit, afoot = Visit(at, False, path, fetch.shift, fetch.base), self.places[who] != ARM
+        first, rest = before_taking(item, self.known.platform.seats[seat], afoot or self._tethers_first())
+        if afoot:  # both hands go along the rails, and what is brought trails on the own tether
+            self._only_by_arm(path, fetch)
+            self.walk(who, at, follows=True)
+            self.out.acts(fetch.what, [who], [*first, *rest], at=at)
         else:
-            self.come((*path, "at"), visit, fetch.pin)
-        self.out.acts(fetch.what, [rider], rest, at=_worked_at(visit))
-        self.ways.at = Visit(at, True, path, visit.shift)
-        item.at = f"{rider}/hands"
+            self.come((*path, "at"), visit, fetch.pin, only_near=bool(first))
+            if first:
+                self.out.acts(fetch.what, [who], first)
+                self.enter(visit)
+            self.out.acts(fetch.what, [who], rest, at=_worked_at(visit))
+            self.ways.at = Visit(at, True, path, visit.shift)
+        item.at = f"{who}/hands"
         return True
 
     def _place(self, path: YamlPath, place: PlaceItem, at_key: str = "at") -> None:
-        thing, rider = self.known.thing((*path, "what"), place.what), self.rider((*path, "by"), place.by)
-        if thing is None or rider is None or self.known.site((*path, at_key), place.at) is None:
+        thing, who = self.known.thing((*path, "what"), place.what), self.hands((*path, "by"), place.by)
+        if thing is None or who is None or self.known.site((*path, at_key), place.at) is None:
             return
         item = self.items[place.what]
-        if not item.at.startswith(f"{rider}/"):
-            self.known.tell((*path, "what"), f"{rider} does not hold '{place.what}' by then; it is at {item.at}",
+        if not item.at.startswith(f"{who}/"):
+            self.known.tell((*path, "what"), f"{who} does not hold '{place.what}' by then; it is at {item.at}",
                             f"fetch: {{what: {place.what}}} before it, or bring in place of it")  # fmt: skip
             return
         into = self.known.seat_of((*path, at_key), place.at, place.what, place.seat)
         if into is None:
             return
+        self.still_free((*path, at_key), place.what, into)
         seat = self.known.platform.seats[into]
-        visit = Visit(place.at, True, path, place.shift, place.base)
-        self.come((*path, at_key), visit, place.pin)
         station = None if place.station is None else write(place.station, "length")
+        visit, afoot = Visit(place.at, True, path, place.shift, place.base), self.places[who] != ARM
+        if afoot:
+            self._only_by_arm(path, place)
+            self.walk(who, place.at, follows=True)
+        else:
+            self.come((*path, at_key), visit, place.pin)
         acts, last = after_seating(item, seat, into, station, place.bolts)
-        self.out.acts(place.what, [rider], acts, at=_worked_at(visit))
+        self.out.acts(place.what, [who], acts, at=_worked_at(visit))
         item.at = f"platform/{seat.frame}"
+        if place.station is not None:
+            self._set_down(into, place.station)
+        if afoot:
+            self.out.acts(place.what, [who], last, at=place.at)
+            return
         self.ways.at = Visit(place.at, False, path, visit.shift)
         if last:
             self.fly(f"off_{place.at}", "back off", self.ways.leave())
-            self.out.acts(place.what, [rider], last)
+            self.out.acts(place.what, [who], last)
+
+    def _set_down(self, into: str, station: float) -> None:
+        """Keep account of where on the rail the place of a cart is that takes something."""
+        seat = self.known.platform.seats.get(into)
+        for name, cart in self.known.platform.carts.items():
+            if seat is not None and cart.body_frame == seat.frame:
+                self.slide(name, station)
+
+    def _only_by_arm(self, path: YamlPath, meant: FetchItem | PlaceItem) -> None:
+        """Tell of what says how the arm comes, where somebody goes along the handrails."""
+        for key in sorted(meant.model_fields_set & {"base", "pin", "shift"}):
+            self.known.tell((*path, key), f"{key} does not go with somebody who is off the arm", "without it")
 
     def _give_back(self, path: YamlPath, back: GiveBack) -> None:
         if self.known.thing((*path, "what"), back.what) is None:
@@ -194,7 +226,7 @@ class DaySpeller(ClimbSpeller):
                 (*path, "what"), f"'{back.what}' starts in no seat with a worksite", "bring, with to: WORKSITE"
             )
             return
-        held = self.items[back.what].at.split("/", 1)[0] in self.riders
+        held = self.items[back.what].at.split("/", 1)[0] in {*self.riders, back.by}
         if held or self._fetch(path, FetchItem(what=back.what, by=back.by)):
             self._place(path, PlaceItem(what=back.what, at=at, by=back.by), at_key="what")
 
@@ -205,13 +237,13 @@ class DaySpeller(ClimbSpeller):
         if along.cart not in carts:
             self.known.tell((*path, "cart"), f"no cart named '{along.cart}'", names.accepted(along.cart, carts, "cart"))
             return
-        if along.at is not None:
-            self.walk(along.by, self.frame(along.at))
+        frame = f"platform/{carts[along.cart].body_frame}"
+        self.walk(along.by, self.beside(frame, along.by) if along.at is None else self.frame(along.at))
+        self.slide(along.cart, along.to)
         to = write(along.to, "length")
         far = {"cart": along.cart, "to": to}
         self.out.add(f"push_{along.cart}", f"{spoken(along.cart)} to {to}", [along.by], move_cart=far,
                      takes={"least": "3 min", "likely": "5 min", "most": "9 min"})  # fmt: skip
-        frame = f"platform/{carts[along.cart].body_frame}"
         on_it = next((item for item in self.items.values() if item.at == frame), None)
         if along.bolts and on_it is None:
             self.known.tell((*path, "bolts"), f"nothing sits on {along.cart} by then", "bolts: 0")

@@ -14,7 +14,10 @@ MEANT_KINDS = (
     "go_out", "go_in", "go", "board", "leave", "swap", "fit", "stow", "ride", "fetch", "place", "bring", "give_back",
     "take_along",
 )  # fmt: skip
-_BY = "whose hands do it; left out, the one who rides the arm by then"
+_BY = (
+    "whose hands do it; left out, the one who rides the arm by then; somebody off the arm goes along the handrails, "
+    "what they bring trails on their tether"
+)
 _SHIFT = "where the plate stands from the worksite's stand, in its axes: for a place beside it"
 _NO_SHIFT = (0.0, 0.0, 0.0)
 
@@ -41,7 +44,7 @@ class Going(Part):
     EXAMPLE: ClassVar[dict[str, Any]] = {"who": "ev1", "to": "bay_4"}
 
     who: Name = Field(description="crewmember", examples=["ev1"])
-    to: FullName = Field(description="worksite, handrail, airlock, or a frame", examples=["bay_5"])
+    to: FullName = Field(description="worksite, handrail, airlock, an item (beside it), or a frame", examples=["bay_5"])
 
 
 class Board(ToWorksite):
@@ -188,7 +191,7 @@ class TakeAlong(Part):
     by: Name = Field(description="crewmember", examples=["ev1"])
     at: FullName | None = Field(
         default=None,
-        description="handrail, worksite or frame to do it from; left out, where they are by then",
+        description="handrail, worksite or frame to do it from; left out, the end of a handrail nearest to the cart",
         examples=["keel_port_3"],
     )
     bolts: Annotated[int, Field(ge=0, le=1000)] = Field(
