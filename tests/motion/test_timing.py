@@ -6,6 +6,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from armcarry.errors import MotionError, ReachError
+from armcarry.motion import timing
 from armcarry.motion.line import straight_line
 from armcarry.motion.path import joint_segment, rounded
 from armcarry.motion.speed import tip_speed_maximum
@@ -196,3 +197,15 @@ def test_a_bend_cut_finer_is_passed_quicker_and_no_limit_is(chain, rng):
         assert tip_speed_maximum(chain, quick, None)[0] <= 0.15 * (1 + 1e-9)
     straight = joint_segment(chain.joints, corners[0], corners[1])
     assert time_path(straight, fine, chain=chain).duration_s == time_path(straight, coarse, chain=chain).duration_s
+
+
+def test_phases_shorter_than_the_clock_tells_apart_are_left_out():
+    # three zones of a rounded way, the middle one 1e-7 long: from the first to its own speed takes 1e-14 s, late
+    edges = np.array([0.8061057344127266, 0.8338050798036678, 0.8338051845445147, 1.0])
+    speed = np.array([0.0030594360223863606, 0.0033560345184357318, 0.0033190535904403288])
+    push = np.array([0.0016528251633913212, 0.0018458189851396523, 0.0018210970577965293])
+    law = timing._join(edges, speed, push)
+    assert np.all(np.diff(law.breaks_s) > 0.0)
+    assert law.at(law.end_s)[0] == pytest.approx(1.0, abs=1e-12)
+    before, after = (law.at(law.breaks_s[1:-1], side=side) for side in ("left", "right"))
+    np.testing.assert_allclose(before, after, atol=1e-12)

@@ -185,8 +185,9 @@ def _join(edges: Array, speed: Array, push: Array) -> Motion:
         for duration, *coefficients in _trapezoid(
             float(edges[k]), float(length[k]), sqrt(square[k]), sqrt(square[k + 1]), float(speed[k]), float(push[k])
         ):
-            times.append(times[-1] + duration)
-            table.append(coefficients)
+            if times[-1] + duration > times[-1]:  # else it is shorter than what the clock can tell apart by then
+                times.append(times[-1] + duration)
+                table.append(coefficients)
     return Motion(_LAW, np.array(times), np.array(table)[:, :, None])
 
 
