@@ -20,8 +20,16 @@ TWO = Path(__file__).parents[2] / "scenarios" / "two_on_one_load.yaml"
 
 @pytest.fixture(scope="module")
 def record():
-    """Two people, a box handed over beside a rail, then let trail and held again; places grant what they do."""
+    """Two people, a box handed over beside a rail, then let trail and held again; places grant what they do.
+
+    Rules here ask of people, and so of what they bring, 0.6 m from structure, that there be something to keep clear of.
+    """
     plain = flown(TWO)
+    loaded = plain.scene.loaded
+    required = [rule.model_copy(update={"distance": 0.6}) if rule.between == ("worker", "structure") else rule
+                for rule in loaded.rules.required]  # fmt: skip
+    stricter = replace(loaded, rules=loaded.rules.model_copy(update={"required": required}))
+    plain = replace(plain, scene=replace(plain.scene, loaded=stricter))
     phases = [(phase.tree, phase.start_s, phase.end_s) for phase in plain.phases]
     return replace(plain, relaxed=(*plain.relaxed, *granted(plain.scene, phases, plain.motion)))
 
