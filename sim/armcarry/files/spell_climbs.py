@@ -137,9 +137,7 @@ class ClimbSpeller(DayState):
     def _bare(self, document: RestraintDocument) -> Bare:
         return mount_in_plate(document, self.known.files["restraint", "model"].model(), self._settings)
 
-    def _take_restraint(
-        self, who: str, title: str, document: RestraintDocument, held: Mapping[str, float]
-    ) -> None:  # fmt: skip
+    def _take_restraint(self, who: str, title: str, document: RestraintDocument, held: Mapping[str, float]) -> None:
         """Let somebody take the restraint, set so that it is clear of all in the hands."""
         self._set_restraint(who, document, held)
         self.out.add("restraint_take", title, [who], take={"what": RESTRAINT}, takes=document.taking)

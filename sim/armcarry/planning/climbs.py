@@ -16,11 +16,10 @@ from armcarry.geometry.shapes import bounding_radius_m
 from armcarry.motion.curve import Motion
 from armcarry.motion.forward import forward
 from armcarry.scene.build import Scene
-from armcarry.scene.crew import FREE_JOINTS
 from armcarry.scene.tree import WORLD, Tree
 from armcarry.timeline.translation import joint_positions
 from armcarry.timeline.walks import climbing
-from armcarry.timeline.walkthrough import at_work, step_over
+from armcarry.timeline.walkthrough import at_work, free_columns, step_over
 
 #: instants of getting on or off that are looked at
 LOOKED_AT = 9
@@ -85,8 +84,7 @@ class Climbing:
         plate, others = self.plate(tree, position), tree.bodies_of(of) if of else None
         if climb.way is not None:
             return self.along(tree, climb.who, self.walked(position, climb.who, climb.way), others)
-        ends = np.stack([plate, climb.place] if climb.off else [climb.place, plate])
-        return self.along(tree, climb.who, self.way(position, climb.who, ends, off=climb.off), others)
+        return self.along(tree, climb.who, self.way(position, climb.who, plate, climb.place, off=climb.off), others)
 
     def room_of_plate(self, climb: Climb, tree: Tree, position: Array, plate: Array) -> Room:
         """Return the room against what is rigid with the plate, which would stand at ``plate`` (4, 4).
@@ -101,16 +99,13 @@ class Climbing:
         """Return joint vectors (N, n) of somebody along handrails."""
         count = max(2, min(WALKED, int(way.duration_s / WALKED_S) + 1))
         found = np.repeat(self.hanging(position, who, poses.identity())[None], count, axis=0)
-        free = [self.scene.tree.joints.index(f"{who}/{joint}") for joint in FREE_JOINTS]
-        found[:, free] = way.at(np.linspace(way.start_s, way.end_s, count))
+        found[:, free_columns(self.scene, who)] = way.at(np.linspace(way.start_s, way.end_s, count))
         return found
 
     def _way_of_plate(self, climb: Climb, tree: Tree, position: Array, plate: Array) -> Array:
         """Return the way on or off as if the plate, wherever the arm has it, stood at ``plate`` (4, 4)."""
         here = self.plate(tree, position)
-        place = here @ poses.inverse(plate) @ climb.place
-        ends = np.stack([here, place] if climb.off else [place, here])
-        return self.way(position, climb.who, ends, off=climb.off)
+        return self.way(position, climb.who, here, here @ poses.inverse(plate) @ climb.place, off=climb.off)
 
     def plate(self, tree: Tree, position: Array) -> Array:
         """Return where the plate on the arm is (4, 4)."""
@@ -129,26 +124,26 @@ class Climbing:
         for k, name in enumerate(joints):
             if name.startswith(f"{who}/"):
                 found[k] = posture.get(name.split("/", 1)[1], 0.0)
-        free = [joints.index(f"{who}/{joint}") for joint in FREE_JOINTS]
-        found[free] = joint_positions(place[None])[0]
+        found[free_columns(self.scene, who)] = joint_positions(place[None])[0]
         return found
 
-    def way(self, position: Array, who: str, ends: Array, *, off: bool) -> Array:
-        """Return joint vectors (N, n) on the way between two poses of the boots (2, 4, 4); none where they are one.
+    def way(self, position: Array, who: str, plate: Array, place: Array, *, off: bool) -> Array:
+        """Return joint vectors (N, n) on the way onto a plate from a place, or off it; none where they are one.
+
+        Both are poses of the boots (4, 4).
 
         On handrails the posture is that for climbing, on the plate the one for work.
         """
-        scene, joints = self.scene, self.scene.tree.joints
-        motion = step_over(scene, who, ends)
+        scene, free = self.scene, free_columns(self.scene, who)
+        motion = step_over(scene, who, np.stack([plate, place] if off else [place, plate]))
         if motion is None:
             return np.empty((0, len(position)))
-        free = [f"{who}/{joint}" for joint in FREE_JOINTS]
         found = np.repeat(position[None], LOOKED_AT + 1, axis=0)
         times = np.linspace(motion.start_s, motion.end_s, LOOKED_AT)
-        found[:, [joints.index(name) for name in free]] = motion.at(np.append(times, motion.end_s))
+        found[:, free] = motion.at(np.append(times, motion.end_s))
         postures = [climbing(scene, who), at_work(scene, who)]
-        for k, name in enumerate(joints):
-            if name.startswith(f"{who}/") and name not in free:
+        for k, name in enumerate(scene.tree.joints):
+            if name.startswith(f"{who}/") and k not in free:
                 first, last = (posture.get(name.split("/", 1)[1], 0.0) for posture in postures[:: -1 if off else 1])
                 found[:-1, k], found[-1, k] = first, last
         return found

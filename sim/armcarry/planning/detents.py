@@ -58,6 +58,12 @@ def detents_of(document: RestraintDocument) -> Detents:
     )
 
 
+def angles_rad(setting: Setting) -> list[float]:
+    """Return where one setting may stand, by itself, counted from 0, the lowest first."""
+    first, last = round(setting.lowest / setting.step), round(setting.highest / setting.step)
+    return [count * setting.step for count in range(first, last + 1)]
+
+
 def count_words(counts: Mapping[str, int], turn_count: int = 0) -> str:
     """Write counts for a person: ``roll 0, pitch +2, yaw -1``, and the stand's turn where there is one."""
     words = [f"{name} {count:+d}" if count else f"{name} 0" for name, count in counts.items()]

@@ -18,6 +18,8 @@ from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.ledger.presence import reach_of
 from armcarry.planning.climbs import Climb, Climbing, Room
+from armcarry.planning.detents import angles_rad
+from armcarry.planning.settings import settings_told
 from armcarry.planning.stops import Stop, plate_at
 from armcarry.quantities import write
 from armcarry.scene.build import ARM, PLATFORM, RESTRAINT, Scene, hang
@@ -182,8 +184,7 @@ class Exchanges:
                 if other.who != climb.who:
                     tree = climb.tree.attach(other.who, WORLD, poses.identity())
                     position = self.climbing.hanging(climb.position, other.who, there)
-                    points = np.stack([plate, place] if climb.off else [place, plate])
-                    way = self.climbing.way(position, climb.who, points, off=climb.off)
+                    way = self.climbing.way(position, climb.who, plate, place, off=climb.off)
                     rooms.append(self.climbing.along(tree, climb.who, way, tree.bodies_of((other.who,))))
         return min(rooms, key=lambda one: one.spare_m)
 
@@ -214,8 +215,7 @@ class Exchanges:
         own = {name: float(position[tree.column(f"{RESTRAINT}/{one.joint}")]) for name, one in known.items()}
         tried = [own]
         for name, one in known.items():
-            first, last = round(one.lowest / one.step), round(one.highest / one.step)
-            tried += [{**own, name: count * one.step} for count in range(first, last + 1)]
+            tried += [{**own, name: angle} for angle in angles_rad(one)]
         tried.sort(key=lambda said: sum(abs(said[name] - own[name]) / one.step for name, one in known.items()))
         best, settings = Room(-np.inf), own
         for said in tried:
@@ -230,9 +230,10 @@ class Exchanges:
                        f"{-best.spare_m:.2f} m too near one another; say at: another worksite")  # fmt: skip
         if best.spare_m < NOTHING_M or settings == own:
             return None
-        held = {name: f"{np.degrees(angle):g} deg" for name, angle in settings.items() if abs(angle) > 1e-9}
-        said_so = ", ".join(f"{name} {angle}" for name, angle in held.items()) or "all settings at 0"
-        self._tell(exchange.steps[-1], f"the restraint is held with {said_so}: else it meets something in the hands")
+        turned = {name: angle for name, angle in settings.items() if abs(angle) > 1e-9}
+        words = f"the restraint is held with {settings_told(turned)}: else it meets something in the hands"
+        self._tell(exchange.steps[-1], words)
+        held = {name: f"{np.degrees(angle):g} deg" for name, angle in turned.items()}
         return {"held": held or dict.fromkeys(list(known)[:1], "0 deg")}
 
     def _before(self, stop: Stop | None) -> tuple[Tree, Array]:

@@ -9,6 +9,7 @@ import numpy as np
 from armcarry.errors import ArmcarryError
 from armcarry.files.expand import LeftOpen
 from armcarry.files.spell import Visit
+from armcarry.planning.detents import angles_rad
 from armcarry.planning.restraint import find_settings
 from armcarry.planning.stops import Stop, plate_at
 from armcarry.planning.taking import Taking
@@ -95,8 +96,7 @@ class SettingsSearch:
         document = self.scene.loaded.restraints[RESTRAINT].document
         single: list[Settings] = [{}]
         for name, setting in document.settings.items():
-            first, last = round(setting.lowest / setting.step), round(setting.highest / setting.step)
-            single += [{name: count * setting.step} for count in range(first, last + 1) if count]
+            single += [{name: angle} for angle in angles_rad(setting) if angle]
         single.sort(key=lambda one: max((abs(v / document.settings[n].step) for n, v in one.items()), default=0.0))
         good = single
         for site in dict.fromkeys(visit.worksite for visit in self.left.visits):

@@ -175,7 +175,7 @@ class _Clock:
         key = (id(plan), step.name)
         if key not in self._met:
             _, phases, motion = self._known[id(plan)]
-            slot, worst = next(slot for slot in plan.schedule.slots if slot.name == step.name), Met()
+            slot, worst = plan.schedule.slot(step.name), Met()
             for phase in phases:
                 start_s, end_s = max(phase.start_s, slot.start_s), min(phase.end_s, slot.end_s)
                 if end_s - start_s > 1e-3:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Literal, NamedTuple
+from typing import Literal, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -13,6 +14,7 @@ from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.scene.light import EARTH_RADIUS_M, CircularOrbit, julian_date, sun_share
 
+T = TypeVar("T")
 Light = Literal["day", "twilight", "night"]
 #: no change of light is missed that lasts longer than this; the shortest twilight is about 8 s
 _STEP_S = 4.0
@@ -74,26 +76,36 @@ class Sky:
 
     def spans(self, start_s: float, end_s: float) -> tuple[LightSpan, ...]:
         """Return the stretches of day, twilight and night in order, without gaps, each change to 1 ms."""
-        times = np.linspace(start_s, end_s, max(int(np.ceil((end_s - start_s) / _STEP_S)), 1) + 1)
-        lights = [_light(share) for share in self.sun_share(times)]
-        spans: list[LightSpan] = []
-        since = start_s
-        for before, after, left, right in zip(lights[:-1], lights[1:], times[:-1], times[1:], strict=True):
-            if before != after:
-                change = self._change(before, float(left), float(right))
-                spans.append(LightSpan(before, since, change))
-                since = change
-        spans.append(LightSpan(lights[-1], since, end_s))
-        return tuple(spans)
+        def lights(times_s: Array) -> list[Light]:
+            return [_light(share) for share in self.sun_share(times_s)]
 
-    def _change(self, before: Light, left_s: float, right_s: float) -> float:
-        while right_s - left_s > 1e-3:
-            middle = (left_s + right_s) / 2
-            if _light(float(self.sun_share(middle))) == before:
-                left_s = middle
-            else:
-                right_s = middle
-        return (left_s + right_s) / 2
+        return tuple(LightSpan(*one) for one in stretches_of(lights, start_s, end_s, _STEP_S))
+
+
+def stretches_of(
+    states: Callable[[Array], Sequence[T]], start_s: float, end_s: float, step_s: float
+) -> list[tuple[T, float, float]]:
+    """Return each state in order with where it begins and ends, without gaps, each change to 1 ms.
+
+    Args:
+        states: at instants (N,).
+        start_s, end_s: from when to when.
+        step_s: looked at so often; a state that lasts less may be missed.
+    """
+    looks = np.linspace(start_s, end_s, max(int(np.ceil((end_s - start_s) / step_s)), 1) + 1)
+    seen, times, found, since = states(looks), looks.tolist(), list[tuple[T, float, float]](), start_s
+    for before, after, left_s, right_s in zip(seen[:-1], seen[1:], times[:-1], times[1:], strict=True):
+        if before != after:
+            while right_s - left_s > 1e-3:
+                middle_s = (left_s + right_s) / 2
+                if states(np.array([middle_s]))[0] == before:
+                    left_s = middle_s
+                else:
+                    right_s = middle_s
+            change_s = (left_s + right_s) / 2
+            found.append((before, since, change_s))
+            since = change_s
+    return [*found, (seen[-1], since, end_s)]
 
 
 def _light(share: float) -> Light:

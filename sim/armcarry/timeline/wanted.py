@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from functools import lru_cache
 
 import numpy as np
@@ -12,7 +11,7 @@ from armcarry.files.documents.steps import Step
 from armcarry.files.documents.vary import SunAngle
 from armcarry.geometry.poses import Array
 from armcarry.scene.build import Scene
-from armcarry.scene.sky import sky_of
+from armcarry.scene.sky import sky_of, stretches_of
 
 #: how far ahead day and night are looked up, seconds: longer than any day of work
 _AHEAD_S = 48.0 * 3600.0
@@ -60,25 +59,12 @@ def _sun_stands(scene: Scene, wanted: SunAngle) -> Spans:
     sky, turned = sky_of(environment), scene.tree.pose_of(wanted.frame, scene.position)[:3, :3]
     axis = turned[:, "xyz".index(wanted.axis[-1])] * (-1.0 if wanted.axis.startswith("-") else 1.0)
 
-    def there(time_s: Array) -> Array:
-        angle = np.arccos(np.clip(sky.sun_direction(time_s) @ axis, -1.0, 1.0))
-        return np.asarray((angle >= wanted.least) & (angle <= wanted.most))
+    def there(times_s: Array) -> list[bool]:
+        angle = np.arccos(np.clip(sky.sun_direction(times_s) @ axis, -1.0, 1.0))
+        inside: list[bool] = ((angle >= wanted.least) & (angle <= wanted.most)).tolist()
+        return inside
 
-    times = np.arange(0.0, _AHEAD_S + _LOOK_S, _LOOK_S)
-    inside = there(times)
-    changes = [_change(there, bool(inside[k]), times[k], times[k + 1]) for k in np.flatnonzero(np.diff(inside))]
-    ends = [*([0.0] if inside[0] else []), *changes, *([float(times[-1])] if inside[-1] else [])]
-    return tuple(zip(ends[::2], ends[1::2], strict=True))
-
-
-def _change(there: Callable[[Array], Array], before: bool, left_s: float, right_s: float) -> float:
-    while right_s - left_s > 1e-3:
-        middle = (left_s + right_s) / 2.0
-        if bool(there(np.array(middle))) is before:
-            left_s = middle
-        else:
-            right_s = middle
-    return float((left_s + right_s) / 2.0)
+    return tuple((begins, ends) for stands, begins, ends in stretches_of(there, 0.0, _AHEAD_S, _LOOK_S) if stands)
 
 
 def known_windows(script: ScenarioDocument) -> dict[str, Spans]:

@@ -96,11 +96,7 @@ def _tanks(axes: Axes, curves: Sequence[Curve]) -> None:
     axes.grid(color=palette.GRID, linewidth=0.8)
     axes.tick_params(labelsize=11)
     axes.legend(loc="lower left", ncols=len(curves), frameon=False, fontsize=11, handlelength=1.8, borderpad=0.1,
-                columnspacing=1.0, title=f"above the reserve, as light effort; least {_signed(least)}",
+                columnspacing=1.0, title=f"above the reserve, as light effort; least {clock(least)}",
                 title_fontsize=11, alignment="left")  # fmt: skip
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
-
-
-def _signed(seconds: float) -> str:
-    return f"{'-' if seconds < 0 else ''}{clock(abs(seconds))}"

@@ -41,8 +41,7 @@ class Way:
 
     def stretches(self, kept: int) -> list[Array]:
         """Return the parts of the path (m, 3) that keep what is required in one of the three ways."""
-        edges = np.concatenate([[0], np.flatnonzero(np.diff(self.kept)) + 1, [len(self.kept)]])
-        parts = [self.points_m[a : b + 1] for a, b in pairwise(edges) if self.kept[a] == kept]
+        parts = [self.points_m[a : b + 1] for a, b in _alike(self.kept) if self.kept[a] == kept]
         return [part for part in parts if len(part) > 1]
 
 
@@ -87,11 +86,15 @@ def near_stretches(record: Record) -> list[tuple[float, float, bool]]:
     track = closest_track(record, times)
     asked = np.array([np.nan if k < 0 else record.pairs[k].required_m for k in track.row], dtype=float)
     kind = np.where(track.lower_m < asked, SHORT, np.where(track.lower_m < NEAR_SHARE * asked, NEAR, ROOMY))
-    edges = np.concatenate([[0], np.flatnonzero(np.diff(kind)) + 1, [len(kind)]])
     return [
         (float(times[a]), float(times[min(b, len(times) - 1)]), bool(kind[a] == SHORT))
-        for a, b in pairwise(edges) if kind[a]
+        for a, b in _alike(kind) if kind[a]
     ]
+
+
+def _alike(kinds: NDArray[np.int64]) -> list[tuple[int, int]]:
+    """Return where each part of equal kinds begins, and where the next one does."""
+    return list(pairwise([0, *(np.flatnonzero(np.diff(kinds)) + 1).tolist(), len(kinds)]))
 
 
 def visited_worksites(record: Record) -> list[tuple[str, float]]:

@@ -17,19 +17,13 @@ from PySide6.QtWidgets import (
 )
 
 from armcarry.editing.moves import angle, length
+from armcarry.planning.detents import angles_rad
 from armcarry.quantities import parse
 from armcarry.views.editing.options import Do
 from armcarry.views.editing.placing import place_item, place_person, place_restraint
 
 if TYPE_CHECKING:
     from armcarry.editing.session import Session
-    from armcarry.files.documents.bodies import Setting
-
-
-def stops(setting: Setting) -> list[float]:
-    """Return where an adjustment of the restraint may stand, rad."""
-    first, last = round(setting.lowest / setting.step), round(setting.highest / setting.step)
-    return [count * setting.step for count in range(first, last + 1)]
 
 
 class StartPage(QScrollArea):
@@ -69,7 +63,7 @@ class StartPage(QScrollArea):
         restraint = session.answer.record.scene.loaded.restraint
         for name in stands["settings"]:
             self.fields[name] = QComboBox()
-            for value in stops(restraint.document.settings[name]) if restraint is not None else ():
+            for value in angles_rad(restraint.document.settings[name]) if restraint is not None else ():
                 self.fields[name].addItem(angle(value), value)
             self.fields[name].activated.connect(lambda _, name=name: self._set(name))
             form.addRow(f"Restraint {name.replace('_', ' ')}", self.fields[name])
