@@ -183,6 +183,14 @@ def test_the_sun_comes_to_a_given_angle_and_leaves_it(tmp_path):
     assert need_in_words(seal) == "the sun 40 deg to 70 deg from -z of platform/bay_7_stand"
 
 
+def test_a_window_in_the_dark_has_no_sun_though_it_stands_on_that_side_of_the_earth(tmp_path):
+    sun = "frame: platform/bay_7_stand, axis: z, most: 180 deg"
+    path = _with_sun(tmp_path, sun, [(f"sun: {{{sun}}}", f"needs: darkness, sun: {{{sun}}}")])
+    scene = build_scene(load_scenario(path))
+    assert windows_of(scene)["middle_seal"] == ()
+    assert known_windows(scene.loaded.scenario)["darkness"]
+
+
 @pytest.mark.parametrize(("sun", "changes", "words"), [
     ("frame: platform/nowhere, axis: z, most: 60 deg", (), "'platform' has no frame 'nowhere'"),
     ("frame: ev1/chest, axis: z, most: 60 deg", (), "not a frame of the platform, so where the sun stands is not kn"),
