@@ -95,8 +95,8 @@ def _tanks(axes: Axes, curves: Sequence[Curve]) -> None:
     axes.set_ylabel("hours\nleft", fontsize=11, rotation=0, ha="right", va="center")
     axes.grid(color=palette.GRID, linewidth=0.8)
     axes.tick_params(labelsize=11)
-    axes.legend(loc="lower left", ncols=len(curves), frameon=False, fontsize=11, handlelength=1.8, borderpad=0.1,
-                columnspacing=1.0, title=f"above the reserve, as light effort; least {clock(least)}",
+    axes.legend(loc="lower left", ncols=len(curves), frameon=False, fontsize=10, handlelength=1.5, borderpad=0.1,
+                columnspacing=0.8, title=f"above the reserve, as light effort; least {clock(least)}",
                 title_fontsize=11, alignment="left")  # fmt: skip
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
