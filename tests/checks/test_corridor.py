@@ -47,6 +47,17 @@ def test_the_width_between_two_walls_is_their_gap(rider_scene, left, right):
     assert 10.0 <= finding.start_s <= 30.0  # while the trunk passes x = 2 m at 0.1 m/s
 
 
+def test_who_is_put_elsewhere_at_once_has_not_gone_there(rider_scene):
+    plate = _plate(rider_scene)
+    led = _led(rider_scene({}, _walls(plate, 0.45, 0.5, x_m=30.0)), 4.0)
+    inside = led.scene.position.copy()
+    inside[led.scene.tree.column("ev1/free_x")] = 30.0  # between the walls from then on
+    table = np.concatenate([led.motion.coefficients, np.stack([inside, 0.0 * inside])[None]])
+    motion = Motion(led.motion.joints, np.array([0.0, 40.0, 60.0]), table)
+    (finding,) = check(replace(led, phases=(*led.phases, Phase(40.0, 60.0, led.scene.tree)), motion=motion))
+    assert (finding.verdict, finding.other) == (Verdict.PASS, "")
+
+
 def test_the_message_names_the_place_and_the_need(rider_scene):
     plate = _plate(rider_scene)
     (finding,) = check(_led(rider_scene({}, _walls(plate, 0.45, 0.5)), 4.0))

@@ -72,8 +72,11 @@ def _class_of(record: Record, phase: Phase, crew: str) -> str:
 
 
 def _narrowest(record: Record, phase: Phase, crew: str) -> _Narrowest | None:
-    """Return the narrowest place of a crewmember's way in a phase, None when they do not travel."""
-    times, travel = _way(record, phase, crew, np.linspace(phase.start_s, phase.end_s, _FOLLOWED))
+    """Return the narrowest place of a crewmember's way in a phase, None when they do not travel.
+
+    The end of a phase is where the next begins: who goes in by then has been put behind the hatch, by no way.
+    """
+    times, travel = _way(record, phase, crew, np.linspace(phase.start_s, phase.end_s, _FOLLOWED, endpoint=False))
     if not len(times):
         return None
     around = _Around(record, phase, crew)
@@ -93,7 +96,7 @@ def _way(
 ) -> tuple[Array, Array]:
     """Return instants spaced along the path of the chest (N,), and its velocity there (N, 3), m/s."""
     chest = f"{crew}/{record.scene.loaded.crew[crew].document.chest}"
-    half = 0.5e-3 * (phase.end_s - phase.start_s)
+    half = 0.5 * (phase.end_s - phase.start_s) / _FOLLOWED
     pair = np.clip(np.stack([times_s - half, times_s + half]), phase.start_s, phase.end_s)
     ends = forward(phase.tree, record.motion.at(pair.ravel()), [chest])[:, 0, :3, 3].reshape(2, -1, 3)
     velocity = (ends[1] - ends[0]) / (pair[1] - pair[0])[:, None]
