@@ -10,6 +10,7 @@ from armcarry.record import beside
 from armcarry.record.beside import side_by_side, worked_out_beside
 from armcarry.record.kept import Kept
 from armcarry.rehearsal import judge
+from armcarry.whatif.runaway_joint import RUNAWAYS
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="no fork here")
 
@@ -56,6 +57,23 @@ def test_what_breaks_off_there_breaks_off_here_and_a_process_that_is_ended_is_no
     here = os.getpid()
     with worked_out_beside(record, [[ended]]):
         assert record.result(ended) == 7
+
+
+def test_what_no_check_will_ask_for_is_not_worked_out_ahead(short_run, tmp_path):
+    def leaves_a_trace(record):
+        (tmp_path / "worked_out").touch()
+
+    needless = Kept("needless", 1, leaves_a_trace, (), asked=lambda record: False)
+    record = replace(short_run[0])
+    with worked_out_beside(record, [[needless, MADE]]):
+        assert record.result(MADE).where != os.getpid()
+    assert not (tmp_path / "worked_out").exists()
+    arm = record.scene.loaded.arm
+    load = arm.document.loads["free"].model_copy(update={"runaway_rate": None})
+    silent = arm.document.model_copy(update={"loads": {**arm.document.loads, "free": load}, "runaway_rate": None})
+    loaded = replace(record.scene.loaded, arm=replace(arm, document=silent))
+    assert RUNAWAYS.asked(record)
+    assert not RUNAWAYS.asked(replace(record, scene=replace(record.scene, loaded=loaded)))
 
 
 def test_nothing_waits_for_a_result_that_nobody_asks_for(short_run):

@@ -27,6 +27,7 @@ from armcarry.views.ways_chart import ways_chart, write_ways_page
 from armcarry.views.ways_on import changes, told
 from short_days import SHORT_DAY, flown
 
+LATE_LAMP = Turn(300.0, {"far_lamp": 900.0})
 DAY = Path(__file__).parents[2] / "scenarios" / "day_that_may_vary.yaml"
 
 
@@ -35,12 +36,32 @@ def record():
     return flown(DAY)
 
 
+@pytest.fixture(scope="module")
+def late_lamp(record):
+    """The ways on where work at the far lamp takes a quarter of an hour longer."""
+    return ways_on(record, LATE_LAMP)
+
+
+@pytest.fixture(scope="module")
+def without_ev2(record):
+    return ways_on(record, Turn(300.0, unable=("ev2",)))
+
+
+def _not_flown(monkeypatch):
+    """What is done and left out shows before anything is flown."""
+    monkeypatch.setattr(replan_module, "fly", lambda onward, known: _refused())
+
+
+def _refused():
+    raise InputError("not today")
+
+
 def _by_title(ways):
     return {way.title: way for way in ways}
 
 
-def test_home_comes_first_keeps_what_was_begun_and_ends_first(record):
-    ways = ways_on(record, Turn(300.0, {"far_lamp": 900.0}))
+def test_home_comes_first_keeps_what_was_begun_and_ends_first(record, late_lamp):
+    ways = late_lamp
     assert ways[0].title == "come home now"
     assert set(ways[0].keeps) == {"look", "get_off", "far_lamp"}  # nobody stays on the arm at the day's end
     assert all(ways[0].end_s <= way.end_s + 1e-6 for way in ways[1:])
@@ -48,8 +69,8 @@ def test_home_comes_first_keeps_what_was_begun_and_ends_first(record):
     assert all(way.end_s >= begun + 900.0 for way in ways)
 
 
-def test_another_order_ends_before_the_one_written(record):
-    ways = _by_title(ways_on(record, Turn(300.0, {"far_lamp": 900.0})))
+def test_another_order_ends_before_the_one_written(record, late_lamp):
+    ways = _by_title(late_lamp)
     best, written = ways["what is worth most in time"], ways["as written, later"]
     assert (best.keeps, best.drops) == (written.keeps, ())
     assert best.end_s < written.end_s - 600.0
@@ -60,8 +81,8 @@ def test_another_order_ends_before_the_one_written(record):
     assert {one.of for one in best.proof.margins} == {limit.name for limit in record.plan.limits if limit.actors}
 
 
-def test_whoever_is_unable_works_no_more(record):
-    ways = ways_on(record, Turn(300.0, unable=("ev2",)))
+def test_whoever_is_unable_works_no_more(record, without_ev2):
+    ways = without_ev2
     assert "as written, later" not in _by_title(ways)
     for way in ways[1:]:
         mine = {name for name in way.keeps if record.plan.step(name).actors == ["ev2"]} - {"far_lamp", "to_middle"}
@@ -70,7 +91,7 @@ def test_whoever_is_unable_works_no_more(record):
 
 
 def test_why_a_step_is_not_done_is_told_of_each_and_ways_that_are_no_better_say_so(record, monkeypatch):
-    monkeypatch.setattr(replan_module, "fly", lambda onward, known: (_ for _ in ()).throw(InputError("not today")))
+    _not_flown(monkeypatch)
     unable = _by_title(ways_on(record, Turn(300.0, unable=("ev2",))))
     home, worth = unable["come home now"], unable["what is worth most in time"]
     assert {home.why[name] for name in home.drops} == {"all go home", "ev2 is unable"}
@@ -79,12 +100,12 @@ def test_why_a_step_is_not_done_is_told_of_each_and_ways_that_are_no_better_say_
     assert set(worth.why) == {*worth.drops, *worth.handed, *worth.reordered}
     gone = [way for way in ways_on(record, Turn(300.0)) if way.why_not]
     assert gone and all("' does not, and ends " in way.why_not and not way.keeps for way in gone)
-    late = _by_title(ways_on(record, Turn(300.0, {"far_lamp": 900.0})))["what is worth most in time"]
+    late = _by_title(ways_on(record, LATE_LAMP))["what is worth most in time"]
     assert late.why["near_clamp"] == "all is done sooner so"
 
 
-def test_ways_stand_side_by_side_on_a_page_with_what_is_otherwise_and_why(record, tmp_path):
-    ways = ways_on(record, Turn(300.0, {"far_lamp": 900.0}))
+def test_ways_stand_side_by_side_on_a_page_with_what_is_otherwise_and_why(record, late_lamp, tmp_path):
+    ways = late_lamp
     page, picture = write_ways_page(record.plan, ways, 300.0, tmp_path)
     text = page.read_text(encoding="utf-8")
     assert picture.is_file() and all(way.title in text for way in ways)
@@ -121,7 +142,8 @@ def test_the_tightest_of_what_touches_is_no_distance_less_than_none():
     assert told == "a to b, 0.000 m of 0.900 m at 0:01:00.0"
 
 
-def test_what_a_failed_step_is_about_is_left_as_it_is():
+def test_what_a_failed_step_is_about_is_left_as_it_is(monkeypatch):
+    _not_flown(monkeypatch)
     record = flown(SHORT_DAY)
     ways = ways_on(record, Turn(300.0, failed=("fetch",)))
     for way in (way for way in ways if way.title != "as written, later" and "' does not, and" not in way.why_not):
@@ -134,12 +156,11 @@ def test_what_a_failed_step_is_about_is_left_as_it_is():
 @pytest.mark.long
 def test_a_way_on_rehearsed_as_it_is_written_ends_and_keeps_clear_as_it_was_told(record):
     kept = []
-    turn = Turn(300.0, {"far_lamp": 900.0})
-    ways = ways_on(record, turn, files=lambda flown: kept.append(flown) or rest_files(flown, 300.0))
+    ways = ways_on(record, LATE_LAMP, files=lambda flown: kept.append(flown) or rest_files(flown, 300.0))
     way, flown = ways[1], kept[1]
     assert way.title == "what is worth most in time"
     text = flown.text.encode()
-    again = rehearse(build_scene(load_scenario(DAY.with_name("on.yaml"), text=text)), slip=turn.late_s)
+    again = rehearse(build_scene(load_scenario(DAY.with_name("on.yaml"), text=text)), slip=LATE_LAMP.late_s)
     assert again.duration_s == pytest.approx(way.end_s, abs=1e-6)
     least = min(row.margin_m for row in again.table.near if row.end_s > 300.0)
     assert min(row.margin_m for row in flown.record.table.near) == pytest.approx(least, abs=1e-3)
@@ -206,14 +227,21 @@ def test_a_run_without_a_day_has_no_way_on(moving_record, rider_scene):
         ways_on(moving_record(rider_scene({}), {}), Turn(0.0))
 
 
-def test_every_way_names_what_was_not_assessed_of_it(record):
-    way = ways_on(record, Turn(300.0))[0]
+def test_every_way_names_what_was_not_assessed_of_it(late_lamp):
+    way = late_lamp[0]
     assert {*way.proof.judged, *way.proof.not_assessed} == set(registry())
     assert not {*way.proof.judged} & {*way.proof.not_assessed} and "light" in way.proof.not_assessed
     assert any(words.startswith("not assessed: ") and "light" in words for words in told(way))
 
 
-def test_a_rider_who_is_unable_with_hardware_in_hand_still_has_a_way_home_that_says_what_it_asks():
+def test_a_rider_who_is_unable_with_hardware_in_hand_still_has_a_way_home_that_says_what_it_asks(monkeypatch):
+    fly, flights = replan_module.fly, []
+
+    def home_alone(onward, known):
+        flights.append(onward)
+        return fly(onward, known) if len(flights) == 1 else _refused()
+
+    monkeypatch.setattr(replan_module, "fly", home_alone)
     record = flown(SHORT_DAY)
     carried = record.plan.schedule.slot("take")
     way = ways_on(record, Turn((carried.start_s + carried.end_s) / 2.0, unable=tuple(carried.actors)))[0]

@@ -17,7 +17,7 @@ from armcarry.record.maker import Maker
 from armcarry.record.record import Record
 from armcarry.whatif.cells import ENOUGH_M
 from armcarry.whatif.faults import worst_excursion, worst_rates
-from armcarry.whatif.runaway_joint import Runaways, Swept, fault_arc, runaways
+from armcarry.whatif.runaway_joint import Runaways, Swept, fault_arc, loads_without_rate, runaways
 from armcarry.whatif.witness import Witness, witness
 
 #: bad stretches closer together than this are one, s
@@ -36,8 +36,7 @@ def check(record: Record) -> tuple[Finding, ...]:
     braked as all others. Left must be the rules' ``stop_remainder``, or what is required at that instant where
     that is less. A stretch that fails is one not to dwell in.
     """
-    arm = record.scene.loaded.arm.document
-    silent = [name for name, load in arm.loads.items() if not (load.runaway_rate or arm.runaway_rate)]
+    silent = loads_without_rate(record)
     if silent:
         words = f"the arm does not say how fast a joint can run away with load '{silent[0]}'"
         return (_make.not_assessed("arm", words, "add runaway_rate to the arm's document"),)

@@ -145,5 +145,7 @@ def _taken_apart(record: Record, wanted: Sequence[Kept[Any]]) -> dict[str, Any]:
     sent = {}
     for kept in wanted:
         with suppress(Exception):
+            if not kept.asked(record):
+                continue
             sent[kept.name] = kept.take_apart(record, record.result(kept))
     return sent

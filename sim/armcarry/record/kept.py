@@ -57,6 +57,10 @@ class Packed(NamedTuple):
     numbers: bytes
 
 
+def _always(_record: Run) -> bool:
+    return True
+
+
 @dataclass(frozen=True, eq=False)
 class Kept(Generic[T]):
     """A result that is judged once and kept.
@@ -66,12 +70,14 @@ class Kept(Generic[T]):
         version: raised by whoever changes what the numbers mean; fields that come or go are noticed without it.
         compute: makes it of a Record.
         types: the dataclasses and named tuples that it is made of, those of the record left out.
+        asked: tells of a Record whether its check will ask for it; where not, nobody works it out ahead.
     """
 
     name: str
     version: int
     compute: Callable[[Any], T]
     types: tuple[type, ...]
+    asked: Callable[[Any], bool] = _always
 
     @property
     def form(self) -> dict[str, Any]:

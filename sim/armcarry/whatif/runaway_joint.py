@@ -107,6 +107,12 @@ def runaways(record: Record) -> Runaways:
     return record.result(RUNAWAYS)
 
 
+def loads_without_rate(record: Record) -> list[str]:
+    """Return the loads with which the arm's document does not say how fast a joint can run away."""
+    arm = record.scene.loaded.arm.document
+    return [name for name, load in arm.loads.items() if not (load.runaway_rate or arm.runaway_rate)]
+
+
 def _runaways(record: Record) -> Runaways:
     count = len(record.scene.arm_joints)
     faults = tuple(Fault(joint, sign) for joint in range(count) for sign in (1, -1))
@@ -118,7 +124,10 @@ def _runaways(record: Record) -> Runaways:
     return Runaways(record, faults, tuple(parts), search.safe_s, search.ends_s)
 
 
-RUNAWAYS = Kept("runaway_joint", 1, _runaways, (Runaways, Fault, Swept, Window, Side, Asked, Leaves))
+RUNAWAYS = Kept(
+    "runaway_joint", 1, _runaways, (Runaways, Fault, Swept, Window, Side, Asked, Leaves),
+    asked=lambda record: not loads_without_rate(record),
+)  # fmt: skip
 
 
 def powered(record: Record, window: Window) -> Iterator[Window]:
