@@ -167,7 +167,8 @@ def test_some_of_the_pairs_are_taken_with_all_that_is_said_of_them(rider_scene):
 
 def test_what_the_arm_can_move_is_asked_by_the_rules_alone(rider_scene):
     scene = _scene(rider_scene)
-    pairs, required = arm_asked(scene, scene.tree)
+    asked = arm_asked(scene, scene.tree)
+    pairs, required = asked.pairs, asked.required_m
     names = [body.name for body in scene.tree.bodies]
     found = {frozenset((names[a], names[b])): value for (a, b), value in zip(pairs, required, strict=True)}
     assert found[frozenset(ARM_WALL)] == 0.6

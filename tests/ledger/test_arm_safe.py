@@ -63,10 +63,11 @@ def test_the_arm_is_made_ready_before_a_move_and_safe_after_it(record_of):
     np.testing.assert_allclose([a for a, _, _ in modes], [0.0, flown.start_s, flown.end_s, slot.end_s])
     assert [(str(f.verdict), f.subject) for f in arm_safe.check(record)] == [("pass", "arm")]
 
-    # a runaway is asked about in what is left: the arm stands still and safe for the rest
+    # a runaway is asked about until the brakes are on and checked: what follows is only said
     window = Window(None, Required(0.0, record.duration_s, *[np.zeros(0)] * 6))
     asked = [(part.start_s, part.end_s) for part in powered(record, window)]
-    assert asked == [(a, b) for a, b, mode in modes if mode != "safe"]
+    ends = [flown.start_s, flown.end_s, slot.end_s - record.scene.loaded.rules.arm_safe.call]
+    assert asked == list(zip((0.0, *ends[:2]), ends, strict=True)) and ends[2] - ends[1] == pytest.approx(7.0)
 
 
 BOARDING = """BEFORE_RACK_A

@@ -74,7 +74,7 @@ def test_a_place_where_the_rider_comes_too_near_is_told_from_one_with_room(scene
 
 
 class Told(Search):
-    """A search over what a table says that postures lack, in which every straight motion is free."""
+    """A search over what a table says that postures lack, or have to spare (below 0); straight motions are free."""
 
     def __init__(self, scene, stops, table, rolls=True):
         bases, taking = [[HERE, THERE]] * len(stops), Taking(scene, {})
@@ -84,7 +84,8 @@ class Told(Search):
     def _expand(self, layer, node):
         self.looked_at.append((layer, node.base))
         q = np.full(7, 0.1 * layer)
-        new = Taken(node.base, q, q, self.table[layer][node.base == THERE], 0.3, 1.0)
+        value = self.table[layer][node.base == THERE]
+        new = Taken(node.base, q, q, max(value, 0.0), 0.3 if value >= 0.0 else -value, 1.0)
         self.layers[layer] = [*(one for one in self.layers[layer] if one is not node), new]
 
     def _leg(self, piece, base, here, there):
@@ -100,7 +101,7 @@ def _chosen(search):
 
 def test_the_base_stands_where_the_whole_day_lacks_least_not_where_its_first_stop_does(scene, stops):
     # the first stop has a little more room here, but the others are far too tight from here
-    table = [(0.0, 0.002), (0.5, 0.0), (0.5, 0.0)]
+    table = [(0.0, -0.1), (0.5, 0.0), (0.5, 0.0)]
     assert _chosen(Told(scene, stops[:3], table)) == [THERE] * 3
 
 
@@ -126,7 +127,7 @@ def test_what_another_place_would_cost_is_told(scene, stops):
 
 
 def test_a_motion_without_a_way_is_left_for_another(scene, stops):
-    search = Told(scene, stops[:3], [(0.0, 0.001), (0.0, 0.001), (0.0, 0.001)])
+    search = Told(scene, stops[:3], [(0.0, -0.1), (0.0, -0.1), (0.0, -0.1)])
     first = search.best()
     (taken,) = {step.taken.base for step in first.steps}
     for before, step in zip(first.steps, first.steps[1:], strict=False):

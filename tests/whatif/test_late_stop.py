@@ -199,10 +199,14 @@ def test_what_the_other_joints_of_the_arm_still_turn_is_covered_while_one_runs_a
 def test_each_joint_runs_away_either_way_and_only_while_the_arm_is_powered():
     arm = {"holding": 0.0, "safe": 4.0, "driven": 9.0}
     spans = tuple(zip(arm.values(), (4.0, 9.0, 20.0), arm, strict=True))
-    record = SimpleNamespace(ledger=SimpleNamespace(spans=lambda of, end_s: spans), duration_s=20.0)
-    for start, end, found in (
-        (2.0, 12.0, [(2.0, 4.0), (9.0, 12.0)]), (4.0, 9.0, []), (9.0, 9.0, []), (0.0, 4.0, [(0, 4)])
-    ):
+    rules = SimpleNamespace(arm_safe=None)
+    record = SimpleNamespace(ledger=SimpleNamespace(spans=lambda of, end_s: spans), duration_s=20.0,
+                             scene=SimpleNamespace(loaded=SimpleNamespace(rules=rules)))  # fmt: skip
+    called = SimpleNamespace(call=1.5)
+    for start, end, found, rules.arm_safe in (
+        (2.0, 12.0, [(2.0, 4.0), (9.0, 12.0)], None), (4.0, 9.0, [], None), (9.0, 9.0, [], None),
+        (0.0, 4.0, [(0, 4)], None), (0.0, 12.0, [(0.0, 2.5), (9.0, 12.0)], called), (3.0, 8.0, [], called),
+    ):  # fmt: skip
         window = Window(None, Asked(start, end, *[np.zeros(0)] * 6))
         told = [(part.start_s, part.end_s) for part in runaway_joint.powered(record, window)]
         assert told == found

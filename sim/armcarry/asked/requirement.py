@@ -221,12 +221,11 @@ def _in_own_hands(scene: Scene, tree: Tree, pairs: np.ndarray) -> np.ndarray:
     return result
 
 
-def arm_asked(scene: Scene, tree: Tree, relaxed: Sequence[Relaxed] = ()) -> tuple[np.ndarray, Array]:
-    """Return the pairs (P, 2) that the arm's joints can move and have a rule, and what it requires (P,).
+def arm_asked(scene: Scene, tree: Tree, relaxed: Sequence[Relaxed] = ()) -> Asked:
+    """Return what is asked of the pairs that the arm's joints can move and that have a rule.
 
     Args:
         relaxed: what is granted for all time; nothing by default.
     """
     asked = Requirement(scene, tree, arm_pairs(scene, tree), relaxed).at(-np.inf)
-    ruled = ~np.isnan(asked.required_m)
-    return asked.pairs[ruled], asked.required_m[ruled]
+    return asked.take(np.flatnonzero(~np.isnan(asked.required_m)))

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
-from armcarry.asked.requirement import arm_asked
+from armcarry.asked.requirement import Asked, arm_asked
 from armcarry.clearance import Prover
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
@@ -24,10 +26,15 @@ class Tightness:
         scene: documents and models.
         bending: look only at pairs with a part of the arm between its first and last joint: what is rigid with the
             tool comes to a seat alike on every branch, and places grant it what the rules alone do not.
+        more_m: what is asked (P,) beyond what the rules ask of pairs in a tree; nothing by default.
+        exact_m: how exactly distances are known.
     """
 
-    def __init__(self, scene: Scene, *, bending: bool = False) -> None:
-        self.scene, self.bending = scene, bending
+    def __init__(
+        self, scene: Scene, *, bending: bool = False, more_m: Callable[[Scene, Tree, Asked], Array] | None = None,
+        exact_m: float = COARSE_M,
+    ) -> None:
+        self.scene, self.bending, self.more_m, self.exact_m = scene, bending, more_m, exact_m
         self._provers: dict[int, tuple[Tree, Prover, Array]] = {}
 
     def lacking_m(self, tree: Tree, way: Motion) -> float:
@@ -40,18 +47,21 @@ class Tightness:
         prover, required = self._prepared(tree, way)
         if not len(required):
             return 0.0
-        bounds = prover.bounds(way, report_distance_m=float(required.max()), tolerance_m=COARSE_M)
+        bounds = prover.bounds(way, report_distance_m=float(required.max()), tolerance_m=self.exact_m)
         lacking = np.where(bounds.status == "contact", required + CONTACT_M, required - bounds.lower_m)
         return max(0.0, float(lacking.max()))
 
     def _prepared(self, tree: Tree, way: Motion) -> tuple[Prover, Array]:
         if id(tree) not in self._provers:
-            pairs, required = arm_asked(self.scene, tree)
+            asked = arm_asked(self.scene, tree)
             if self.bending:
                 count = self.scene.arm_joints_behind(tree)
-                bends = ((count > 0) & (count < len(self.scene.arm_joints)))[pairs].any(axis=1)
-                pairs, required = pairs[bends], required[bends]
-            self._provers[id(tree)] = (tree, Prover(tree, pairs), required)
+                bends = ((count > 0) & (count < len(self.scene.arm_joints)))[asked.pairs].any(axis=1)
+                asked = asked.take(np.flatnonzero(bends))
+            required = asked.required_m
+            if self.more_m is not None:
+                required = required + self.more_m(self.scene, tree, asked)
+            self._provers[id(tree)] = (tree, Prover(tree, asked.pairs), required)
         _, prover, required = self._provers[id(tree)]
         return prover, required
 

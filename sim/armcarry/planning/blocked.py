@@ -78,6 +78,7 @@ def _opened(scene: Scene, of: ArmSpace, change: Change, way: Way, seed: int) -> 
     """Tell whether a change opens the way: the same one, or another found with the same seed."""
     space = ArmSpace(scene, change.tree, change.position, budget=of.budget)
     space.least_singular, space.stranded_m = of.least_singular, of.stranded_m
+    space.allow_near(way.points[[0, -1]], below_rules=False)
     if np.all(space.margins(arcs_of(way.points)[0]).lower_m >= 0.0):
         return True
     if np.any(space.margins(standing(way.points[[0, -1]])).lower_m < 0.0):

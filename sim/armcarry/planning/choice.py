@@ -141,10 +141,10 @@ class Choice:
             words.append(f"{'the arm starts' if self._start() is not None else none} before {self.left.start}")
         words += self._told_rolls()
         for stop, taken, _ in {self.left.visits[k].worksite: one for k, one in self._taken().items()}.values():
-            if taken.q is None or taken.lacking_m >= 0.1:
+            if taken.q is None or taken.short_m >= 0.1:
                 site = self.left.visits[stop.visit or 0].worksite
                 words.append(f"{site} is not reached with margin from any place of the base; from "
-                             f"{taken.base.title}: {taken.why or f'{taken.lacking_m:.2f} m short'}")  # fmt: skip
+                             f"{taken.base.title}: {taken.why or f'{taken.short_m:.2f} m short'}")  # fmt: skip
         return words
 
     def _told_rolls(self) -> list[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,7 +15,7 @@ from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import bounding_radius_m
 from armcarry.motion.curve import Motion
 from armcarry.motion.forward import forward
-from armcarry.scene.build import Scene
+from armcarry.scene.build import ARM, Scene
 from armcarry.scene.tree import WORLD, Tree
 from armcarry.timeline.translation import joint_positions
 from armcarry.timeline.walks import climbing
@@ -73,18 +73,21 @@ class Climbing:
     def __init__(self, scene: Scene) -> None:
         self.scene = scene
 
-    def room(self, climb: Climb, tree: Tree, position: Array, of: Collection[str] = ()) -> Room:
-        """Return the room on the whole way, with the arm in a posture.
+    def room_of_arm(self, climb: Climb, tree: Tree, position: Array) -> Room:
+        """Return the room on the whole way, with the arm in a posture, against what that posture moves.
+
+        That is the arm but for what is rigid with the plate, which stands at a plate alike in every posture.
 
         Args:
             climb: who does what.
             tree, position: what hangs from what, and the joint vector (n,), before it.
-            of: against which things or people; against everything by default.
         """
-        plate, others = self.plate(tree, position), tree.bodies_of(of) if of else None
         if climb.way is not None:
-            return self.along(tree, climb.who, self.walked(position, climb.who, climb.way), others)
-        return self.along(tree, climb.who, self.way(position, climb.who, plate, climb.place, off=climb.off), others)
+            places = self.walked(position, climb.who, climb.way)
+        else:
+            places = self.way(position, climb.who, self.plate(tree, position), climb.place, off=climb.off)
+        bends = self.scene.arm_joints_behind(tree) < len(self.scene.arm_joints)
+        return self.along(tree, climb.who, places, tree.bodies_of((ARM,)) & bends)
 
     def room_of_plate(self, climb: Climb, tree: Tree, position: Array, plate: Array) -> Room:
         """Return the room against what is rigid with the plate, which would stand at ``plate`` (4, 4).

@@ -14,8 +14,9 @@ from armcarry.files.documents.carries import Carry, Move
 from armcarry.geometry.poses import Array
 from armcarry.planning.other_goals import flyable_goals, following
 from armcarry.planning.roadmap import find_way
-from armcarry.planning.route import space_between, written_way
-from armcarry.planning.ways import THERE, arcs_of, standing
+from armcarry.planning.route import written_way
+from armcarry.planning.space import space_between
+from armcarry.planning.ways import THERE, arcs_of
 from armcarry.scene.build import Scene
 from armcarry.timeline.moves import plan_carries
 from armcarry.timeline.planned import PlannedMove, Way
@@ -141,10 +142,8 @@ class Finder:
         points = np.stack([here, goals[0]])
         if np.abs(goals[0] - here).max() < THERE:
             return self._with(carry, number, points, "")
-        space = space_between(self.scene, at.tree, at.position, points)
-        ends = min(0.0, float(space.margins(standing(points)).lower_m.min()))
-        least = float(space.margins(arcs_of(points)[0], give_up_m=ends - 0.1).lower_m.min())
-        if least >= ends - 0.005:
+        space = space_between(self.scene, at.tree, at.position, points, as_ends=True)
+        if float(space.margins(arcs_of(points)[0], give_up_m=0.0).lower_m.min()) >= 0.0:
             return self._with(carry, number, points, "")
         self.tell(f"finding a way for {carry.moves[number].name or carry.name}", 0.5)
         way = find_way(space, here, goals, seed=SEEDS[0], thorough=self.last)
@@ -185,7 +184,7 @@ class Finder:
         here = at.position[columns]
         for seed in SEEDS if len(goals) else ():
             self.tell(f"finding a way for {move.name or carry.name}", 0.5)
-            space = space_between(self.scene, at.tree, at.position, np.stack([here, goals[0]]))
+            space = space_between(self.scene, at.tree, at.position, np.stack([here, goals[0]]), as_ends=True)
             way = find_way(space, here, goals, seed=seed, quick=self.quick)
             if way.free:
                 return self._with(carry, number, way.points, f"{way.least_m:.2f} m to spare", short)
@@ -207,7 +206,5 @@ class Finder:
             return 0.0
         columns = self.scene.arm_columns
         ends = np.stack([flown.start[columns], flown.end[columns]])
-        space = space_between(self.scene, flown.tree, flown.start, ends)
-        least = float(space.margins(standing(ends)).lower_m.min())
-        margin = min(space.along(flown.path.curve), float(space.margins(arcs_of(ends)[0]).lower_m.min()))
-        return max(0.0, margin) if margin >= min(least, 0.0) - 0.005 else margin
+        space = space_between(self.scene, flown.tree, flown.start, ends, as_ends=True)
+        return min(space.along(flown.path.curve), float(space.margins(arcs_of(ends)[0]).lower_m.min()))

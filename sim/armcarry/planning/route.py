@@ -20,11 +20,11 @@ from armcarry.planning.blocked import why_none
 from armcarry.planning.other_goals import other_goals
 from armcarry.planning.roadmap import find_way
 from armcarry.planning.script import write_with_moves
-from armcarry.planning.space import ArmSpace, Spaces
+from armcarry.planning.space import ArmSpace, space_between
 from armcarry.planning.ways import Way as ArmWay
 from armcarry.planning.ways import standing
 from armcarry.scene.build import Scene
-from armcarry.scene.tree import WORLD, Tree
+from armcarry.scene.tree import WORLD
 from armcarry.timeline.carry import timed
 from armcarry.timeline.moves import goal_of
 from armcarry.timeline.planned import PlannedMove, Way
@@ -261,20 +261,6 @@ def _unmade(scene: Scene, at: Way, carry: str, number: int, move: Move, seed: in
     start = PlannedMove(carry, number + 1, move, title, at.tree, at.tree, at.position, at.position, point)
     margin = space.along(rounded(scene.arm_joints, way.points).curve)
     return Stretch(*place, way, margin, _way_seconds(scene, start, way, written), True, "", (written,))
-
-
-def space_between(
-    scene: Scene, tree: Tree, position: Array, ends: Array, nearer_m: float = 0.0, spaces: Spaces | None = None
-) -> ArmSpace:
-    """Return the space in which margins are sought: beyond the budget where both ends allow it."""
-    spaces = spaces or Spaces(scene)
-    for budget in (True, False):
-        space = spaces.space(tree, position, budget=budget)
-        space.stranded_m = -nearer_m
-        space.allow(ends)
-        if np.all(space.margins(standing(ends)).lower_m >= 0.0):
-            break
-    return space
 
 
 def _seconds(scene: Scene, planned: PlannedMove) -> float:

@@ -6,17 +6,20 @@ from copy import copy
 
 import numpy as np
 
-from armcarry.asked.requirement import arm_asked
+from armcarry.asked.requirement import RULE, Asked, arm_asked
 from armcarry.asked.rooms import arm_rooms
 from armcarry.checks.budget import root_sum_square_m, worst_case_m
 from armcarry.clearance import Prover
+from armcarry.clearance.distance import distances
 from armcarry.clearance.many import Arcs, Lists, Margins, least_margins
 from armcarry.clearance.spheres import Spheres
 from armcarry.geometry.poses import Array
+from armcarry.geometry.shapes import bounding_radius_m
 from armcarry.motion.chain import Chain
 from armcarry.motion.curve import Motion
 from armcarry.motion.jacobian import pose_and_jacobian, smallest_singular_value
 from armcarry.motion.timing import BEND_SHARE
+from armcarry.planning.climbs import seats_of
 from armcarry.planning.refuge import Refuge
 from armcarry.planning.ways import WANTED_M, standing
 from armcarry.scene.build import Scene
@@ -52,7 +55,7 @@ class ArmSpace:
         tree: what hangs from what.
         position: where all other joints stand (n,).
         budget: ask for what the rules' budget of uncertainty takes as well.
-        asked: pairs (P, 2) and what is required of them (P,) there, where that is known; what the rules say by default.
+        asked: what is asked of which pairs there, where that is known; what the rules say by default.
 
     Attributes:
         limits: (A, 2) travel of the arm's joints less the margin that the rules ask for, rad.
@@ -71,7 +74,7 @@ class ArmSpace:
         position: Array,
         *,
         budget: bool = False,
-        asked: tuple[np.ndarray, Array] | None = None,
+        asked: Asked | None = None,
     ) -> None:
         self.scene, self.tree, self.position = scene, tree, position
         self.joints = scene.arm_joints
@@ -82,17 +85,17 @@ class ArmSpace:
         self.accelerations = joint_accelerations(scene.loaded.arm.document, load)
         self.tip_speed_m_s = scene.tip_speed_limit(tree, load)
         self.chain = Chain.of(tree, WORLD, scene.tool(tree), joints=self.joints, held=position)
-        pairs, required = asked or arm_asked(scene, tree)
-        self.budget = budget
-        if budget:
-            required = required + _uncertain_m(scene, tree, pairs)
+        asked = asked or arm_asked(scene, tree)
+        self.budget, ruled = budget, asked.required_m
+        required = ruled + uncertain_m(scene, tree, asked) if budget else ruled
         rooms = arm_rooms(scene, tree)
         self._whole = rooms.tree
-        pairs, required = np.concatenate([pairs, rooms.pairs]), np.concatenate([required, rooms.required_m])
+        ruled, required = (np.concatenate([one, rooms.required_m]) for one in (ruled, required))
+        pairs = np.concatenate([asked.pairs, rooms.pairs])
         behind = scene.arm_joints_behind(rooms.tree)[pairs]
         own = np.all(behind > 0, axis=1) | (np.abs(behind[:, 0] - behind[:, 1]) <= FIXED_JOINTS)
         order = np.argsort(own, kind="stable")
-        self.pairs, self.asked_m = pairs[order], required[order]
+        self.pairs, self.asked_m, self._ruled_m = pairs[order], required[order], ruled[order]
         self.around = ~own[order]
         self._open = int(np.count_nonzero(self.around))
         self._around = Prover(self._whole, self.pairs[: self._open])
@@ -158,6 +161,29 @@ class ArmSpace:
         values = smallest_singular_value(self.chain, _places(arcs), length_m=self._length_m)
         return np.asarray(values.min(axis=0) - self.least_singular)
 
+    def allow_near(self, points: Array, *, below_rules: bool) -> None:
+        """Let bodies come as near to one another as they are where the arm stands at points (N, A).
+
+        Each two for themselves: what one pair lacks at an end of a way is granted to no other.
+
+        Args:
+            points: ends of a way, of a script or chosen before.
+            below_rules: nearer than the rules ask, too; else only what the budget asks beyond them is given up.
+        """
+        full = np.repeat(self.position[None], len(points), axis=0)
+        full[:, self.scene.arm_columns] = points
+        bodies, (a, b) = self._whole.bodies, self.pairs.T
+        seats, radius = seats_of(self._whole, full), np.array([bounding_radius_m(body.shape) for body in bodies])
+        centres = seats[:, :, :3, 3]
+        balls = np.linalg.norm(centres[:, a] - centres[:, b], axis=2).min(axis=0) - radius[a] - radius[b]
+        near = np.flatnonzero(balls < self.asked_m + TOLERANCE_M)
+        if not len(near):
+            return
+        apart = distances([body.shape for body in bodies], seats, self.pairs[near]).lower_m.min(axis=0)
+        least = np.zeros(len(near)) if below_rules else self._ruled_m[near]
+        self.asked_m = self.asked_m.copy()
+        self.asked_m[near] = np.minimum(self.asked_m[near], np.maximum(apart - TOLERANCE_M, least))
+
     def allow(self, points: Array) -> None:
         """Let arm and rider be as badly off, singular or stranded, as they are at points (N, A) of a script."""
         spare = float(self._singular(standing(points)).min())
@@ -220,13 +246,36 @@ class Spaces:
         return self._first[key].moved(position)
 
 
+def space_between(
+    scene: Scene, tree: Tree, position: Array, ends: Array, nearer_m: float = 0.0, spaces: Spaces | None = None,
+    *, as_ends: bool = False,
+) -> ArmSpace:
+    """Return the space in which margins are sought: beyond the budget for all that the ends allow it.
+
+    Args:
+        scene, tree, position: where everything is.
+        ends: (N, A) of the ways; arm and rider may be as badly off on them.
+        nearer_m: riders are to stay so much nearer to handrails than the rules ask.
+        spaces: of the scene, made before.
+        as_ends: what lacks at an end need not be kept on the way to it: each two may come as near as there.
+    """
+    space = (spaces or Spaces(scene)).space(tree, position, budget=True)
+    space.stranded_m = -nearer_m
+    space.allow(ends)
+    space.allow_near(ends, below_rules=as_ends)
+    return space
+
+
 def _places(arcs: Array) -> Array:
     """Return where arcs (N, 3, A) start, are halfway, and end (3, N, A)."""
     return np.stack([arcs[:, 0], arcs[:, 0] + 0.5 * arcs[:, 1] + 0.25 * arcs[:, 2], arcs.sum(axis=1)])
 
 
-def _uncertain_m(scene: Scene, tree: Tree, pairs: np.ndarray) -> Array:
-    """Return what the budget takes from each pair (P,), m: the terms that name the class of one of its bodies."""
+def uncertain_m(scene: Scene, tree: Tree, asked: Asked) -> Array:
+    """Return what the budget takes from each pair (P,), m: the terms that name the class of one of its bodies.
+
+    Nothing where a place grants less than the rule: an approach is made by eye.
+    """
     rules = scene.loaded.rules
     combined = worst_case_m if rules.budget_combination == "worst_case" else root_sum_square_m
     names, code = np.unique(np.array(scene.body_classes(tree)), return_inverse=True)
@@ -234,4 +283,4 @@ def _uncertain_m(scene: Scene, tree: Tree, pairs: np.ndarray) -> Array:
         [[combined(t for t in rules.budget.values() if (a in t.applies_to) != (b in t.applies_to)) for b in names]
          for a in names]
     )  # fmt: skip
-    return np.asarray(table[code[pairs[:, 0]], code[pairs[:, 1]]])
+    return np.where(asked.why == RULE, table[code[asked.pairs[:, 0]], code[asked.pairs[:, 1]]], 0.0)

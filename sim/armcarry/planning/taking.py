@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby, pairwise
 
 import numpy as np
 
+from armcarry.asked.relaxed import Relaxed
 from armcarry.errors import ReachError
 from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
@@ -23,6 +24,7 @@ from armcarry.scene.build import ARM, Scene
 from armcarry.scene.tree import WORLD
 from armcarry.timeline.moves import goal_of
 from armcarry.timeline.planned import Way
+from armcarry.whatif.at_rest import ENOUGH_M as FAULTS_M
 
 #: postures whose led moves are looked at, roomiest first, and how many are kept
 LOOKED_AT, KEPT = 5, 3
@@ -44,8 +46,9 @@ class Taken:
         base: the place.
         q: (A,) the posture; None for one that nothing is known of.
         end: (A,) posture behind the led moves; None where that is not known.
-        lacking_m: by how much the requirements and the budget are missed, worst piece, 0 where they are not.
-        spare_m: least margin, at most ``ENOUGH_M``.
+        lacking_m: by how much the requirements, the budget, or what a joint that runs away must leave are missed,
+            worst piece, 0 where they are not; of what a branch or the place of the base changes.
+        spare_m: least margin of that, at most ``ENOUGH_M``.
         joint_rad: least distance of a joint from the end of its travel.
         alike_m: margin of what is alike on every branch and from every place of the base.
         why: what stands against it, empty where nothing does.
@@ -59,6 +62,11 @@ class Taken:
     joint_rad: float
     alike_m: float = ENOUGH_M
     why: str = ""
+
+    @property
+    def short_m(self) -> float:
+        """By how much anything is missed, on every branch alike or on this one."""
+        return max(self.lacking_m, -self.alike_m)
 
 
 class Taking(There):
@@ -78,18 +86,34 @@ class Taking(There):
         return self._known_alike[id(piece)][1:]
 
     def _along(self, piece: Piece, base: Base, places: Array, part: Part) -> tuple[float, str]:
-        """Return the least margin of standing at places (N, A) of a led move but the first, and what is tightest.
+        """Return the least margin of standing at places (N, A) of a led move but the first, and what is tightest."""
+        found = (ENOUGH_M, "")
+        for granted, run in self._granted_along(piece, base, places):
+            found = min(found, _least(self.space(piece, base, granted, part=part), run), key=lambda one: one[0])
+        return found
 
-        What places grant along a line is granted where it is: on the way back it ends with the line's beginning.
+    def _granted_along(
+        self, piece: Piece, base: Base, places: Array
+    ) -> Iterator[tuple[tuple[Relaxed, ...], Array]]:
+        """Give runs (R, A) of places (N, A) of a led move but the first, each with what places grant there.
+
+        What they grant along a line is granted where it is: on the way back it ends with the line's beginning.
         """
         numbers = range(1, len(places)) if piece.move.line is not None else [-1] * (len(places) - 1)
-        found = (ENOUGH_M, "")
         for granted, run in groupby(
             zip(numbers, places[1:], strict=True),
             key=lambda one: self.granted(piece, base, places[-1] if one[0] < 0 else one[1], one[0]),
         ):
-            space = self.space(piece, base, granted, part=part)
-            found = min(found, _least(space, np.stack([q for _, q in run])), key=lambda one: one[0])
+            yield granted, np.stack([q for _, q in run])
+
+    def _after_faults(self, piece: Piece, base: Base, places: Array) -> tuple[float, str]:
+        """Return the least margin that a joint that runs away leaves at places (N, A) of a move but the first."""
+        found = (FAULTS_M, "")
+        for granted, run in self._granted_along(piece, base, places):
+            tree, position = self.at(piece, base)
+            full = np.repeat(position[None], len(run), axis=0)
+            full[:, self.scene.arm_columns] = run
+            found = min(found, self.faults(tree, granted).least(full), key=lambda one: one[0])
         return found
 
     @property
@@ -120,7 +144,10 @@ class Taking(There):
         return tuple(found[:KEPT])
 
     def _postures(self, stop: Stop, base: Base) -> list[tuple[Array, float]]:
-        """Return postures that reach a stop and keep the joints' margins, roomiest first, and their margins."""
+        """Return postures that reach a stop and keep the joints' margins, roomiest first, and their margins.
+
+        Those of what a branch or the place of the base changes.
+        """
         piece, move = stop.piece, stop.piece.move
         tree, position = self.at(piece, base)
         columns = self.scene.arm_columns
@@ -137,7 +164,7 @@ class Taking(There):
             found = solutions(chain, goal, pinned=pinned or None, what="")
         except ReachError:
             return []
-        space = self.space(piece, base, self.granted(piece, base, found[0]))
+        space = self.space(piece, base, self.granted(piece, base, found[0]), part="branch")
         found = found[np.all((found >= space.limits[:, 0]) & (found <= space.limits[:, 1]), axis=1)]
         if not len(found):
             return []
@@ -160,7 +187,11 @@ class Taking(There):
 
     def room_m(self, stop: Stop, base: Base) -> float:
         """Return the margin of the roomiest posture in which one waits before a stop; -inf where none reaches it."""
-        return max((room for _, room in self._postures(stop, base)), default=-np.inf)
+        postures = self._postures(stop, base)
+        if not postures:
+            return -np.inf
+        alike, _ = self._alike_m(stop.piece, base, np.stack([postures[0][0]] * 2))
+        return min(max(room for _, room in postures), alike)
 
     def lacking_to_climb_m(self, stop: Stop, base: Base, plate: Array) -> float:
         """Return by how much people who get on and off a plate (4, 4) come too near what is rigid with it, m."""
@@ -174,31 +205,35 @@ class Taking(There):
         """Fly the moves that are led from a posture, and judge them."""
         loaded = self.scene.loaded
         limits, first, least = self.scene.tree.joint_limits[self.scene.arm_columns], q, room_m
-        joint_rad, why, alike_m = float(np.minimum(q - limits[:, 0], limits[:, 1] - q).min()), "", ENOUGH_M
+        joint_rad, why = float(np.minimum(q - limits[:, 0], limits[:, 1] - q).min()), ""
         if room_m < 0.0:
-            space = self.space(stop.piece, base, self.granted(stop.piece, base, q))
+            space = self.space(stop.piece, base, self.granted(stop.piece, base, q), part="branch")
             why = f"where it waits: {_least(space, q[None])[1]}"
+        alike = self._alike_m(stop.piece, base, np.stack([q, q])) if stop.piece.move.kind in CHOSEN else (ENOUGH_M, "")
+        flown = [(stop.piece, np.stack([q, q]))]
         for piece in stop.tail:
             try:
                 places = self._places(piece, base, q)
             except ReachError as error:
-                return Taken(base, first, q, UNMADE_M, -UNMADE_M, joint_rad, alike_m, f"{error}")
+                return Taken(base, first, q, UNMADE_M, -UNMADE_M, joint_rad, alike[0], f"{error}")
+            flown.append((piece, places))
             joint_rad = min(joint_rad, float(np.minimum(places - limits[:, 0], limits[:, 1] - places).min()))
-            same = self._alike_m(piece, base, places)
-            alike_m = min(alike_m, same[0])
-            for margin, tightest in (self._along(piece, base, places, "branch"), same):
-                if margin < least:
-                    least, why = margin, tightest
+            alike = min(alike, self._alike_m(piece, base, places), key=lambda one: one[0])
+            least, why = min((least, why), self._along(piece, base, places, "branch"), key=lambda one: one[0])
             q = places[-1]
         for climb in stop.climbs:
             tree, position = self.at(Piece(climb.tree, climb.position, stop.piece.move), base, q)
-            room = self.climbing.room(climb, tree, position, (ARM, *loaded.restraints, *loaded.crew))
+            room = self.climbing.room_of_arm(climb, tree, position)
             if room.words and room.spare_m < least:
                 least, why = room.spare_m, f"in {climb.step}: {room.words}"
-        short = loaded.rules.margins.joint_position - joint_rad
-        lacking = min(max(0.0, -least), MOST_M) + max(0.0, short)
+        lacking = min(max(0.0, -least), MOST_M) + max(0.0, loaded.rules.margins.joint_position - joint_rad)
+        for piece, places in flown if lacking <= 0.0 else ():
+            left, words = self._after_faults(piece, base, places)
+            if left < 0.0 and left < -lacking:
+                lacking, why = min(-left, MOST_M), words
         end = q if stop.known else None
-        return Taken(base, first, end, lacking, least, joint_rad, alike_m, why if lacking > 0.0 else "")
+        why = why if lacking > 0.0 else alike[1] if alike[0] < 0.0 else ""
+        return Taken(base, first, end, lacking, least, joint_rad, alike[0], why)
 
     def _places(self, piece: Piece, base: Base, q: Array) -> Array:
         """Return places of the arm (N, A) along a led move, near enough to one another for straight pieces."""

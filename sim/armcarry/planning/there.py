@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from armcarry.asked.relaxed import Relaxed
-from armcarry.asked.requirement import arm_asked
+from armcarry.asked.requirement import Asked, arm_asked
 from armcarry.asked.zones import Here
 from armcarry.geometry.poses import Array
 from armcarry.planning.space import ArmSpace
@@ -16,6 +16,10 @@ from armcarry.planning.stops import Piece
 from armcarry.planning.trial import Base
 from armcarry.scene.build import ARM, PLATFORM, RESTRAINT, Scene, hang
 from armcarry.scene.tree import Tree
+from armcarry.whatif.at_rest import AtRest
+
+#: what is left after a fault while the arm still moves is less than where it stands, by so much at most, m
+MOVING_M = 0.02
 
 Part = Literal["all", "branch", "alike"]
 
@@ -32,14 +36,15 @@ class There:
     def __init__(self, scene: Scene, settings: Mapping[str, float], like: There | None = None) -> None:
         self.scene, self.settings = scene, settings
         self._trees: dict[tuple[int, str], tuple[Tree, Tree]] = {}
-        self._asked: dict[int, tuple[Tree, list[tuple[bytes, tuple[np.ndarray, Array]]]]] = {}
+        self._asked: dict[int, tuple[Tree, list[tuple[bytes, Asked]]]] = {}
         self._grants: dict[tuple[int, int], tuple[Piece, tuple[Relaxed, ...]]] = {}
         self._spaces: dict[tuple[object, ...], ArmSpace] = {}
         self._first: dict[tuple[object, ...], ArmSpace] = {}
         self._kinds: dict[int, tuple[Tree, np.ndarray, np.ndarray]] = {}
+        self._faults: dict[tuple[int, str], AtRest] = {}
         if like is not None:  # boots, hands and load stand at a place alike with all settings
             self._trees, self._asked, self._grants, self._kinds = like._trees, like._asked, like._grants, like._kinds
-            self._first = like._first
+            self._first, self._faults = like._first, like._faults
 
     def at(self, piece: Piece, base: Base, q: Array | None = None) -> tuple[Tree, Array]:
         """Return tree and joint vector of a piece with the base at a place, and the arm in a posture."""
@@ -81,13 +86,19 @@ class There:
         """Return the space of what is asked in a tree, with other joints wherever they were when it was made."""
         key = (id(tree), repr(granted), part)
         if key not in self._first:
-            pairs, required = self._what_is_asked(tree, granted)
+            asked = self._what_is_asked(tree, granted)
             if part != "all":
-                alike = self._alike(tree, pairs)
-                rows = alike if part == "alike" else ~alike
-                pairs, required = pairs[rows], required[rows]
-            self._first[key] = ArmSpace(self.scene, tree, position, budget=True, asked=(pairs, required))
+                alike = self._alike(tree, asked.pairs)
+                asked = asked.take(np.flatnonzero(alike if part == "alike" else ~alike))
+            self._first[key] = ArmSpace(self.scene, tree, position, budget=True, asked=asked)
         return self._first[key]
+
+    def faults(self, tree: Tree, granted: tuple[Relaxed, ...]) -> AtRest:
+        """Return what faults leave where the arm stands in a tree."""
+        key = (id(tree), repr(granted))
+        if key not in self._faults:
+            self._faults[key] = AtRest(self.scene, tree, granted, MOVING_M)
+        return self._faults[key]
 
     def _alike(self, tree: Tree, pairs: np.ndarray) -> np.ndarray:
         """Tell which pairs (P,) are of a body rigid with the tool and one that neither arm nor base moves."""
@@ -113,7 +124,7 @@ class There:
             self._grants[id(piece), place] = (piece, Here(self.scene, tree).at(position, still=False))
         return self._grants[id(piece), place][1]
 
-    def _what_is_asked(self, tree: Tree, granted: tuple[Relaxed, ...]) -> tuple[np.ndarray, Array]:
+    def _what_is_asked(self, tree: Tree, granted: tuple[Relaxed, ...]) -> Asked:
         _, known = self._asked.setdefault(id(tree), (tree, []))
         key = repr(granted).encode()
         for said, asked in known:

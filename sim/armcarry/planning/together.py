@@ -19,12 +19,11 @@ from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 from armcarry.motion.path import joint_segment
 from armcarry.planning.gathered import gathered
-from armcarry.planning.route import space_between
-from armcarry.planning.space import Spaces
+from armcarry.planning.space import TOLERANCE_M, Spaces, space_between, uncertain_m
 from armcarry.planning.stops import Piece, Stop
 from armcarry.planning.taking import Taken, Taking
 from armcarry.planning.trial import Base
-from armcarry.planning.ways import THERE, arcs_of, standing
+from armcarry.planning.ways import THERE, arcs_of
 from armcarry.scene.limits import joint_rates
 
 #: seconds that count for a roll of the base and for each metre of it, of two places as good the nearer
@@ -32,8 +31,6 @@ ROLL_S, ROLLED_S = 600.0, 5.0
 #: seconds for what lacks anything that another branch or place need not lack, for each metre of it, and for a motion
 #: without a way
 FAILS_S, LACKING_S, NO_WAY_S = 1500.0, 4000.0, 20000.0
-#: what lacks less lacks nothing, m
-NOTHING_M = 0.002
 #: what a roll counts where the base may not roll, s
 NEVER_S = 1e7
 #: seconds that each metre of margin below ROOMY_M counts
@@ -104,7 +101,8 @@ class Search:
         self.taking, self.stops, self.gathers, self.rolls, self.tell = taking, stops, gathers, rolls, tell
         self.layers = [[Taken(base, None, None, 0.0, 1.0, 1.0) for base in some] for some in bases]
         self._edges: dict[tuple[Taken, Taken], tuple[float, tuple[Leg, ...]]] = {}
-        self._tightness, self._spaces = Tightness(taking.scene), Spaces(taking.scene)
+        self._tightness = Tightness(taking.scene, more_m=uncertain_m, exact_m=TOLERANCE_M)
+        self._spaces = Spaces(taking.scene)
         self._gathered: dict[tuple[int, Base, Base], tuple[Array, float]] = {}
         self._ways: dict[tuple[int, Base, bytes], Leg] = {}
         self._known_rates: dict[int, Array] = {}
@@ -146,13 +144,12 @@ class Search:
         return self.stops[layer].carry or "the start"
 
     def _nodes_s(self, layer: int, sure: bool = False) -> Array:
-        """Return what the nodes of a layer cost; one that is not looked at yet, what load and rider lack on any."""
+        """Return what the nodes of a layer cost; what load and rider lack on every branch alike costs nothing."""
         nodes = self.layers[layer]
-        cost = np.array([_lost_s(one.lacking_m, one.spare_m, one.alike_m) for one in nodes])
+        cost = np.array([_lost_s(one.lacking_m, one.spare_m) for one in nodes])
         seen = np.array([one.q is not None or bool(one.why) for one in nodes])
-        alike = min((one.alike_m for one in nodes if one.q is not None), default=ROOMY_M)
         away = np.array([self._away_s(layer, one.base) for one in nodes])
-        return np.where(seen, cost, np.inf if sure else _lost_s(max(0.0, -alike), alike, alike) + away)
+        return np.where(seen, cost, np.inf if sure else away)
 
     def _away_s(self, layer: int, base: Base) -> float:
         """Return what a place counts before it is looked at: the arm is best neither folded nor stretched there."""
@@ -249,10 +246,9 @@ class Search:
             return Leg(points, 0.0)
         if key not in self._ways:
             tree, position = self.taking.at(piece, base, here)
-            space = space_between(self.taking.scene, tree, position, points, spaces=self._spaces)
-            ends = min(0.0, float(space.margins(standing(points)).lower_m.min()))
-            least = float(space.margins(arcs_of(points)[0], give_up_m=ends - MOST_SHORT_M).lower_m.min())
-            self._ways[key] = Leg(points, min(max(0.0, ends - SAME_M - least), MOST_SHORT_M))
+            space = space_between(self.taking.scene, tree, position, points, spaces=self._spaces, as_ends=True)
+            least = float(space.margins(arcs_of(points)[0], give_up_m=-MOST_SHORT_M).lower_m.min())
+            self._ways[key] = Leg(points, min(max(0.0, -least), MOST_SHORT_M))
         return self._ways[key]
 
     # -- rolling --------------------------------------------------------------------------------------------------
@@ -309,7 +305,7 @@ def _stations(nodes: Sequence[Taken]) -> Array:
     return np.array([one.base.along_m for one in nodes])
 
 
-def _lost_s(lacking_m: float, spare_m: float, alike_m: float) -> float:
-    """Return what a posture counts that lacks something, more than any other would too, or has little to spare, s."""
-    fails = FAILS_S if lacking_m > max(0.0, -alike_m) + NOTHING_M else 0.0
+def _lost_s(lacking_m: float, spare_m: float) -> float:
+    """Return what a posture counts that lacks something that another need not, or has little to spare, s."""
+    fails = FAILS_S if lacking_m > 0.0 else 0.0
     return fails + LACKING_S * lacking_m + TIGHT_S * max(0.0, ROOMY_M - max(spare_m, 0.0))

@@ -226,7 +226,8 @@ class Trial:
     def _asked(self) -> tuple[np.ndarray, Array]:
         """Return the pairs with a part of the arm that bends, and what is required of them."""
         if self._pairs is None:
-            pairs, required = arm_asked(self.scene, self.tree)
+            found = arm_asked(self.scene, self.tree)
+            pairs, required = found.pairs, found.required_m
             # bodies before the last joint: what is rigid with the tool stands there alike from every base
             count = self.scene.arm_joints_behind(self.tree)
             bends = (count > 0) & (count < len(self.scene.arm_joints))

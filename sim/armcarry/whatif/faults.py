@@ -16,12 +16,12 @@ from armcarry.clearance.boxes import swept_boxes
 from armcarry.clearance.spheres import joint_levers_m, levers_m
 from armcarry.files.documents.arm import LoadClass
 from armcarry.geometry.poses import Array
-from armcarry.motion.braking import runaway
 from armcarry.record.record import Phase, Record
 from armcarry.scene.build import ARM
-from armcarry.scene.limits import brake_decelerations, runaway_rates
+from armcarry.scene.limits import brake_decelerations
 from armcarry.scene.tree import Tree
 from armcarry.timeline.near import all_else_stands, near_pairs
+from armcarry.whatif.at_rest import excursions, fastest
 from armcarry.whatif.cells import ENOUGH_M
 
 #: detection times beyond this are not looked for, s
@@ -273,14 +273,12 @@ def _least(record: Record) -> tuple[np.ndarray, Array]:
 
 def worst_excursion(side: Side, near: np.ndarray, detection_s: float | None = None) -> Array:
     """Return how far each arm joint gets when it runs away at its worst rate: (R, n) for (R,) near or not."""
-    detection = side.record.scene.loaded.arm.document.detection_time if detection_s is None else detection_s
-    return np.asarray(runaway(worst_rates(side, near), detection, side.brakes).distance)
+    return excursions(side.record.scene, side.phase.tree, near, detection_s)
 
 
 def worst_rates(side: Side, near: np.ndarray) -> Array:
     """Return the fastest each arm joint can run away (R, n), for (R,) within slow_within of structure or not."""
-    arm = side.record.scene.loaded.arm.document
-    return np.where(np.asarray(near)[:, None], *(runaway_rates(arm, side.load, kind) for kind in (True, False)))
+    return fastest(side.record.scene, side.phase.tree, near)
 
 
 def windows(side: Side) -> Iterator[Window]:

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from armcarry.clearance import Prover
-from armcarry.clearance.many import Arcs, least_margins
+from armcarry.clearance.many import Arcs
 from armcarry.geometry.poses import Array
 from armcarry.motion.refine import settle
 from armcarry.record.record import Phase, Record
 from armcarry.timeline.near import NearPairs, all_else_stands, pairs_near
+from armcarry.whatif.at_rest import near_at
 from armcarry.whatif.cells import pieces_of, states
 from armcarry.whatif.faults import apart_m
 
@@ -70,7 +71,7 @@ def near_cells(
         starts, ends: of the cells, each inside one piece of the motion.
         band_m: how exactly distances need be known.
     """
-    within, columns = record.scene.loaded.rules.slow_within, record.scene.arm_columns
+    columns = record.scene.arm_columns
     state = states(record.motion, starts, ends)
     table = np.zeros((len(starts), 1, 1, len(columns)))
     table[:, 0, 0] = state.position[:, columns]
@@ -78,8 +79,7 @@ def near_cells(
     arcs = Arcs(
         record.scene.arm_joints, state.position, np.stack([0 * until, until], axis=1), table, until, state.stray
     )
-    found = least_margins(prover, arcs, np.zeros(len(prover.pairs)), enough_m=within, tolerance_m=band_m)
-    return found.reached_m + found.pad_m < within, found.lower_m >= within
+    return near_at(record.scene, prover, arcs, band_m)
 
 
 def _joined(cells: list[tuple[float, float]]) -> tuple[tuple[float, float], ...]:

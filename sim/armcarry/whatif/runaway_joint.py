@@ -131,9 +131,14 @@ RUNAWAYS = Kept(
 
 
 def powered(record: Record, window: Window) -> Iterator[Window]:
-    """Yield the stretches of a window in which the arm is not made safe: with its motors off nothing runs away."""
-    for start_s, end_s, mode in record.ledger.spans(lambda page: page.arm, record.duration_s):
-        first, last = max(start_s, window.start_s), min(end_s, window.end_s)
+    """Yield the stretches of a window in which a joint can run away: with its brakes on and motors off none does.
+
+    That is so once it is checked; the arm counts as safe only when it is called too, and till then nobody gets off.
+    """
+    rules, spans = record.scene.loaded.rules, record.ledger.spans(lambda page: page.arm, record.duration_s)
+    called_s = 0.0 if rules.arm_safe is None else rules.arm_safe.call
+    for (start_s, end_s, mode), after in zip(spans, (*(mode for _, _, mode in spans[1:]), ""), strict=True):
+        first, last = max(start_s, window.start_s), min(end_s - (called_s if after == "safe" else 0.0), window.end_s)
         if mode != "safe" and last > first:
             yield replace(window, asked=replace(window.asked, start_s=first, end_s=last))
 
