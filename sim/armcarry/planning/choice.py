@@ -10,7 +10,7 @@ import numpy as np
 from armcarry.files.expand import LeftOpen
 from armcarry.files.spell import Visit
 from armcarry.geometry.poses import Array
-from armcarry.planning.settings import Settings, SettingsSearch, settings_told
+from armcarry.planning.settings import SettingsSearch, Tried
 from armcarry.planning.stations import places_of_base
 from armcarry.planning.stops import Stop, stops_of
 from armcarry.planning.taking import Taken, Taking
@@ -22,8 +22,6 @@ Tell = Callable[[str, float], None]
 
 #: distance of the stations that are tried, m
 STEP_M = 2.0
-#: settings of the restraint with which all is chosen
-SETTINGS = 1
 #: another place of the base that costs less than this more is told, s
 NEAR_S = 900.0
 
@@ -42,9 +40,9 @@ class Choice:
         self.stops = stops_of(scene, left.visits, self._waits())
         self.bases = bases_of(scene, left)
         self._done = 0
-        found = [(settings, self._search(taking)) for settings, taking in self._tried()]
-        chosen = [(*one, one[1].best()) for one in found]
-        self.settings, self.search, self.together = min(chosen, key=lambda one: one[2].cost_s)
+        (self.tried,) = self._tried()
+        self.search = self._search(self.tried.taking)
+        self.settings, self.together = self.tried.settings, self.search.best()
 
     def without(self, steps: Iterable[int]) -> None:
         """Choose anew without the motions to some stops, for which no way was found."""
@@ -78,9 +76,9 @@ class Choice:
         rolls = [self.left.rolls and (stop.visit is not None) for stop in self.stops]
         return Search(taking, self.stops, self._choices(), gathers, rolls, self._tell)
 
-    def _tried(self) -> list[tuple[Settings, Taking]]:
+    def _tried(self) -> list[Tried]:
         """Return the settings of the restraint with which all is chosen."""
-        return SettingsSearch(self.scene, self.left, self.stops, self.bases, self._tell).ranked(SETTINGS)
+        return SettingsSearch(self.scene, self.left, self.stops, self.bases, self._tell).ranked(1)
 
     def _tell(self, words: str) -> None:
         self._done += 1
@@ -135,7 +133,7 @@ class Choice:
         if self.left.base:
             words.append(f"base: {self.first.title}")
         if self.left.settings:
-            words.append(f"restraint: {settings_told(self.settings)}")
+            words.append(self.tried.told)
         if self.left.start is not None:
             none = "no start of the arm was found, it is at home instead of"
             words.append(f"{'the arm starts' if self._start() is not None else none} before {self.left.start}")
@@ -181,11 +179,11 @@ def bases_of(scene: Scene, left: LeftOpen) -> tuple[Base, ...]:
     return own if left.base else (said, *(base for base in own if base != said))
 
 
-def settings_of(scene: Scene, left: LeftOpen, say: Tell, count: int) -> list[Settings]:
+def settings_of(scene: Scene, left: LeftOpen, say: Tell, count: int) -> list[Tried]:
     """Return so many settings of the restraint at most with which the stops lack least, the best first."""
     stops, bases = stops_of(scene, left.visits), bases_of(scene, left)
     search = SettingsSearch(scene, left, stops, bases, lambda words: say(words, 0.02))
-    return [settings for settings, _ in search.ranked(count)]
+    return search.ranked(count)
 
 
 def ways_chosen(choice: Choice, scene: Scene) -> dict[tuple[str, str], tuple[int, Array]]:

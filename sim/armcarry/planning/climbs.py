@@ -166,22 +166,25 @@ class Climbing:
 
     def least(self, tree: Tree, places: Array, mine: np.ndarray, others: np.ndarray) -> Room:
         """Return the least room of some bodies (B,) from others at joint vectors (N, n), the arm at rest."""
-        shapes = [body.shape for body in tree.bodies]
-        a, b = (grid.ravel() for grid in np.meshgrid(np.flatnonzero(mine), np.flatnonzero(others), indexing="ij"))
-        best = Room()
+        best, rows = Room(), np.flatnonzero(mine | others)
+        a, b = (grid.ravel() for grid in np.meshgrid(np.flatnonzero(mine[rows]), np.flatnonzero(others[rows]),
+                                                     indexing="ij"))  # fmt: skip
         if not len(places) or not len(a):
             return best
-        seats = seats_of(tree, places)
+        shapes, seats = [tree.bodies[row].shape for row in rows], seats_of(tree, places, rows)
         centres, radius = seats[:, :, :3, 3], np.array([bounding_radius_m(shape) for shape in shapes])
         ball = np.linalg.norm(centres[:, a] - centres[:, b], axis=2).min(axis=0) - radius[a] - radius[b]
-        pairs = np.stack([np.minimum(a, b), np.maximum(a, b)], axis=1)[ball < LARGEST_M]
-        if not len(pairs):
+        near = np.stack([np.minimum(a, b), np.maximum(a, b)], axis=1)[ball < LARGEST_M]
+        if not len(near):
             return best
+        pairs = rows[near]
         asked, here = Requirement(self.scene, tree, pairs), Here(self.scene, tree)
-        found = np.maximum(distances(shapes, seats, pairs).lower_m, -ENOUGH_M)
-        for row in np.argsort(found.min(axis=1), kind="stable").tolist():
+        found = np.maximum(distances(shapes, seats, near).lower_m, -ENOUGH_M)
+        ruled = asked.at(-np.inf).kept_m  # what places grant asks for less, never for more
+        bound = (found - np.where(np.isnan(ruled), -np.inf, ruled)).min(axis=1)
+        for row in np.argsort(bound, kind="stable").tolist():
             place, apart = places[row], found[row]
-            if best.spare_m < GIVEN_UP_M:
+            if best.spare_m < GIVEN_UP_M or bound[row] >= best.spare_m:
                 break
             kept = asked.under(here.at(place)).at(-np.inf).kept_m
             spare = np.where(np.isnan(kept), np.inf, apart - np.nan_to_num(kept))
@@ -192,8 +195,9 @@ class Climbing:
         return best
 
 
-def seats_of(tree: Tree, places: Array) -> Array:
-    """Return the poses (N, B, 4, 4) of all bodies at joint vectors (N, n)."""
-    links = list(dict.fromkeys(body.link for body in tree.bodies))
-    at = forward(tree, places, links)[:, [links.index(body.link) for body in tree.bodies]]
-    return np.asarray(at @ np.stack([body.pose for body in tree.bodies]))
+def seats_of(tree: Tree, places: Array, rows: np.ndarray | None = None) -> Array:
+    """Return the poses (N, B, 4, 4) of bodies at joint vectors (N, n), all of them by default."""
+    bodies = [tree.bodies[row] for row in (range(len(tree.bodies)) if rows is None else rows.tolist())]
+    links = {link: k for k, link in enumerate(dict.fromkeys(body.link for body in bodies))}
+    at = forward(tree, places, list(links))[:, [links[body.link] for body in bodies]]
+    return np.asarray(at @ np.stack([body.pose for body in bodies]))

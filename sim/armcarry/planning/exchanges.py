@@ -19,8 +19,11 @@ from armcarry.geometry.poses import Array
 from armcarry.ledger.presence import reach_of
 from armcarry.planning.climbs import Climb, Climbing, Room
 from armcarry.planning.detents import angles_rad
-from armcarry.planning.settings import settings_told
-from armcarry.planning.stops import Stop, plate_at
+from armcarry.planning.settings import compared, settings_told
+from armcarry.planning.stops import Stop, plate_at, shifted
+from armcarry.planning.taking import Taking
+from armcarry.planning.trial import Base
+from armcarry.planning.unfound import cannot, too_near
 from armcarry.quantities import write
 from armcarry.scene.build import ARM, PLATFORM, RESTRAINT, Scene, hang
 from armcarry.scene.tree import WORLD, Tree
@@ -30,8 +33,8 @@ from armcarry.timeline.walks import place_pose
 SPARE_M = 0.05
 #: room below which a place does not do, and how far apart the two are at least, m
 NOTHING_M, APART_M = -0.002, 0.3
-#: ways of changing places that are measured at a worksite, and at another one that is to be told, most
-MEASURED, AT_ANOTHER = 8, 2
+#: ways of changing places that are looked at in earnest at a worksite, and at another one that is to be told, most
+MEASURED, AT_ANOTHER = 24, 2
 #: how far the plate is shifted in the stand's axes to come within reach, the least first, m
 SHIFTS_M = sorted(
     product((0.0, -0.3, -0.6), (0.0, 0.3, -0.3, 0.6, -0.6, 0.9, -0.9), (0.0, 0.3, -0.3)),
@@ -41,9 +44,13 @@ SHIFTS_M = sorted(
 
 @dataclass(frozen=True, eq=False)
 class _Swap:
-    """Two change places: the one who gets off and the one who gets on, the plate (4, 4), and at which worksite."""
+    """Two change places: the one who gets off and the one who gets on, the plate (4, 4), and at which worksite.
+
+    ``stop`` is that of the arm there; None at a worksite where it does not come.
+    """
 
     exchange: Exchange
+    stop: Stop | None
     climbs: Sequence[Climb]
     plate: Array
     site: str
@@ -51,7 +58,10 @@ class _Swap:
 
 @dataclass(frozen=True, eq=False)
 class _Chosen:
-    """Where they do: a frame for each who climbs (None as the script has it), the plate's shift, reach and room."""
+    """Where they do: a frame for each who climbs (None as the script has it), the plate's shift, and what it lacks.
+
+    That is how far beyond reach the plate is, and otherwise by how much which two bodies come too near one another.
+    """
 
     frames: tuple[str | None, ...]
     shift: tuple[float, ...]
@@ -61,6 +71,12 @@ class _Chosen:
     @property
     def lacking_m(self) -> float:
         return max(0.0, self.beyond_m, -self.room.spare_m if self.room.spare_m < NOTHING_M else 0.0)
+
+    @property
+    def lacks(self) -> str:
+        if self.beyond_m > 0.0:
+            return f"the plate is {self.beyond_m:.2f} m beyond reach"
+        return too_near(self.room.words, self.lacking_m)
 
 
 class Exchanges:
@@ -75,16 +91,21 @@ class Exchanges:
         scene: of the long form, with the settings of the restraint.
         left: what the script leaves open.
         stops: of the arm.
+        bases: places of its base.
         tell: told what is being done.
     """
 
-    def __init__(self, scene: Scene, left: LeftOpen, stops: Sequence[Stop], tell: Callable[[str], None]) -> None:
+    def __init__(
+        self, scene: Scene, left: LeftOpen, stops: Sequence[Stop], bases: Sequence[Base], tell: Callable[[str], None]
+    ) -> None:
         self.scene, self.left, self.stops, self.climbing = scene, left, stops, Climbing(scene)
+        self.bases, self.taking = tuple(bases), Taking(scene, {})
         self.places: list[dict[str, Any] | None] = []
         self.told: list[str] = []
         self.lacking_m = 0.0
         self._places: dict[tuple[str, str], Array] = {}
         self._points: dict[tuple[str, bytes], Array] = {}
+        self._rooms: dict[tuple[str, bytes, bytes], Room] = {}
         for exchange in left.exchanges:
             tell(f"looking at {exchange.kind} in {exchange.steps[-1]}")
             self.places.append(self._swap(exchange) if exchange.kind == "swap" else self._held(exchange))
@@ -100,21 +121,20 @@ class Exchanges:
         if stop is None or stop.visit is None:
             return None
         climbs, visit = [climb for climb in stop.climbs if climb.step in exchange.steps], self.left.visits[stop.visit]
-        swap = _Swap(exchange, climbs, plate_at(self.scene, visit, stop), visit.worksite)
-        written = max(self._beyond_m(climb, climb.place, swap.plate) for climb in climbs)
-        if written <= 0.0:
+        swap = _Swap(exchange, stop, climbs, plate_at(self.scene, visit, stop), visit.worksite)
+        written = self._chosen(swap, [(None, climb.place) for climb in climbs], SHIFTS_M[0])
+        if written.lacking_m <= 0.0:
             return None
-        found = list(self._choices(swap))
-        best = min(found, key=lambda one: one.lacking_m, default=None)
-        if best is None or best.lacking_m > 0.0:
-            self.lacking_m += written if best is None else best.lacking_m
-            self._tell(climbs[0].step, self._why_not(swap, best, written))
+        best = min((written, *self._choices(swap)), key=lambda one: one.lacking_m)
+        if best.lacking_m > 0.0:
+            self.lacking_m += best.lacking_m
+            self._tell(climbs[0].step, self._why_not(swap, best))
             return None
         ends = list(zip(climbs, best.frames, strict=True))
         words = [f"{climb.who} gets {'off to' if climb.off else 'on from'} {frame}" for climb, frame in ends if frame]
         if any(best.shift):
             words.append(f"the plate stands {', '.join(f'{one:+.1f} m' for one in best.shift)} beside its place")
-        self._tell(climbs[0].step, f"{', '.join(words)}: else {written:.2f} m beyond reach")
+        self._tell(climbs[0].step, f"{', '.join(words)}: else {written.lacks}")
         said: dict[str, Any] = {"off" if climb.off else "on": frame for climb, frame in ends if frame}
         return said | ({"shift": [write(one, "length") for one in best.shift]} if any(best.shift) else {})
 
@@ -123,17 +143,47 @@ class Exchanges:
         fixed, count = "shift" in swap.exchange.said, 0
         for shift in SHIFTS_M[:1] if fixed else SHIFTS_M:
             plate = swap.plate @ poses.translation(shift)
-            for picked in product(*(self._within_reach(swap, climb, plate) for climb in swap.climbs)):
-                places = [place for _, place in picked]
-                if len(places) == 2 and np.linalg.norm(places[0][:3, 3] - places[1][:3, 3]) < APART_M:
+            able: list[list[tuple[str | None, Array]]] = []
+            for climb in swap.climbs:  # who cannot alone cannot with the other either
+                within = self._within_reach(swap, climb, plate)
+                rooms = [self._alone(climb, place, plate).spare_m for _, place in within]
+                able.append([one for one, spare_m in zip(within, rooms, strict=True) if spare_m >= NOTHING_M])
+                if within and not able[-1]:
+                    most = int(np.argmax(rooms))
+                    yield self._chosen(swap, [within[most] if one is climb else (None, one.place)
+                                              for one in swap.climbs], shift)  # fmt: skip
+                count += bool(within)
+            for picked in product(*able):
+                if len(picked) == 2 and np.linalg.norm(picked[0][1][:3, 3] - picked[1][1][:3, 3]) < APART_M:
                     continue
-                ends = list(zip(swap.climbs, places, strict=True))
-                beyond = max(self._beyond_m(climb, place, plate) for climb, place in ends)
-                one = _Chosen(tuple(name for name, _ in picked), shift, beyond, self._room(ends, plate))
+                one = self._chosen(swap, picked, shift)
                 yield one
-                count += 1
-                if one.lacking_m <= 0.0 or count == (AT_ANOTHER if fixed else MEASURED):
+                if one.lacking_m <= 0.0:
                     return
+                count += 1
+            if count >= (AT_ANOTHER if swap.stop is None else MEASURED):
+                return
+
+    def _chosen(self, swap: _Swap, picked: Sequence[tuple[str | None, Array]], shift: tuple[float, ...]) -> _Chosen:
+        """Return what people who change places from and to some places lack, with the plate shifted.
+
+        Where they lack nothing it is asked whether the arm can stand there.
+        """
+        plate, ends = swap.plate @ poses.translation(shift), list(zip(swap.climbs, picked, strict=True))
+        beyond = max(self._beyond_m(climb, place, plate) for climb, (_, place) in ends)
+        room = self._room([(climb, place) for climb, (_, place) in ends], plate) if beyond <= 0.0 else Room()
+        one = _Chosen(tuple(name for name, _ in picked), shift, beyond, room)
+        if one.lacking_m > 0.0 or swap.stop is None:
+            return one
+        by_step = {climb.step: replace(climb, place=place) for climb, (_, place) in ends}
+        climbs = tuple(by_step.get(climb.step, climb) for climb in swap.stop.climbs if climb.way is None)
+        stop = replace(shifted(swap.stop, shift), climbs=climbs)
+        taken = [way for base in self._bases(swap) for way in self.taking.ways_to_take(stop, base)]
+        best = min(taken, key=lambda way: way.short_m, default=None)
+        return one if best is None or best.short_m <= 0.0 else replace(one, room=Room(-best.short_m, best.why))
+
+    def _bases(self, swap: _Swap) -> tuple[Base, ...]:
+        return compared(self.scene, self.bases, swap.site)
 
     def _within_reach(self, swap: _Swap, climb: Climb, plate: Array) -> list[tuple[str | None, Array]]:
         """Return the ends of handrails from which a plate is within reach, the nearest first, and the poses there."""
@@ -174,12 +224,19 @@ class Exchanges:
         day = self.scene.loaded.scenario.day
         return apart - reach_of(self.scene, climb.who) - (day.rail_gap if climb.off and day is not None else 0.0)
 
+    def _alone(self, climb: Climb, place: Array, plate: Array) -> Room:
+        """Return the room of one on the way on or off, from what is rigid with the plate."""
+        key = (climb.step, place.tobytes(), plate.tobytes())
+        if key not in self._rooms:
+            moved = replace(climb, place=place)
+            self._rooms[key] = self.climbing.room_of_plate(moved, climb.tree, climb.position, plate)
+        return self._rooms[key]
+
     def _room(self, ends: Sequence[tuple[Climb, Array]], plate: Array) -> Room:
         """Return the least room of two on the way on and off: from what is rigid with the plate, and each other."""
         rooms = []
         for climb, place in ends:
-            moved = replace(climb, place=place)
-            rooms.append(self.climbing.room_of_plate(moved, climb.tree, climb.position, plate))
+            rooms.append(self._alone(climb, place, plate))
             for other, there in ends:
                 if other.who != climb.who:
                     tree = climb.tree.attach(other.who, WORLD, poses.identity())
@@ -188,21 +245,18 @@ class Exchanges:
                     rooms.append(self.climbing.along(tree, climb.who, way, tree.bodies_of((other.who,))))
         return min(rooms, key=lambda one: one.spare_m)
 
-    def _why_not(self, swap: _Swap, best: _Chosen | None, written_m: float) -> str:
+    def _why_not(self, swap: _Swap, best: _Chosen) -> str:
         """Say what is lacking, and where else people could change places."""
-        why = f"the handrail is {written_m:.2f} m beyond reach of the plate, and no other is within it"
-        if best is not None:
-            why = f"from every handrail within reach {best.room.words} come {best.lacking_m:.2f} m too near one another"
         sites = self.scene.loaded.platform.document.worksites
         here, others = swap.plate[:3, 3], []
         for name, site in sites.items():
             plate = self.scene.tree.pose_of(f"{PLATFORM}/{site.stand}", self.scene.position)
             others.append((float(np.linalg.norm(plate[:3, 3] - here)), name, plate))
         others.sort(key=lambda one: one[:2])
-        moved = (_Swap(_fixed(swap), swap.climbs, plate, name) for _, name, plate in others if name != swap.site)
+        moved = (_Swap(_fixed(swap), None, swap.climbs, plate, name) for _, name, plate in others if name != swap.site)
         other = next((one.site for one in moved if any(way.lacking_m <= 0.0 for way in self._choices(one))), None)
-        instead = f"at: {other} is the nearest that does" if other else "say where: waits and to, or another at"
-        return f"people cannot change places at {swap.site}: {why}; {instead}"
+        return cannot(f"change places at {swap.site}", lacks=best.lacks, sought="from any handrail within reach",
+                      instead=f"at: {other}, the nearest that does" if other else "waits and to, or another at")
 
     # -- the restraint in the hands -----------------------------------------------------------------------------------
 
@@ -226,8 +280,9 @@ class Exchanges:
                 break
         if best.spare_m < NOTHING_M:
             self.lacking_m -= best.spare_m
-            self._tell(exchange.steps[-1], f"in whatever setting {exchange.who} holds the restraint, {best.words} come "
-                       f"{-best.spare_m:.2f} m too near one another; say at: another worksite")  # fmt: skip
+            words = cannot("hold the restraint in the hands", sought="in whatever setting",
+                           lacks=too_near(best.words, -best.spare_m), instead="at: another worksite")  # fmt: skip
+            self._tell(exchange.steps[-1], words)
         if best.spare_m < NOTHING_M or settings == own:
             return None
         turned = {name: angle for name, angle in settings.items() if abs(angle) > 1e-9}

@@ -15,10 +15,9 @@ from armcarry.files.load import load_scenario
 from armcarry.files.loaded import LoadedScenario
 from armcarry.files.model_files import ModelFile
 from armcarry.files.yaml_text import YamlText
-from armcarry.planning.choice import Choice, settings_of, ways_chosen
+from armcarry.planning.choice import Choice, bases_of, settings_of, ways_chosen
 from armcarry.planning.exchanges import Exchanges
 from armcarry.planning.found_ways import find_ways
-from armcarry.planning.settings import settings_told
 from armcarry.planning.stops import stops_of
 from armcarry.planning.waits import find_waits
 from armcarry.scene.build import Scene, build_scene
@@ -28,7 +27,7 @@ Tell = Callable[[str, float], None]
 #: the day is chosen anew at most so often without motions for which no way is found
 ROUNDS = 3
 #: settings of the restraint with which places to get on and off are sought
-TRIED = 2
+TRIED = 4
 
 
 def settle(
@@ -117,16 +116,17 @@ def _places(
     Of the few best settings the first is taken with which everybody gets on and off with what is asked.
     """
     best: tuple[float, dict[str, Any], list[str]] | None = None
-    for settings in settings_of(scene, left, say, TRIED):
+    for tried in settings_of(scene, left, say, TRIED):
         more: dict[str, Any] = {}
         if left.settings:
-            more["settings"] = {name: f"{np.degrees(angle):.6g} deg" for name, angle in settings.items()}
+            more["settings"] = {name: f"{np.degrees(angle):.6g} deg" for name, angle in tried.settings.items()}
         loaded = read({**more, "unfinished": True})
         placed, own = build_scene(loaded), left if loaded.beside is None else loaded.beside.long.open
-        found = Exchanges(placed, own, stops_of(placed, own.visits), lambda words: say(words, 0.05))
-        words = [f"restraint: {settings_told(settings)}"] if left.settings else []
-        if best is None or found.lacking_m < best[0]:
-            best = (found.lacking_m, {**more, "places": found.places}, [*words, *found.told])
-        if found.lacking_m <= 0.0:
+        stops, bases = stops_of(placed, own.visits), bases_of(placed, own)
+        found = Exchanges(placed, own, stops, bases, lambda words: say(words, 0.05))
+        words, lacking = [tried.told] if left.settings else [], found.lacking_m + tried.lacking_m
+        if best is None or lacking < best[0]:
+            best = (lacking, {**more, "places": found.places}, [*words, *found.told])
+        if lacking <= 0.0:
             break
     return ({}, []) if best is None else best[1:]

@@ -24,6 +24,8 @@ from armcarry.timeline.walkthrough import walk_through
 
 #: kinds of move whose end the arm may take on several branches
 CHOSEN = ("to_pose", "to_worksite")
+Point = Sequence[float]
+
 #: kinds that move the arm without a choice
 LED = ("line", "to_joints", "one_joint")
 
@@ -187,3 +189,25 @@ def plate_at(scene: Scene, visit: Visit, stop: Stop) -> Array:
     stand = scene.loaded.platform.document.worksites[visit.worksite].stand
     there = poses.translation(points_of(scene, visit)[-1 if stop.tail else 0])
     return np.asarray(scene.tree.pose_of(f"{PLATFORM}/{stand}", scene.position) @ there)
+
+
+def shifted(stop: Stop, by: Point) -> Stop:
+    """Return a stop with the plate shifted (3,) in the axes of the stand that it comes to and goes from."""
+    if not any(by):
+        return stop
+
+    def moved(piece: Piece) -> Piece:
+        move = piece.move
+        if move.to_pose is not None:
+            goal = move.to_pose.model_copy(update={"position": _beside(move.to_pose.position, by)})
+            return replace(piece, move=move.model_copy(update={"to_pose": goal}))
+        if move.line is not None and move.line.to is not None:
+            line = move.line.model_copy(update={"to": _beside(move.line.to, by)})
+            return replace(piece, move=move.model_copy(update={"line": line}))
+        return piece
+
+    return replace(stop, piece=moved(stop.piece), tail=tuple(map(moved, stop.tail)))
+
+
+def _beside(point: Point, by: Point) -> tuple[float, ...]:
+    return tuple(a + b for a, b in zip(point, by, strict=True))

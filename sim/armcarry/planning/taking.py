@@ -14,7 +14,7 @@ from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
 from armcarry.motion.inverse import solutions
 from armcarry.motion.line import straight_line
-from armcarry.planning.climbs import Climbing
+from armcarry.planning.climbs import Climbing, Room
 from armcarry.planning.space import ENOUGH_M, ArmSpace
 from armcarry.planning.stops import CHOSEN, Piece, Stop
 from armcarry.planning.there import Part, There
@@ -193,13 +193,11 @@ class Taking(There):
         alike, _ = self._alike_m(stop.piece, base, np.stack([postures[0][0]] * 2))
         return min(max(room for _, room in postures), alike)
 
-    def lacking_to_climb_m(self, stop: Stop, base: Base, plate: Array) -> float:
-        """Return by how much people who get on and off a plate (4, 4) come too near what is rigid with it, m."""
-        lacking = 0.0
+    def rooms_to_climb(self, stop: Stop, base: Base, plate: Array) -> Iterator[tuple[str, Room]]:
+        """Give the steps in which people get on and off a plate (4, 4), and their room from what is rigid with it."""
         for climb in (one for one in stop.climbs if one.way is None):
             tree, position = self.at(Piece(climb.tree, climb.position, stop.piece.move), base)
-            lacking = max(lacking, -self.climbing.room_of_plate(climb, tree, position, plate).spare_m)
-        return lacking
+            yield climb.step, self.climbing.room_of_plate(climb, tree, position, plate)
 
     def _led(self, stop: Stop, base: Base, q: Array, room_m: float) -> Taken:
         """Fly the moves that are led from a posture, and judge them."""
