@@ -1,6 +1,7 @@
 """Places of the base and postures of a day are chosen together, and what is proven is what is chosen."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -71,6 +72,16 @@ def test_a_place_where_the_rider_comes_too_near_is_told_from_one_with_room(scene
     assert near[0].lacking_m == 0.0 and near[0].spare_m > 0.0 and far == ()
     folded = taking.taken(1, stops[1], Base("trolley", 6.0))  # over the keel, the boom has to pass beside the rails
     assert folded[0].lacking_m > 0.3 and folded[0].why
+
+
+def test_a_posture_from_which_a_joint_could_run_away_into_something_lacks_what_that_leaves_too_little(scene, stops):
+    taking = Taking(scene, {"pitch": np.pi / 2})
+    left = {"m": (-0.07, "arm/j running away: a and b")}
+    taking.faults = lambda tree, granted: SimpleNamespace(least=lambda places: left["m"])
+    bad = taking.ways_to_take(stops[2], Base("trolley", 8.0))
+    assert (bad[0].lacking_m, bad[0].why) == (0.07, "arm/j running away: a and b")
+    left["m"] = (0.0, "")
+    assert taking.ways_to_take(stops[2], Base("trolley", 8.0))[0].lacking_m == 0.0
 
 
 class Told(Search):

@@ -15,6 +15,7 @@ from armcarry.asked.relaxed import Relaxed
 from armcarry.asked.requirement import NEIGHBOURS, Requirement
 from armcarry.clearance import Prover
 from armcarry.clearance.many import Arcs, least_margins, near_pairs
+from armcarry.files.documents.arm import ArmDocument, LoadClass
 from armcarry.geometry.poses import Array
 from armcarry.motion.braking import runaway
 from armcarry.scene.build import Scene
@@ -42,17 +43,15 @@ def near_at(scene: Scene, prover: Prover, arcs: Arcs, band_m: float) -> tuple[np
     return found.reached_m + found.pad_m < within, found.lower_m >= within
 
 
-def fastest(scene: Scene, tree: Tree, near: np.ndarray) -> Array:
+def fastest(arm: ArmDocument, load: LoadClass, near: np.ndarray) -> Array:
     """Return the fastest each arm joint can run away (R, n), for (R,) within slow_within of structure or not."""
-    arm, (_, load) = scene.loaded.arm.document, scene.load(tree)
     return np.where(np.asarray(near)[:, None], *(runaway_rates(arm, load, kind) for kind in (True, False)))
 
 
-def excursions(scene: Scene, tree: Tree, near: np.ndarray, detection_s: float | None = None) -> Array:
+def excursions(arm: ArmDocument, load: LoadClass, near: np.ndarray, detection_s: float | None = None) -> Array:
     """Return how far each arm joint gets when it runs away at its worst rate: (R, n) for (R,) near or not."""
-    arm, (_, load) = scene.loaded.arm.document, scene.load(tree)
     late_s = arm.detection_time if detection_s is None else detection_s
-    return np.asarray(runaway(fastest(scene, tree, near), late_s, brake_decelerations(arm, load)).distance)
+    return np.asarray(runaway(fastest(arm, load, near), late_s, brake_decelerations(arm, load)).distance)
 
 
 class AtRest:
@@ -81,7 +80,7 @@ class AtRest:
         columns, count = self.scene.arm_columns, len(self.scene.arm_joints)
         still = _arcs(self.scene, places, np.zeros(len(places)))
         near, _ = near_at(self.scene, self._beside_structure(places), still, BAND_M)
-        far = excursions(self.scene, self.tree, near)
+        far = excursions(self.scene.loaded.arm.document, self.scene.load(self.tree)[1], near)
         extra = np.zeros_like(places)
         extra[:, columns] = far
         lists = near_pairs(self._prover, still, self._wanted_m, extra, enough_m=ENOUGH_M)

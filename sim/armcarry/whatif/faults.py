@@ -273,12 +273,12 @@ def _least(record: Record) -> tuple[np.ndarray, Array]:
 
 def worst_excursion(side: Side, near: np.ndarray, detection_s: float | None = None) -> Array:
     """Return how far each arm joint gets when it runs away at its worst rate: (R, n) for (R,) near or not."""
-    return excursions(side.record.scene, side.phase.tree, near, detection_s)
+    return excursions(side.record.scene.loaded.arm.document, side.load, near, detection_s)
 
 
 def worst_rates(side: Side, near: np.ndarray) -> Array:
     """Return the fastest each arm joint can run away (R, n), for (R,) within slow_within of structure or not."""
-    return fastest(side.record.scene, side.phase.tree, near)
+    return fastest(side.record.scene.loaded.arm.document, side.load, near)
 
 
 def windows(side: Side) -> Iterator[Window]:

@@ -1,0 +1,39 @@
+"""What faults leave where the arm stands is what the run's own runaways leave while it stands there."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from armcarry.whatif.at_rest import ENOUGH_M, TOLERANCE_M, AtRest
+from armcarry.whatif.runaway_joint import BAND_M, runaways
+
+
+def _granted(record, time_s):
+    return [replace(one, start_s=-np.inf, end_s=np.inf) for one in record.relaxed if one.start_s <= time_s <= one.end_s]
+
+
+def _of_run(record, time_s):
+    """Return the least margin that faults begun around an instant leave."""
+    parts = [part.leaves for part in runaways(record).parts]
+    rows = [(one.start_s <= time_s) & (one.end_s >= time_s) for one in parts]
+    return min(float(one.lower_m[then].min(initial=np.inf)) for one, then in zip(parts, rows, strict=True))
+
+
+def test_what_a_runaway_leaves_where_the_arm_stands_is_what_it_leaves_in_a_run(short_run):
+    record, _ = short_run
+    compared = []
+    for move in record.moves:
+        time_s = (move.start_s + move.end_s) / 2
+        if move.kind != "hold":
+            continue
+        tree, granted, places = record.phase_at(time_s).tree, _granted(record, time_s), record.motion.at(time_s)[None]
+        left, words = AtRest(record.scene, tree, granted).least(places)
+        of_run = min(_of_run(record, time_s), ENOUGH_M)
+        assert left == pytest.approx(of_run, abs=BAND_M + TOLERANCE_M)
+        compared.append((left, words))
+        if left < ENOUGH_M:  # and more may be asked for
+            more, _ = AtRest(record.scene, tree, granted, more_m=0.03).least(places)
+            assert more == pytest.approx(left - 0.03, abs=TOLERANCE_M)
+    assert len(compared) >= 2 and min(left for left, _ in compared) < ENOUGH_M
+    assert all((" running away: " in words) == (left < ENOUGH_M) for left, words in compared)
