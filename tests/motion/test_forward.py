@@ -59,3 +59,12 @@ def test_z_is_turned_onto_any_axis(axis):
     np.testing.assert_allclose(turn[:3, 2], axis, atol=1e-15)
     np.testing.assert_allclose(turn[:3, :3] @ turn[:3, :3].T, np.eye(3), atol=1e-15)
     assert np.linalg.det(turn[:3, :3]) == pytest.approx(1.0)
+
+
+def test_a_few_vectors_and_many_give_the_same(trial_tree):
+    q = np.random.default_rng(5).uniform(-2.0, 2.0, (60, 9))
+    every = forward(trial_tree, q)
+    in_threes = np.concatenate([forward(trial_tree, some) for some in q.reshape(20, 3, 9)])
+    np.testing.assert_allclose(in_threes, every, atol=1e-13)
+    for link in trial_tree.links:  # whatever hangs between it and the world, and nothing else
+        np.testing.assert_allclose(forward(trial_tree, q, [link])[:, 0], every[:, trial_tree.index(link)], atol=1e-13)

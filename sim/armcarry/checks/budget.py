@@ -65,8 +65,10 @@ def _holds_on(record: Record, row: PairRow) -> bool:
 
 def _brought_by(record: Record, row: PairRow, body: str, kind: str) -> str | None:
     """Return who brings a body of hardware off the arm while a row holds; None where nobody does."""
+    if kind != "hardware":
+        return None
     tree = record.phase_at((row.start_s + row.end_s) / 2).tree
-    return record.scene.brought_by(tree, body.split("/", 1)[0]) if kind == "hardware" else None
+    return record.scene.brought_by(tree, body.split("/", 1)[0])
 
 
 def terms_of(record: Record, row: PairRow) -> dict[str, BudgetTerm]:

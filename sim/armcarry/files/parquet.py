@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -92,6 +92,36 @@ def read_table(data: bytes, limits: Limits) -> Table:
     except (pa.ArrowException, OSError, KeyError, NotImplementedError) as error:
         raise ValueError(f"not a table: {shown(str(error), 200)}") from None
     return Table(table.num_rows, columns)
+
+
+def number_column(values: np.ndarray, *, nan_is_empty: bool = False) -> Any:
+    """Return numbers (N,) as a column of Arrow, of 8-byte floats or of 8- or 4-byte integers as they are.
+
+    Handed over as the bytes that they are: to be given an array of NumPy, pyarrow would import pandas, which nothing
+    here needs and which takes a quarter of a second.
+
+    Args:
+        values: the numbers.
+        nan_is_empty: whether those that are not a number are left empty.
+    """
+    import pyarrow as pa
+
+    kinds = {"f8": pa.float64(), "i8": pa.int64(), "i4": pa.int32()}
+    plain = np.ascontiguousarray(values)
+    given = None
+    if nan_is_empty:
+        given = pa.py_buffer(np.packbits(~np.isnan(plain), bitorder="little").tobytes())
+    return pa.Array.from_buffers(kinds[plain.dtype.str[1:]], len(plain), [given, pa.py_buffer(plain)])
+
+
+def text_column(known: Sequence[str], which: np.ndarray) -> Any:
+    """Return texts by their rows (N,) in those that are known as a column of Arrow."""
+    import pyarrow as pa
+
+    packed = [text.encode() for text in known]
+    ends = np.cumsum([0, *map(len, packed)]).astype(np.int32)
+    texts = pa.StringArray.from_buffers(len(packed), pa.py_buffer(ends), pa.py_buffer(b"".join(packed)))
+    return texts.take(number_column(which.astype(np.int64)))
 
 
 _THRIFT = {"thrift_string_size_limit": 10_000_000, "thrift_container_size_limit": 100_000}

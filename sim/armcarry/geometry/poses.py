@@ -14,7 +14,10 @@ Array = NDArray[np.float64]
 
 def identity(*batch: int) -> Array:
     """Return identity poses of shape (*batch, 4, 4)."""
-    return np.broadcast_to(np.eye(4), (*batch, 4, 4)).copy()
+    result = np.zeros((*batch, 4, 4))
+    for k in range(4):
+        result[..., k, k] = 1.0
+    return result
 
 
 def translation(xyz_m: ArrayLike) -> Array:

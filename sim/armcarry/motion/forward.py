@@ -34,23 +34,22 @@ def forward(tree: Tree, q: ArrayLike, links: Sequence[str] | None = None) -> Arr
         MotionError: q does not hold one value a joint of the tree.
     """
     vectors = joint_vectors(q, len(tree.joints))
-    plan = _plan(tree)
-    rows = np.arange(len(tree.links)) if links is None else np.array([tree.index(link) for link in links], dtype=int)
+    plan = _plan(tree) if links is None else _plan_for(tree, tuple(links))
+    count = len(plan.anchors)
     flat = vectors.reshape(int(np.prod(vectors.shape[:-1])), len(tree.joints))  # -1 fails where nothing moves
     hats = sweep(plan.steps, plan.parents, plan.revolute, flat[:, plan.columns])
-    result = np.empty((len(flat), len(rows), 4, 4))
+    result = np.empty((len(flat), count, 4, 4))
     result[:, :, 3] = (0.0, 0.0, 0.0, 1.0)
-    for k, row in enumerate(rows):
-        anchor = plan.anchors[row]
+    for k, anchor in enumerate(plan.anchors.tolist()):
         if anchor < 0:
-            result[:, k, :3] = plan.offsets[row, :3]
+            result[:, k, :3] = plan.offsets[k, :3]
         else:
-            result[:, k, :3] = (hats[anchor].reshape(-1, 4) @ plan.offsets[row]).reshape(-1, 3, 4)
-    return result.reshape(*vectors.shape[:-1], len(rows), 4, 4)
+            result[:, k, :3] = (hats[anchor].reshape(-1, 4) @ plan.offsets[k]).reshape(-1, 3, 4)
+    return result.reshape(*vectors.shape[:-1], count, 4, 4)
 
 
 class _Plan(NamedTuple):
-    """A tree with its fixed joints folded away."""
+    """A tree, or as much of it as some links hang from, with its fixed joints folded away."""
 
     columns: NDArray[np.int64]
     parents: list[int]
@@ -60,12 +59,39 @@ class _Plan(NamedTuple):
     offsets: Array  # (L, 4, 4) from that joint's z-axis frame to the link
 
 
-_plans: WeakKeyDictionary[Tree, _Plan] = WeakKeyDictionary()
+_plans: WeakKeyDictionary[Tree, dict[tuple[str, ...] | None, _Plan]] = WeakKeyDictionary()
+#: so many choices of links of one tree are remembered
+_MOST_PLANS = 256
+
+
+def _plan_for(tree: Tree, links: tuple[str, ...]) -> _Plan:
+    """Return the plan of some links of a tree: the joints that none of them hangs from are left out."""
+    known = _plans.setdefault(tree, {})
+    if links in known:
+        return known[links]
+    whole = _plan(tree)
+    rows = np.array([tree.index(link) for link in links], dtype=np.int64)
+    needed = set[int]()
+    for anchor in whole.anchors[rows].tolist():
+        while anchor >= 0 and anchor not in needed:
+            needed.add(anchor)
+            anchor = whole.parents[anchor]
+    joints = sorted(needed)
+    place = {-1: -1, **{joint: k for k, joint in enumerate(joints)}}
+    anchors = np.array([place[anchor] for anchor in whole.anchors[rows].tolist()], dtype=np.int64)
+    plan = _Plan(
+        whole.columns[joints], [place[whole.parents[joint]] for joint in joints], whole.revolute[joints],
+        whole.steps[joints], anchors, whole.offsets[rows],
+    )  # fmt: skip
+    if len(known) < _MOST_PLANS:
+        known[links] = plan
+    return plan
 
 
 def _plan(tree: Tree) -> _Plan:
-    if tree in _plans:
-        return _plans[tree]
+    known = _plans.setdefault(tree, {})
+    if None in known:
+        return known[None]
     count = len(tree.links)
     anchors, offsets = np.full(count, -1, dtype=np.int64), np.zeros((count, 4, 4))
     columns, parents, steps, revolute = [], [], [], []
@@ -85,5 +111,5 @@ def _plan(tree: Tree) -> _Plan:
         np.array(columns, dtype=np.int64), parents, np.array(revolute, dtype=bool),
         np.array(steps).reshape(-1, 4, 4), anchors, offsets,
     )
-    _plans[tree] = plan
+    known[None] = plan
     return plan

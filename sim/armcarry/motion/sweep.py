@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from armcarry.errors import MotionError
 from armcarry.geometry.poses import Array
+
+#: so many joint vectors are few: one product a joint is then quicker than one for the whole batch
+_FEW = 24
 
 
 def sweep(steps: Array, parents: Sequence[int], revolute: NDArray[np.bool_], q: Array) -> Array:
@@ -24,6 +28,8 @@ def sweep(steps: Array, parents: Sequence[int], revolute: NDArray[np.bool_], q: 
         Upper three rows of the frames after each joint's motion, (n, N, 3, 4).
     """
     hats = np.empty((len(steps), len(q), 3, 4))
+    if len(q) <= _FEW:
+        return _few(steps, parents, revolute, q, hats)
     sin, cos = np.sin(q)[:, :, None], np.cos(q)[:, :, None]
     for k, step in enumerate(steps):
         hat = hats[k]
@@ -41,10 +47,34 @@ def sweep(steps: Array, parents: Sequence[int], revolute: NDArray[np.bool_], q: 
     return hats
 
 
+def _few(steps: Array, parents: Sequence[int], revolute: NDArray[np.bool_], q: Array, hats: Array) -> Array:
+    """Carry a few vectors: the motions of all joints at once, so that each joint is left one product."""
+    turned = np.where(revolute, q, 0.0)
+    sin, cos = np.sin(turned).T[:, :, None], np.cos(turned).T[:, :, None]
+    x, y, z, at = (steps[:, None, :3, k] for k in range(4))
+    own = np.zeros((len(steps), q.shape[0], 4, 4))
+    own[:, :, :3, 0] = x * cos + y * sin
+    own[:, :, :3, 1] = y * cos - x * sin
+    own[:, :, :3, 2] = z
+    own[:, :, :3, 3] = at + z * np.where(revolute, 0.0, q).T[:, :, None]
+    own[:, :, 3, 3] = 1.0
+    for k, parent in enumerate(parents):
+        if parent < 0:
+            hats[k] = own[k, :, :3]
+        else:
+            np.matmul(hats[parent], own[k], out=hats[k])
+    return hats
+
+
 def z_onto(axis: Array) -> Array:
     """Return a pose (4, 4) without translation that turns z onto a unit axis (3,); exact for the six main axes."""
-    result = np.eye(4)
-    if axis[0] == 0.0 and axis[1] == 0.0 and axis[2] > 0.0:
+    return _z_onto(*axis.tolist()).copy()
+
+
+@lru_cache(maxsize=1024)
+def _z_onto(x: float, y: float, z: float) -> Array:
+    result, axis = np.eye(4), np.array([x, y, z])
+    if x == 0.0 and y == 0.0 and z > 0.0:
         return result
     side = np.cross(np.eye(3)[int(np.argmin(np.abs(axis)))], axis)
     side = side / np.linalg.norm(side)

@@ -23,7 +23,7 @@ from typing import Any, Generic, Literal, NamedTuple, Protocol, TypeVar, Union, 
 import numpy as np
 
 from armcarry.errors import RecordError
-from armcarry.files.parquet import Limits, read_table
+from armcarry.files.parquet import Limits, number_column, read_table
 from armcarry.record.folder import Folder, read_json
 from armcarry.record.pairs import PairTable
 from armcarry.texts import shown
@@ -111,7 +111,7 @@ class Kept(Generic[T]):
         value = np.empty(len(which))
         np.concatenate([np.zeros(0), *(array.ravel() for array in packer.arrays)], out=value, casting="unsafe")
         stream = io.BytesIO()
-        pq.write_table(pa.table({"array": which, "value": value}), stream)
+        pq.write_table(pa.table({"array": number_column(which), "value": number_column(value)}), stream)
         return Packed(structure.encode(), stream.getvalue())
 
     def unpack(self, record: Run, packed: Packed) -> T | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from bisect import bisect_right
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -261,8 +262,11 @@ class Record:
 
     def phase_at(self, time_s: float) -> Phase:
         """Return the phase at time_s; at a switch the later one."""
-        starts = [phase.start_s for phase in self.phases]
-        return self.phases[max(int(np.searchsorted(starts, time_s, side="right")) - 1, 0)]
+        return self.phases[max(bisect_right(self._starts_s, time_s) - 1, 0)]
+
+    @cached_property
+    def _starts_s(self) -> list[float]:
+        return [phase.start_s for phase in self.phases]
 
     def link_poses(self, time_s: float) -> tuple[Tree, Array]:
         """Return the tree at time_s and T_world_link (L, 4, 4) of all its links."""
@@ -297,8 +301,7 @@ class Record:
         """Return T_world_link (T, K, 4, 4) of links at times, each in the phase that holds then."""
         times = np.atleast_1d(np.asarray(times_s, dtype=float))
         result = np.empty((len(times), len(links), 4, 4))
-        starts = np.array([phase.start_s for phase in self.phases])
-        phase_of = np.maximum(np.searchsorted(starts, times, side="right") - 1, 0)
+        phase_of = np.maximum(np.searchsorted(self._starts_s, times, side="right") - 1, 0)
         for k in np.unique(phase_of):
             pick = phase_of == k
             result[pick] = forward(self.phases[k].tree, self.motion.at(times[pick]), links)

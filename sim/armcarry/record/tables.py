@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from armcarry.files.parquet import Limits
+from armcarry.files.parquet import Limits, number_column, text_column
 from armcarry.geometry import poses
 from armcarry.motion.curve import Motion
 from armcarry.record.folder import Folder
@@ -59,7 +59,7 @@ def write_motion(record: Record, folder: Path) -> None:
     }
     for k, joint in enumerate(motion.joints):
         pieces[joint] = motion.coefficients[:, :, k].ravel()
-    pq.write_table(pa.table(pieces), folder / PIECES)
+    pq.write_table(pa.table({name: number_column(values) for name, values in pieces.items()}), folder / PIECES)
 
     times = np.union1d(np.arange(motion.start_s, motion.end_s, SAMPLE_S), motion.breaks_s)
     position, rate = motion.at(times), motion.at(times, 1)
@@ -76,7 +76,8 @@ def write_motion(record: Record, folder: Path) -> None:
     quaternions = poses.quaternion_wxyz(tips)
     for k, part in enumerate("wxyz"):
         columns[f"tip_q{part}"] = quaternions[:, k]
-    pq.write_table(pa.table(columns), folder / "motion.parquet")
+    samples = pa.table({name: number_column(values) for name, values in columns.items()})
+    pq.write_table(samples, folder / "motion.parquet")
 
 
 def read_motion(folder: Folder) -> Motion:
@@ -102,18 +103,15 @@ def write_pairs(rows: Sequence[PairRow], path: Path) -> None:
     import pyarrow as pa
     import pyarrow.parquet as pq
 
-    def texts(known: Sequence[str], which: np.ndarray) -> Any:
-        return pa.DictionaryArray.from_arrays(which.astype(np.int32), pa.array(known, pa.string())).cast(pa.string())
-
     columns: dict[str, Any] = {
-        name: texts(pairs.names if name.startswith("body") else pairs.words, getattr(pairs, name))
+        name: text_column(pairs.names if name.startswith("body") else pairs.words, getattr(pairs, name))
         for name in ("body_a", "body_b", "class_a", "class_b", "why")
     }
-    columns["status"] = texts(STATUS, pairs.status)
+    columns["status"] = text_column(STATUS, pairs.status)
     for name in ("start_s", "end_s", "required_m", "lower_m", "upper_m", "time_s"):
-        columns[name] = pa.array(getattr(pairs, name), pa.float64(), from_pandas=name == "required_m")
+        columns[name] = number_column(getattr(pairs, name), nan_is_empty=name == "required_m")
     for k, name in enumerate(_POINTS):
-        columns[name] = pa.array(pairs.points[:, k], pa.float64())
+        columns[name] = number_column(pairs.points[:, k])
     fields = [pa.field(name, column.type, metadata={"description": PAIR_COLUMNS[name]})
               for name, column in columns.items()]
     pq.write_table(pa.table(list(columns.values()), schema=pa.schema(fields)), path)
@@ -146,11 +144,11 @@ def write_curves(curves: tuple[Curve, ...], path: Path) -> None:
 
     def column(get: Any) -> Any:
         parts = [get(curve) for curve in curves]
-        return np.concatenate(parts) if parts else np.zeros(0)
+        return number_column(np.concatenate([np.zeros(0), *parts]))
 
-    groups = [curve.group for curve in curves for _ in curve.lower_m]
+    groups = np.repeat(np.arange(len(curves)), [len(curve.lower_m) for curve in curves])
     columns: dict[str, Any] = {
-        "group": pa.array(groups, pa.string()),
+        "group": text_column([curve.group for curve in curves], groups),
         "required_m": column(lambda c: np.full(len(c.lower_m), c.required_m)),
         "start_s": column(lambda c: c.times_s[:-1]),
         "end_s": column(lambda c: c.times_s[1:]),
