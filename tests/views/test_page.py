@@ -20,12 +20,14 @@ from armcarry.geometry import poses
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Curve
 from armcarry.views import page as package
+from armcarry.views.bookmarks import FILE, Bookmark, read_bookmarks
 from armcarry.views.curves import thinned, within
 from armcarry.views.daylight import daylight
 from armcarry.views.folded import listed
 from armcarry.views.gltf import glb
 from armcarry.views.page.facts import page_facts
 from armcarry.views.page.write import in_script, write_page
+from armcarry.views.player.session import Session
 
 HERE = Path(package.__file__).parent
 _ARGUMENTS = (
@@ -576,6 +578,51 @@ def test_findings_are_filtered_by_person_and_by_check(browser):
     assert sum(int(head.rsplit(": ", 1)[1]) for head in heads) == len(some)
     set_to(browser, "who", "")
     assert len(left()) == everything
+
+
+def test_bookmarks_are_kept_gone_to_and_handed_out_as_the_file_beside_the_run(browser, tmp_path):
+    press = "document.dispatchEvent(new KeyboardEvent('keydown', {key: arguments[0]}))"
+    browser.execute_script("armcarryPage.use('free'); armcarryPage.seek(100)")
+    browser.execute_script(press, "b")
+    assert browser.execute_script("return document.activeElement.id") == "note"
+    browser.execute_script("note.value = 'mind <b>this</b>'; entry.requestSubmit(); armcarryPage.seek(300)")
+    browser.execute_script("armcarryPage.use('ev1'); entry.requestSubmit(); armcarryPage.use('free')")
+    browser.execute_script("armcarryPage.seek(0)")
+    assert browser.execute_script("return kept.innerText").startswith("0:01:40.0 mind <b>this</b>")
+    browser.execute_script(press, ".")
+    assert now(browser) == 100.0
+    browser.execute_script(press, ",")
+    assert now(browser) == 300.0 and browser.execute_script("return camera.value") == "ev1"
+    (tmp_path / FILE).write_text(browser.execute_script("return armcarryPage.marks.text()"))
+    first, second = read_bookmarks(tmp_path)
+    assert (first.view, first.note, second) == ("free", "mind <b>this</b>", Bookmark(300.0, "ev1"))
+    assert first.eye_m is not None and first.focus_m is not None
+    browser.execute_script("document.querySelectorAll('#kept li button + button').forEach((drop) => drop.click())")
+    assert browser.execute_script("return [armcarryPage.marks.marks.length, kept.children.length]") == [0, 0]
+    assert browser.execute_script("return document.getElementById('save').disabled")
+
+
+def test_bookmarks_of_the_run_come_with_the_page(small_run):
+    mark = Bookmark(12.0, "free", "here", (1.0, 2.0, 3.0), (0.0, 0.0, 0.0))
+    assert page_facts(*small_run, [mark])["bookmarks"]["marks"] == [mark.as_dict()]
+
+
+def test_what_stands_still_passes_quickly_on_the_page_as_in_the_player(browser, small_run):
+    session = Session(*small_run)
+    start, end = max(session.idle, key=lambda stretch: stretch[1] - stretch[0])
+    try:
+        for skips in (False, True):
+            browser.execute_script("skip.checked = arguments[0]; armcarryPage.state.speed = 5", skips)
+            session.skips = skips
+            session.set_speed(5)
+            for time_s in (start - 20.0, start + 1.0, (start + end) / 2, end - 1.0, end + 1.0):
+                for passed in (0.1, 1.0, 3.0):
+                    browser.execute_script("armcarryPage.seek(arguments[0])", time_s)
+                    session.seek(time_s)
+                    there = browser.execute_script("return armcarryPage.later(arguments[0])", passed)
+                    assert there == pytest.approx(session._later(passed), abs=0.3)
+    finally:
+        browser.execute_script("skip.checked = false; armcarryPage.state.speed = 10")
 
 
 def test_path_map_cones_and_cut_are_shown_on_demand(browser):

@@ -62,6 +62,7 @@ def brief(
     from armcarry.record.frozen import NOT_FROZEN, frozen_state
     from armcarry.record.rewritten import rewritten
     from armcarry.record.store import load
+    from armcarry.views.bookmarks import read_bookmarks
     from armcarry.views.brief.write import check_parts, write_briefing
     from armcarry.views.cuts import read_cut
     from armcarry.views.terminal import Console
@@ -76,7 +77,7 @@ def brief(
     with console.progress() as tell:
         written = write_briefing(
             record, findings, out or run / "views", parts=parts, paper=paper.value, cuts=cuts or None, progress=tell,
-            frozen=told, flown=flown,
+            frozen=told, flown=flown, marks=read_bookmarks(run / "views"),
         )
     if as_json:
         print_json({"files": [str(path) for path in written.files], "left_out": written.left_out})

@@ -276,7 +276,7 @@ class Record:
     def body_poses(self, times_s: ArrayLike) -> Array:
         """Return T_world_body (T, B, 4, 4) at times_s (T,), bodies in the order of ``bodies``."""
         links, which, local = self._seats
-        return np.asarray(self._paths(links, times_s)[:, which] @ local)
+        return np.asarray(self.link_paths(links, times_s)[:, which] @ local)
 
     @cached_property
     def _seats(self) -> tuple[tuple[str, ...], np.ndarray, Array]:
@@ -287,7 +287,7 @@ class Record:
 
     def link_path(self, link: str, times_s: ArrayLike) -> Array:
         """Return T_world_link (T, 4, 4) of one link at times_s (T,). Raises FrameError for an unknown link."""
-        return self._paths((link,), times_s)[:, 0]
+        return self.link_paths((link,), times_s)[:, 0]
 
     def tool_path(self, times_s: Array) -> Array:
         """Return where the point is that moves steer (T, 3), at times_s (T,)."""
@@ -297,7 +297,7 @@ class Record:
             place[inside] = self.link_path(self.scene.tool(phase.tree), times_s[inside])[:, :3, 3]
         return place
 
-    def _paths(self, links: tuple[str, ...], times_s: ArrayLike) -> Array:
+    def link_paths(self, links: Sequence[str], times_s: ArrayLike) -> Array:
         """Return T_world_link (T, K, 4, 4) of links at times, each in the phase that holds then."""
         times = np.atleast_1d(np.asarray(times_s, dtype=float))
         result = np.empty((len(times), len(links), 4, 4))

@@ -13,7 +13,7 @@ from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import Shape
 from armcarry.record.record import Record
 from armcarry.views import gl, palette
-from armcarry.views.groups import STATIC, body_kinds, group_poses, rigid_groups
+from armcarry.views.groups import STATIC, arm_groups, body_kinds, group_poses, rigid_groups
 from armcarry.views.looks import MATERIALS, looks
 from armcarry.views.meshes import Triangles, joined, triangles
 from armcarry.views.pieces import Piece, When, pieces
@@ -29,7 +29,7 @@ _AMBIENT = 0.14
 
 @dataclass(frozen=True, eq=False)
 class _Part:
-    """An actor of some pieces of one group: which rows it draws, which vertices are whose, and its colours."""
+    """An actor of some pieces of one mover: which rows it draws, which vertices are whose, and its colours."""
 
     actor: Any
     group: int
@@ -68,12 +68,14 @@ class SceneActors:
 
         self.record = record
         self.groups = rigid_groups(record)
+        #: what matrices move: the groups, then parts of arms that are drawn with their hand on a rail
+        self._movers = (*self.groups, *arm_groups(record))
         self.kinds, self.looks = body_kinds(record), looks(record)
         self.time_s = record.motion.start_s
         self._sides = sides if callable(sides) else lambda shape: sides
         self._group_of = {row: k for k, group in enumerate(self.groups) for row in group.bodies}
         self._row_of = {body.name: row for row, body in enumerate(record.bodies)}
-        self._matrices = [vtkMatrix4x4() for _ in self.groups]
+        self._matrices = [vtkMatrix4x4() for _ in self._movers]
         self._marks: list[Any] = []
         self._clear: list[_Part] = []
         self._proven = False
@@ -98,7 +100,7 @@ class SceneActors:
     def show(self, time_s: float) -> None:
         """Move everything to where it is at an instant."""
         self.time_s = float(np.clip(time_s, self.record.motion.start_s, self.record.motion.end_s))
-        for matrix, pose in zip(self._matrices, group_poses(self.record, self.groups, self.time_s)[0], strict=True):
+        for matrix, pose in zip(self._matrices, group_poses(self.record, self._movers, self.time_s)[0], strict=True):
             matrix.DeepCopy(pose.ravel())
 
     def body_pose(self, name: str) -> Array:
@@ -214,18 +216,20 @@ class SceneActors:
     def _sorted(
         self, every: tuple[tuple[Piece, ...], ...]
     ) -> Iterable[tuple[int, When, list[tuple[int, Piece]]]]:
-        """Yield the pieces that make one actor: those of one group, material and time to be shown."""
+        """Yield the pieces that make one actor: those of one mover, material and time to be shown."""
         found: dict[tuple[int, str, When], list[tuple[int, Piece]]] = {}
+        arm_of = {mover.bodies[0]: k for k, mover in enumerate(self._movers) if mover.drawn_arm is not None}
         for k, group in enumerate(self.groups):
             for row in group.bodies:
                 for piece in every[row]:
-                    found.setdefault((k, piece.look.material, piece.when), []).append((row, piece))
+                    by = arm_of.get(row, k) if piece.when == "dress" else k
+                    found.setdefault((by, piece.look.material, piece.when), []).append((row, piece))
         return [(k, when, some) for (k, _, when), some in found.items()]
 
     def _part(self, k: int, when: When, some: list[tuple[int, Piece]], opacity: float = 1.0) -> _Part:
         from vtkmodules.util.numpy_support import numpy_to_vtk
 
-        local = dict(zip(self.groups[k].bodies, self.groups[k].local, strict=True))
+        local = dict(zip(self._movers[k].bodies, self._movers[k].local, strict=True))
         surface = joined([(piece.surface, local[row]) for row, piece in some])
         own = np.concatenate([
             np.tile(_bytes(piece.look.colour), (len(piece.surface.vertices_m), 1)) for _, piece in some

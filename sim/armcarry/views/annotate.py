@@ -168,8 +168,7 @@ class Sheet:
         return text + "…"
 
     def _measure(self, text: str, font: FreeTypeFont) -> tuple[float, float]:
-        left, top, right, bottom = self._draw.textbbox((0, 0), text, font=font, anchor="lt")
-        return right - left, bottom - top
+        return _extent(text, font)
 
     def _free_place(self, x: float, y: float, wide: float, tall: float) -> Box:
         """Return a box near a point, inside the picture, that meets the fewest others."""
@@ -195,6 +194,13 @@ def _shared(one: Box, other: Box) -> float:
     wide = min(one[2], other[2]) - max(one[0], other[0])
     tall = min(one[3], other[3]) - max(one[1], other[1])
     return max(wide, 0.0) * max(tall, 0.0)
+
+
+@lru_cache(maxsize=2048)
+def _extent(text: str, font: FreeTypeFont) -> tuple[float, float]:
+    """Return how wide and tall a line of text is: most words of a film stay from frame to frame."""
+    left, top, right, bottom = font.getbbox(text, anchor="lt")
+    return right - left, bottom - top
 
 
 @lru_cache(maxsize=32)

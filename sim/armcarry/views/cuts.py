@@ -29,9 +29,9 @@ WHOLE, FOLLOW, GAP = "whole", "follow", "gap"
 Kind = Literal["", "opening", "move", "hold", "tight", "verdict"]
 
 #: of the film, s: opening and verdict, a hold, a tight moment on either side, the shortest move
-_OPENING_S, _VERDICT_S, _HOLD_S, _TIGHT_S, _MOVE_S = 4.0, 5.0, 1.5, 2.5, 1.5
+_OPENING_S, _VERDICT_S, _HOLD_S, _TIGHT_S, _MOVE_S = 4.0, 5.0, 1.5, 2.0, 1.5
 #: how long all moves together last in the film at least, and what each adds, s
-_MOVES_S, _EACH_S = 26.0, 0.5
+_MOVES_S, _EACH_S = 22.0, 0.4
 #: tight moments that are shown
 _TIGHT = 3
 #: a camera of the platform is taken where it is proven to see this share of the time, from nearer than this

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -15,7 +16,7 @@ import numpy as np
 from armcarry.geometry.poses import Array
 from armcarry.record.record import Record
 from armcarry.scene.light import EARTH_RADIUS_M
-from armcarry.scene.sky import Sky, sky_of
+from armcarry.scene.sky import sky_of
 
 
 class Level(StrEnum):
@@ -49,13 +50,15 @@ class Daylight:
     R_equator: Array
 
 
+_sky = lru_cache(maxsize=8)(sky_of)
+
+
 def daylight(record: Record, time_s: float) -> Daylight | None:
     """Return the light over a run at an instant; None where the scenario has no environment."""
     environment = record.scene.loaded.scenario.environment
     if environment is None:
         return None
-    sky: Sky = sky_of(environment)
-    seen = sky.at(time_s)
+    seen = _sky(environment).at(time_s)
     turned, far = seen.R_equator_platform, float(np.linalg.norm(seen.place_m))
     return Daylight(seen.sun, float(seen.share), -turned.T @ seen.place_m / far, far / EARTH_RADIUS_M, turned)
 

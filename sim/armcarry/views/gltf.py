@@ -26,7 +26,7 @@ from armcarry.version import VERSION
 from armcarry.views import palette
 from armcarry.views.eyes import Eye, eyes
 from armcarry.views.gltf_tethers import Rod, rods
-from armcarry.views.groups import Group, rigid_groups
+from armcarry.views.groups import Group, arm_groups, rigid_groups
 from armcarry.views.keys import Keys, key_frames
 from armcarry.views.looks import MATERIALS, Look
 from armcarry.views.meshes import Triangles, triangles
@@ -76,12 +76,14 @@ class _Writer:
         }
         self._materials: dict[Look, int] = {}
         self._shapes: dict[int, dict[str, Any]] = {}
+        self._arms = arm_groups(record)
+        self._reaching = {group.bodies[0] for group in self._arms}
         self._tether = Piece(triangles(Cylinder(1.0, 1.0), 8), Look(palette.YELLOW, "fabric"))
         self._meshes: dict[tuple[tuple[int, Look], ...], int] = {}
 
     def file(self, tolerance_m: float) -> bytes:
         cameras = eyes(self.record)
-        groups = rigid_groups(self.record, (eye.link for eye in cameras))
+        groups = (*rigid_groups(self.record, (eye.link for eye in cameras)), *self._arms)
         moving = tuple(group for group in groups if group.moves)
         keys = key_frames(self.record, moving, tolerance_m) if moving else None
         nodes = {}
@@ -101,10 +103,11 @@ class _Writer:
         for row, local in zip(group.bodies, group.local, strict=True):
             body = self.record.bodies[row]
             node = self._node(body.name, local)
-            node["mesh"] = self._mesh([piece for piece in self._pieces[row] if piece.when != "proven"])
-            children.append(self._add_node(node))
+            if row not in self._reaching or group.drawn_arm is not None:
+                node["mesh"] = self._mesh([piece for piece in self._pieces[row] if piece.when != "proven"])
+                children.append(self._add_node(node))
             proven = [piece for piece in self._pieces[row] if piece.when == "proven"]
-            if proven and self._proven:
+            if proven and self._proven and group.drawn_arm is None:
                 children.append(self._add_node({**node, "name": f"proven {body.name}", "mesh": self._mesh(proven)}))
         node = {"name": f"group {group.name}"}
         if children:

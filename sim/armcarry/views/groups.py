@@ -13,7 +13,10 @@ from armcarry.geometry.poses import Array
 from armcarry.motion.forward import forward
 from armcarry.record.record import Record
 from armcarry.scene.tree import WORLD, Tree
+from armcarry.views.reach import Arm, arms, reached
 
+#: so much before a switch things are as they were before it, s
+_JUST_S = 1e-6
 #: name of the group of everything that never moves
 STATIC = "static"
 
@@ -27,12 +30,15 @@ class Group:
         link: that link; ``world`` for the static group.
         bodies: rows into ``record.bodies``.
         local: T_link_body of each (b, 4, 4).
+        drawn_arm: the arm that is drawn with its hand on a rail, and which of its parts this is; its pose is that of
+            the body as it is drawn.
     """
 
     name: str
     link: str
     bodies: tuple[int, ...]
     local: Array
+    drawn_arm: tuple[Arm, int] | None = None
 
     @property
     def moves(self) -> bool:
@@ -60,12 +66,20 @@ def rigid_groups(record: Record, also: Iterable[str] = ()) -> tuple[Group, ...]:
     return tuple(groups)
 
 
+def arm_groups(record: Record) -> tuple[Group, ...]:
+    """Return a group for each part of an arm that is drawn with its hand on a rail, where it is not proven to be."""
+    return tuple(
+        Group(f"arm {record.bodies[row].name}", record.bodies[row].link, (row,), np.eye(4)[None], (arm, k))
+        for arm in arms(record) for k, row in enumerate(arm.rows)
+    )
+
+
 def group_poses(record: Record, groups: Iterable[Group], times_s: ArrayLike, side: str = "right") -> Array:
     """Return T_world_link (T, G, 4, 4) of the groups' leading links at times_s (T,).
 
     At a switch between phases the later phase counts, or the earlier with ``side='left'``.
     """
-    times = np.atleast_1d(np.asarray(times_s, dtype=float))
+    times, groups = np.atleast_1d(np.asarray(times_s, dtype=float)), tuple(groups)
     links = [group.link for group in groups]
     result = np.empty((len(times), len(links), 4, 4))
     starts = np.array([phase.start_s for phase in record.phases])
@@ -73,6 +87,13 @@ def group_poses(record: Record, groups: Iterable[Group], times_s: ArrayLike, sid
     for k in np.unique(which):
         pick = which == k
         result[pick] = forward(record.phases[k].tree, record.motion.at(times[pick], side=side), links)
+    drawn: dict[Arm, Array] = {}
+    for column, group in enumerate(groups):
+        if group.drawn_arm is not None:
+            arm, part = group.drawn_arm
+            if arm not in drawn:
+                drawn[arm] = reached(record, arm, times if side == "right" else times - _JUST_S)
+            result[:, column] = drawn[arm][:, part]
     return result
 
 

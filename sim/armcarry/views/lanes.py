@@ -113,6 +113,14 @@ def hands_lanes(record: Record) -> Lanes:
     return Lanes("hands, tethers and the state of the arm", record.motion.start_s, end, tuple(lanes))
 
 
+def step_starts(record: Record) -> list[float]:
+    """Return the instants at which something begins: a step of anybody, or a move; in order, none outside the run."""
+    plan, motion = record.plan, record.motion
+    slots = () if plan is None else plan.schedule.slots
+    starts = {*(slot.start_s for slot in slots), *(move.start_s for move in record.moves)}
+    return sorted(start for start in starts if motion.start_s <= start <= motion.end_s)
+
+
 def _worded(spans: Iterable[tuple[float, float, str]]) -> tuple[Bar, ...]:
     return tuple(Bar(a, b, words, "carried" if words else "parked", words) for a, b, words in spans)
 

@@ -33,13 +33,14 @@ class Triangles:
 
 
 #: fewest and most corners of a round part
-_FEW, _MANY = 8, 24
+_FEW, _MANY = 6, 24
 
 
 def sides_within(off_m: float) -> Callable[[Shape], int]:
     """Return what tells how many corners, an even number, keep what is drawn of a round shape this near to it, m.
 
-    A truss has hundreds of thin tubes, and each of their corners costs time in every picture.
+    A truss has hundreds of thin tubes, and each of their corners costs time in every picture: the thinnest get 6, and
+    ends like roofs instead of round ones.
     """
 
     def sides(shape: Shape) -> int:
@@ -135,7 +136,8 @@ def _cylinder(radius: float, length: float, sides: int) -> Triangles:
 
 def _round(radius: float, length: float, sides: int) -> Triangles:
     """Return a capsule about z, a ball where the length is 0: poles, and rings of latitude between them."""
-    ring, quarter = _ring(sides), max(sides // 4, 2)
+    # a ball needs two rings above its middle, or it would be no more than two cones
+    ring, quarter = _ring(sides), max(sides // 4, 2 if length == 0.0 else 1)
     up = np.linspace(0.0, np.pi / 2, quarter + 1)[:-1]  # latitudes of the upper half, equator first, no pole
     latitudes = np.concatenate([-up[::-1], up])  # the equator stands twice: at either end of the straight part
     shift = np.concatenate([np.full(quarter, -length / 2), np.full(quarter, length / 2)])

@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from armcarry.errors import ArmcarryError, RecordError
-from armcarry.files.atomic import inner_folder, write_text_atomic
+from armcarry.files.atomic import inner_folder, note_whole, write_text_atomic
+from armcarry.record.beside import cores, side_by_side
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.views import plots, whatifs
@@ -43,30 +44,36 @@ def write_views(
 
 
 def _written(record: Record, kept: tuple[Finding, ...], folder: Path, tell: Tell) -> list[Path]:
-    from armcarry.views.stills import stills
+    """Draw pictures here and plots beside, where there are two cores: neither waits for the other."""
+    pictures, plotted = side_by_side(
+        (lambda: _pictures(record, folder, tell), lambda: _plots(record, kept, folder)), min(cores(), 2)
+    )
+    for path in plotted:
+        note_whole(path)
+    tell("pictures and plots are written", 1.0)
+    return [*plotted, *pictures]
 
+
+def _plots(record: Record, kept: tuple[Finding, ...], folder: Path) -> list[Path]:
     written = []
     makers = {"joints": plots.joint_angles, "joint_rates": plots.joint_rate_figure, "clearance": plots.clearance}
-    for k, (name, make) in enumerate(makers.items()):
-        tell(f"plotting {name.replace('_', ' ')}", 0.06 * k)
+    for name, make in makers.items():
         written.append(plots.save(make(record), folder / f"{name}.png"))
     if record.plan is not None:
         from armcarry.views.gantt import day_chart
 
         written.append(plots.save(day_chart(record.plan), folder / "day.png"))
-    written += whatifs.write_plots(whatifs.WHAT_IFS, record, kept, folder, _within(tell, 0.2, 0.4)).values()
+    return [*written, *whatifs.write_plots(whatifs.WHAT_IFS, record, kept, folder).values()]
+
+
+def _pictures(record: Record, folder: Path, tell: Tell) -> list[Path]:
+    """Return the pictures written, or the file that says why there are none."""
+    from armcarry.views.stills import stills
+
     try:
-        pictures = stills(record, tight=1, worksites=False, tell=_within(tell, 0.6, 0.4))
-        written += [still.save(folder) for still in pictures]
+        return [still.save(folder) for still in stills(record, tight=1, worksites=False, tell=tell)]
     except RecordError:
         raise
     except ArmcarryError as error:
         write_text_atomic(folder / LEFT_OUT, f"Pictures were left out: {error}\n")
-        written.append(folder / LEFT_OUT)
-    tell("pictures and plots are written", 1.0)
-    return written
-
-
-def _within(tell: Tell, start: float, span: float) -> Tell:
-    """Return what tells a share of a part as the share of the whole."""
-    return lambda words, share: tell(words, start + span * share)
+        return [folder / LEFT_OUT]

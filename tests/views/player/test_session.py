@@ -7,6 +7,7 @@ from armcarry.errors import QuantityError
 from armcarry.record.causes import worst_s
 from armcarry.record.record import MoveSpan
 from armcarry.views.folded import folded
+from armcarry.views.idle import PASSES_S
 from armcarry.views.player.session import (
     FRAME_S,
     SPEEDS,
@@ -30,6 +31,24 @@ def test_time_passes_at_the_speed_and_only_while_playing(session):
     assert not session.tick(0.0)
     session.pause()
     assert not session.tick(1.0)
+
+
+def test_what_stands_still_passes_quickly_where_that_is_asked(session):
+    start, end = max((s for s in session.idle if s[1] < session.end_s - 10), key=lambda stretch: stretch[1] - stretch[0])
+    session.seek(start - 1.0)
+    session.play()
+    session.tick(1.0 + PASSES_S / 2)
+    assert session.time_s == pytest.approx(start + PASSES_S / 2)  # as all else, until it is asked
+    session.skips = True
+    session.seek(start - 1.0)
+    session.tick(1.0 + PASSES_S / 2)
+    assert session.time_s == pytest.approx((start + end) / 2)
+    session.tick(PASSES_S / 2 + 0.5)
+    assert session.time_s == pytest.approx(end + 0.5)
+    session.set_speed(60)  # faster than that already
+    session.seek(start)
+    session.tick(0.1)
+    assert session.time_s == pytest.approx(start + max(6.0, 0.1 / PASSES_S * (end - start)))
 
 
 def test_playing_stops_at_the_end_and_begins_again_there(session):

@@ -12,6 +12,7 @@ from armcarry.errors import ArmcarryError, InputError, RecordError
 from armcarry.files.atomic import inner_folder
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
+from armcarry.views.bookmarks import Bookmark
 from armcarry.views.brief.made import Made
 from armcarry.views.brief.paper import Size
 from armcarry.views.brief.pictures import Pictures
@@ -58,6 +59,7 @@ def write_briefing(
     progress: Tell | None = None,
     frozen: str = "",
     flown: Sequence[Flown] = (),
+    marks: Sequence[Bookmark] = (),
 ) -> Written:
     """Write the parts of a briefing.
 
@@ -73,6 +75,7 @@ def write_briefing(
         progress: told what is being done and the share done.
         frozen: what is said of whether this is the frozen run.
         flown: its steps beside the times at which they were flown.
+        marks: bookmarks kept of the run, for the page.
 
     Raises:
         InputError: a cut cannot be shown.
@@ -84,7 +87,7 @@ def write_briefing(
     draw, made = _Drawn(record, findings, folder / "pictures"), Made(record, findings, frozen, flown)
     tasks = _Tasks(made, folder / "pictures" / "tasks")
     makers: dict[str, Callable[[Tell], list[Path]]] = {
-        "page": lambda say: _page(record, findings, folder, say),
+        "page": lambda say: _page(record, findings, folder, marks, say),
         "gltf": lambda say: _gltf(record, folder, say),
         "movie": lambda say: _movie(made, folder, cuts, say),
         "report": lambda say: _report(made, folder, paper, draw(say, written)),
@@ -111,10 +114,12 @@ def _share(tell: Tell, start: float, width: float) -> Tell:
     return lambda words, share: tell(words, start + width * share)
 
 
-def _page(record: Record, findings: Sequence[Finding], folder: Path, say: Tell) -> list[Path]:
+def _page(
+    record: Record, findings: Sequence[Finding], folder: Path, marks: Sequence[Bookmark], say: Tell
+) -> list[Path]:
     from armcarry.views.page.write import write_page
 
-    return [write_page(record, findings, folder / "run.html", say)]
+    return [write_page(record, findings, folder / "run.html", say, marks)]
 
 
 def _gltf(record: Record, folder: Path, say: Tell) -> list[Path]:

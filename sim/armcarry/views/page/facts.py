@@ -16,14 +16,16 @@ from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Curve, PairRow, Record
 from armcarry.scene.words import plain
 from armcarry.views import palette
+from armcarry.views.bookmarks import FILE, FORMAT, LONGEST, MOST, Bookmark
 from armcarry.views.closest import Track, asked, closest_track, kept, said
 from armcarry.views.curves import thinned
 from armcarry.views.daylight import daylight
 from armcarry.views.eyes import CONE_M, eyes
 from armcarry.views.folded import folded, people_in
 from armcarry.views.hooked import hands_table
+from armcarry.views.idle import PASSES_S, idle_stretches
 from armcarry.views.inset import middle_body, outlines
-from armcarry.views.lanes import day_lanes, run_lanes
+from armcarry.views.lanes import day_lanes, run_lanes, step_starts
 from armcarry.views.looks import bands
 from armcarry.views.plots import top_m
 from armcarry.views.pointed import Gap, gap_at, gap_of, label_words, look_at, shown_first, value_words
@@ -43,8 +45,8 @@ _SUN_STEP_S = 30.0
 _VIEWS, _FAILED_VIEWS = 16, 120
 
 
-def page_facts(record: Record, findings: Sequence[Finding]) -> dict[str, Any]:
-    """Return everything the page shows but the scene itself."""
+def page_facts(record: Record, findings: Sequence[Finding], marks: Sequence[Bookmark] = ()) -> dict[str, Any]:
+    """Return everything the page shows but the scene itself; ``marks`` are the bookmarks kept of the run."""
     track, pairs = _track(record)
     loaded = record.scene.loaded
     curves = sorted(record.curves, key=_least_margin_m)
@@ -87,6 +89,8 @@ def page_facts(record: Record, findings: Sequence[Finding]) -> dict[str, Any]:
             for name in loaded.crew
         ],
         "cone_m": CONE_M,
+        "bookmarks": {"form": FORMAT, "file": FILE, "most": MOST, "longest": LONGEST,
+                      "marks": [mark.as_dict() for mark in marks]},
         **_lanes(record),
         "colours": colours(),
     }
@@ -103,8 +107,6 @@ def _way(record: Record) -> dict[str, Any]:
 def _lanes(record: Record) -> dict[str, Any]:
     """Return who does what when, and the instants at which something begins."""
     found = day_lanes(record) or run_lanes(record)
-    bars = [bar for lane in found.lanes for bar in lane.bars]
-    starts = np.unique(np.round([bar.start_s for bar in bars] + [move.start_s for move in record.moves], 1))
     return {
         "lanes": [
             {"name": lane.name, "bars": [
@@ -112,7 +114,8 @@ def _lanes(record: Record) -> dict[str, Any]:
             ]}
             for lane in found.lanes
         ],
-        "steps": starts[(starts >= record.motion.start_s) & (starts <= record.motion.end_s)].tolist(),
+        "steps": np.unique(np.round(step_starts(record), 1)).tolist(),
+        "idle": [[round(end, 2) for end in stretch] for stretch in idle_stretches(record)], "idle_passes": PASSES_S,
     }
 
 

@@ -13,6 +13,7 @@ from typing import Any
 from armcarry.files.atomic import write_text_atomic
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
+from armcarry.views.bookmarks import Bookmark
 from armcarry.views.gltf import glb
 from armcarry.views.page.facts import colours, page_facts
 from armcarry.views.way import NEAR_SHARE
@@ -21,7 +22,9 @@ _HERE = Path(__file__).parent
 Tell = Callable[[str, float], None]
 
 
-def write_page(record: Record, findings: Sequence[Finding], path: Path, tell: Tell | None = None) -> Path:
+def write_page(
+    record: Record, findings: Sequence[Finding], path: Path, tell: Tell | None = None, marks: Sequence[Bookmark] = ()
+) -> Path:
     """Write one self-contained HTML file that plays the run, and return its path.
 
     Nothing in it is fetched: its content security policy allows only the one script it holds, by digest, so
@@ -31,10 +34,11 @@ def write_page(record: Record, findings: Sequence[Finding], path: Path, tell: Te
         record, findings: what to play.
         path: the file to write.
         tell: told what is being done.
+        marks: bookmarks kept of the run.
     """
     say = tell or (lambda words, share: None)
     say("measuring the closest pairs", 0.0)
-    facts = page_facts(record, findings)
+    facts = page_facts(record, findings, marks)
     say("building the scene", 0.6)
     write_text_atomic(path, page(facts, glb(record, proven=True)))
     say("the page is written", 1.0)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from armcarry.views.player import saving
+from armcarry.views.player import saving, shelving
 
 if TYPE_CHECKING:
     from armcarry.views.player.window import Window
@@ -41,8 +41,18 @@ def _time(window: Window) -> dict[str, Callable[[], None]]:
         "faster": moved(lambda: session.faster(1)),
         "slower": moved(lambda: session.faster(-1)),
         "plain_speed": moved(lambda: session.set_speed(1.0)),
+        "skip": lambda: window.say(_skip(window)),
         "type_time": lambda: window.layout_.controls.typed.setFocus(),
     }
+
+
+def _skip(window: Window) -> str:
+    """Let what stands still pass quickly, or no longer, and say so."""
+    session = window.session
+    if not session.idle:
+        return "something moves all along this run"
+    session.skips = not session.skips
+    return "what stands still passes quickly" if session.skips else "what stands still passes like all else"
 
 
 def _jump(window: Window) -> dict[str, Callable[[], None]]:
@@ -60,6 +70,9 @@ def _jump(window: Window) -> dict[str, Callable[[], None]]:
         "finding_on": lambda: window.jump(session.next_finding(1)),
         "finding_back": lambda: window.jump(session.next_finding(-1)),
         "gap": window.look_at_gap,
+        "bookmark": lambda: window.layout_.shelf.note.setFocus(),
+        "bookmark_on": lambda: shelving.go(window, 1),
+        "bookmark_back": lambda: shelving.go(window, -1),
     }
 
 

@@ -5,18 +5,20 @@ A line over the findings of one cause, or of one check that passed, folds them a
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QColor
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QButtonGroup,
+    QComboBox,
     QHBoxLayout,
     QHeaderView,
     QLabel,
     QPushButton,
     QScrollArea,
+    QSizePolicy,
     QTableWidget,
     QTableWidgetItem,
     QVBoxLayout,
@@ -27,8 +29,9 @@ from armcarry.quantities import clock
 from armcarry.record.causes import worst_s
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record
+from armcarry.scene.words import plain
 from armcarry.views import palette
-from armcarry.views.folded import Fold, folded
+from armcarry.views.folded import Fold, folded, people_in
 from armcarry.views.player import look
 from armcarry.views.pointed import gap_of, label_words
 from armcarry.views.words import verdict_word
@@ -40,10 +43,12 @@ _FEW = 8
 
 
 class Findings(QWidget):
-    """The findings of a run."""
+    """The findings of a run: all of them, or of one verdict, about one person, of one check."""
 
     #: row of a finding that was chosen by hand
     asked = Signal(int)
+    #: name of the person whose findings alone are shown, empty for everybody
+    person_asked = Signal(str)
 
     def __init__(self, record: Record, findings: Sequence[Finding]) -> None:
         super().__init__()
@@ -62,6 +67,16 @@ class Findings(QWidget):
             self.filters.addButton(button, k)
             filters.addWidget(button)
         self.filters.idClicked.connect(lambda _: self._fill())
+        crew, checks = record.scene.loaded.crew, dict.fromkeys(finding.check for finding in self.findings)
+        self.person = _choice("Findings about", "everybody", crew)
+        self.check = _choice("Findings of", "all checks", checks)
+        self.about = tuple(people_in(record, finding) for finding in self.findings)
+        self.person.currentIndexChanged.connect(lambda _: self.person_asked.emit(self.person.currentData()))
+        choices = QHBoxLayout()
+        choices.setSpacing(4)
+        for choice in (self.person, self.check):
+            choice.currentIndexChanged.connect(lambda _: self._fill())
+            choices.addWidget(choice, 1)
         self.table = self._table()
         self.detail = QLabel("choose a finding, or press n")
         self.detail.setWordWrap(True)
@@ -70,24 +85,27 @@ class Findings(QWidget):
         detail = QScrollArea()
         detail.setWidget(self.detail)
         detail.setWidgetResizable(True)
-        detail.setFixedHeight(100)
+        detail.setFixedHeight(74)
         detail.setFrameShape(QScrollArea.Shape.NoFrame)
         detail.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(4)
         layout.addLayout(filters)
+        layout.addLayout(choices)
         layout.addWidget(self.table, 1)
         layout.addWidget(detail)
         self._fill()
 
     def choose(self, k: int) -> None:
-        """Show finding k as chosen, without asking to jump; takes filter and fold off where they hide it."""
+        """Show finding k as chosen, without asking to jump; takes filters and fold off where they hide it."""
         if self._row_of(k) < 0:
             self.shut -= {number for number, fold in enumerate(self.folds) if k in fold.rows}
             self._fill()
         if self._row_of(k) < 0:
             self.filters.button(0).setChecked(True)
+            self.person.setCurrentIndex(0)
+            self.check.setCurrentIndex(0)
             self._fill()
         self.table.blockSignals(True)
         self.table.setCurrentCell(self._row_of(k), 0)
@@ -106,12 +124,13 @@ class Findings(QWidget):
         verdict = self.filters.button(self.filters.checkedId()).property("verdict")
         lines: list[tuple[int, str, str, str, Verdict]] = []
         for number, fold in enumerate(self.folds):
-            if verdict not in ("", str(fold.verdict)):
+            rows = tuple(k for k in fold.rows if self._wanted(k))
+            if verdict not in ("", str(fold.verdict)) or not rows:
                 continue
-            if len(fold.rows) > 1:
-                lines.append(self._head(number, fold))
-            if number not in self.shut or len(fold.rows) == 1:
-                lines += [self._line(k) for k in fold.rows]
+            if len(rows) > 1:
+                lines.append(self._head(number, fold._replace(rows=rows)))
+            if number not in self.shut or len(rows) == 1:
+                lines += [self._line(k) for k in rows]
         self.table.blockSignals(True)
         self.table.clearSelection()
         self.table.setCurrentCell(-1, -1)
@@ -125,6 +144,11 @@ class Findings(QWidget):
                     item.setForeground(QColor(look.TEXT_OF[kind]))
                 self.table.setItem(row, column, item)
         self.table.blockSignals(False)
+
+    def _wanted(self, k: int) -> bool:
+        """Tell whether finding k is about the person and of the check that are chosen."""
+        person, check = self.person.currentData(), self.check.currentData()
+        return (not person or person in self.about[k]) and (not check or check == self.findings[k].check)
 
     def _head(self, number: int, fold: Fold) -> tuple[int, str, str, str, Verdict]:
         mark = "▸" if number in self.shut else "▾"
@@ -165,6 +189,7 @@ class Findings(QWidget):
         table.setAccessibleName("Findings")
         table.setHorizontalHeaderLabels(["at", "finding"])
         table.verticalHeader().hide()
+        table.setMinimumHeight(46)
         table.setWordWrap(False)
         table.verticalHeader().setDefaultSectionSize(24)
         table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
@@ -179,6 +204,18 @@ class Findings(QWidget):
         table.cellClicked.connect(lambda row, _: self._pressed(row))
         table.cellActivated.connect(lambda row, _: self._pressed(row))
         return table
+
+
+def _choice(says: str, every: str, names: Iterable[str]) -> QComboBox:
+    """Return a choice of one of some names, or of all of them."""
+    choice = QComboBox()
+    choice.setAccessibleName(says)
+    choice.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
+    choice.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+    choice.addItem(every, "")
+    for name in names:
+        choice.addItem(plain(name), name)
+    return choice
 
 
 def _filters(findings: Sequence[Finding]) -> list[tuple[str, Verdict | None]]:

@@ -7,13 +7,16 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QSplitter, QStackedWidget, QVBoxLayout, QWidget
 
+from armcarry.scene.words import plain
+from armcarry.views.bookmarks import Shelf
 from armcarry.views.lanes import Lanes
-from armcarry.views.player import look
+from armcarry.views.player import look, shelving
 from armcarry.views.player.controls import Controls
 from armcarry.views.player.findings import Findings
 from armcarry.views.player.help import Help
 from armcarry.views.player.keys import LAYER_OF
 from armcarry.views.player.plots import Plots
+from armcarry.views.player.shelf import ShelfRow
 from armcarry.views.player.side import TOGGLES, Side
 from armcarry.views.player.timeline import Timeline
 from armcarry.views.words import CAUTION, counted
@@ -32,7 +35,8 @@ class Layout:
         self.panels, self.briefing, self.helping = True, False, False
         run, other = window.run, window.other
         self.findings = Findings(run.record, run.findings)
-        self.side = Side(window.run.record, self.findings, _offered(window))
+        self.shelf = ShelfRow(Shelf(run.folder))
+        self.side = Side(window.run.record, self.findings, self.shelf, _offered(window))
         self.plots = Plots(run.record, None if other is None else other.record)
         self.timeline = Timeline(lanes)
         self.controls = Controls(window.session, window.scene.cameras.choices)
@@ -135,6 +139,10 @@ class Layout:
         self.controls.said.connect(window.say)
         self.side.ruler.changed.connect(window.settle)
         self.findings.asked.connect(lambda k: window.jump(window.session.to_finding(k)))
+        self.findings.person_asked.connect(lambda name: self.timeline.only(plain(name)))
+        self.shelf.kept.connect(lambda note: shelving.keep(window, note))
+        self.shelf.asked.connect(lambda place: shelving.show(window, place))
+        self.shelf.dropped.connect(lambda place: shelving.drop(window, place))
 
 
 def _offered(window: Window) -> tuple[str, ...]:

@@ -15,6 +15,8 @@ from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.views.doing import doing_at
 from armcarry.views.folded import listed
+from armcarry.views.idle import PASSES_S, idle_stretches
+from armcarry.views.lanes import step_starts
 
 SPEEDS = (0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 30.0, 60.0)
 #: a frame is this long on the wall; stepping one moves the run by this times the speed
@@ -33,6 +35,7 @@ class Session:
     Attributes:
         time_s: the instant shown, seconds from the start of the run.
         playing: whether time runs.
+        skips: whether what stands still passes quickly.
         finding: row of the finding jumped to last, None before.
     """
 
@@ -40,11 +43,12 @@ class Session:
         self.record, self.findings = record, tuple(findings)
         self.start_s, self.end_s = record.motion.start_s, record.motion.end_s
         self.time_s = self.start_s
-        self.playing = False
+        self.playing = self.skips = False
         self.finding: int | None = None
         self._listed = listed(self.findings)
         self._speed = SPEEDS.index(1.0)
-        self.stops_s = tuple(sorted({self.start_s, *(self._inside(move.start_s) for move in record.moves), self.end_s}))
+        self.stops_s = tuple(sorted({self.start_s, *map(self._inside, step_starts(record)), self.end_s}))
+        self.idle = idle_stretches(record)
         self.captions = captions(record)
 
     # -- time ---------------------------------------------------------------------------------
@@ -86,10 +90,26 @@ class Session:
         if not self.playing or elapsed_s <= 0:
             return False
         before = self.time_s
-        self.time_s = self._inside(self.time_s + elapsed_s * self.speed)
+        self.time_s = self._inside(self._later(elapsed_s))
         if self.time_s >= self.end_s:
             self.pause()
         return self.time_s != before
+
+    def _later(self, elapsed_s: float) -> float:
+        """Return the instant after elapsed_s of the wall; what stands still passes quickly where that is asked."""
+        time_s = self.time_s
+        for start, end in self.idle if self.skips else ():
+            if end <= time_s or end - start <= PASSES_S * self.speed:
+                continue
+            before = max(start - time_s, 0.0) / self.speed
+            if elapsed_s <= before:
+                break
+            time_s, elapsed_s = max(start, time_s), elapsed_s - before
+            within = (end - time_s) / (end - start) * PASSES_S
+            if elapsed_s <= within:
+                return time_s + elapsed_s / PASSES_S * (end - start)
+            time_s, elapsed_s = end, elapsed_s - within
+        return time_s + elapsed_s * self.speed
 
     def seek(self, time_s: float) -> None:
         """Show an instant; outside the run, the nearer end."""

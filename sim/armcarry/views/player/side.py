@@ -38,8 +38,15 @@ class Side(QWidget):
     #: name of an action from keys.py
     acted = Signal(str)
 
-    def __init__(self, record: Record, findings: Findings, offered: tuple[str, ...]) -> None:
-        """Args: record, the run; findings, the list; offered, actions of the toggles that this run can show."""
+    def __init__(self, record: Record, findings: Findings, shelf: QWidget, offered: tuple[str, ...]) -> None:
+        """Put them together.
+
+        Args:
+            record: the run.
+            findings: the list of findings.
+            shelf: the bookmarks.
+            offered: actions of the toggles that this run can show.
+        """
         super().__init__()
         column = QVBoxLayout(self)
         column.setContentsMargins(6, 4, 6, 4)
@@ -71,6 +78,7 @@ class Side(QWidget):
             legend.setWordWrap(True)
             legend.hide()
             column.addWidget(legend)
+        column.addWidget(shelf)
         column.addWidget(findings, 1)
 
     def show_headline(self, nearest: Nearest, chosen: Finding | None, record: Record) -> None:

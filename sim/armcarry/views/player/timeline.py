@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from PySide6.QtCore import QEvent, QRectF, Qt, Signal
 from PySide6.QtGui import QColor, QHelpEvent, QMouseEvent, QPainter, QPaintEvent, QPen, QPixmap, QResizeEvent
 from PySide6.QtWidgets import QToolTip, QWidget
@@ -34,15 +36,22 @@ class Timeline(QWidget):
         self.setMinimumWidth(300)
         self._picture: QPixmap | None = None
         self._run_s = 0.0
-        self.lanes = lanes
+        self._only = ""
         self.set_lanes(lanes)
 
     def set_lanes(self, lanes: Lanes) -> None:
-        """Show other lanes."""
-        self.lanes = lanes
+        """Show other lanes, still of one actor alone where that was asked."""
+        self._every = lanes
+        own = tuple(lane for lane in lanes.lanes if lane.name == self._only)
+        self.lanes = replace(lanes, lanes=own or lanes.lanes)
         self._picture = None
         self.setFixedHeight(len(lanes.lanes) * LANE_PX + _AXIS_PX)
         self.update()
+
+    def only(self, name: str) -> None:
+        """Show the lane of one actor, or all with an empty name."""
+        self._only = name
+        self.set_lanes(self._every)
 
     def show_time(self, run_s: float) -> None:
         """Move the cursor to an instant of the run."""

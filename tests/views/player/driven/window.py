@@ -53,6 +53,7 @@ def at_the_start(window):
     if window.session.playing:
         window.play()
     window.session.set_speed(1.0)
+    window.session.skips = False
     window.choose_camera("free")
     window.act("overview")
     window.seek(0.0)
@@ -278,6 +279,68 @@ def test_the_distance_between_any_two_is_measured_now(window, run):
     assert ruler.told.text() == measured(run.record, "ev1", "platform", 100.0).words
     QTest.keyClicks(window.view, "d")
     assert not ruler.isVisible()
+
+
+def test_a_bookmark_keeps_instant_view_and_note_beside_the_run(window, run):
+    from armcarry.views.bookmarks import read_bookmarks
+
+    shelf = window.layout_.shelf
+    window.seek(100.0)
+    QTest.keyClicks(window.view, "B")
+    assert shelf.note.hasFocus()
+    QTest.keyClicks(shelf.note, "mind the <i>box</i>?")
+    QTest.keyClick(shelf.note, KEY.Key_Return)
+    assert not shelf.note.hasFocus() and said(window) == "kept: 0:01:40.0  mind the <i>box</i>?"
+    window.seek(300.0)
+    QTest.keyClicks(window.view, "e")
+    QTest.keyClicks(window.view, "B")
+    QTest.keyClick(shelf.note, KEY.Key_Return)
+    kept = read_bookmarks(run.folder)
+    assert [(mark.time_s, mark.view, mark.note) for mark in kept] == [
+        (100.0, "free", "mind the <i>box</i>?"), (300.0, "ev1", ""),
+    ]
+    QTest.keyClicks(window.view, "f.")  # from the last round to the first
+    assert window.session.time_s == 100.0 and window.scene.cameras.mode == "free"
+    assert np.allclose(window.scene.cameras.camera.GetPosition(), kept[0].eye_m, atol=1e-3)
+    QTest.keyClicks(window.view, ",")
+    assert window.session.time_s == 300.0 and window.scene.cameras.title == "Eyes of ev1"
+    for _ in kept:
+        click(shelf.drop)
+    assert read_bookmarks(run.folder) == () and not shelf.drop.isEnabled()
+    QTest.keyClicks(window.view, ".")
+    assert said(window) == "no bookmarks are kept of this run"
+
+
+def test_findings_and_lanes_of_one_person_and_findings_of_one_check(window, run):
+    from armcarry.views.folded import people_in
+
+    findings, timeline = window.layout_.findings, window.layout_.timeline
+    every = len(timeline.lanes.lanes)
+
+    def shown():
+        rows = (findings.table.item(row, 0).data(Qt.ItemDataRole.UserRole) for row in range(findings.table.rowCount()))
+        return {k for k in rows if k >= 0}
+
+    findings.shut.clear()
+    findings.person.setCurrentIndex(findings.person.findData("ev1"))
+    about = {k for k, finding in enumerate(run.findings) if "ev1" in people_in(run.record, finding)}
+    assert shown() == about and 0 < len(about) < len(run.findings)
+    assert [lane.name for lane in timeline.lanes.lanes] == ["ev1"] and every > 1
+    findings.person.setCurrentIndex(0)
+    assert len(timeline.lanes.lanes) == every
+    check = run.findings[0].check
+    findings.check.setCurrentIndex(findings.check.findData(check))
+    assert shown() == {k for k, finding in enumerate(run.findings) if finding.check == check}
+    other = next(k for k, finding in enumerate(run.findings) if finding.check != check)
+    findings.choose(other)  # what is asked for is shown, whatever was filtered
+    assert other in shown() and findings.check.currentIndex() == 0
+
+
+def test_what_stands_still_can_pass_quickly(window):
+    QTest.keyClicks(window.view, "q")
+    assert window.session.skips and said(window) == "what stands still passes quickly"
+    QTest.keyClicks(window.view, "q")
+    assert not window.session.skips
 
 
 def test_looking_through_eyes_and_cameras(window):

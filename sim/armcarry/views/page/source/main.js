@@ -3,6 +3,7 @@
 import { clock, closestAt, data } from "./data.js";
 import { labelPlace } from "./label.js";
 import { Lanes } from "./lanes.js";
+import { Marks } from "./marks.js";
 import { Places } from "./overlay.js";
 import { Plan } from "./plan.js";
 import { Plot } from "./plot.js";
@@ -11,6 +12,7 @@ import { View } from "./scene.js";
 const $ = (id) => document.getElementById(id);
 const STEP_S = 5;
 const PAGE_S = 60;
+const DAY_S = 3600; // of a longer run, what stands still passes quickly unless somebody says otherwise
 const FEW = 8; // passes of one check that are shown unfolded
 const TURN_RAD = Math.PI / 24;
 
@@ -20,6 +22,7 @@ const plot = new Plot($("plot"), (time) => seek(time));
 const lanes = new Lanes($("lanes"), (time) => seek(time));
 const plan = new Plan($("plan"));
 const places = new Places($("places"));
+const marks = new Marks({ entry: $("entry"), note: $("note"), list: $("kept"), save: $("save") }, seen, toMark);
 
 function seek(time) {
   state.time = Math.min(Math.max(time, data.start_s), data.end_s);
@@ -111,6 +114,30 @@ function use(name) {
   $("camera").value = name;
   view.use(name);
   link();
+}
+
+// What is shown now, as a bookmark has it; and back to one.
+function seen() {
+  const name = $("camera").value;
+  return { time_s: Math.round(state.time * 1000) / 1000, view: name, ...(name === "free" ? view.eyeAndFocus() : {}) };
+}
+
+function toMark(mark) {
+  play(false);
+  choose(null);
+  if ([...$("camera").options].some((item) => item.value === mark.view)) use(mark.view);
+  if (mark.eye_m && mark.focus_m) view.stand(mark.eye_m, mark.focus_m);
+  seek(mark.time_s);
+}
+
+function nextMark(by) {
+  const mark = marks.after(state.time, by);
+  if (mark) toMark(mark);
+}
+
+function note() {
+  $("marks").open = true;
+  $("note").focus();
 }
 
 // The address tells instant and view, so that a copied link leads back here.
@@ -232,6 +259,8 @@ function fill() {
   data.curves.forEach((curve, k) => option($("group"), String(k), curve.group));
   $("group").parentElement.hidden = data.curves.length === 0;
   $("tightest").disabled = data.tightest === null;
+  $("skip").disabled = data.idle.length === 0;
+  $("skip").checked = data.idle.length > 0 && data.end_s - data.start_s > DAY_S;
   listFindings();
 }
 
@@ -298,7 +327,8 @@ function turn(aside, up, far = 1) {
 }
 
 function press(event) {
-  const typing = ["SELECT", "INPUT"].includes(event.target.tagName) && event.target !== $("scrub") && event.key !== "?";
+  const typing = ["SELECT", "INPUT"].includes(event.target.tagName) && event.target !== $("scrub")
+    && (event.key !== "?" || event.target === $("note"));
   if (event.ctrlKey || event.altKey || event.metaKey || typing || $("keys").open) return;
   const actions = {
     " ": () => play(!state.playing),
@@ -311,6 +341,10 @@ function press(event) {
     t: () => { if (data.tightest) jump(data.tightest); },
     n: () => nextFinding(1),
     p: () => nextFinding(-1),
+    b: () => note(),
+    ".": () => nextMark(1),
+    ",": () => nextMark(-1),
+    q: () => { if (!$("skip").disabled) $("skip").checked = !$("skip").checked; },
     c: () => nextCamera(),
     o: () => { use("free"); view.home(); refresh(); },
     k: () => toggle("proven"),
@@ -353,11 +387,26 @@ function fit() {
   refresh();
 }
 
+// The instant after so much time of the wall; what stands still passes quickly where that is asked.
+function later(passed) {
+  let [time, left] = [state.time, passed];
+  for (const [start, end] of $("skip").checked ? data.idle : []) {
+    if (end <= time || end - start <= data.idle_passes * state.speed) continue;
+    const before = Math.max(start - time, 0) / state.speed;
+    if (left <= before) break;
+    [time, left] = [Math.max(start, time), left - before];
+    const within = ((end - time) / (end - start)) * data.idle_passes;
+    if (left <= within) return time + (left / data.idle_passes) * (end - start);
+    [time, left] = [end, left - within];
+  }
+  return time + left * state.speed;
+}
+
 function frame(now) {
   if (state.playing) {
     const passed = Math.min((now - state.last) / 1000, 0.25);
     state.last = now;
-    seek(state.time + passed * state.speed);
+    seek(later(passed));
     if (state.time >= data.end_s) play(false);
   }
   if (view.dirty) {
@@ -414,7 +463,7 @@ async function start() {
     fromLink();
   }
   requestAnimationFrame(frame);
-  window.armcarryPage = { seek, play, use, jump, state, frames, data, poseOf: (name) => view.poseOf(name) };
+  window.armcarryPage = { seek, later, marks, play, use, jump, state, frames, data, poseOf: (name) => view.poseOf(name) };
   document.body.dataset.ready = "yes";
 }
 

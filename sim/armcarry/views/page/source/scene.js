@@ -7,7 +7,7 @@ import {
 } from "three";
 import { OrbitControls } from "three/examples/jsm/controls/OrbitControls.js";
 import { GLTFLoader } from "three/examples/jsm/loaders/GLTFLoader.js";
-import { toPage } from "./axes.js";
+import { toPage, toRun } from "./axes.js";
 import { data, rowAt, sceneBytes } from "./data.js";
 import { coneOf, Cut, pathLines } from "./overlay.js";
 import { Sky } from "./sky.js";
@@ -209,6 +209,19 @@ export class View {
     const wide = Math.max((16 / 9) / (this.canvas.clientWidth / Math.max(this.canvas.clientHeight, 1)), 1);
     this.free.position.copy(toPage(view.eye).sub(focus).multiplyScalar(wide).add(focus));
     this.controls.target.copy(focus);
+    this.controls.update();
+    this.dirty = true;
+  }
+
+  // Where the free view looks from and to, in the run's axes; and such a view as it was kept.
+  eyeAndFocus() {
+    const told = (point) => toRun(point).map((value) => Math.round(value * 1e4) / 1e4);
+    return { eye_m: told(this.free.position), focus_m: told(this.controls.target) };
+  }
+
+  stand(eye, focus) {
+    this.free.position.copy(toPage(eye));
+    this.controls.target.copy(toPage(focus));
     this.controls.update();
     this.dirty = true;
   }
