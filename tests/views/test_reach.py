@@ -4,10 +4,12 @@ import numpy as np
 import pytest
 
 from armcarry.scene.build import PLATFORM
-from armcarry.views.actors import SceneActors
+from armcarry.views import gl
+from armcarry.views.daylight import Level
 from armcarry.views.gltf import glb
 from armcarry.views.groups import arm_groups, group_poses
 from armcarry.views.reach import _LONGEST, _bent, arms, reached
+from armcarry.views.stage import Stage
 from short_days import HOUR, flown
 
 
@@ -42,7 +44,7 @@ def test_hands_of_who_goes_by_hand_are_on_the_rail(walk):
             assert after <= before + 1e-9
             # by hand the proven gloves keep off the rail; drawn ones do not, wherever an arm reaches it
             if before < 0.4:
-                assert after < 0.03
+                assert after < 0.06  # half of what a glove is across
                 held += 1
     assert held > 30
     apart = [
@@ -73,6 +75,7 @@ def test_an_arm_bends_and_does_not_stretch():
             assert np.allclose(part[:3, :3] @ part[:3, :3].T, np.eye(3)) and np.linalg.det(part[:3, :3]) > 0
 
 
+@pytest.mark.skipif(gl.problem() is not None, reason="no OpenGL here")
 def test_who_holds_something_is_drawn_as_proven_and_what_is_proven_stays(walk):
     groups = arm_groups(walk)
     fetched = next(act for act in walk.ledger.acts if act.kind == "take")
@@ -83,11 +86,11 @@ def test_who_holds_something_is_drawn_as_proven_and_what_is_proven_stays(walk):
             arm, _ = group.drawn_arm
             if arm.side in held or time_s == walk.motion.start_s:
                 assert np.allclose(pose, proven[group.bodies[0]])
-    scene = SceneActors(walk)
-    scene.show(600.0)
     moved = 0
-    for row, body in enumerate(walk.bodies):
-        assert np.allclose(scene.body_pose(body.name), walk.body_poses(600.0)[0, row])
+    with Stage(walk, (64, 36), Level.PLAIN) as stage:
+        stage.show(600.0)
+        for row, body in enumerate(walk.bodies):
+            assert np.allclose(stage.scene.body_pose(body.name), walk.body_poses(600.0)[0, row])
     for group, pose in zip(groups, group_poses(walk, groups, [600.0])[0], strict=True):
         moved += not np.allclose(pose, walk.body_poses(600.0)[0, group.bodies[0]], atol=1e-3)
     assert moved

@@ -34,7 +34,8 @@ def test_time_passes_at_the_speed_and_only_while_playing(session):
 
 
 def test_what_stands_still_passes_quickly_where_that_is_asked(session):
-    start, end = max((s for s in session.idle if s[1] < session.end_s - 10), key=lambda stretch: stretch[1] - stretch[0])
+    inner = [stretch for stretch in session.idle if stretch[1] < session.end_s - 10.0]
+    start, end = max(inner, key=lambda stretch: stretch[1] - stretch[0])
     session.seek(start - 1.0)
     session.play()
     session.tick(1.0 + PASSES_S / 2)
