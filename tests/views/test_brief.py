@@ -30,6 +30,7 @@ from armcarry.views.brief.step_pictures import TaskPicture, draw_tasks
 from armcarry.views.brief.write import write_briefing
 from armcarry.views.cuts import Cut, read_cut
 from armcarry.views.whatifs import WHAT_IFS
+from slides_drawn import clashes
 
 SIZES = {"A4": (595.28, 841.89), "Letter": (612.0, 792.0)}  # points; ISO 216, ANSI Y14.1
 
@@ -412,6 +413,28 @@ def test_each_task_has_a_slide_with_its_picture_and_where_in_the_run_it_is(small
         assert part.left + part.width <= whole.left + whole.width + 1
         text = " ".join(shape.text_frame.text for shape in slide.shapes if shape.has_text_frame)
         assert all(role(who) in text for who in leaf.actors) and slide.notes_slide.notes_text_frame.text
+
+
+def test_nothing_on_a_slide_lies_over_anything_else(small_run, pictures, tmp_path):
+    pptx = pytest.importorskip("pptx")
+    from PIL import Image
+
+    record, findings = small_run
+    long = "a sentence that goes on for as long as one can be in a finding or a step, " * 4
+    many = [Finding("clearance", Verdict.FAIL, f"a{k}", message=long, remedy=long) for k in range(20)]
+    made = Made(record, (*many, *findings))
+    leaves = [leaf for task in made.procedure.tasks for leaf in (task.moves or (task,))]
+    drawn = {}
+    for k, leaf in enumerate(leaves):  # with one, two and three panels, and without
+        path = tmp_path / f"{k % 4}.jpg"
+        Image.new("RGB", (566 * (k % 4 or 1) - 6, 380)).save(path)
+        drawn |= {leaf.number: TaskPicture(path, "what is seen", "")} if k % 4 else {}
+    words = {"do": (long, long, long), "cautions": (long, long), "see": long}
+    tasks = tuple(replace(task, **words, moves=tuple(replace(leaf, **words) for leaf in task.moves))
+                  for task in made.procedure.tasks)  # fmt: skip
+    made.__dict__["procedure"] = replace(made.procedure, tasks=tasks)
+    deck = write_deck(record, (*many, *findings), pictures, tmp_path / "slides.pptx", None, made, drawn)
+    assert clashes(pptx.Presentation(str(deck))) == []
 
 
 def test_slides_have_notes_to_speak_from_and_none_says_nothing(small_run, pictures, tmp_path):

@@ -216,8 +216,8 @@ def test_the_rider_sees_out_of_the_helmet(scene, small_run):
     camera = scene.renderer.GetActiveCamera()
     assert np.allclose(camera.GetPosition(), visor[:3, 3], atol=1e-9)
     assert np.allclose(camera.GetDirectionOfProjection(), visor[:3, 0], atol=1e-9)
-    # one sun gives a flat face one colour
-    assert len(np.unique(capture.pixels(scene).reshape(-1, 3), axis=0)) > 5
+    # one sun gives a flat face one colour, and a thin tube has six
+    assert len(np.unique(capture.pixels(scene).reshape(-1, 3), axis=0)) > 4
 
 
 def test_the_riders_eyes_are_shown_in_the_corner(scene, small_run):
@@ -307,7 +307,7 @@ def test_thin_parts_have_fewer_corners():
     from armcarry.geometry.shapes import Capsule, Cylinder
 
     few = sides_within(4e-3)
-    assert [few(Capsule(r, 1)) for r in (0.003, 0.05, 0.2, 0.5)] == [8, 8, 16, 24] and few(Cylinder(2.0, 1)) == 24
+    assert [few(Capsule(r, 1)) for r in (0.003, 0.05, 0.2, 0.5)] == [6, 8, 16, 24] and few(Cylinder(2.0, 1)) == 24
     for r in (0.06, 0.1, 0.2):  # as many as keep the middle of each side that near
         assert r * (1 - np.cos(np.pi / few(Capsule(r, 1)))) <= 4e-3 < r * (1 - np.cos(np.pi / (few(Capsule(r, 1)) - 2)))
 

@@ -31,8 +31,12 @@ _ROWS, _ROW_IN = 12, 0.4
 _LONG_ROWS = 7
 #: so many tasks have a slide each; of more, steps have
 _TASKS = 40
-#: height of a task's panels, lines below them, and letters that fit on one
-_PANELS_IN, _TASK_LINES, _TASK_LETTERS = 3.4, 6, 115
+#: height of a task's panels, lines of words about it, and letters that fit on one
+_PANELS_IN, _TASK_LINES, _TASK_LETTERS = 3.9, 6, 115
+#: a panel alone is so high, and has the words beside it, each cut to so many letters
+_PANEL_IN, _BESIDE_LETTERS = 5.3, 90
+#: broader than this are two panels
+_ONE_PANEL = 2.0
 #: width of the picture on the first slide
 _HERO_IN = 7.4
 #: slides of what failed, and carries of which every plot is shown: a room sits through no more
@@ -70,11 +74,11 @@ class Deck:
 
     def text(
         self, slide: Any, lines: Sequence[str], top_in: float, size: float, colour: str = palette.INK,
-        wide_in: float = _ACROSS_IN,
+        wide_in: float = _ACROSS_IN, left_in: float = _EDGE_IN,
     ) -> None:
         """Write lines across a slide, or across less of it."""
         box = slide.shapes.add_textbox(0, 0, 0, 0)
-        self._place(box, _EDGE_IN, top_in, wide_in, _TALL_IN - top_in - 0.3)
+        self._place(box, left_in, top_in, wide_in, _TALL_IN - top_in - 0.4)
         self._write(box.text_frame, lines, size, colour=colour)
 
     def picture(self, slide: Any, path: Path, words: str) -> None:
@@ -102,17 +106,17 @@ class Deck:
         placed._element.nvPicPr.cNvPr.set("descr", shown(words))
         return left - 1.5 * _EDGE_IN
 
-    def panels(self, slide: Any, path: Path, words: str) -> float:
-        """Put the panels of a task below the title, with words for who cannot see them; return where they end."""
+    def panels(self, slide: Any, path: Path, words: str) -> tuple[float, float]:
+        """Put the panels of a task below the title, with words for who cannot see them; return right and lower end."""
         from PIL import Image
 
         with Image.open(path) as opened:
             aspect = opened.size[0] / opened.size[1]
-        wide = min(_WIDE_IN - 2 * _EDGE_IN, _PANELS_IN * aspect)
+        wide = min(_WIDE_IN - 2 * _EDGE_IN, (_PANEL_IN if aspect < _ONE_PANEL else _PANELS_IN) * aspect)
         size = (self._inches(wide), self._inches(wide / aspect))
         placed = slide.shapes.add_picture(str(path), self._inches(_EDGE_IN), self._inches(1.15), *size)
         placed._element.nvPicPr.cNvPr.set("descr", shown(words))
-        return 1.15 + wide / aspect
+        return _EDGE_IN + wide, 1.15 + wide / aspect
 
     def stretch(self, slide: Any, start: float, end: float, words: str) -> None:
         """Draw along the foot of a slide which stretch of the run, in shares of it, the slide is about."""
@@ -258,13 +262,17 @@ def _tasks(deck: Deck, made: Made, pictures: Mapping[str, TaskPicture]) -> None:
         first = task if task.number in pictures or not task.moves else task.moves[0]
         cue, picture = spoken.get(task.number), pictures.get(first.number)
         slide = deck.slide(f"{task.number}  {task.title}", made.between(task.start_s, task.end_s) or task.title)
-        top = 1.15 if picture is None else deck.panels(slide, picture.path, picture.words)
+        right, below = (_WIDE_IN, 1.05) if picture is None else deck.panels(slide, picture.path, picture.words)
         when = f"{clock(task.start_s - start_s)} to {clock(task.end_s - start_s)}"
         who = ", ".join(dict.fromkeys(role(actor) for actor in (*task.actors, *task.riders)))
         watch = [*(f"Beware: {line}" for line in task.cautions), *([f"Right when: {task.see}"] if task.see else ())]
         seen = [f"Seen from: {cue.seen_from}"] if cue is not None and cue.seen_from else []
         lines = [f"{when}: {who}", *task.do, *watch, *seen]
-        deck.text(slide, [_cut(line, _TASK_LETTERS) for line in lines[:_TASK_LINES]], top + 0.1, 14)
+        if right < _WIDE_IN - 4.0:
+            left, beside = right + 0.5 * _EDGE_IN, [_cut(line, _BESIDE_LETTERS) for line in lines[:_TASK_LINES]]
+            deck.text(slide, beside, 1.15, 18, wide_in=_WIDE_IN - _EDGE_IN - left, left_in=left)
+        else:
+            deck.text(slide, [_cut(line, _TASK_LETTERS) for line in lines[:_TASK_LINES]], below + 0.1, 14)
         share = [(time_s - start_s) / whole_s for time_s in (task.start_s, task.end_s)]
         deck.stretch(slide, share[0], share[1], f"{when} of {clock(whole_s)}")
 

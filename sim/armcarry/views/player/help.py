@@ -55,7 +55,7 @@ def _column(groups: tuple[str, ...], hidden: Collection[str]) -> QWidget:
         row = _add(grid, row, "", HEADINGS[group])
         for key in (key for key in KEYS if key.group == group and key.action not in hidden):
             row = _add(grid, row, key.shown, key.words)
-    if "jump" in groups:
+    if "room" in groups:
         row = _add(grid, row, "", "Colours")
         for _, colour, words in look.BANDS_M:
             row = _add(grid, row, "■", f"tint: {words}", colour)

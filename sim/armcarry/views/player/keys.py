@@ -46,7 +46,7 @@ KEYS = (
     Key("tightest", ("t",), "tightest moment of the run", "jump"),
     Key("finding_on", ("n",), "next finding", "jump"),
     Key("finding_back", ("N",), "finding before", "jump"),
-    Key("bookmark", ("B",), "keep a bookmark of this instant and view", "jump"),
+    Key("bookmark", ("B",), "keep a bookmark of this view", "jump"),
     Key("bookmark_on", (".",), "next bookmark", "jump"),
     Key("bookmark_back", (",",), "bookmark before", "jump"),
     Key("gap", ("z",), "look at the closest pair as it is now", "jump"),
