@@ -27,6 +27,7 @@ from armcarry.views.folded import listed
 from armcarry.views.gltf import glb
 from armcarry.views.page.facts import page_facts
 from armcarry.views.page.write import in_script, write_page
+from armcarry.views.player.measuring import measurable, measured
 from armcarry.views.player.session import Session
 
 HERE = Path(package.__file__).parent
@@ -600,6 +601,38 @@ def test_bookmarks_are_kept_gone_to_and_handed_out_as_the_file_beside_the_run(br
     browser.execute_script("document.querySelectorAll('#kept li button + button').forEach((drop) => drop.click())")
     assert browser.execute_script("return [armcarryPage.marks.marks.length, kept.children.length]") == [0, 0]
     assert browser.execute_script("return document.getElementById('save').disabled")
+
+
+def test_the_page_measures_between_any_two_as_the_player_does(browser, small_run):
+    record, _ = small_run
+    names = measurable(record)
+    rng = np.random.default_rng(3)
+    kinds = {type(body.shape).__name__: body.name for body in record.bodies}
+    pairs = [("ev1", "platform"), ("arm", "ev1"), *((a, b) for a in kinds.values() for b in kinds.values() if a != b)]
+    pairs += [tuple(rng.choice(names, 2, replace=False)) for _ in range(60)]
+    seen = 0
+    for k, (one, other) in enumerate(pairs):
+        time_s = (0.0, 130.0, 300.0, 500.0)[k % 4]
+        found = measured(record, one, other, time_s)
+        browser.execute_script("armcarryPage.seek(arguments[0])", time_s)
+        told = browser.execute_script("return armcarryPage.measure(...arguments)", one, other)
+        if found is None:
+            continue
+        assert told["distance"] == pytest.approx(max(found.lower_m, 0.0), abs=5e-3), (one, other, time_s)
+        ends = [np.array([point[axis] for axis in "xyz"]) for point in (told["a"], told["b"])]
+        if told["distance"] > 0:
+            assert np.linalg.norm(ends[0] - ends[1]) == pytest.approx(told["distance"], abs=1e-6)
+            seen += 1
+    assert seen > 40
+
+
+def test_what_is_measured_is_told_with_both_its_bodies(browser):
+    name = "document.getElementById(arguments[0])"
+    for part, words in (("from", "ev1"), ("to", "platform")):
+        browser.execute_script(f"{name}.value = arguments[1]; {name}.dispatchEvent(new Event('input'))", part, words)
+    assert re.fullmatch(r"\d\.\d{3} m now, to 5 mm: ev1 .+ – platform .+|contact: .+", text(browser, "measured"))
+    browser.execute_script(f"{name}.value = ''; {name}.dispatchEvent(new Event('input'))", "to")
+    assert browser.execute_script("return document.getElementById('measured').hidden")
 
 
 def test_bookmarks_of_the_run_come_with_the_page(small_run):

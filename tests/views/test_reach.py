@@ -64,7 +64,7 @@ def test_an_arm_bends_and_does_not_stretch():
         target = shoulder + rng.normal(size=3) * rng.uniform(0.1, 1.5)
         parts = np.stack([np.eye(4)] * 3)
         parts[0, :3, 3], parts[1, :3, 3], parts[2, :3, 3] = shoulder, elbow, palm
-        first, second, hand = _bent(parts, shoulder, elbow, palm, target)
+        first, second, hand = _bent(parts[None], *(point[None] for point in (shoulder, elbow, palm, target)))[0]
         assert np.allclose(first[:3, 3], shoulder)
         assert np.linalg.norm(second[:3, 3] - shoulder) == pytest.approx(upper)
         assert np.linalg.norm(hand[:3, 3] - second[:3, 3]) == pytest.approx(lower)

@@ -17,6 +17,8 @@ from armcarry.views.groups import Group, group_poses
 #: instants between keys at which the error is looked at
 _PROBES = (0.25, 0.5, 0.75)
 _FIRST_STEP_S = 8.0
+#: what is only drawn may stray so many times as far
+_DRAWN_SLACK = 10.0
 _LEAST_STEP_S = 0.05
 
 
@@ -108,6 +110,7 @@ def _error(
     b = group_poses(record, groups, high, side="left") if np.any(high >= end) else group_poses(record, groups, high)
     turn_a, turn_b = poses.quaternion_wxyz(a), poses.quaternion_wxyz(b)
     worst = np.zeros(len(low))
+    slack = np.array([1.0 if group.drawn_arm is None else _DRAWN_SLACK for group in groups])
     for share in _PROBES:
         truth = group_poses(record, groups, low + share * (high - low))
         place = (1 - share) * a[..., :3, 3] + share * b[..., :3, 3]
@@ -115,7 +118,7 @@ def _error(
         off = np.abs(np.einsum("...i,...i->...", turn, poses.quaternion_wxyz(truth)))
         angle = 2 * np.arccos(np.clip(off, 0.0, 1.0))
         stray = np.linalg.norm(truth[..., :3, 3] - place, axis=-1) + angle * reach
-        worst = np.maximum(worst, stray.max(axis=1, initial=0.0))
+        worst = np.maximum(worst, (stray / slack).max(axis=1, initial=0.0))
     return worst
 
 

@@ -13,7 +13,6 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.ledger.state import Page
 from armcarry.record.record import Record
@@ -86,8 +85,9 @@ def reached(record: Record, arm: Arm, times_s: Array) -> Array:
     if free.size:
         palms = drawn[free, 2, :3, 3]
         near, targets = _holds(record, arm, times_s[free], palms)
-        for k, palm, target in zip(free[near], palms[near], targets[near], strict=True):
-            drawn[k] = _bent(drawn[k], joints[k, 0, :3, 3], joints[k, 1, :3, 3], palm, target)
+        held = free[near]
+        shoulders, elbows = joints[held, 0, :3, 3], joints[held, 1, :3, 3]
+        drawn[held] = _bent(drawn[held], shoulders, elbows, palms[near], targets[near])
     return np.asarray(drawn)
 
 
@@ -113,30 +113,40 @@ def _holds(record: Record, arm: Arm, times_s: Array, palms: Array) -> tuple[NDAr
 
 
 def _bent(parts: Array, shoulder: Array, elbow: Array, palm: Array, target: Array) -> Array:
-    """Return poses (3, 4, 4) of an arm's parts turned about shoulder and elbow so that the palm comes to a target.
+    """Return poses (T, 3, 4, 4) of an arm's parts turned about shoulder and elbow so that the palm comes to a target.
 
-    The elbow stays in the plane of shoulder, target and where it was; a target out of reach is pointed at.
+    Points are (T, 3). The elbow stays in the plane of shoulder, target and where it was; a target out of reach is
+    pointed at.
     """
-    upper_m, lower_m = (float(np.linalg.norm(b - a)) for a, b in ((shoulder, elbow), (elbow, palm)))
+    upper_m, lower_m = _long(elbow - shoulder), _long(palm - elbow)
     way = target - shoulder
-    far_m = float(np.clip(np.linalg.norm(way), abs(upper_m - lower_m) + 1e-3, _LONGEST * (upper_m + lower_m)))
-    ahead = way / max(float(np.linalg.norm(way)), 1e-9)
-    out = (elbow - shoulder) - ((elbow - shoulder) @ ahead) * ahead
-    out /= max(float(np.linalg.norm(out)), 1e-9)
+    far_m = np.clip(_long(way), np.abs(upper_m - lower_m) + 1e-3, _LONGEST * (upper_m + lower_m))
+    ahead = way / np.maximum(_long(way), 1e-9)
+    out = (elbow - shoulder) - np.einsum("ti,ti->t", elbow - shoulder, ahead)[:, None] * ahead
+    out /= np.maximum(_long(out), 1e-9)
     along_m = (upper_m**2 + far_m**2 - lower_m**2) / (2 * far_m)
-    off_m = float(np.sqrt(max(upper_m**2 - along_m**2, 0.0)))
+    off_m = np.sqrt(np.maximum(upper_m**2 - along_m**2, 0.0))
     new_elbow, new_palm = shoulder + along_m * ahead + off_m * out, shoulder + far_m * ahead
     first = _turned(shoulder, shoulder, elbow - shoulder, new_elbow - shoulder)
     second = _turned(elbow, new_elbow, palm - elbow, new_palm - new_elbow)
-    return np.stack([first @ parts[0], second @ parts[1], second @ parts[2]])
+    return np.stack([first @ parts[:, 0], second @ parts[:, 1], second @ parts[:, 2]], axis=1)
+
+
+def _long(way: Array) -> Array:
+    """Return lengths (T, 1) of vectors (T, 3)."""
+    return np.asarray(np.linalg.norm(way, axis=1, keepdims=True))
 
 
 def _turned(about: Array, to: Array, before: Array, after: Array) -> Array:
-    """Return the motion (4, 4) that brings a point to another and one direction to another, the short way round."""
-    one, other = before / np.linalg.norm(before), after / np.linalg.norm(after)
+    """Return the motions (T, 4, 4) that bring points to others and directions to others, the short way round."""
+    one, other = before / _long(before), after / _long(after)
     axis = np.cross(one, other)
-    sine = float(np.linalg.norm(axis))
-    turn = np.eye(4) if sine < 1e-9 else poses.rotation_about(tuple(axis / sine), float(np.arctan2(sine, one @ other)))
-    move = np.array(turn)
-    move[:3, 3] = to - move[:3, :3] @ about
+    cosine, cross = np.einsum("ti,ti->t", one, other), np.zeros((len(one), 3, 3))
+    for k, (i, j) in enumerate(((2, 1), (0, 2), (1, 0))):
+        cross[:, i, j], cross[:, j, i] = axis[:, k], -axis[:, k]
+    # Rodrigues' formula with sine and cosine of the angle as they are: exact unless one is the other turned round
+    turn = np.eye(3) + cross + cross @ cross / np.maximum(1.0 + cosine, 1e-9)[:, None, None]
+    move = np.tile(np.eye(4), (len(one), 1, 1))
+    move[:, :3, :3] = turn
+    move[:, :3, 3] = to - np.einsum("tij,tj->ti", turn, about)
     return move

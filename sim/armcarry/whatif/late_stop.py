@@ -172,6 +172,19 @@ def _tip_run_out(record: Record) -> tuple[Array, Array, Array]:
     return times, way, lasting
 
 
+def stopped(record: Record, time_s: float) -> Array:
+    """Return the joint vector (n,) at which the run comes to rest when it is told to stop at an instant.
+
+    The arm goes on as commanded for its reaction time, at most to the end of the phase, then each joint brakes.
+    """
+    phase, columns = record.phase_at(time_s), record.scene.arm_columns
+    begun = min(time_s + record.scene.loaded.arm.document.reaction_time, phase.end_s)
+    rest = np.array(record.motion.at(begun, side="left"), dtype=float).reshape(-1)
+    rate = np.asarray(record.motion.at(begun, order=1, side="left")).reshape(-1)[columns]
+    rest[columns] += rate * np.abs(rate) / Side.of(record, phase).brakes / 2
+    return rest
+
+
 def _displacement(rate: Array, brakes: Array, after_s: Array) -> Array:
     """Return how far joints (N, n) have turned at times (N, S) after braking began: (N, S, n)."""
     lasting = np.minimum(after_s[:, :, None], (np.abs(rate) / brakes)[:, None, :])

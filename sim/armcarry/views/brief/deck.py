@@ -29,6 +29,8 @@ _TITLE_LETTERS = 44
 _ROWS, _ROW_IN = 12, 0.4
 #: rows whose cells take several lines
 _LONG_ROWS = 7
+#: letters of such a cell
+_CELL_LETTERS = 120
 #: so many tasks have a slide each; of more, steps have
 _TASKS = 40
 #: height of a task's panels, lines of words about it, and letters that fit on one
@@ -287,7 +289,8 @@ def _findings(deck: Deck, findings: Sequence[Finding]) -> None:
         chosen = [finding for finding in findings if finding.verdict is verdict]
         for first in range(0, min(len(chosen), _FINDING_SLIDES * _LONG_ROWS), _LONG_ROWS):
             rows = tuple(
-                (plain(finding.check), clock(finding.start_s), _cut(finding.message), _cut(finding.remedy))
+                (plain(finding.check), clock(finding.start_s), _cut(finding.message, _CELL_LETTERS),
+                 _cut(finding.remedy, _CELL_LETTERS))
                 for finding in chosen[first : first + _LONG_ROWS]
             )
             last = first + len(rows)
@@ -295,7 +298,7 @@ def _findings(deck: Deck, findings: Sequence[Finding]) -> None:
             table = Table(("check", "at", "what was found", "what to change"), rows)
             more = len(chosen) - last if last >= _FINDING_SLIDES * _LONG_ROWS else 0
             notes = "\n".join(f"{finding.message} {finding.remedy}" for finding in chosen[first:last])
-            deck.table(deck.slide(f"{title}: {len(chosen)}{which}", notes), table, (1.6, 1.1, 6, 4), 12, more)
+            deck.table(deck.slide(f"{title}: {len(chosen)}{which}", notes), table, (1.5, 1.0, 5.6, 4.6), 12, more)
 
 
 def _cut(text: str, letters: int = 150) -> str:

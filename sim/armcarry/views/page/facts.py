@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from armcarry.geometry.poses import Array
+from armcarry.geometry.shapes import Box, Capsule, ConvexMesh, Cylinder, Shape, Sphere, bounding_radius_m
 from armcarry.procedure.spoken import script
 from armcarry.procedure.tasks import procedure
 from armcarry.quantities import clock
@@ -27,6 +28,7 @@ from armcarry.views.idle import PASSES_S, idle_stretches
 from armcarry.views.inset import middle_body, outlines
 from armcarry.views.lanes import day_lanes, run_lanes, step_starts
 from armcarry.views.looks import bands
+from armcarry.views.player.measuring import measurable
 from armcarry.views.plots import top_m
 from armcarry.views.pointed import Gap, gap_at, gap_of, label_words, look_at, shown_first, value_words
 from armcarry.views.subtitles import on_the_clock
@@ -89,11 +91,29 @@ def page_facts(record: Record, findings: Sequence[Finding], marks: Sequence[Book
             for name in loaded.crew
         ],
         "cone_m": CONE_M,
+        "shapes": {body.name: _shape(body.shape) for body in record.bodies},
+        "things": [{"name": name, "words": plain(name)} for name in measurable(record)],
         "bookmarks": {"form": FORMAT, "file": FILE, "most": MOST, "longest": LONGEST,
                       "marks": [mark.as_dict() for mark in marks]},
         **_lanes(record),
         "colours": colours(),
     }
+
+
+def _shape(shape: Shape) -> dict[str, Any]:
+    """Return a shape as the page measures it: exactly, its kind, sizes in metres, and its farthest point's distance."""
+    match shape:
+        case Sphere(radius):
+            kind, size = "sphere", [radius]
+        case Capsule(radius, length):
+            kind, size = "capsule", [radius, length]
+        case Cylinder(radius, length):
+            kind, size = "cylinder", [radius, length]
+        case Box(sides):
+            kind, size = "box", [side / 2 for side in sides]
+        case ConvexMesh(vertices):
+            kind, size = "hull", np.round(np.ravel(vertices), 5).tolist()
+    return {"kind": kind, "size": size, "far": round(bounding_radius_m(shape) + 5e-5, 4)}
 
 
 def _way(record: Record) -> dict[str, Any]:

@@ -49,7 +49,7 @@ def _column(groups: tuple[str, ...], hidden: Collection[str]) -> QWidget:
     grid = QGridLayout(holder)
     grid.setContentsMargins(0, 0, 0, 0)
     grid.setHorizontalSpacing(12)
-    grid.setVerticalSpacing(3)
+    grid.setVerticalSpacing(2)
     row = 0
     for group in groups:
         row = _add(grid, row, "", HEADINGS[group])

@@ -19,7 +19,7 @@ from armcarry.views.closest import worded
 from armcarry.views.daylight import Lamps, daylight
 from armcarry.views.hooked import all_tethers, tether_ends_m
 from armcarry.views.meshes import sides_within
-from armcarry.views.player import layers, look, overlays, swept
+from armcarry.views.player import layers, look, overlays, stopping, swept
 from armcarry.views.player.cameras import Cameras
 from armcarry.views.player.corner import Corner
 from armcarry.views.player.layers import Layer
@@ -107,6 +107,7 @@ class SceneView:
             "path": lambda: overlays.path(self.record),
             "plan": lambda: overlays.plan(self.record),
             "cones": lambda: overlays.cones(self.record),
+            "stop": lambda: stopping.stop(self.record, self.scene),
             "cut": lambda: overlays.cut(self.scene, self.plotter.camera),
         }
 

@@ -4,6 +4,7 @@ import { clock, closestAt, data } from "./data.js";
 import { labelPlace } from "./label.js";
 import { Lanes } from "./lanes.js";
 import { Marks } from "./marks.js";
+import { measure } from "./measure.js";
 import { Places } from "./overlay.js";
 import { Plan } from "./plan.js";
 import { Plot } from "./plot.js";
@@ -51,7 +52,19 @@ function refresh() {
   $("scrub").setAttribute("aria-valuetext", clock(state.time - data.start_s));
   caption();
   closest();
+  ruler();
   link();
+}
+
+// The distance between the two things that are named, now.
+function ruler() {
+  const [one, other] = ["from", "to"].map((end) => data.things.find(({ words }) => words === $(end).value));
+  const found = one && other && one !== other ? measure(one.name, other.name, (name) => view.provenPose(name)) : null;
+  view.measured(found);
+  $("measured").hidden = found === null;
+  if (!found) return;
+  const words = found.names.map((name) => data.things.find((each) => each.name === name).words).join(" – ");
+  $("measured").textContent = found.distance > 0 ? `${found.distance.toFixed(3)} m now, to 5 mm: ${words}` : `contact: ${words}`;
 }
 
 function caption() {
@@ -256,6 +269,7 @@ function fill() {
   for (const person of data.people) option($("who"), person.name, person.words);
   option($("check"), "", "all checks");
   for (const check of new Set(data.findings.map((finding) => finding.check))) option($("check"), check, check);
+  for (const { words } of data.things) option($("things"), words, "");
   data.curves.forEach((curve, k) => option($("group"), String(k), curve.group));
   $("group").parentElement.hidden = data.curves.length === 0;
   $("tightest").disabled = data.tightest === null;
@@ -269,6 +283,7 @@ function connect() {
   $("back").addEventListener("click", () => step(-1));
   $("forward").addEventListener("click", () => step(1));
   for (const name of ["who", "check"]) $(name).addEventListener("change", filter);
+  for (const name of ["from", "to"]) $(name).addEventListener("input", ruler);
   for (const name of ["path", "map", "cones", "proven"]) $(name).addEventListener("change", show);
   $("cut").addEventListener("change", () => { view.cutAcross($("cut").value); refresh(); });
   $("tightest").addEventListener("click", () => jump(data.tightest));
@@ -345,6 +360,7 @@ function press(event) {
     ".": () => nextMark(1),
     ",": () => nextMark(-1),
     q: () => { if (!$("skip").disabled) $("skip").checked = !$("skip").checked; },
+    d: () => { $("show").open = true; $("from").focus(); },
     c: () => nextCamera(),
     o: () => { use("free"); view.home(); refresh(); },
     k: () => toggle("proven"),
@@ -463,7 +479,7 @@ async function start() {
     fromLink();
   }
   requestAnimationFrame(frame);
-  window.armcarryPage = { seek, later, marks, play, use, jump, state, frames, data, poseOf: (name) => view.poseOf(name) };
+  window.armcarryPage = { seek, later, marks, measure: (one, other) => measure(one, other, (name) => view.provenPose(name)), play, use, jump, state, frames, data, poseOf: (name) => view.poseOf(name) };
   document.body.dataset.ready = "yes";
 }
 

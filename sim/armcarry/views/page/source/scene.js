@@ -46,6 +46,7 @@ export class View {
     this.controls.addEventListener("change", () => { this.dirty = true; });
     this.light();
     this.line = this.gapLine();
+    this.ruler = this.gapLine();
     this.camera = this.free;
     this.named = new Map();
     this.marked = [];
@@ -284,11 +285,20 @@ export class View {
 
   // Draw the line between two points of the run, or none; return where its middle is on the canvas.
   gap(pair, colour) {
-    const { line, ends } = this.line;
-    for (const part of [line, ...ends]) part.visible = pair !== null;
-    this.middle = null;
-    if (pair === null) return;
-    const [a, b] = [toPage(pair.a), toPage(pair.b)];
+    this.middle = pair === null ? null : this.stretch(this.line, toPage(pair.a), toPage(pair.b), colour);
+    if (pair === null) this.stretch(this.line);
+  }
+
+  // Draw the line of what is measured, between two points of the page, or none.
+  measured(found) {
+    this.stretch(this.ruler, found?.a, found?.b, data.colours.sky);
+  }
+
+  // Put a line between two points, or take it away; return its middle.
+  stretch({ line, ends }, a = null, b = null, colour = "") {
+    for (const part of [line, ...ends]) part.visible = a !== null;
+    this.dirty = true;
+    if (a === null) return null;
     const middle = a.clone().add(b).multiplyScalar(0.5);
     const eye = this.camera.getWorldPosition(new Vector3());
     const thick = 0.0022 * eye.distanceTo(middle);
@@ -300,8 +310,12 @@ export class View {
       ends[k].position.copy(point);
       ends[k].scale.setScalar(3.2 * thick);
     });
-    this.middle = middle;
-    this.dirty = true;
+    return middle;
+  }
+
+  // T_page_body of a body as it was proven, whatever is drawn in its place.
+  provenPose(name) {
+    return (this.named.get(PROVEN + name) ?? this.named.get(name)).matrixWorld;
   }
 
   // Where a point of the page is on the canvas in CSS pixels, null when it is out of view.
@@ -373,7 +387,7 @@ export class View {
     const w = Math.round(CORNER * wide);
     const h = Math.round(w / this.corner.aspect);
     const at = [wide - w - 12, 12];
-    const shown = [this.line.line, ...this.line.ends, this.path].map((part) => [part, part.visible]);
+    const shown = [this.line, this.ruler].flatMap(({ line, ends }) => [line, ...ends]).concat(this.path).map((part) => [part, part.visible]);
     for (const [part] of shown) part.visible = false; // it is as thick as the main view wants it
     this.renderer.setScissorTest(true);
     this.renderer.setViewport(...at, w, h);
