@@ -377,6 +377,12 @@ def test_the_proven_bodies_and_a_second_view_are_shown_on_demand(browser):
     assert changed[int(0.8 * high) :, int(0.76 * wide) :].mean() > 0.05
     assert not changed[:, : int(0.7 * wide)].any()
     browser.execute_script(
+        "const s = document.getElementById('corner'); s.value = '*'; s.dispatchEvent(new Event('change'))")
+    changed = np.abs(picture(browser) - plain).max(axis=2) > 8
+    rows = np.flatnonzero(changed[:, int(0.76 * wide) :].mean(axis=1) > 0.02)
+    assert not changed[:, : int(0.7 * wide)].any()
+    assert rows.min() < 0.6 * high  # the second stands above the first
+    browser.execute_script(
         "const s = document.getElementById('corner'); s.value = ''; s.dispatchEvent(new Event('change'));"
         "armcarryPage.use('free')")
 

@@ -14,6 +14,7 @@ from armcarry.geometry.shapes import Shape
 from armcarry.record.record import Record
 from armcarry.views import gl, palette
 from armcarry.views.groups import STATIC, arm_groups, body_kinds, group_poses, rigid_groups
+from armcarry.views.indoors import indoors_at
 from armcarry.views.looks import MATERIALS, looks
 from armcarry.views.meshes import Triangles, joined, triangles
 from armcarry.views.pieces import Piece, When, pieces
@@ -29,11 +30,12 @@ _AMBIENT = 0.14
 
 @dataclass(frozen=True, eq=False)
 class _Part:
-    """An actor of some pieces of one mover: which rows it draws, which vertices are whose, and its colours."""
+    """An actor of some pieces of one mover: which rows of which things it draws, whose vertices, its colours."""
 
     actor: Any
     group: int
     when: When
+    owners: frozenset[str]
     pieces: tuple[tuple[int, Piece], ...]
     surface: Triangles
     own: NDArray[np.uint8]
@@ -79,6 +81,8 @@ class SceneActors:
         self._marks: list[Any] = []
         self._clear: list[_Part] = []
         self._proven = False
+        self._indoors = frozenset[str]()
+        self._replaced: set[_Part] = set()
         #: the triangles of each part where it was last asked for: most of a scene stands still
         self._cast: dict[int, tuple[Array, NDArray[np.float32]]] = {}
         self._painted: dict[int, str] = {}
@@ -102,6 +106,10 @@ class SceneActors:
         self.time_s = float(np.clip(time_s, self.record.motion.start_s, self.record.motion.end_s))
         for matrix, pose in zip(self._matrices, group_poses(self.record, self._movers, self.time_s)[0], strict=True):
             matrix.DeepCopy(pose.ravel())
+        within = indoors_at(self.record, self.time_s)
+        if within != self._indoors:
+            self._indoors = within
+            self._show_parts()
 
     def body_pose(self, name: str) -> Array:
         """Return T_world_body (4, 4) of a body at the instant shown."""
@@ -117,7 +125,7 @@ class SceneActors:
         """Return the triangles (n, 3, 3) of all bodies as they are shown, in the world: what casts shadows."""
         found = []
         for k, part in enumerate(self._parts):
-            if part.when in ("always", "proven" if self._proven else "dress"):
+            if self._is_shown(part):
                 pose = self._pose(part.group)
                 if k not in self._cast or not np.array_equal(self._cast[k][0], pose):
                     points = part.surface.vertices_m @ pose[:3, :3].T + pose[:3, 3]
@@ -171,13 +179,15 @@ class SceneActors:
                 rest = [pair for pair in part.pieces if pair[0] not in wanted]
                 self._clear += [self._part(part.group, part.when, rest)] if rest else []
                 self._clear.append(self._part(part.group, part.when, clear, _CLEAR))
-                part.actor.SetVisibility(False)
+                self._replaced.add(part)
+        self._show_parts()
         self._colour(self._clear)
         return [part.actor for part in self._clear]
 
     def solid(self) -> list[Any]:
         """Let nothing be seen through any more and return the actors to be removed."""
         gone, self._clear = self._clear, []
+        self._replaced.clear()
         self._show_parts()
         return [part.actor for part in gone]
 
@@ -208,7 +218,11 @@ class SceneActors:
 
     def _show_parts(self) -> None:
         for part in self._parts:
-            part.actor.SetVisibility(part.when in ("always", "proven" if self._proven else "dress"))
+            part.actor.SetVisibility(self._is_shown(part) and part not in self._replaced)
+
+    def _is_shown(self, part: _Part) -> bool:
+        """Tell whether a part is of how people are drawn now, and outside."""
+        return part.when in ("always", "proven" if self._proven else "dress") and not part.owners <= self._indoors
 
     def _pose(self, k: int) -> Array:
         return np.array([[self._matrices[k].GetElement(i, j) for j in range(4)] for i in range(4)])
@@ -243,7 +257,8 @@ class SceneActors:
         mapper.GetInput().GetPointData().SetScalars(scalars)
         mapper.SetColorModeToDirectScalars()
         mapper.ScalarVisibilityOn()
-        return _Part(actor, k, when, tuple(some), surface, own, shown, scalars)
+        owners = frozenset(self.record.bodies[row].name.split("/", 1)[0] for row, _ in some)
+        return _Part(actor, k, when, owners, tuple(some), surface, own, shown, scalars)
 
 
 def surface_actor(

@@ -11,6 +11,7 @@ from vtkmodules.util.numpy_support import vtk_to_numpy
 from armcarry.quantities import rounded_down
 from armcarry.views import gl, palette
 from armcarry.views.actors import SceneActors
+from armcarry.views.eyes import eyes
 from armcarry.views.meshes import sides_within
 from armcarry.views.player import capture, look
 from armcarry.views.player.cameras import Cameras
@@ -218,6 +219,12 @@ def test_the_rider_sees_out_of_the_helmet(scene, small_run):
     assert np.allclose(camera.GetDirectionOfProjection(), visor[:3, 0], atol=1e-9)
     # one sun gives a flat face one colour, and a thin tube has six
     assert len(np.unique(capture.pixels(scene).reshape(-1, 3), axis=0)) > 4
+
+
+def test_the_corner_goes_through_all_eyes_and_cameras(scene, small_run):
+    record, _ = small_run
+    titles = [scene.corner.next(300.0) for _ in eyes(record)]
+    assert set(titles) == {eye.title for eye in eyes(record)} and titles[-1] == "Eyes of ev1"
 
 
 def test_the_riders_eyes_are_shown_in_the_corner(scene, small_run):

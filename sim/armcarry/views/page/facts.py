@@ -25,6 +25,7 @@ from armcarry.views.eyes import CONE_M, eyes
 from armcarry.views.folded import folded, people_in
 from armcarry.views.hooked import hands_table
 from armcarry.views.idle import PASSES_S, idle_stretches
+from armcarry.views.indoors import indoors
 from armcarry.views.inset import middle_body, outlines
 from armcarry.views.lanes import day_lanes, run_lanes, step_starts
 from armcarry.views.looks import bands
@@ -91,6 +92,7 @@ def page_facts(record: Record, findings: Sequence[Finding], marks: Sequence[Book
             for name in loaded.crew
         ],
         "cone_m": CONE_M,
+        "indoors": {name: [[round(t, 2) for t in span] for span in spans] for name, spans in indoors(record).items()},
         "shapes": {body.name: _shape(body.shape) for body in record.bodies},
         "things": [{"name": name, "words": plain(name)} for name in measurable(record)],
         "bookmarks": {"form": FORMAT, "file": FILE, "most": MOST, "longest": LONGEST,

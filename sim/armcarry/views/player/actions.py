@@ -122,12 +122,23 @@ def _show(window: Window) -> dict[str, Callable[[], None]]:
 
     return {
         **{f"show_{name}": toggle(f"show_{name}") for name in names},
+        "corner_on": lambda: _corner(window),
         "panels": lambda: window.layout_.show_panels(not window.layout_.panels),
         "plot_on": lambda: window.layout_.plots.next_tab(),
         "row_on": lambda: window.layout_.plots.next_row(1),
         "row_back": lambda: window.layout_.plots.next_row(-1),
         "day": window.next_lanes,
     }
+
+
+def _corner(window: Window) -> None:
+    """Show what the next eyes or camera see in the corner; the first time, what the first do."""
+    title = window.scene.corner.next(window.session.time_s) if window.on.get("show_corner") else ""
+    if title:
+        window.settle()
+        window.say(title)
+    else:
+        window.toggle("show_corner")
 
 
 def _room(window: Window) -> dict[str, Callable[[], None]]:

@@ -1,4 +1,4 @@
-"""What a rider sees, small, in the corner of the 3-D view: the same bodies through another camera."""
+"""What somebody or a camera sees, small, in the corner of the 3-D view: the same bodies through another camera."""
 
 from __future__ import annotations
 
@@ -21,10 +21,12 @@ class Corner:
     """A second renderer of a window; it draws nothing until it is shown."""
 
     def __init__(self, plotter: Any, record: Record, scene: SceneActors, lamps: Lamps) -> None:
-        """Look through the eyes of the first person named; ``there`` tells whether there is one."""
+        """Look through the eyes of the first person named, else the first camera; ``there`` tells if there is any."""
         from vtkmodules.vtkRenderingCore import vtkRenderer
 
-        self._eye = next((eye for eye in eyes(record) if eye.name in record.scene.loaded.crew), None)
+        people = record.scene.loaded.crew
+        self._eyes = sorted(eyes(record), key=lambda eye: eye.name not in people)
+        self._eye = next(iter(self._eyes), None)
         self.record, self.on = record, False
         self._renderer = vtkRenderer()
         self._renderer.SetViewport(*_WHERE)
@@ -40,8 +42,16 @@ class Corner:
 
     @property
     def there(self) -> bool:
-        """Whether anybody's eyes can be looked through."""
+        """Whether there are eyes or cameras to look through."""
         return self._eye is not None
+
+    def next(self, time_s: float) -> str:
+        """Look through the next eyes or camera, and return what they are called; empty where there are none."""
+        if self._eye is None:
+            return ""
+        self._eye = self._eyes[(self._eyes.index(self._eye) + 1) % len(self._eyes)]
+        self.update(time_s)
+        return self._eye.title
 
     def show(self, on: bool) -> None:
         """Show or hide it."""

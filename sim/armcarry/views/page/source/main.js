@@ -15,6 +15,7 @@ const STEP_S = 5;
 const PAGE_S = 60;
 const DAY_S = 3600; // of a longer run, what stands still passes quickly unless somebody says otherwise
 const FEW = 8; // passes of one check that are shown unfolded
+const [SEVERAL, MOST_CORNERS] = ["*", 3];
 const TURN_RAD = Math.PI / 24;
 
 const state = { time: data.start_s, playing: false, speed: 10, finding: null, last: 0 };
@@ -121,6 +122,15 @@ function jump(finding) {
   }
   choose(finding);
   seek(finding.time);
+}
+
+// What the corner shows: one camera, or the eyes of people and the first cameras one above another.
+function cornerNames() {
+  const name = $("corner").value;
+  if (name !== SEVERAL) return name ? [name] : [];
+  const people = new Set(data.people.map((person) => person.name));
+  const names = data.cameras.map((camera) => camera.name);
+  return [...names.filter((each) => people.has(each)), ...names.filter((each) => !people.has(each))].slice(0, MOST_CORNERS);
 }
 
 function use(name) {
@@ -259,6 +269,7 @@ function fill() {
   option($("camera"), "free", "Free (drag to turn)");
   option($("camera"), "follow", "Follow the tip");
   option($("corner"), "", "nothing");
+  if (data.cameras.length > 1) option($("corner"), SEVERAL, "several");
   for (const camera of data.cameras) {
     option($("camera"), camera.name, camera.title);
     option($("corner"), camera.name, camera.title);
@@ -290,7 +301,7 @@ function connect() {
   $("scrub").addEventListener("input", () => seek(Number($("scrub").value)));
   $("speed").addEventListener("change", () => { state.speed = Number($("speed").value); });
   $("camera").addEventListener("change", () => { use($("camera").value); refresh(); });
-  $("corner").addEventListener("change", () => view.inCorner($("corner").value));
+  $("corner").addEventListener("change", () => { view.inCorner(cornerNames()); refresh(); });
   window.addEventListener("hashchange", fromLink);
   $("group").addEventListener("change", () => { plot.choose(Number($("group").value)); refresh(); });
   $("help").addEventListener("click", () => $("keys").showModal());
@@ -444,7 +455,7 @@ function roomOf(part) {
 
 function label() {
   const taken = ["views", "words", "plan"].filter((name) => $(name).offsetWidth).map((name) => roomOf($(name)));
-  if (view.cornerRoom()) taken.push(view.cornerRoom());
+  taken.push(...view.cornerRooms());
   const ends = view.gapOnCanvas();
   $("label").hidden = ends === null;
   if (ends) {

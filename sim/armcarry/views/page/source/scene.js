@@ -51,6 +51,8 @@ export class View {
     this.named = new Map();
     this.marked = [];
     this.cleared = [];
+    this.within = new Set();
+    this.corner = [];
     this.followed = null;
     this.dirty = true;
   }
@@ -183,12 +185,28 @@ export class View {
   // People as they are drawn, or the bodies that were proven in their place.
   showProven(on) {
     this.proven = on;
+    this.showBodies();
+  }
+
+  // Each body as it is to be drawn now; none of who or what is behind the hatch.
+  showBodies() {
     for (const [name, node] of this.named) {
-      if (!name.startsWith(PROVEN)) continue;
-      node.visible = on;
-      this.named.get(name.slice(PROVEN.length)).visible = !on;
+      const own = name.startsWith(PROVEN) ? name.slice(PROVEN.length) : name;
+      const within = this.within.has(own.split("/")[0]);
+      if (name !== own) node.visible = this.proven && !within;
+      else if (this.named.has(PROVEN + name)) node.visible = !this.proven && !within;
+      else if (own.split("/")[0] in data.indoors) node.visible = !within;
     }
     this.dirty = true;
+  }
+
+  // Who and what is behind the hatch at a time.
+  goIndoors(time) {
+    const inside = ([, spans]) => spans.some(([start, end]) => start <= time && time < end);
+    const now = Object.entries(data.indoors).filter(inside).map(([name]) => name);
+    if (now.join() === [...this.within].join()) return;
+    this.within = new Set(now);
+    this.showBodies();
   }
 
   // Whether a mesh is of a body that is drawn in two ways.
@@ -255,6 +273,7 @@ export class View {
     this.time = time;
     if (this.clip) this.mixer.setTime(Math.max(Math.min(time, this.clip.duration - 1e-4), 0));
     this.scene.updateMatrixWorld();
+    this.goIndoors(time);
     this.shine(time);
     if (this.followed) {
       const now = this.followed.getWorldPosition(new Vector3());
@@ -367,32 +386,37 @@ export class View {
     this.renderer.render(this.scene, camera);
   }
 
-  // What another camera sees, in the corner below the views; null takes it away.
-  inCorner(name) {
-    this.corner = name ? this.named.get(`camera ${name}`) ?? null : null;
+  // What other cameras see, one above another in the corner; no names take that away.
+  inCorner(names) {
+    this.corner = names.map((name) => this.named.get(`camera ${name}`)).filter(Boolean);
     this.dirty = true;
   }
 
-  // The picture in the corner as a room of the canvas, null where there is none.
-  cornerRoom() {
-    if (!this.corner || this.corner === this.camera) return null;
+  // Rooms of the pictures in the corner, from the lowest up, as far as there is room for them.
+  cornerRooms() {
     const { clientWidth: wide, clientHeight: tall } = this.canvas;
     const w = Math.round(CORNER * wide);
-    return { left: wide - w - 12, top: tall - 12 - Math.round(w / this.corner.aspect), right: wide - 12, bottom: tall - 12 };
+    let bottom = tall - 12;
+    return this.corner.filter((camera) => camera !== this.camera).flatMap((camera) => {
+      const room = { camera, left: wide - w - 12, right: wide - 12, top: bottom - Math.round(w / camera.aspect), bottom };
+      bottom = room.top - 8;
+      return room.top < 60 ? [] : [room];
+    });
   }
 
   drawCorner() {
-    if (!this.corner || this.corner === this.camera) return;
+    const rooms = this.cornerRooms();
+    if (!rooms.length) return;
     const { clientWidth: wide, clientHeight: tall } = this.canvas;
-    const w = Math.round(CORNER * wide);
-    const h = Math.round(w / this.corner.aspect);
-    const at = [wide - w - 12, 12];
     const shown = [this.line, this.ruler].flatMap(({ line, ends }) => [line, ...ends]).concat(this.path).map((part) => [part, part.visible]);
     for (const [part] of shown) part.visible = false; // it is as thick as the main view wants it
     this.renderer.setScissorTest(true);
-    this.renderer.setViewport(...at, w, h);
-    this.renderer.setScissor(...at, w, h);
-    this.render(this.corner);
+    for (const { camera, left, right, top, bottom } of rooms) {
+      const box = [left, tall - bottom, right - left, bottom - top];
+      this.renderer.setViewport(...box);
+      this.renderer.setScissor(...box);
+      this.render(camera);
+    }
     this.renderer.setScissorTest(false);
     this.renderer.setViewport(0, 0, wide, tall);
     for (const [part, visible] of shown) part.visible = visible;
