@@ -17,7 +17,7 @@ from armcarry.record.finding import Verdict
 from armcarry.record.record import MoveSpan, Record
 from armcarry.timeline.run import Phase
 from armcarry.timeline.separation import protective_separation
-from armcarry.whatif.nearness import TOLERANCE_M, _Side, near_curve, nearness
+from armcarry.whatif.nearness import TOLERANCE_M, BesideArm, near_curve, nearness
 
 REACTION_S, BRAKE = 0.5, np.radians(4.0)  # of the arm in conftest
 RATE = 0.02
@@ -171,7 +171,7 @@ def test_what_the_arm_does_within_its_reaction_time_counts_before_it_is_done(rid
     table[1, 1, scene.tree.column("arm/j1")] = RATE
     motion = Motion(scene.tree.joints, np.array([0.0, 10.0, 50.0]), table)
     phase = Phase(0.0, 50.0, scene.tree)
-    side = _Side(Record(scene, (phase,), motion, ()), phase, "ev2")
+    side = BesideArm(Record(scene, (phase,), motion, ()), phase, "ev2")
     _, margin, _, speed, _ = side._cells(np.array([start_s]), np.array([end_s]))
     assert bool(speed[0] > 0.0) is moves
     assert bool(np.isfinite(margin).any()) is moves

@@ -9,7 +9,7 @@ from armcarry.geometry import poses
 from armcarry.motion.curve import Motion
 from armcarry.record.record import Record
 from armcarry.timeline.run import Phase
-from armcarry.whatif.nearness import _Side, nearness
+from armcarry.whatif.nearness import BesideArm, nearness
 
 REACTION_S, STARTS_S = 0.5, 10.0  # of the arm of rider_scene; when it starts to turn
 
@@ -25,7 +25,7 @@ def side(rider_scene):
     table[:, 0] = scene.position
     table[1, 1, scene.tree.column("arm/j1")] = 0.02
     motion = Motion(scene.tree.joints, np.array([0.0, STARTS_S, 20.0]), table)
-    return _Side(Record(scene, (Phase(0.0, 20.0, scene.tree),), motion, ()), Phase(0.0, 20.0, scene.tree), "ev2")
+    return BesideArm(Record(scene, (Phase(0.0, 20.0, scene.tree),), motion, ()), Phase(0.0, 20.0, scene.tree), "ev2")
 
 
 def test_a_cell_at_rest_is_asked_what_the_arm_does_before_it_could_have_reacted(side):
@@ -60,7 +60,7 @@ def test_only_the_workers_own_bodies_and_only_moving_ones_of_the_arm_are_asked_a
 
 
 def test_beside_a_worker_who_rides_elsewhere_nobody_is_asked_about(side):
-    other = _Side(side.record, side.phase, "ev1")  # who rides is no free worker
+    other = BesideArm(side.record, side.phase, "ev1")  # who rides is no free worker
     assert not other.together and len(other.workers) == 0
 
 
@@ -69,7 +69,7 @@ def test_no_distance_within_a_cell_is_less_than_told_while_both_move(side):
     for axis in "xy":  # the worker walks, too
         table[1, 1, side.phase.tree.column(f"ev2/free_{axis}")] = 0.3
     record = replace(side.record, motion=replace(side.record.motion, coefficients=table))
-    both = _Side(record, side.phase, "ev2")
+    both = BesideArm(record, side.phase, "ev2")
     starts = np.arange(STARTS_S, 18.0, 2.0)
     lower, _, _, speed, _ = both._cells(starts, starts + 2.0)
     for k, start in enumerate(starts):

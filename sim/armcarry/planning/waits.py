@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -17,12 +17,15 @@ from armcarry.errors import InputError, StepError
 from armcarry.files.documents.day import Day
 from armcarry.files.documents.steps import Step
 from armcarry.motion.curve import Motion
+from armcarry.planning.unfound import cannot, too_near
+from armcarry.record.record import Record
 from armcarry.scene.build import ARM, Scene
 from armcarry.scene.tree import Tree
 from armcarry.timeline.day_run import placed, settled_day
 from armcarry.timeline.plan import DayPlan, flown_s, plan_day
 from armcarry.timeline.run import Phase
 from armcarry.timeline.walked import Walkthrough
+from armcarry.whatif.nearness import BesideArm
 
 Tell = Callable[[str, float], None]
 
@@ -78,14 +81,16 @@ def find_waits(
             continue
         best = _best(clock, plan, step, met)
         left = met.lacking_m if best is None else best[0]
-        words = f"{_mover(step)} and {_title(met.whom)} are {met.lacking_m:.2f} m too near one another in {step.name}"
+        words = too_near(f"{_mover(step)} and {_title(met.whom)}", met.lacking_m)
         if best is not None and left < met.lacking_m - WORTH_M:
             left, wait, plan = best
             found.append({"step": wait.step, "after": wait.after})
-            told.append(f"{_named(scene, wait.step)} waits for {wait.after}: else {words}")
+            told.append(f"{_named(scene, wait.step)} waits for {_named(scene, wait.after)}: else {words}")
         if left > WORTH_M:
-            told.append(f"{words}, {left:.2f} m with every wait that was tried; write another step for it to come "
-                        f"after, or lead it to another place first: {_named(scene, step.name)}")  # fmt: skip
+            told.append(cannot(
+                f"keep clear in {_named(scene, step.name)}", sought="with any wait that was tried",
+                lacks=f"{words}, {left:.2f} m with the best", instead="after: another step, or another place first",
+            ))  # fmt: skip
     return found, told
 
 
@@ -112,9 +117,9 @@ def _title(whom: str) -> str:
 
 
 def _named(scene: Scene, step: str) -> str:
-    """Return a step with where it is written."""
+    """Return a step with where it is written, which people know, before what it is called."""
     where = scene.loaded.written_at("step", step)
-    return f"{step}{f', {where}' if where else ''}"
+    return f"{where}, step {step}" if where else step
 
 
 @dataclass(frozen=True)
@@ -133,6 +138,8 @@ class _Clock:
         self.carry_s: Mapping[str, float] = flown_s(scene, [m for run in walk.carries.values() for m in run.moves])
         self._known: dict[int, tuple[DayPlan, tuple[Phase, ...], Motion]] = {}
         self._met: dict[tuple[int, str], Met] = {}
+        #: what was met in stretches of other plans in which all goes alike
+        self._alike: dict[tuple[object, ...], Met] = {}
 
     def others(self, plan: DayPlan, step: Step, whom: str) -> Iterator[tuple[Wait, DayPlan]]:
         """Give the waits that might keep a step clear of whom it meets, each with the plan of the day then."""
@@ -179,10 +186,30 @@ class _Clock:
             for phase in phases:
                 start_s, end_s = max(phase.start_s, slot.start_s), min(phase.end_s, slot.end_s)
                 if end_s - start_s > 1e-3:
-                    found = self._between(phase.tree, motion, start_s, end_s, step)
+                    found = self._during(replace(phase, start_s=start_s, end_s=end_s), motion, step)
                     worst = max(worst, found, key=lambda one: one.lacking_m)
             self._met[key] = worst
         return self._met[key]
+
+    def _during(self, part: Phase, motion: Motion, step: Step) -> Met:
+        """Return what lacks most over a stretch of time, worked out once for all plans in which all goes alike."""
+        key = (step.name, part.tree.hung_as, motion.between(part.start_s, part.end_s).from_zero().known_by)
+        if key not in self._alike:
+            near = self._between(part.tree, motion, part.start_s, part.end_s, step)
+            apart = self._separated(part, motion, step)
+            self._alike[key] = max(near, apart, key=lambda one: one.lacking_m)
+        return self._alike[key]
+
+    def _separated(self, part: Phase, motion: Motion, step: Step) -> Met:
+        """Return by how much people afoot are nearer to the arm that moves than lets it stop before them, and whom."""
+        record, crew, worst = Record(self.scene, (part,), motion, ()), self.scene.loaded.crew, Met()
+        for who in crew if step.translate is None else [who for who in step.actors if who in crew]:
+            beside = BesideArm(record, part, who)
+            found = beside.least() if beside.together else None
+            if found is not None:
+                whom = who if step.translate is None else ARM
+                worst = max(worst, Met(-found.margin_m, whom), key=lambda one: one.lacking_m)
+        return worst
 
     def _between(self, tree: Tree, motion: Motion, start_s: float, end_s: float, step: Step) -> Met:
         """Return what lacks most over a stretch of time."""

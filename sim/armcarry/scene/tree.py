@@ -39,6 +39,11 @@ class Tree:
 
     mountings: tuple[Mounting, ...] = ()
 
+    @cached_property
+    def hung_as(self) -> tuple[tuple[str, str, bytes], ...]:
+        """What two trees of the same things share in which everything hangs alike."""
+        return tuple((one.instance, one.parent, one.pose.tobytes()) for one in self.mountings)
+
     # -- building -----------------------------------------------------------------------------
 
     def place(self, instance: str, model: Model, parent: str = WORLD, pose: Array | None = None) -> Tree:

@@ -72,7 +72,7 @@ def _least(record: Record, worker: str) -> Nearness | None:
     found = [
         result
         for phase in record.phases
-        if phase.end_s > phase.start_s and (side := _Side(record, phase, worker)).together
+        if phase.end_s > phase.start_s and (side := BesideArm(record, phase, worker)).together
         if (result := side.least()) is not None
     ]
     if not found:
@@ -88,7 +88,7 @@ def _on_arm(phase: Phase) -> list[str]:
     return [item.instance for item in phase.tree.mountings if phase.tree.hangs_from(item.instance, ARM)]
 
 
-class _Side:
+class BesideArm:
     """One worker beside the arm in one phase."""
 
     def __init__(self, record: Record, phase: Phase, worker: str) -> None:
@@ -289,7 +289,7 @@ NEARNESS = Kept("nearness", 1, _near, (Near, Nearness, NearCurve, Separation))
 def _curve(record: Record, worker: str, count: int = 400) -> NearCurve | None:
     columns: list[tuple[Array, Array, Array]] = []
     for phase in record.phases:
-        if phase.end_s > phase.start_s and (side := _Side(record, phase, worker)).together:
+        if phase.end_s > phase.start_s and (side := BesideArm(record, phase, worker)).together:
             cells = max(round(count * (phase.end_s - phase.start_s) / record.duration_s), 2)
             times = np.linspace(phase.start_s, phase.end_s, cells + 1)
             times = (times[:-1] + times[1:]) / 2
