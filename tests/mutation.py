@@ -45,7 +45,7 @@ TESTS = {
     "whatif/locked_joint": ["tests/whatif/test_ways_out.py", "tests/whatif/test_locked_joint.py"],
     "whatif/late_stop": [
         "tests/whatif/test_late_stop.py", "tests/checks/test_stopping.py", "tests/whatif/test_who_else_moves.py",
-        "tests/whatif/test_faults.py",
+        "tests/whatif/test_faults.py", "tests/checks/test_rooms.py",
     ],
     "whatif/near_structure": ["tests/checks/test_slowing.py"],
     "whatif/nearness": ["tests/whatif/test_nearness.py", "tests/checks/test_near_people.py"],

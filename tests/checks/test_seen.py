@@ -99,6 +99,21 @@ def test_a_rider_seen_all_the_time_passes_with_the_best_pair(rider_scene, turnin
     assert watched.unseen_s == 0.0
 
 
+def test_only_cameras_that_both_see_cross_and_each_line_is_held_against_bodies_of_its_own_instant(
+    rider_scene, turning_record
+):
+    eyes = {"left": (0.0, 6.0, 0.5), "front": (7.0, 0.0, 0.5), "hidden": (6.8, 6.0, 0.5)}
+    wall = _wall(np.add(_scene(rider_scene, eyes)[1], (1.5, 1.3, 0.0)), (0.6, 0.2, 2.0))
+    found = sightings(turning_record(_scene(rider_scene, eyes, [wall])[0], rate_rad_s=0.03, turning_s=50.0))
+    t, seen_at = found.targets.index("ev1"), found.seen[:, :, found.targets.index("ev1")]
+    hidden = seen_at[:, 0] & ~seen_at[:, 2]
+    assert hidden.any() and seen_at.all(axis=1).any()  # the third sees it for a time
+    crossing = found.crossing_rad[:, :, :, t]
+    assert not crossing[hidden, 0, 2].any() and not crossing[hidden, 2, 0].any()
+    both = seen_at[:, 0] & seen_at[:, 2]
+    assert np.all(crossing[both, 0, 2] > 0.1) and np.all(crossing[both, 2, 0] > 0.1)
+
+
 @pytest.mark.parametrize(
     ("extra", "verdict", "words"),
     [

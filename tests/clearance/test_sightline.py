@@ -126,3 +126,12 @@ def test_bodies_beside_all_lines_are_told_apart_by_the_box_about_these():
     assert np.count_nonzero(alike) > 60 and np.all(found.lower_m[:, alike] > 0.5)
     near = measured.lower_m <= 0.5
     np.testing.assert_array_equal(found.lower_m[near], measured.lower_m[near])
+
+
+def test_lines_in_several_configurations_say_which_is_in_which():
+    places = np.stack([poses.translation((x, 0.0, 0.0))[None] for x in (1.0, 50.0)])
+    eyes, points, ball = np.zeros((3, 3)), np.tile([2.0, 0.0, 0.0], (3, 1)), [Sphere(0.2)]
+    with pytest.raises(ValueError, match="3 lines in 2 configurations do not say which is in which"):
+        sight_lines(eyes, points, ball, places)
+    told = sight_lines(eyes, points, ball, places, configuration=np.array([1, 0, 1]))
+    assert told.blocked.tolist() == [False, True, False]

@@ -91,6 +91,8 @@ def test_the_first_start_that_keeps_the_sun_out_all_the_time_outside_is_told(mon
     assert link == "ev1/glass" and times.min() >= 50.0 and times.max() == 100.0 and len(times) == 200
     sun.up = lambda times: np.zeros(len(times), dtype=bool)
     assert room.clear_delay_s(sun, "ev1") == 300.0
+    sun.up = lambda times: times < 1000.0  # from then on it is night
+    assert room.clear_delay_s(sun, "ev1") == min(delay_s or 1200.0, 1200.0)
 
 
 def test_what_is_lost_is_what_the_sun_takes_from_every_camera_that_sees():
@@ -98,3 +100,28 @@ def test_what_is_lost_is_what_the_sun_takes_from_every_camera_that_sees():
     seen = np.array([[True, True], [True, False], [False, False], [True, True]])
     blinded = np.array([[True, False], [True, True], [True, True], [True, True]])
     assert Dazzle("ev1", edges, seen, blinded).lost == ((1.0, 3.0), (6.0, 10.0))
+
+
+def test_cameras_are_looked_at_in_the_middle_of_short_cells_of_their_phase(monkeypatch):
+    asked = []
+
+    def blinded(sun, watch, link, middles, seen, half_s):
+        asked.append((watch, link, middles.tolist(), seen[:, 0].tolist(), half_s.tolist()))
+        return seen & (middles > 12.0)[:, None]
+
+    links = {"early": "ev1/chest", "late": "ev1/back"}
+    spans = (("early", 0.0, 8.0), ("late", 8.0, 20.0))
+    phases = [SimpleNamespace(start_s=start, end_s=end, tree=tree) for tree, start, end in spans]
+    monkeypatch.setattr(room, "LOOK_STEP_S", 5.0)
+    monkeypatch.setattr(room, "_blinded", blinded)
+    monkeypatch.setattr(room, "Watch", lambda record, phase, cameras: phase.tree)
+    monkeypatch.setattr(room, "scene_cameras", lambda scene: ("one",))
+    monkeypatch.setattr(room, "targets", lambda scene, tree: [SimpleNamespace(name="ev1", link=links[tree])])
+    glimpsed = np.array([True, False, True])[:, None, None]
+    found = SimpleNamespace(edges_s=np.array([0.0, 8.0, 11.0, 20.0]), targets=("ev1",), glimpsed=glimpsed)
+    (told,) = room.dazzle(SimpleNamespace(record=SimpleNamespace(phases=phases, scene=None)), found)
+    assert asked == [("early", "ev1/chest", [2.0, 6.0], [True, True], [2.0, 2.0]),
+                     ("late", "ev1/back", [9.5, 13.25, 17.75], [False, True, True], [1.5, 2.25, 2.25])]  # fmt: skip
+    assert told.edges_s.tolist() == [0.0, 4.0, 8.0, 11.0, 15.5, 20.0]
+    assert told.seen[:, 0].tolist() == [True, True, False, True, True]
+    assert told.blinded[:, 0].tolist() == [False, False, False, True, True]

@@ -12,6 +12,7 @@ from armcarry.whatif import late_stop, runaway_joint
 from armcarry.whatif.cells import Leaves
 from armcarry.whatif.faults import Window
 from armcarry.whatif.late_stop import braking_arcs
+from armcarry.whatif.runaway_joint import Swept
 
 BRAKES = np.array([0.07, 0.05, 0.1])
 JOINTS = ("arm/a", "arm/b", "wing", "arm/c", "walk")  # three of the arm, between them two that are not
@@ -210,3 +211,9 @@ def test_each_joint_runs_away_either_way_and_only_while_the_arm_is_powered():
         window = Window(None, Asked(start, end, *[np.zeros(0)] * 6))
         told = [(part.start_s, part.end_s) for part in runaway_joint.powered(record, window)]
         assert told == found
+
+
+def test_whether_drives_are_held_back_is_told_of_the_stretch_that_an_instant_is_in():
+    swept = SimpleNamespace(roots_s=np.array([0.0, 10.0, 20.0]), near=np.array([True, False, True]))
+    told = [Swept.near_at(swept, time_s) for time_s in (-1.0, 0.0, 9.9, 10.0, 19.9, 25.0)]
+    assert told == [True, True, True, False, False, True]

@@ -62,6 +62,9 @@ def sight_lines(
             from the line or from the box about all lines.
         skip_start_m: length left out at the eye, which sits in the body of its camera.
         skip_end_m: length left out at the point, which may lie on the surface of a body.
+
+    Raises:
+        ValueError: neither one configuration nor one a line, and ``configuration`` does not say which is whose.
     """
     from armcarry.clearance.rest import measure
 
@@ -73,6 +76,8 @@ def sight_lines(
     starts, ends = _shortened(eyes, points, skip_start_m, skip_end_m)
     poses = np.asarray(T_world_body, dtype=float)
     poses = poses[None] if poses.ndim == 3 else poses
+    if configuration is None and len(poses) not in (1, count):
+        raise ValueError(f"{count} lines in {len(poses)} configurations do not say which is in which")
     of = np.arange(count) % len(poses) if configuration is None else np.asarray(configuration)
     centres = poses[..., :3, 3].copy()
     moved = np.flatnonzero(np.any(solids.centre != 0.0, axis=1))  # meshes, whose cores sit beside their frames
