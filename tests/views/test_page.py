@@ -25,9 +25,9 @@ from armcarry.views.curves import thinned, within
 from armcarry.views.daylight import daylight
 from armcarry.views.folded import listed
 from armcarry.views.gltf import glb
+from armcarry.views.measuring import measurable, measured
 from armcarry.views.page.facts import page_facts
 from armcarry.views.page.write import in_script, write_page
-from armcarry.views.player.measuring import measurable, measured
 from armcarry.views.player.session import Session
 
 HERE = Path(package.__file__).parent

@@ -14,11 +14,14 @@ from armcarry.scene.build import PLATFORM
 from armcarry.scene.words import plain
 from armcarry.views import palette
 from armcarry.views.closest import asked, judged, said
+from armcarry.views.measuring import measured
 from armcarry.views.viewpoint import Viewpoint, overview, towards_gap, towards_place, whole
 from armcarry.views.words import figure, verdict_word
 
 #: instants nearer than this are one, s
 _SAME_S = 1e-6
+#: and distances nearer than this, m: both are told with bounds as wide
+_SAME_M = 2e-3
 #: what has no gap is looked at from so far, m
 _AWAY_M = 9.0
 
@@ -36,14 +39,34 @@ class Gap:
 
 
 def gap_of(record: Record, finding: Finding) -> Gap | None:
-    """Return the gap a finding is about; None when it is about no pair, or the pair is nearest at another time."""
+    """Return the gap a finding is about; None when it is about no pair, or of another instant or another motion."""
     rows = record.table.between(finding.subject, finding.other)
     found = [
         row for row in rows
         if abs(row.time_s - worst_s(finding)) <= _SAME_S and (finding.clearance is not None or judged(row))
     ]
     row = min(found, key=lambda row: (row.margin_m, row.upper_m), default=None)
-    return None if row is None else gap_at(row)
+    return _measured(record, finding) if row is None else gap_at(row)
+
+
+def _measured(record: Record, finding: Finding) -> Gap | None:
+    """Return the gap of a failure whose figure is the distance of its two at its instant, though no row says so.
+
+    So it is of people whom hardware comes near: what they must keep follows from rates, and no pair has it.
+    """
+    if finding.verdict is not Verdict.FAIL or finding.value is None or finding.unit != "m":
+        return None
+    time_s = worst_s(finding)
+    found = measured(record, finding.subject, finding.other, time_s)
+    if found is None or abs(found.lower_m - finding.value) > _SAME_M:
+        return None
+    row = next(iter(record.table.between(*found.bodies)), None)
+    if row is None:
+        return None
+    points = [tuple(map(float, point)) for point in (found.point_a, found.point_b)]
+    if row.body_a != found.bodies[0]:
+        points.reverse()
+    return Gap(row, (row.body_a, row.body_b), time_s, found.lower_m, points[0], points[1])  # type: ignore[arg-type]
 
 
 def gap_at(row: PairRow) -> Gap:

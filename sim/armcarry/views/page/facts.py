@@ -29,7 +29,7 @@ from armcarry.views.indoors import indoors
 from armcarry.views.inset import middle_body, outlines
 from armcarry.views.lanes import day_lanes, run_lanes, step_starts
 from armcarry.views.looks import bands
-from armcarry.views.player.measuring import measurable
+from armcarry.views.measuring import measurable
 from armcarry.views.plots import top_m
 from armcarry.views.pointed import Gap, gap_at, gap_of, label_words, look_at, shown_first, value_words
 from armcarry.views.subtitles import on_the_clock

@@ -70,7 +70,7 @@ def _jump(window: Window) -> dict[str, Callable[[], None]]:
         "finding_on": lambda: window.jump(session.next_finding(1)),
         "finding_back": lambda: window.jump(session.next_finding(-1)),
         "gap": window.look_at_gap,
-        "bookmark": lambda: window.layout_.shelf.note.setFocus(),
+        "bookmark": lambda: window.layout_.shelf.write(),
         "bookmark_on": lambda: shelving.go(window, 1),
         "bookmark_back": lambda: shelving.go(window, -1),
     }

@@ -7,7 +7,7 @@ from PySide6.QtWidgets import QComboBox, QLabel, QSizePolicy, QVBoxLayout, QWidg
 
 from armcarry.record.record import Record
 from armcarry.scene.words import plain
-from armcarry.views.player.measuring import Measured, measurable, measured
+from armcarry.views.measuring import Measured, measurable, measured
 
 
 class Ruler(QWidget):

@@ -18,13 +18,13 @@ from armcarry.views.actors import SceneActors
 from armcarry.views.closest import worded
 from armcarry.views.daylight import Lamps, daylight
 from armcarry.views.hooked import all_tethers, tether_ends_m
+from armcarry.views.measuring import Measured
 from armcarry.views.meshes import sides_within
 from armcarry.views.player import layers, look, overlays, stopping, swept
 from armcarry.views.player.cameras import Cameras
 from armcarry.views.player.corner import Corner
 from armcarry.views.player.layers import Layer
 from armcarry.views.player.marks import Lines, place, words
-from armcarry.views.player.measuring import Measured
 from armcarry.views.player.nearest import Nearest
 from armcarry.views.player.tint import Tint
 from armcarry.views.pointed import gap_of, label_words

@@ -56,7 +56,18 @@ class ShelfRow(QWidget):
         for part in (self.list, self.drop):
             part.setEnabled(bool(self.shelf.marks))
         if self.shelf.marks:
+            self.list.setPlaceholderText(f"{len(self.shelf.marks)} bookmarks")
             self.list.setCurrentIndex(place)
+        # a row that holds nothing leaves its room to the findings
+        if not self.shelf.marks:
+            self.hide()
+        elif self.parent() is not None:  # before that it would be a window of its own
+            self.show()
+
+    def write(self) -> None:
+        """Let a note be written."""
+        self.show()
+        self.note.setFocus()
 
     def _keep(self) -> None:
         self.kept.emit(self.note.text())

@@ -264,7 +264,7 @@ def test_things_are_shown_and_hidden_by_key_and_by_button(window, name):
 
 
 def test_the_distance_between_any_two_is_measured_now(window, run):
-    from armcarry.views.player.measuring import measured
+    from armcarry.views.measuring import measured
 
     window.seek(300.0)
     before = screen(window, window.view)

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from armcarry.clearance.distance import distance
-from armcarry.views.player.measuring import measurable, measured
+from armcarry.views.measuring import measurable, measured
 
 
 def test_two_bodies_are_as_far_apart_as_the_proof_says(small_run):

@@ -1,4 +1,4 @@
-"""The distance between any two bodies, or any two things, now; no Qt here.
+"""The distance between any two bodies, or any two things, now.
 
 It is the distance of the bodies that were proven, by the same distance that the proof uses, with bounds: what is
 drawn for people lies inside them.
