@@ -14,6 +14,14 @@ if sys.platform == "linux" and not os.environ.get("DISPLAY"):
     os.environ.setdefault("VTK_DEFAULT_OPENGL_WINDOW", "vtkEGLRenderWindow")
 
 
+def pytest_configure(config):
+    """Compile the kernels once, on all cores, before there are processes that would each compile them."""
+    if getattr(config.option, "numprocesses", None) and not hasattr(config, "workerinput"):
+        from armcarry.clearance.ready import make_ready
+
+        make_ready()
+
+
 #: what takes longest is begun first, so that the processes end together; the rest follows in its order
 LONGEST = (
     "tests/views/test_brief_demo.py", "tests/test_docs_commands.py", "tests/golden", "tests/scheduling", "tests/files",
