@@ -30,11 +30,17 @@ def test_a_failure_by_a_distance_of_its_instant_shows_it(near):
     assert np.allclose(view.focus_m, middle, atol=0.5)
 
 
+def test_a_figure_that_is_a_bound_of_it_shows_it_too(near):
+    record, finding, found = near
+    assert gap_of(record, replace(finding, value=found.lower_m - 0.06)).lower_m == found.lower_m
+
+
 def test_a_figure_that_is_another_one_has_no_gap(near):
     record, finding, found = near
     for other in (
-        replace(finding, value=found.lower_m + 0.01),  # of a motion that is not flown, such as one run away with
-        replace(finding, unit="s"), replace(finding, verdict=Verdict.PASS, remedy=""), replace(finding, value=None),
+        replace(finding, check="runaway"),  # of a motion that is not flown
+        replace(finding, value=found.lower_m + 0.01),  # more than there is: of another pair
+        replace(finding, verdict=Verdict.PASS, remedy=""), replace(finding, value=None),
         replace(finding, other="nothing"),
     ):  # fmt: skip
         assert gap_of(record, other) is None

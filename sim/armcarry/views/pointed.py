@@ -22,6 +22,8 @@ from armcarry.views.words import figure, verdict_word
 _SAME_S = 1e-6
 #: and distances nearer than this, m: both are told with bounds as wide
 _SAME_M = 2e-3
+#: checks whose figure is of how two stand in the run; others tell of motions that are not flown, or of widths
+_NEARNESS = ("near_people",)
 #: what has no gap is looked at from so far, m
 _AWAY_M = 9.0
 
@@ -50,15 +52,15 @@ def gap_of(record: Record, finding: Finding) -> Gap | None:
 
 
 def _measured(record: Record, finding: Finding) -> Gap | None:
-    """Return the gap of a failure whose figure is the distance of its two at its instant, though no row says so.
+    """Return the gap of a failure whose figure is a bound of the distance of its two at its instant, if no row is.
 
     So it is of people whom hardware comes near: what they must keep follows from rates, and no pair has it.
     """
-    if finding.verdict is not Verdict.FAIL or finding.value is None or finding.unit != "m":
+    if finding.check not in _NEARNESS or finding.verdict is not Verdict.FAIL or finding.value is None:
         return None
     time_s = worst_s(finding)
     found = measured(record, finding.subject, finding.other, time_s)
-    if found is None or abs(found.lower_m - finding.value) > _SAME_M:
+    if found is None or found.lower_m < finding.value - _SAME_M:
         return None
     row = next(iter(record.table.between(*found.bodies)), None)
     if row is None:

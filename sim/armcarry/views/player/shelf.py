@@ -56,7 +56,7 @@ class ShelfRow(QWidget):
         for part in (self.list, self.drop):
             part.setEnabled(bool(self.shelf.marks))
         if self.shelf.marks:
-            self.list.setPlaceholderText(f"{len(self.shelf.marks)} bookmarks")
+            self.list.setPlaceholderText(f"bookmarks: {len(self.shelf.marks)}")
             self.list.setCurrentIndex(place)
         # a row that holds nothing leaves its room to the findings
         if not self.shelf.marks:
