@@ -46,11 +46,11 @@ def test_off_a_terminal_long_work_is_told_now_and_then_and_short_work_not_at_all
 
     clock = [0.0]
     monkeypatch.setattr(terminal.time, "monotonic", lambda: clock[0])
-    for quiet, told in ((False, ["proving [b] (20%)", "drawing (90%)"]), (True, [])):
+    for quiet, told in ((False, ["proving [b] (20%)", "drawing (90%)", "reading"]), (True, [])):
         clock[0] = 0.0
         with terminal.Console(quiet).progress() as tell:
             for now, words, share in ((14.0, "moving", 0.1), (16.0, "proving [b]", 0.2), (17.0, "drawing", 0.3),
-                                      (31.5, "drawing", 0.9)):  # fmt: skip
+                                      (31.5, "drawing", 0.9), (47.0, "reading", 0.004)):  # fmt: skip
                 clock[0] = now
                 tell(words, share)
         out, err = capsys.readouterr()

@@ -1,6 +1,7 @@
 """What the terminal shows of findings: one cause in front, one screen for a run that passes, words never broken."""
 
 from dataclasses import replace
+from io import StringIO
 from types import SimpleNamespace
 
 import pytest
@@ -55,6 +56,15 @@ def test_what_fails_in_another_move_has_another_cause_but_not_the_same_two_bodie
 def test_in_whatever_order_they_stand_the_first_in_time_is_the_cause():
     again, first = with_causes(_record(), [_near("arm/a", "platform/b", 60.0), _near("platform/b", "arm/a", 10.0)])
     assert again.cause == first.cause == Cause("move", "out")
+
+
+def test_one_body_is_told_to_another_and_what_of_a_thing_beside_it():
+    near = _near("arm/a", "platform/b", 10.0, verdict=Verdict.PASS)
+    chance = replace(near, check="schedule", subject="day", other="chance", clearance=None)
+    shown = Rich(width=200, file=StringIO())
+    shown.print(told.passed((near, chance), 200))
+    text = shown.file.getvalue()
+    assert "arm/a to platform/b" in text and "day, chance" in text and "day to" not in text
 
 
 def test_a_pass_has_no_cause_and_what_holds_all_the_time_stands_alone():

@@ -1,6 +1,7 @@
 """Ways out with one joint locked: proven ways that end where they say, on the short run and on the plain rider."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -37,6 +38,17 @@ def test_every_joint_is_asked_about_at_every_instant_with_a_rider(found):
     aboard = [t for t in instants(record) if record.scene.aboard(record.phase_at(t).tree)]
     assert aboard
     assert {(item.time_s, item.joint) for item in items} == {(t, k) for t in aboard for k in range(7)}
+
+
+def test_a_run_that_begins_later_is_asked_from_then_on(found):
+    record = found[0]
+    late = float(instants(record)[1]) + 1.0
+    phases = tuple(replace(one, start_s=max(one.start_s, late)) for one in record.phases if one.end_s > late)
+    rest = replace(record, phases=phases)
+    asked = instants(rest)
+    assert len(asked) == len(instants(record)) and asked.min() > late and asked.max() < record.duration_s
+    aboard = [t for t in asked if rest.scene.aboard(rest.phase_at(t).tree)]
+    assert aboard and {item.time_s for item in escapes(rest)} == set(aboard)
 
 
 def test_a_way_starts_where_the_joint_locks_and_leaves_it_there(found):

@@ -28,13 +28,20 @@ def differences(expected: Iterable[Expectation], findings: Iterable[Finding]) ->
         for item in expected
         if not any(_meets(item, finding) for finding in findings)
     ]
-    surprises = [
-        f"unexpected {finding.verdict} of check '{finding.check}' on {_names(finding.subject, finding.other)}: "
-        f"{finding.message}"
-        for finding in findings
-        if finding.verdict is not Verdict.PASS and not any(_meets(item, finding) for item in expected)
-    ]
-    return (*unmet, *surprises)
+    return (*unmet, *map(as_surprise, unexpected(expected, findings)))
+
+
+def unexpected(expected: Iterable[Expectation], findings: Iterable[Finding]) -> list[Finding]:
+    """Return what did not pass and is not expected."""
+    items = tuple(expected)
+    return [finding for finding in findings
+            if finding.verdict is not Verdict.PASS and not any(_meets(item, finding) for item in items)]  # fmt: skip
+
+
+def as_surprise(finding: Finding) -> str:
+    """Say that a finding is not expected."""
+    names = _names(finding.subject, finding.other)
+    return f"unexpected {finding.verdict} of check '{finding.check}' on {names}: {finding.message}"
 
 
 @dataclass(frozen=True)

@@ -234,7 +234,7 @@ class _Clock:
 
     def _pairs(self, tree: Tree, step: Step) -> tuple[np.ndarray, list[str]]:
         """Return the pairs (P, 2) of what moves in a step and whom it might meet, and who that is for each."""
-        parties = {one.instance: self._party(tree, one.instance) for one in tree.mountings}
+        parties = {one.instance: party_of(self.scene, tree, one.instance) for one in tree.mountings}
         moving = {ARM} if step.translate is None else {who for who in step.actors if who in self.scene.loaded.crew}
         judged = ~np.isin(self.scene.body_classes(tree), UNJUDGED)
         of_body = [parties.get(body.name.split("/", 1)[0], "") if judged[row] else "" for row, body in
@@ -244,12 +244,13 @@ class _Clock:
         pairs = np.array([(min(a, b), max(a, b)) for a in mine for b in theirs], dtype=np.int64).reshape(-1, 2)
         return pairs, [of_body[b] for _ in mine for b in theirs]
 
-    def _party(self, tree: Tree, instance: str) -> str:
-        """Return whom a thing moves with: the arm, a crewmember afoot, or nobody."""
-        if instance == ARM or tree.hangs_from(instance, ARM):
-            return ARM
-        crew = self.scene.loaded.crew
-        return instance if instance in crew else next((who for who in crew if tree.hangs_from(instance, who)), "")
+
+def party_of(scene: Scene, tree: Tree, instance: str) -> str:
+    """Return whom a thing moves with: the arm, a crewmember afoot, or nobody."""
+    if instance == ARM or tree.hangs_from(instance, ARM):
+        return ARM
+    crew = scene.loaded.crew
+    return instance if instance in crew else next((who for who in crew if tree.hangs_from(instance, who)), "")
 
 
 def _orders(plan: DayPlan) -> dict[str, list[str]]:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 from armcarry.errors import InputError
 from armcarry.scheduling.day import DayProblem
+from armcarry.scheduling.earliest import in_turn
 from armcarry.scheduling.problem import Solved, Wait
-from armcarry.scheduling.write import Going, Rearranged
+from armcarry.scheduling.write import Going, Rearranged, going_name
 
 
 def arrange(day: DayProblem, solved: Solved, *, spelled: bool = False) -> Rearranged:
@@ -24,14 +26,22 @@ def arrange(day: DayProblem, solved: Solved, *, spelled: bool = False) -> Rearra
     written = {name: name for name in steps} if spelled else written_of(day)
     handed = _handed(day, solved)
     goings = tuple(_goings(day, solved))
-    links = _links(day, solved)
+    links = _links(day, solved, goings)
     return Rearranged(
         _order(day, solved, written, steps if spelled else written_names(day)),
         {written[name]: pair for name, pair in handed.items()},
-        tuple(Going(going.who, going.to, written[going.before]) for going in goings),
-        {written[name]: tuple(written[first] for first in firsts) for name, firsts in links.items()},
+        tuple(replace(going, before=written[going.before], after=tuple(_name(written, n) for n in links[going.name]))
+              if going.name in links else replace(going, before=written[going.before]) for going in goings),
+        {written[name]: tuple(_name(written, first) for first in firsts) for name, firsts in links.items()
+         if name in written},
         _left_out(day, solved),
     )
+
+
+def _name(written: Mapping[str, str], step: str) -> str:
+    """Return a step's name as links say it: its own where it is written without one, or put in."""
+    name = written.get(step, step)
+    return step if name.startswith("#") else name
 
 
 def written_of(day: DayProblem) -> dict[str, str]:
@@ -87,7 +97,7 @@ def _handed(day: DayProblem, solved: Solved) -> dict[str, tuple[str, str]]:
 
 def _goings(day: DayProblem, solved: Solved) -> list[Going]:
     """Return the ways that are put in: where somebody is not where the next step wants them."""
-    found, starts = list[Going](), day.begins
+    found, starts, taken = list[Going](), day.begins, {step.name for step in day.plan.day.steps}
     for who, names in solved.orders.items():
         for one, other in pairwise(("", *names)):
             if day.plan.step(other).translate is not None:
@@ -95,7 +105,7 @@ def _goings(day: DayProblem, solved: Solved) -> list[Going]:
             left = day.found[one].left_by(who) if one else starts[who]
             needed = day.found[other].needed_by(who)
             if needed is not None and needed != left and needed.known and left.known:
-                found.append(Going(who, needed.name, other))
+                found.append(Going(who, needed.name, other, going_name(who, needed.name, taken)))
     return found
 
 
@@ -129,15 +139,17 @@ def _order(
     return tuple(nx.lexicographical_topological_sort(graph, key=lambda name: number[name]))
 
 
-def _links(day: DayProblem, solved: Solved) -> dict[str, tuple[str, ...]]:
+def _links(day: DayProblem, solved: Solved, goings: Sequence[Going]) -> dict[str, tuple[str, ...]]:
     """Return the waits that the new order keeps by chance alone: they are written, so that no slip breaks them."""
     import networkx as nx
 
     done = {one.name for one in solved.placed}
     graph = nx.DiGraph()
     graph.add_nodes_from(done)
-    for own in sequences(day, solved).values():
-        graph.add_edges_from(pairwise(own))
+    going = {(one.who, one.before): one.name for one in goings}
+    for who, own in sequences(day, solved).items():
+        graph.add_edges_from(pairwise([n for name in own for n in (going.get((who, name), name), name)]))
+    graph.remove_edges_from(list(nx.selfloop_edges(graph)))
     for name in done:
         graph.add_edges_from((first, name) for first in day.tasks[name].after if first in done)
     found: dict[str, tuple[str, ...]] = {}
@@ -148,6 +160,13 @@ def _links(day: DayProblem, solved: Solved) -> dict[str, tuple[str, ...]]:
         if (wait.first in moved or wait.then in moved) and not nx.has_path(graph, wait.first, wait.then):
             found[wait.then] = (*found.get(wait.then, ()), wait.first)
             graph.add_edge(wait.first, wait.then)
+    stated = {frozenset(pair) for pair in day.plan.day.not_at_once}
+    named = {one.name: going.get((one.resource, one.then), one.then) for one in day.problem.between}
+    for over, begins, _ in in_turn(day.problem, [*solved.placed, *solved.between]):
+        first, then = named.get(over, over), named.get(begins, begins)
+        if frozenset((first, then)) not in stated and not nx.has_path(graph, first, then):
+            found[then] = (*found.get(then, ()), first)
+            graph.add_edge(first, then)
     return found
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -12,12 +12,14 @@ from armcarry.planning.left_open import settle
 from armcarry.scene.build import Scene, build_scene
 from armcarry.scheduling.arrange import arrange, written_names
 from armcarry.scheduling.day import DayProblem, sequence_key
+from armcarry.scheduling.meeting import NOTHING_LEARNED, Learned
 from armcarry.scheduling.problem import Impossible, Objective, Solved
 from armcarry.scheduling.solve import Effort, solve
 from armcarry.scheduling.ways import Travel, carries_s
 from armcarry.scheduling.write import Rearranged, rearranged
 from armcarry.timeline.day_run import settled_day
 from armcarry.timeline.plan import DayPlan
+from armcarry.timeline.walked import Walkthrough
 
 Tell = Callable[[str, float], None]
 #: rounds of solving and correcting
@@ -43,7 +45,8 @@ class Best:
         before, after: the day as written and the best one, worked out.
         change: how the script changes; ``text`` is the new one.
         rounds: the turns it took; ``agrees`` when the last solved and flown times do.
-        barred: orders that did not hold, to be asked for another.
+        learned: what orders that did not hold have taught.
+        walk: the best day with every carry flown and every way gone.
     """
 
     before: DayPlan
@@ -55,7 +58,8 @@ class Best:
     agrees: bool
     problem: DayProblem
     objective: Objective
-    barred: tuple[tuple[tuple[str, str, str], ...], ...] = field(default_factory=tuple)
+    learned: Learned
+    walk: Walkthrough | None = None
 
     @property
     def bound_s(self) -> float:
@@ -96,7 +100,7 @@ def worked_out(scene: Scene, tell: Tell | None = None) -> DayPlan:
 
 def best_day(
     path: Path, objective: Objective = "shortest", effort: Effort | None = None, tell: Tell | None = None,
-    barred: tuple[tuple[tuple[str, str, str], ...], ...] = (), before: DayPlan | None = None,
+    learned: Learned | None = None, before: DayPlan | None = None,
 ) -> Best:
     """Return the best day that a script allows.
 
@@ -104,7 +108,7 @@ def best_day(
         path: the script.
         objective: what is made best, see ``scheduling.solve``.
         effort: seed, and how hard to look.
-        barred: orders that are not to be.
+        learned: what orders that were tried have taught.
         before: the day as written, if it was worked out already.
 
     Raises:
@@ -116,10 +120,12 @@ def best_day(
         before = worked_out(build_scene(settle(path)), say)
     travel, known_s, rounds = Travel(before.scene), dict[str, float](), list[Round]()
     travel.learn(before)
+    learned = learned or NOTHING_LEARNED
+    travel.blocked = learned.blocked
     best: Best | None = None
     for number in range(ROUNDS):
         say(f"looking for the best order, turn {number + 1}", number / ROUNDS)
-        problem = DayProblem(before, travel, objective, barred, dict(known_s))
+        problem = DayProblem(before, travel, objective, learned, dict(known_s))
         solved = solve(problem.problem, objective, effort)
         if isinstance(solved, Impossible):
             if best is not None and solved.proven:
@@ -127,20 +133,20 @@ def best_day(
             raise _cannot(problem, solved)
         change = arrange(problem, solved)
         text = _text(problem, change)
-        after = before if text is None else worked_out(_scene_of(path, text), say)
+        walk, after = (None, before) if text is None else settled_day(_scene_of(path, text), say)
         against = _broken(before, after)
         rounds.append(Round(solved.end_s, after.schedule.end_s, against))
         agrees = not against and abs(after.schedule.end_s - solved.end_s) <= AGREE_S
         shown = text if text is not None else path.read_text(encoding="utf-8")
-        best = Best(before, after, solved, change, shown, tuple(rounds), agrees, problem, objective, barred)
+        best = Best(before, after, solved, change, shown, tuple(rounds), agrees, problem, objective, learned, walk)
         if agrees:
             return best
         if against:
-            barred = (*barred, sequence_key(solved.orders))
-        learned = {name: took for name, took in carries_s(after).items() if name in problem.tasks}
+            learned = learned.bar(sequence_key(solved.orders))
+        took_s = {name: took for name, took in carries_s(after).items() if name in problem.tasks}
         same = dict(travel.flown), dict(known_s)
         travel.learn(after)
-        known_s |= {name: max(took, _stated_s(before, name)) for name, took in learned.items()}
+        known_s |= {name: max(took, _stated_s(before, name)) for name, took in took_s.items()}
         if not against and same == (travel.flown, known_s):
             return best  # nothing is left to correct: what differs is told
     assert best is not None  # noqa: S101  # ROUNDS is above 0

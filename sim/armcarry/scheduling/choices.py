@@ -10,6 +10,7 @@ from armcarry.errors import InputError
 from armcarry.files.documents.steps import Step
 from armcarry.files.documents.vary import Varying
 from armcarry.scene.build import Scene
+from armcarry.scheduling.meeting import NOTHING_LEARNED, Learned
 from armcarry.scheduling.problem import Objective
 from armcarry.scheduling.state import Found, Place, begins_at, found_by
 from armcarry.scheduling.ways import Travel
@@ -28,14 +29,14 @@ class DayChoices:
         plan: the day worked out as written.
         travel: times between places.
         objective: what is made best.
-        barred: orders that did not hold when they were tried.
+        learned: what orders that were tried and did not hold have taught.
         known_s: step -> what it took when it was flown in another order.
     """
 
     plan: DayPlan
     travel: Travel
     objective: Objective = "shortest"
-    barred: tuple[tuple[tuple[str, str, str], ...], ...] = ()
+    learned: Learned = NOTHING_LEARNED
     known_s: Mapping[str, float] = field(default_factory=dict)
 
     @property
@@ -127,7 +128,8 @@ class DayChoices:
                 found=f"done by {', '.join(step.actors)}{', riding' if rides else ''}",
                 accepted="under either: steps of one crewmember, on foot or at a worksite",
             )  # fmt: skip
-        return tuple(dict.fromkeys((*people, *group.either)))
+        fit = [who for who in group.either if (step.name, who) not in self.learned.unfit]
+        return tuple(dict.fromkeys((*people, *fit)))
 
     def takes_s(self, name: str) -> float:
         """Return what a step takes at least: a way along handrails as stated, longer where it begins farther off."""

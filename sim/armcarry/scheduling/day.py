@@ -8,6 +8,7 @@ from functools import cached_property
 
 from armcarry.files.documents.steps import ARM, Step
 from armcarry.quantities import clock
+from armcarry.scheduling.between import between_steps
 from armcarry.scheduling.choices import DayChoices
 from armcarry.scheduling.orders import order_of
 from armcarry.scheduling.problem import (
@@ -45,9 +46,10 @@ class DayProblem(DayChoices):
         people = [who for who in self.scene.loaded.crew if any(who in self.candidates(self.plan.step(name))
                                                                for name in self.tasks)]  # fmt: skip
         orders = tuple(order_of(self, who, waits) for who in people)
+        between, apart = between_steps(self, orders)
         hint = {slot.name: slot.start_s for slot in self.plan.schedule.slots}
         jobs = tuple(self._job(task) for task in self.tasks.values())
-        return Problem(jobs, statements, tuple(same), orders, self.barred, hint)
+        return Problem(jobs, (*statements, *apart), tuple(same), orders, self.learned.barred, hint, tuple(between))
 
     def used_s(self, limit: DayLimit) -> float:
         """Return what is used of a tank before the first job may begin."""

@@ -7,7 +7,7 @@ from dataclasses import replace
 from itertools import pairwise
 from typing import NamedTuple
 
-from armcarry.scheduling.problem import Apart, Binding, Limit, Placed, Problem, Wait, Windows
+from armcarry.scheduling.problem import Apart, Binding, InTurn, Limit, Placed, Problem, Wait, Windows
 
 #: instants nearer than this are the same, seconds
 _SAME_S = 2e-3
@@ -25,8 +25,15 @@ class _Push(NamedTuple):
 def pushed(
     problem: Problem, placed: Sequence[Placed], orders: Mapping[str, Sequence[str]]
 ) -> tuple[Placed, ...]:
-    """Return jobs as early as they can be in their ways, orders and windows; as they were where a limit would break."""
-    length = {one.name: problem.job(one.name).ways[one.way].duration_s for one in placed}
+    """Return jobs as early as they can be in their ways, orders and windows; as they were where a limit would break.
+
+    Args:
+        placed: the jobs, and what is between two where a statement names it.
+    """
+    jobs = {job.name: job for job in problem.jobs}
+    between = {one.name: one for one in problem.between}
+    length = {one.name: jobs[one.name].ways[one.way].duration_s if one.name in jobs
+              else between[one.name].lasts_s for one in placed}  # fmt: skip
     longer = dict.fromkeys(length, 0.0)
     for order in problem.orders:
         for pair in pairwise(("", *orders.get(order.resource, ()))):
@@ -76,7 +83,9 @@ def chain_of(
 
 
 def _pushes(problem: Problem, placed: Sequence[Placed], orders: Mapping[str, Sequence[str]]) -> Iterator[_Push]:
-    at = {one.name: one for one in placed}
+    at, jobs = {one.name: one for one in placed}, {job.name: job for job in problem.jobs}
+    for first, then, why in in_turn(problem, placed):
+        yield _Push(first, then, 0.0, why)
     for one in problem.statements:
         if isinstance(one, Wait) and not one.together and one.first in at and one.then in at:
             yield _Push(one.first, one.then, one.gap_s, one.said or "it waits")
@@ -86,9 +95,10 @@ def _pushes(problem: Problem, placed: Sequence[Placed], orders: Mapping[str, Seq
                       if begin <= job.start_s + _SAME_S and job.end_s <= end + _SAME_S]  # fmt: skip
             if inside:
                 yield _Push("", one.job, inside[0], one.said or "its window")
-        elif isinstance(one, Apart) and one.one in at and one.other in at:
-            first, then = sorted((one.one, one.other), key=lambda name: at[name].start_s)
-            yield _Push(first, then, 0.0, one.said or "not at once")
+    for gap in problem.between:
+        if gap.name in at and gap.what != "job":
+            yield _Push(gap.first, gap.name, 0.0, gap.resource)
+            yield _Push(gap.name, gap.then, 0.0, gap.resource)
     for order in problem.orders:
         names = list(orders.get(order.resource, ()))
         if names:
@@ -96,9 +106,24 @@ def _pushes(problem: Problem, placed: Sequence[Placed], orders: Mapping[str, Seq
         for first, then in pairwise(names):
             yield _Push(first, then, order.changes_s[first, then], order.resource)
     for resource in problem.resources():
-        using = [one for one in placed if resource in problem.job(one.name).ways[one.way].uses]
+        using = [one for one in placed if one.name in jobs and resource in jobs[one.name].ways[one.way].uses]
         for before, after in pairwise(sorted(using, key=lambda one: (one.start_s, one.end_s))):
             yield _Push(before.name, after.name, 0.0, resource)
+
+
+def in_turn(problem: Problem, placed: Sequence[Placed]) -> Iterator[tuple[str, str, str]]:
+    """Yield what is over before what begins, of all that is not done at once, and why."""
+    at, between = {one.name: one for one in placed}, {one.name: one for one in problem.between}
+
+    def begins(name: str) -> str:
+        return between[name].begins_with if name in between else name
+
+    for one in problem.statements:
+        if isinstance(one, Apart | InTurn):
+            doings = [name for name in ((one.one, one.other) if isinstance(one, Apart) else one.doings) if name in at]
+            doings.sort(key=lambda name: (at[begins(name)].start_s, at[begins(name)].end_s))
+            for first, then in pairwise(doings):
+                yield between[first].over_with if first in between else first, begins(then), one.said or "not at once"
 
 
 def _kept(problem: Problem, placed: Sequence[Placed]) -> bool:

@@ -8,7 +8,19 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from armcarry.errors import MissingExtraError
-from armcarry.scheduling.problem import Apart, Limit, OneOf, Order, Problem, Requires, Statement, Supply, Wait, Windows
+from armcarry.scheduling.problem import (
+    Apart,
+    InTurn,
+    Limit,
+    OneOf,
+    Order,
+    Problem,
+    Requires,
+    Statement,
+    Supply,
+    Wait,
+    Windows,
+)
 
 #: ticks a second
 TICKS = 1000
@@ -37,7 +49,7 @@ class Model:
     """Variables of a problem in a CP-SAT model.
 
     Attributes:
-        done, start, end: a job's.
+        done, start, end: a job's, and those of what is between two jobs.
         longer: how much longer a job takes for what comes before it, of jobs that may.
         ways: job -> a literal each way.
         arcs: (resource, job, next job) -> literal; ``""`` stands for before the first and after the last.
@@ -81,6 +93,7 @@ def build(problem: Problem, statements: Collection[Statement] | None = None, *, 
         for other in others:
             for one, two in zip(made.ways[first], made.ways[other], strict=True):
                 cp.Add(one == two)
+    _between(made)
     for barred in problem.barred:
         known = [made.arcs[arc] for arc in barred if arc in made.arcs]
         if len(known) == len(barred):
@@ -186,8 +199,37 @@ def _circuit(made: Model, order: Order, names: list[str]) -> None:
     cp.AddCircuit(arcs)
 
 
+def _between(made: Model) -> None:
+    """Add what is done between one job and the next, where they follow one another.
+
+    A resource gets to a job from one job before it alone, so all its ways there share their variables.
+    """
+    cp, ways = made.model, dict[tuple[str, str], tuple[Any, Any]]()
+    for one in made.problem.between:
+        ends = [name for name in (one.first, one.then) if name]
+        done = made.arcs.get((one.resource, one.first, one.then))
+        if one.first == one.then:
+            done = _on(made, one.resource, one.then)
+        if done is None:  # a resource in nobody's order: the two follow one another wherever both are done
+            done = cp.NewBoolVar("")
+            cp.AddMinEquality(done, [made.done[name] for name in ends])
+        key = (one.resource, one.then if one.what == "change" else one.name)
+        if key not in ways:
+            ways[key] = cp.NewIntVar(0, made.horizon, f"{key} start"), cp.NewIntVar(0, made.horizon, f"{key} end")
+        start, end = ways[key]
+        made.start[one.name], made.end[one.name], made.done[one.name] = start, end, done
+        if one.begins_with == one.name:
+            cp.Add(start >= (made.end[one.first] if one.first else 0)).OnlyEnforceIf(done)
+            cp.Add(made.start[one.then] >= start + ticks(one.lasts_s)).OnlyEnforceIf(done)
+        else:
+            cp.Add(start == made.start[one.begins_with]).OnlyEnforceIf(done)
+        over = start + ticks(one.lasts_s) if one.what == "change" else made.end[one.then]
+        cp.Add(end == over).OnlyEnforceIf(done)
+
+
 def _both(made: Model, names: Iterable[str]) -> list[Any]:
-    return [made.done[name] for name in names if made.problem.job(name).optional]
+    always = {job.name for job in made.problem.jobs if not job.optional}
+    return [made.done[name] for name in names if name not in always]
 
 
 def _wait(made: Model, wait: Wait, guard: list[Any]) -> None:
@@ -232,6 +274,22 @@ def _apart(made: Model, apart: Apart, guard: list[Any]) -> None:
     made.model.Add(made.start[apart.one] >= made.end[apart.other]).OnlyEnforceIf([*both, first.Not()])
 
 
+def _in_turn(made: Model, turn: InTurn, guard: list[Any]) -> None:
+    cp, intervals = made.model, []
+    same: dict[tuple[int, int], list[Any]] = {}
+    for name in turn.doings:
+        same.setdefault((made.start[name].Index(), made.end[name].Index()), []).append(name)
+    for names in same.values():
+        there = cp.NewBoolVar("")
+        cp.Add(sum(made.done[name] for name in names) == there)
+        if guard:
+            needed, there = there, cp.NewBoolVar("")
+            cp.AddBoolOr([needed.Not(), guard[0].Not(), there])
+        lasts = cp.NewIntVar(0, made.horizon, "")
+        intervals.append(cp.NewOptionalIntervalVar(made.start[names[0]], lasts, made.end[names[0]], there, ""))
+    cp.AddNoOverlap(intervals)
+
+
 def _one_of(made: Model, one_of: OneOf, guard: list[Any]) -> None:
     made.model.Add(sum(made.done[name] for name in one_of.jobs) == 1).OnlyEnforceIf(guard)
 
@@ -266,5 +324,5 @@ def _supply(made: Model, supply: Supply, guard: list[Any]) -> None:
     made.margins.append((margin, cp.NewConstant(1)))
 
 
-_STATED: dict[type, Any] = {Wait: _wait, Windows: _windows, Limit: _limit, Apart: _apart, OneOf: _one_of,
-                           Requires: _requires, Supply: _supply}
+_STATED: dict[type, Any] = {Wait: _wait, Windows: _windows, Limit: _limit, Apart: _apart, InTurn: _in_turn,
+                           OneOf: _one_of, Requires: _requires, Supply: _supply}

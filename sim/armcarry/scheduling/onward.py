@@ -85,6 +85,7 @@ class Onward:
         written = {step.name: data for step, data in zip(self.plan.day.steps, old, strict=True)}
         goings = {going.before: going for going in self.change.goings}
         known, waiting, taken = set(self.kept), set[str](), {step.name for step in self.plan.day.steps}
+        known |= {going.name for going in self.change.goings}
         for name in self.kept:
             step = self.plan.step(name)
             handed = self.change.handed.get(name)

@@ -72,11 +72,51 @@ class Limit:
 
 @dataclass(frozen=True)
 class Apart:
-    """Two jobs are not done at the same time."""
+    """Two jobs, or what is between two, are not done at the same time."""
 
     one: str
     other: str
     said: str = ""
+
+
+@dataclass(frozen=True)
+class InTurn:
+    """Of some jobs, and of what is between others, one is done at a time."""
+
+    doings: tuple[str, ...]
+    said: str = ""
+
+
+@dataclass(frozen=True)
+class Between:
+    """What a resource does between one job and the next, under a name by which it can be kept apart from something.
+
+    Attributes:
+        first, then: the jobs; ``first`` is empty before the first.
+        lasts_s: how long it takes, at any time between the two.
+        what: ``change``: that alone. ``stay``: all the time from when it begins, or from when ``first`` begins where
+            it takes no time, until ``then`` is over. ``job``: ``then`` itself where it follows ``first``; where both
+            are the same, wherever this resource does it.
+    """
+
+    name: str
+    resource: str
+    first: str
+    then: str
+    lasts_s: float = 0.0
+    what: Literal["change", "stay", "job"] = "change"
+
+    @property
+    def begins_with(self) -> str:
+        """What begins when it does: itself, the job, or the job before for a stay without a change."""
+        if self.what == "job":
+            return self.then
+        return self.first if self.what == "stay" and self.first and not self.lasts_s else self.name
+
+    @property
+    def over_with(self) -> str:
+        """What it is over with: itself, or the job behind."""
+        return self.name if self.what == "change" else self.then
 
 
 @dataclass(frozen=True)
@@ -136,7 +176,7 @@ class Order:
     last_s: Mapping[str, float] | None = None
 
 
-Statement = Wait | Windows | Limit | Apart | OneOf | Requires | Supply
+Statement = Wait | Windows | Limit | Apart | InTurn | OneOf | Requires | Supply
 
 
 @dataclass(frozen=True)
@@ -145,6 +185,7 @@ class Problem:
 
     Attributes:
         barred: orders that cannot be, each as (resource, job, next job) triples that do not hold all at once.
+        between: what is done between jobs, where a statement names it.
     """
 
     jobs: tuple[Job, ...]
@@ -153,6 +194,7 @@ class Problem:
     orders: tuple[Order, ...] = ()
     barred: tuple[tuple[tuple[str, str, str], ...], ...] = ()
     hint_s: Mapping[str, float] = field(default_factory=dict)
+    between: tuple[Between, ...] = ()
 
     def job(self, name: str) -> Job:
         """Return a job by name."""
@@ -198,6 +240,7 @@ class Solved:
         bound_s: proven: no schedule ends earlier (of all, whatever is made best); never beyond ``end_s``.
         optimal: whether nothing better can be, for the objective asked.
         chain: what binds: jobs from the start to the end, each waiting for the one before.
+        between: what is done between jobs, where a statement names it, by start.
     """
 
     placed: tuple[Placed, ...]
@@ -208,10 +251,11 @@ class Solved:
     optimal: bool
     worth: float
     chain: tuple[Binding, ...]
+    between: tuple[Placed, ...] = ()
 
     def at(self, name: str) -> Placed:
-        """Return how a job is done. Raises KeyError where it is left out."""
-        for placed in self.placed:
+        """Return how a job, or what is between two, is done. Raises KeyError where it is left out."""
+        for placed in (*self.placed, *self.between):
             if placed.name == name:
                 return placed
         raise KeyError(name)

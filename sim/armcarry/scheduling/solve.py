@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 from armcarry.scheduling.earliest import chain_of, pushed
@@ -73,6 +74,14 @@ class _Search:
         for name, seconds in made.problem.hint_s.items():
             if name in made.start:
                 made.model.AddHint(made.start[name], round(seconds * TICKS))
+                made.model.AddHint(made.ways[name][0], 1)
+        for order in made.problem.orders:
+            own = [name for name in sorted(made.problem.hint_s, key=lambda name: made.problem.hint_s[name])
+                   if (order.resource, name, "") in made.arcs
+                   and order.resource in made.problem.job(name).ways[0].uses]  # fmt: skip
+            for first, then in pairwise(("", *own, "")):
+                if (order.resource, first, then) in made.arcs:
+                    made.model.AddHint(made.arcs[order.resource, first, then], 1)
 
     def run(self) -> str:
         self.solver, status = _searched(self.made, self.effort)
@@ -81,8 +90,8 @@ class _Search:
     def as_hint(self) -> None:
         """Begin the next search with what was found."""
         self.made.model.ClearHints()
-        for name, start in self.made.start.items():
-            self.made.model.AddHint(start, self.solver.Value(start))
+        for name in self.made.ways:
+            self.made.model.AddHint(self.made.start[name], self.solver.Value(self.made.start[name]))
             for literal in (self.made.done[name], *self.made.ways[name]):
                 self.made.model.AddHint(literal, self.solver.Value(literal))
 
@@ -134,7 +143,14 @@ def _solved(made: Model, best: _Search, objective: Objective, optimal: bool) -> 
                solver.Value(made.start[job.name]) / TICKS, solver.Value(made.end[job.name]) / TICKS)
         for job in problem.jobs if solver.Value(made.done[job.name])
     ]  # fmt: skip
-    early = pushed(problem, placed, orders)
+    between = [
+        Placed(one.name, 0, begin / TICKS, begin / TICKS + one.lasts_s)
+        for one in problem.between if solver.Value(made.done[one.name])
+        for begin in [solver.Value(made.start[one.name])]
+    ]  # fmt: skip
+    both = pushed(problem, [*placed, *between], orders)
+    names = {job.name for job in problem.jobs}
+    early = [one for one in both if one.name in names]
     end_s = max((one.end_s + _after_s(problem, orders, one.name) for one in early), default=0.0)
     rounding_s = len(problem.jobs) * 2 / TICKS  # each duration and change was rounded up by less than a tick
     done = {one.name for one in early}
@@ -142,7 +158,8 @@ def _solved(made: Model, best: _Search, objective: Objective, optimal: bool) -> 
         tuple(sorted(early, key=lambda one: (one.start_s, one.end_s))),
         tuple(job.name for job in problem.jobs if job.name not in done),
         orders, end_s, min(end_s, max(bound / TICKS - rounding_s, 0.0)), optimal,
-        sum(job.worth for job in problem.jobs if job.name in done), chain_of(problem, early, orders),
+        sum(job.worth for job in problem.jobs if job.name in done), chain_of(problem, both, orders),
+        tuple(sorted((one for one in both if one.name not in names), key=lambda one: (one.start_s, one.end_s))),
     )  # fmt: skip
 
 

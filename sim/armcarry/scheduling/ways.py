@@ -20,17 +20,21 @@ class Travel:
 
     Attributes:
         flown: (crewmember, from, to) -> seconds in a day that was worked out as a whole.
+        blocked: (crewmember, from, to) of ways that are not free.
     """
 
     scene: Scene
     flown: dict[tuple[str, str, str], float] = field(default_factory=dict)
+    blocked: frozenset[tuple[str, str, str]] = frozenset()
     _made: dict[tuple[str, str, str], float | None] = field(default_factory=dict)
 
     def between_s(self, who: str, start: str, goal: str) -> float | None:
-        """Return how long somebody goes from place to place, hatch included; None where no handrails lead there."""
+        """Return how long somebody goes from place to place, hatch included; None where no handrails are free."""
         key = (who, start, goal)
         if start == goal:
             return 0.0
+        if key in self.blocked:
+            return None
         if key in self.flown:
             return self.flown[key]
         if key not in self._made:

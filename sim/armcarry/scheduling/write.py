@@ -17,11 +17,18 @@ _LONGEST = 48
 
 @dataclass(frozen=True)
 class Going:
-    """A way along handrails that the new order takes before a step, in nobody's script yet."""
+    """A way along handrails that the new order takes before a step, in nobody's script yet.
+
+    Attributes:
+        name: of its step; empty for one that is made of who goes where.
+        after: steps that it comes after.
+    """
 
     who: str
     to: str
     before: str
+    name: str = ""
+    after: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -153,16 +160,23 @@ def _linked(block: _Block, text: Sequence[str], links: Sequence[str]) -> list[st
 
 
 def going_step(going: Going, taken: set[str]) -> dict[str, Any]:
-    """Return a way that is put in as a step, under a name that is not taken; it is then."""
-    place = going.to.rsplit("/", 1)[-1]
-    base = f"{going.who}_to_{place}"[: _LONGEST - 4]
+    """Return a way that is put in as a step, under its name or one that is not taken; it is then."""
+    name = going.name or going_name(going.who, going.to, taken)
+    title = f"to {going.to.rsplit('/', 1)[-1].replace('_', ' ')}"
+    links = {"after": list(going.after)} if going.after else {}
+    return {"name": name, "title": title, "actors": [going.who], "translate": {"to": going.to}, **links}
+
+
+def going_name(who: str, to: str, taken: set[str]) -> str:
+    """Return a name for a way that is put in which is not taken; it is then."""
+    place = to.rsplit("/", 1)[-1]
+    base = f"{who}_to_{place}"[: _LONGEST - 4]
     name, number = base, 1
     while name in taken:
         number += 1
         name = f"{base}_{number}"
     taken.add(name)
-    title = f"to {place.replace('_', ' ')}"
-    return {"name": name, "title": title, "actors": [going.who], "translate": {"to": going.to}}
+    return name
 
 
 def _left_out(yaml: YamlText, lines: list[str], names: Sequence[str], steps: int) -> list[str]:

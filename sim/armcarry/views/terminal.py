@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 WIDEST = 10_000
 #: off a terminal, as in a log, what is being done is told no more often than this, s
 TELL_EVERY_S = 15.0
+#: less of all work than this is told without its share, as it would be none in whole percent
+_LEAST_SHARE = 0.005
 
 
 class Console:
@@ -60,7 +62,8 @@ class Console:
         now = time.monotonic()
         if words and now - self._told_s >= TELL_EVERY_S:
             self._told_s = now
-            self.err.print(f"{words} ({share:.0%})", markup=False)
+            told = f" ({share:.0%})" if share >= _LEAST_SHARE else ""
+            self.err.print(f"{words}{told}", markup=False)
 
     def ready(self) -> None:
         """Get the kernels ready; where they have to be compiled first, say so and show that it goes on and how long."""

@@ -68,10 +68,16 @@ def passed(findings: Iterable[Finding], width: int) -> RenderableType:
 def _row(same: list[Finding]) -> tuple[str, str, str, str]:
     """Return check, figure, instant and names of the tightest of the findings of one check."""
     tightest = min(same, key=_room)
-    names = " to ".join(filter(None, (tightest.subject, tightest.other)))
+    names = _names(tightest)
     more = f" (and {len(same) - 1} more)" if len(same) > 1 else ""
     when = worst_s(tightest)
     return tightest.check, figure(tightest), clock(when) if when > 0 else "", names + more
+
+
+def _names(finding: Finding) -> str:
+    """Return what a finding is about: one body to another, else a thing and what of it."""
+    names = [name for name in (finding.subject, finding.other) if name]
+    return (" to " if any("/" in name for name in names) else ", ").join(names)
 
 
 def _room(finding: Finding) -> float:

@@ -83,10 +83,11 @@ def escapes(record: Record) -> tuple[Escape, ...]:
 
 
 def instants(record: Record) -> Array:
-    """Return the instants looked at (T,): middles of equal stretches of the run."""
+    """Return the instants looked at (T,): middles of equal stretches of the run, which may begin later than at 0."""
     rule = record.scene.loaded.rules.locked_joint
     count = INSTANTS if rule is None else rule.instants
-    return (np.arange(count) + 0.5) * record.duration_s / max(count, 1)
+    begins_s = record.phases[0].start_s
+    return begins_s + (np.arange(count) + 0.5) * (record.duration_s - begins_s) / max(count, 1)
 
 
 def _all_escapes(record: Record) -> tuple[Escape, ...]:
