@@ -1,4 +1,4 @@
-"""The hand work of the day at Tern Yard shared out freely: what is best by the clock does not hold, what holds is proven."""
+"""The hand work of the day at Tern Yard shared out freely: what is best by the clock does not hold."""
 
 from __future__ import annotations
 
