@@ -21,18 +21,10 @@ from armcarry.scheduling.problem import (
     Wait,
     Windows,
 )
+from armcarry.scheduling.ticks import TICKS, horizon_of, longest_of, ticks, ticks_to
 
-#: ticks a second
-TICKS = 1000
 #: rates are whole parts of this, rounded up
 _RATES = 1000
-#: how many ticks of a time are taken for rounding of doubles, not for a longer time
-_NOISE = 1e-3
-
-
-def ticks(seconds: float) -> int:
-    """Return seconds as whole ticks, rounded up."""
-    return math.ceil(seconds * TICKS - _NOISE)
 
 
 def cp_sat() -> Any:
@@ -79,8 +71,8 @@ def build(problem: Problem, statements: Collection[Statement] | None = None, *, 
         assume: make each an assumption, so that a solver may say which of them cannot hold.
     """
     cp = cp_sat().CpModel()
-    horizon = _horizon(problem)
-    longest = _longest(problem)
+    horizon = horizon_of(problem)
+    longest = longest_of(problem)
     made = Model(problem, cp_sat(), cp, horizon, cp.NewIntVar(0, horizon, "end"))
     intervals = _jobs(made, longest)
     for resource, own in intervals.items():
@@ -108,29 +100,6 @@ def build(problem: Problem, statements: Collection[Statement] | None = None, *, 
     if assume:
         cp.AddAssumptions([cp.GetBoolVarFromProtoIndex(index) for index in made.assumed])
     return made
-
-
-def _horizon(problem: Problem) -> int:
-    """Return an instant by which every schedule that is pushed as early as it goes has ended."""
-    longest = sum(ticks(max(way.duration_s for way in job.ways)) for job in problem.jobs)
-    gaps = sum(ticks(max(one.gap_s, 0.0)) for one in problem.statements if isinstance(one, Wait))
-    changes = 0
-    for order in problem.orders:
-        between = [*order.changes_s.values(), *order.first_s.values(), *(order.last_s or {}).values()]
-        changes += ticks(max([0.0, *between])) * (len(order.first_s) + len(order.changes_s) + 1)
-    changes += sum(_longest(problem).values())
-    opening = [begin for one in problem.statements if isinstance(one, Windows) for begin, _ in one.spans]
-    return longest + gaps + changes + ticks(max([0.0, *opening])) + 1
-
-
-def _longest(problem: Problem) -> dict[str, int]:
-    """Return job -> most ticks that it takes longer for what comes before it; others take no longer."""
-    most: dict[str, int] = {}
-    for order in problem.orders:
-        for (_, name), seconds in order.longer_s.items():
-            if seconds > 0.0:
-                most[name] = max(most.get(name, 0), ticks(seconds))
-    return most
 
 
 def _jobs(made: Model, longest: Mapping[str, int]) -> dict[str, list[tuple[str, Any]]]:
@@ -251,11 +220,6 @@ def _windows(made: Model, windows: Windows, guard: list[Any]) -> None:
                 made.margins.append((ticks_to(end_s, made.horizon) - made.end[name], made.done[name]))
         chosen.append(inside)
     made.model.AddBoolOr(chosen).OnlyEnforceIf([*guard, *_both(made, (name,))])
-
-
-def ticks_to(seconds: float, most: int) -> int:
-    """Return a latest instant in ticks, rounded down; rounding of doubles does not count. Infinity is ``most``."""
-    return most if seconds * TICKS >= most else math.floor(seconds * TICKS + _NOISE)
 
 
 def _limit(made: Model, limit: Limit, guard: list[Any]) -> None:

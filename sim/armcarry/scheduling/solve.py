@@ -13,8 +13,9 @@ from itertools import pairwise
 from typing import Any
 
 from armcarry.scheduling.earliest import chain_of, pushed
-from armcarry.scheduling.model import TICKS, Model, build
+from armcarry.scheduling.model import Model, build
 from armcarry.scheduling.problem import Impossible, Objective, Placed, Problem, Solved, Statement
+from armcarry.scheduling.ticks import TICKS
 
 
 @dataclass(frozen=True)
