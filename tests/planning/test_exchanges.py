@@ -1,12 +1,16 @@
 """People change places within reach or are told, and hold a restraint clear of all in the hands."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from armcarry.files.load import load_scenario
+from armcarry.planning import exchanges
+from armcarry.planning.climbs import Room
 from armcarry.planning.exchanges import Exchanges
+from armcarry.planning.restraint_places import SPARE_M
 from armcarry.planning.stops import plate_at, stops_of
 from armcarry.planning.taking import Taking
 from armcarry.planning.trial import Base
@@ -80,3 +84,24 @@ def test_who_walks_to_the_plate_or_away_while_the_arm_is_there_is_looked_at_with
     _, _, stops = asked
     fit = next(one for one in stops if any(climb.step == "ev1_gets_on" for climb in one.climbs))
     assert [(climb.step, climb.way is None) for climb in fit.climbs] == [("ev1_to_bay_7", False), ("ev1_gets_on", True)]
+
+
+def test_only_handrails_with_some_reach_to_spare_are_offered(asked, monkeypatch):
+    scene, left, stops = asked
+    found = Exchanges(scene, replace(left, exchanges=()), stops, (), lambda words: None)
+    climb = SimpleNamespace(who="ev1", off=True)
+    swap = SimpleNamespace(exchange=left.exchanges[1])
+    first, last = "platform/keel_port_3_from", "platform/keel_port_3_to"
+    beyond = {first: -SPARE_M + 0.01, last: -SPARE_M}
+    monkeypatch.setattr(found, "_place", lambda who, frame: frame)
+    monkeypatch.setattr(found, "_beyond_m", lambda climb, frame, plate: beyond.get(frame, 1.0))
+    monkeypatch.setattr(exchanges, "_apart_m", lambda here, there: 9.0)
+    assert found._within_reach(swap, climb, None) == [(last, last)]
+
+
+def test_what_no_setting_keeps_clear_in_the_hands_is_told_with_what_it_lacks(asked, monkeypatch):
+    monkeypatch.setattr(Exchanges, "_in_hands", lambda self, exchange, said, stop: Room(-0.2, "a and b"))
+    found = _found(asked, 0)
+    assert found.lacking_m == pytest.approx(0.2) and found.places == [None]
+    assert found.told == ["own.yaml:14 (fit: {who: ev1}): no way to hold the restraint in the hands, in whatever "
+                          "setting: a and b come 0.20 m too near one another; write at: another worksite"]  # fmt: skip

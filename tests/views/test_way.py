@@ -1,6 +1,9 @@
+from dataclasses import replace
+from types import SimpleNamespace
+
 import numpy as np
 
-from armcarry.record.finding import Finding, Verdict
+from armcarry.record.finding import Cause, Finding, Verdict
 from armcarry.views.folded import people_in
 from armcarry.views.way import NEAR, ROOMY, SHORT, near_stretches, tool_path, way
 
@@ -33,3 +36,14 @@ def test_a_finding_is_about_the_people_that_it_names(small_run):
     assert about(subject="ev1/helmet", message="") == ("ev1",)
     assert about(subject="arm/tip", message="brings ev1, at last") == ("ev1",)
     assert about(subject="arm/tip", message="as ev10 and level1 say") == ()
+
+
+def test_a_finding_of_a_step_is_about_who_is_at_work_in_it_and_about_nobody_else():
+    slots = [SimpleNamespace(name="look", actors=("ev2",)), SimpleNamespace(name="bolts", actors=("ev1",))]
+    record = SimpleNamespace(plan=SimpleNamespace(schedule=SimpleNamespace(slots=slots)),
+                             scene=SimpleNamespace(loaded=SimpleNamespace(crew=("ev1", "ev2"))))  # fmt: skip
+    of_step = Finding("seen", Verdict.FAIL, subject="rack", message="", cause=Cause("step", "look"))
+    assert people_in(record, of_step) == ("ev2",)
+    assert people_in(record, replace(of_step, cause=Cause("move", "look"))) == ()
+    record.plan = None
+    assert people_in(record, of_step) == ()

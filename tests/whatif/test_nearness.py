@@ -59,6 +59,16 @@ def test_only_the_workers_own_bodies_and_only_moving_ones_of_the_arm_are_asked_a
     assert machines == {body.name for body in bodies if body.name.split("/")[0] in ("arm", "restraint", "ev1")}
 
 
+def test_a_restraint_that_hands_turn_on_the_arm_is_no_machine(side):
+    table = side.record.motion.coefficients.copy()
+    table[1, 1] = 0.0
+    table[1, 1, side.phase.tree.column("restraint/pitch")] = 0.05
+    set_by_hand = replace(side.record, motion=replace(side.record.motion, coefficients=table))
+    assert not BesideArm(set_by_hand, side.phase, "ev2").together and nearness(set_by_hand, "ev2") is None
+    table[1, 1, side.phase.tree.column("arm/j1")] = 0.02
+    assert BesideArm(set_by_hand, side.phase, "ev2").together
+
+
 def test_beside_a_worker_who_rides_elsewhere_nobody_is_asked_about(side):
     other = BesideArm(side.record, side.phase, "ev1")  # who rides is no free worker
     assert not other.together and len(other.workers) == 0

@@ -84,11 +84,12 @@ class ClimbSpeller(DayState):
         if self.off_arm.endswith("/hands"):
             self.known.tell(path, f"the restraint is at {self.off_arm} by then", "a step with fit_restraint")
             return
-        socket, held = self.off_arm, self.found_place().held
+        socket, found = self.off_arm, self.found_place()
+        held = found.held
         at = self._with_socket(path, fit.at, socket)
         if at is None:
             return
-        visit = Visit(at, False, path, said=fit.base, bare=self._bare(document))
+        visit = Visit(at, False, path, found.shift, fit.base, self._bare(document))
         self.come(path, visit, fit.pin)
         if self.places[fit.who] != at:
             self.walk(fit.who, at, follows=True)
@@ -115,10 +116,11 @@ class ClimbSpeller(DayState):
             sockets = ", ".join(site.socket for site in sites.values() if site.socket)
             self.known.tell(path, "no socket is said for the restraint", f"into: one of {sockets or 'the sockets'}")
             return
-        at, held = self._with_socket(path, stow.at, into), self.found_place().held
+        at, found = self._with_socket(path, stow.at, into), self.found_place()
+        held = found.held
         if at is None:
             return
-        visit = Visit(at, False, path, said=stow.base)
+        visit = Visit(at, False, path, found.shift, stow.base)
         self.come(path, visit, stow.pin)
         self.get_off(path, who, None, None)
         self._take_restraint(who, "the restraint off the arm", document, held)

@@ -24,7 +24,7 @@ from armcarry.timeline.walkthrough import at_work, free_columns, step_over
 #: instants of getting on or off that are looked at
 LOOKED_AT = 9
 #: instants of a way along handrails that are looked at, most, and how far apart they are at most, s
-WALKED, WALKED_S = 24, 4.0
+WALKED, WALKED_S = 200, 1.0
 #: room beyond what is asked is told up to this, m
 ENOUGH_M = 0.15
 #: where there is less room than this no less is looked for, m
@@ -73,7 +73,7 @@ class Climbing:
     def __init__(self, scene: Scene) -> None:
         self.scene = scene
 
-    def room_of_arm(self, climb: Climb, tree: Tree, position: Array) -> Room:
+    def room_of_arm(self, climb: Climb, tree: Tree, position: Array, *, rigid: bool = False) -> Room:
         """Return the room on the whole way, with the arm in a posture, against what that posture moves.
 
         That is the arm but for what is rigid with the plate, which stands at a plate alike in every posture.
@@ -81,13 +81,14 @@ class Climbing:
         Args:
             climb: who does what.
             tree, position: what hangs from what, and the joint vector (n,), before it.
+            rigid: against that instead.
         """
         if climb.way is not None:
             places = self.walked(position, climb.who, climb.way)
         else:
             places = self.way(position, climb.who, self.plate(tree, position), climb.place, off=climb.off)
-        bends = self.scene.arm_joints_behind(tree) < len(self.scene.arm_joints)
-        return self.along(tree, climb.who, places, tree.bodies_of((ARM,)) & bends)
+        last = self.scene.arm_joints_behind(tree) == len(self.scene.arm_joints)
+        return self.along(tree, climb.who, places, tree.bodies_of((ARM,)) & (last == rigid))
 
     def room_of_plate(self, climb: Climb, tree: Tree, position: Array, plate: Array) -> Room:
         """Return the room against what is rigid with the plate, which would stand at ``plate`` (4, 4).

@@ -16,30 +16,19 @@ from armcarry.files.day_state import Exchange
 from armcarry.files.expand import LeftOpen
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
-from armcarry.ledger.presence import reach_of
-from armcarry.planning.climbs import Climb, Climbing, Room
-from armcarry.planning.detents import angles_rad
-from armcarry.planning.settings import compared, settings_told
+from armcarry.planning.climbs import Climb, Room
+from armcarry.planning.restraint_places import NOTHING_M, SHIFTS_M, SPARE_M, RestraintPlaces, shift_told
 from armcarry.planning.stops import Stop, plate_at, shifted
-from armcarry.planning.taking import Taking
 from armcarry.planning.trial import Base
 from armcarry.planning.unfound import cannot, too_near
 from armcarry.quantities import write
-from armcarry.scene.build import ARM, PLATFORM, RESTRAINT, Scene, hang
-from armcarry.scene.tree import WORLD, Tree
-from armcarry.timeline.walks import place_pose
+from armcarry.scene.build import PLATFORM, Scene
+from armcarry.scene.tree import WORLD
 
-#: what a place within reach must have to spare of it, m
-SPARE_M = 0.05
-#: room below which a place does not do, and how far apart the two are at least, m
-NOTHING_M, APART_M = -0.002, 0.3
+#: how far apart the two are at least, m
+APART_M = 0.3
 #: ways of changing places that are looked at in earnest at a worksite, and at another one that is to be told, most
 MEASURED, AT_ANOTHER = 24, 2
-#: how far the plate is shifted in the stand's axes to come within reach, the least first, m
-SHIFTS_M = sorted(
-    product((0.0, -0.3, -0.6), (0.0, 0.3, -0.3, 0.6, -0.6, 0.9, -0.9), (0.0, 0.3, -0.3)),
-    key=lambda shift: (sum(abs(one) for one in shift), shift),
-)
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,7 +68,7 @@ class _Chosen:
         return too_near(self.room.words, self.lacking_m)
 
 
-class Exchanges:
+class Exchanges(RestraintPlaces):
     """Finds places and settings for the steps of a script in which people change places, or fit or stow a restraint.
 
     Attributes:
@@ -98,20 +87,12 @@ class Exchanges:
     def __init__(
         self, scene: Scene, left: LeftOpen, stops: Sequence[Stop], bases: Sequence[Base], tell: Callable[[str], None]
     ) -> None:
-        self.scene, self.left, self.stops, self.climbing = scene, left, stops, Climbing(scene)
-        self.bases, self.taking = tuple(bases), Taking(scene, {})
+        super().__init__(scene, left, stops, bases)
         self.places: list[dict[str, Any] | None] = []
-        self.told: list[str] = []
-        self.lacking_m = 0.0
-        self._places: dict[tuple[str, str], Array] = {}
-        self._points: dict[tuple[str, bytes], Array] = {}
         self._rooms: dict[tuple[str, bytes, bytes], Room] = {}
         for exchange in left.exchanges:
             tell(f"looking at {exchange.kind} in {exchange.steps[-1]}")
             self.places.append(self._swap(exchange) if exchange.kind == "swap" else self._held(exchange))
-
-    def _tell(self, step: str, words: str) -> None:
-        self.told.append(f"{self.scene.loaded.written_at('step', step)}: {words}")
 
     # -- changing places ----------------------------------------------------------------------------------------------
 
@@ -133,7 +114,7 @@ class Exchanges:
         ends = list(zip(climbs, best.frames, strict=True))
         words = [f"{climb.who} gets {'off to' if climb.off else 'on from'} {frame}" for climb, frame in ends if frame]
         if any(best.shift):
-            words.append(f"the plate stands {', '.join(f'{one:+.1f} m' for one in best.shift)} beside its place")
+            words.append(f"the plate stands {shift_told(best.shift)} beside its place")
         self._tell(climbs[0].step, f"{', '.join(words)}: else {written.lacks}")
         said: dict[str, Any] = {"off" if climb.off else "on": frame for climb, frame in ends if frame}
         return said | ({"shift": [write(one, "length") for one in best.shift]} if any(best.shift) else {})
@@ -154,7 +135,7 @@ class Exchanges:
                                               for one in swap.climbs], shift)  # fmt: skip
                 count += bool(within)
             for picked in product(*able):
-                if len(picked) == 2 and np.linalg.norm(picked[0][1][:3, 3] - picked[1][1][:3, 3]) < APART_M:
+                if len(picked) == 2 and _apart_m(picked[0][1], picked[1][1]) < APART_M:
                     continue
                 one = self._chosen(swap, picked, shift)
                 yield one
@@ -178,12 +159,8 @@ class Exchanges:
         by_step = {climb.step: replace(climb, place=place) for climb, (_, place) in ends}
         climbs = tuple(by_step.get(climb.step, climb) for climb in swap.stop.climbs if climb.way is None)
         stop = replace(shifted(swap.stop, shift), climbs=climbs)
-        taken = [way for base in self._bases(swap) for way in self.taking.ways_to_take(stop, base)]
-        best = min(taken, key=lambda way: way.short_m, default=None)
-        return one if best is None or best.short_m <= 0.0 else replace(one, room=Room(-best.short_m, best.why))
-
-    def _bases(self, swap: _Swap) -> tuple[Base, ...]:
-        return compared(self.scene, self.bases, swap.site)
+        lacking_m, why = self._arm_lacks(stop, swap.site)
+        return one if lacking_m <= 0.0 else replace(one, room=Room(-lacking_m, why))
 
     def _within_reach(self, swap: _Swap, climb: Climb, plate: Array) -> list[tuple[str | None, Array]]:
         """Return the ends of handrails from which a plate is within reach, the nearest first, and the poses there."""
@@ -198,31 +175,9 @@ class Exchanges:
                     found.append((beyond, frame, place))
         kept: list[tuple[str | None, Array]] = []
         for _, frame, place in sorted(found, key=lambda one: one[:2]):  # rails that meet end at one place
-            if all(np.linalg.norm(place[:3, 3] - other[:3, 3]) > SPARE_M for _, other in kept):
+            if all(_apart_m(place, other) > SPARE_M for _, other in kept):
                 kept.append((frame, place))
         return kept
-
-    def _place(self, who: str, frame: str) -> Array:
-        """Return T_world_boots (4, 4) of somebody at the end of a handrail."""
-        if (who, frame) not in self._places:
-            self._places[who, frame] = place_pose(self.scene, frame, who)
-        return self._places[who, frame]
-
-    def _beyond_m(self, climb: Climb, place: Array, plate: Array) -> float:
-        """Return how far beyond reach of boots and gloves a plate is, m; negative within.
-
-        Who gets off may cross a gap besides, as the ledger has it.
-        """
-        key = (climb.who, place.tobytes())
-        if key not in self._points:
-            member = self.scene.loaded.crew[climb.who].document
-            posture = self.climbing.hanging(self.scene.position, climb.who, place)
-            tree = self.scene.tree.attach(climb.who, WORLD, poses.identity())
-            links = (member.boots, *member.gloves)
-            self._points[key] = np.array([tree.pose_of(f"{climb.who}/{link}", posture)[:3, 3] for link in links])
-        apart = float(np.linalg.norm(self._points[key] - plate[:3, 3], axis=1).min())
-        day = self.scene.loaded.scenario.day
-        return apart - reach_of(self.scene, climb.who) - (day.rail_gap if climb.off and day is not None else 0.0)
 
     def _alone(self, climb: Climb, place: Array, plate: Array) -> Room:
         """Return the room of one on the way on or off, from what is rigid with the plate."""
@@ -258,56 +213,9 @@ class Exchanges:
         return cannot(f"change places at {swap.site}", lacks=best.lacks, sought="from any handrail within reach",
                       instead=f"at: {other}, the nearest that does" if other else "waits and to, or another at")
 
-    # -- the restraint in the hands -----------------------------------------------------------------------------------
-
-    def _held(self, exchange: Exchange) -> dict[str, Any] | None:
-        """Return settings in which the restraint is clear of all in the hands of who fits or stows it, if need be."""
-        visits = self.left.visits
-        stop = next((s for s in self.stops if s.visit is not None and visits[s.visit].path == exchange.path), None)
-        known = self.scene.loaded.restraints[RESTRAINT].document.settings
-        tree, position = self._before(stop)
-        own = {name: float(position[tree.column(f"{RESTRAINT}/{one.joint}")]) for name, one in known.items()}
-        tried = [own]
-        for name, one in known.items():
-            tried += [{**own, name: angle} for angle in angles_rad(one)]
-        tried.sort(key=lambda said: sum(abs(said[name] - own[name]) / one.step for name, one in known.items()))
-        best, settings = Room(-np.inf), own
-        for said in tried:
-            room = self._in_hands(exchange, said, stop)
-            if room.spare_m > best.spare_m:
-                best, settings = room, said
-            if best.spare_m >= NOTHING_M:
-                break
-        if best.spare_m < NOTHING_M:
-            self.lacking_m -= best.spare_m
-            words = cannot("hold the restraint in the hands", sought="in whatever setting",
-                           lacks=too_near(best.words, -best.spare_m), instead="at: another worksite")  # fmt: skip
-            self._tell(exchange.steps[-1], words)
-        if best.spare_m < NOTHING_M or settings == own:
-            return None
-        turned = {name: angle for name, angle in settings.items() if abs(angle) > 1e-9}
-        words = f"the restraint is held with {settings_told(turned)}: else it meets something in the hands"
-        self._tell(exchange.steps[-1], words)
-        held = {name: f"{np.degrees(angle):g} deg" for name, angle in turned.items()}
-        return {"held": held or dict.fromkeys(list(known)[:1], "0 deg")}
-
-    def _before(self, stop: Stop | None) -> tuple[Tree, Array]:
-        """Return what hangs from what and stands where before a stop."""
-        return (self.scene.tree, self.scene.position) if stop is None else (stop.piece.tree, stop.piece.position)
-
-    def _in_hands(self, exchange: Exchange, settings: dict[str, float], stop: Stop | None) -> Room:
-        """Return the room of the restraint in the hands of who stands at the worksite."""
-        scene, who = self.scene, exchange.who
-        tree, position = self._before(stop)
-        position = self.climbing.standing(position, who, place_pose(scene, str(exchange.at), who))
-        for name, angle in settings.items():
-            joint = scene.loaded.restraints[RESTRAINT].document.settings[name].joint
-            position[tree.column(f"{RESTRAINT}/{joint}")] = angle
-        tree = tree.attach(who, WORLD, poses.identity())
-        tree = hang(scene, tree, RESTRAINT, f"{who}/{scene.loaded.crew[who].document.hands}", position)
-        others = [name for name in scene.loaded.crew if name != who]
-        still = ~tree.bodies_of((ARM, RESTRAINT, *others))
-        return self.climbing.least(tree, position[None], tree.bodies_of((RESTRAINT,)), still)
+def _apart_m(here: Array, there: Array) -> float:
+    """Return how far apart two places (4, 4) are."""
+    return float(np.linalg.norm(here[:3, 3] - there[:3, 3]))
 
 
 def _fixed(swap: _Swap) -> Exchange:

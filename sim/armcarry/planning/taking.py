@@ -14,14 +14,14 @@ from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
 from armcarry.motion.inverse import solutions
 from armcarry.motion.line import straight_line
-from armcarry.planning.climbs import Climbing, Room
+from armcarry.planning.climbs import Climb, Climbing, Room
 from armcarry.planning.space import ENOUGH_M, ArmSpace
 from armcarry.planning.stops import CHOSEN, Piece, Stop
 from armcarry.planning.there import Part, There
 from armcarry.planning.trial import Base
 from armcarry.planning.ways import standing
 from armcarry.scene.build import ARM, Scene
-from armcarry.scene.tree import WORLD
+from armcarry.scene.tree import WORLD, Tree
 from armcarry.timeline.moves import goal_of
 from armcarry.timeline.planned import Way
 from armcarry.whatif.at_rest import ENOUGH_M as FAULTS_M
@@ -75,6 +75,7 @@ class Taking(There):
     def __init__(self, scene: Scene, settings: Mapping[str, float], like: Taking | None = None) -> None:
         super().__init__(scene, settings, like)
         self._known_alike: dict[int, tuple[Piece, float, str]] = {}
+        self._known_walks: dict[int, tuple[Climb, float, str]] = {}
         self._reach_m: float | None = None
         self._taken: dict[tuple[int, Base], tuple[Taken, ...]] = {}
         self.climbing = Climbing(scene)
@@ -224,6 +225,7 @@ class Taking(There):
             room = self.climbing.room_of_arm(climb, tree, position)
             if room.words and room.spare_m < least:
                 least, why = room.spare_m, f"in {climb.step}: {room.words}"
+            alike = min(alike, self._walked_m(climb, tree, position), key=lambda one: one[0])
         lacking = min(max(0.0, -least), MOST_M) + max(0.0, loaded.rules.margins.joint_position - joint_rad)
         for piece, places in flown if lacking <= 0.0 else ():
             left, words = self._after_faults(piece, base, places)
@@ -232,6 +234,16 @@ class Taking(There):
         end = q if stop.known else None
         why = why if lacking > 0.0 else alike[1] if alike[0] < 0.0 else ""
         return Taken(base, first, end, lacking, least, joint_rad, alike[0], why)
+
+    def _walked_m(self, climb: Climb, tree: Tree, position: Array) -> tuple[float, str]:
+        """Return the room of who walks past the end of the arm, alike in every posture, looked at once, and of what."""
+        if climb.way is None:
+            return ENOUGH_M, ""
+        if id(climb) not in self._known_walks:
+            room = self.climbing.room_of_arm(climb, tree, position, rigid=True)
+            words = f"in {climb.step}: {room.words}"
+            self._known_walks[id(climb)] = (climb, room.spare_m if room.words else ENOUGH_M, words)
+        return self._known_walks[id(climb)][1:]
 
     def _places(self, piece: Piece, base: Base, q: Array) -> Array:
         """Return places of the arm (N, A) along a led move, near enough to one another for straight pieces."""

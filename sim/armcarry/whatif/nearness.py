@@ -16,6 +16,7 @@ from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import bounding_radius_m
 from armcarry.motion.bounds import taylor
 from armcarry.motion.chain import Chain
+from armcarry.motion.curve import Motion
 from armcarry.motion.drift import Drift
 from armcarry.motion.refine import settle
 from armcarry.motion.speed import chain_motion
@@ -88,6 +89,15 @@ def _on_arm(phase: Phase) -> list[str]:
     return [item.instance for item in phase.tree.mountings if phase.tree.hangs_from(item.instance, ARM)]
 
 
+def _not_by_hand(record: Record) -> Motion:
+    """Return the motion of a run without what hands turn: a restraint on the arm that is set is no machine."""
+    joints = record.motion.joints
+    by_hand = [k for k, name in enumerate(joints) if name.split("/", 1)[0] in record.scene.loaded.restraints]
+    table = record.motion.coefficients.copy()
+    table[:, 1:, by_hand] = 0.0
+    return replace(record.motion, coefficients=table)
+
+
 class BesideArm:
     """One worker beside the arm in one phase."""
 
@@ -96,7 +106,7 @@ class BesideArm:
         bodies, classes = phase.tree.bodies, record.scene.body_classes(phase.tree)
         mine = [body.name.startswith(f"{worker}/") for body in bodies]
         self.workers = np.array([k for k, kind in enumerate(classes) if kind == "worker" and mine[k]], dtype=np.int64)
-        self.drift = Drift(phase.tree, record.motion, phase.start_s, phase.end_s)
+        self.drift = Drift(phase.tree, _not_by_hand(record), phase.start_s, phase.end_s)
         moves, on_arm = self.drift.islands != 0, set(_on_arm(phase))
         self.machines = np.array(
             [
