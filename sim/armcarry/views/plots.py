@@ -8,12 +8,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from armcarry.files.atomic import writing
+from armcarry.files.atomic import write_bytes_atomic
 from armcarry.geometry.poses import Array
 from armcarry.quantities import clock
 from armcarry.record.figures import at_least
@@ -150,14 +151,20 @@ def clearance(record: Record, cursor_s: float | None = None, window_s: Window | 
 
 def save(figure: Figure, path: Path) -> Path:
     """Write a figure as PNG or SVG by the ending of its name, and return the path."""
-    with writing(path) as place:
-        figure.savefig(place, dpi=_DPI, metadata={"Software": None} if path.suffix == ".png" else {"Date": None})
+    write_bytes_atomic(path, image(figure, path.suffix.removeprefix(".")))
     return path
 
 
-def save_if_drawn(figure: Figure, path: Path) -> list[Path]:
-    """Write a figure as ``save`` does if there is anything in it but words, and return the paths written."""
-    return [save(figure, path)] if any(axes.has_data() for axes in figure.axes) else []
+def image(figure: Figure, kind: str = "png") -> bytes:
+    """Return a figure as a PNG or SVG file has it."""
+    made = BytesIO()
+    figure.savefig(made, dpi=_DPI, format=kind, metadata={"Software": None} if kind == "png" else {"Date": None})
+    return made.getvalue()
+
+
+def is_drawn(figure: Figure) -> bool:
+    """Tell whether there is anything in a figure but words."""
+    return any(axes.has_data() for axes in figure.axes)
 
 
 def _band(axes: Axes, curve: Curve, report_m: float, row: PairRow | None) -> None:

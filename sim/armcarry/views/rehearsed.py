@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from armcarry.errors import ArmcarryError, RecordError
-from armcarry.files.atomic import inner_folder, note_whole, write_text_atomic
+from armcarry.files.atomic import inner_folder, write_bytes_atomic, write_text_atomic
 from armcarry.record.beside import cores, side_by_side
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
@@ -44,36 +44,38 @@ def write_views(
 
 
 def _written(record: Record, kept: tuple[Finding, ...], folder: Path, tell: Tell) -> list[Path]:
-    """Draw pictures here and plots beside, where there are two cores: neither waits for the other."""
-    pictures, plotted = side_by_side(
-        (lambda: _pictures(record, folder, tell), lambda: _plots(record, kept, folder)), min(cores(), 2)
-    )
-    for path in plotted:
-        note_whole(path)
-    tell("pictures and plots are written", 1.0)
-    return [*plotted, *pictures]
-
-
-def _plots(record: Record, kept: tuple[Finding, ...], folder: Path) -> list[Path]:
+    """Draw pictures here and plots beside, where there are two cores; all is written here, as a fork may outlive us."""
+    made: list[Path] = []
+    jobs = (lambda: _pictures(record, folder, tell, made), lambda: _plots(record, kept))
+    _, drawn = side_by_side(jobs, min(cores(), 2))
     written = []
+    for name, content in drawn.items():
+        written.append(folder / f"{name}.png")
+        write_bytes_atomic(written[-1], content)
+    tell("pictures and plots are written", 1.0)
+    return [*written, *made]
+
+
+def _plots(record: Record, kept: tuple[Finding, ...]) -> dict[str, bytes]:
+    """Return every plot as its file has it, by the file's name without ending."""
     makers = {"joints": plots.joint_angles, "joint_rates": plots.joint_rate_figure, "clearance": plots.clearance}
-    for name, make in makers.items():
-        written.append(plots.save(make(record), folder / f"{name}.png"))
+    found = {name: plots.image(make(record)) for name, make in makers.items()}
     if record.plan is not None:
         from armcarry.views.gantt import day_chart
 
-        written.append(plots.save(day_chart(record.plan), folder / "day.png"))
-    return [*written, *whatifs.write_plots(whatifs.WHAT_IFS, record, kept, folder).values()]
+        found["day"] = plots.image(day_chart(record.plan))
+    return found | whatifs.plotted(whatifs.WHAT_IFS, record, kept)
 
 
-def _pictures(record: Record, folder: Path, tell: Tell) -> list[Path]:
-    """Return the pictures written, or the file that says why there are none."""
+def _pictures(record: Record, folder: Path, tell: Tell, made: list[Path]) -> dict[str, bytes]:
+    """Write the pictures, or the file that says why there are none, and add their paths to ``made``."""
     from armcarry.views.stills import stills
 
     try:
-        return [still.save(folder) for still in stills(record, tight=1, worksites=False, tell=tell)]
+        made += [still.save(folder) for still in stills(record, tight=1, worksites=False, tell=tell)]
     except RecordError:
         raise
     except ArmcarryError as error:
         write_text_atomic(folder / LEFT_OUT, f"Pictures were left out: {error}\n")
-        return [folder / LEFT_OUT]
+        made.append(folder / LEFT_OUT)
+    return {}

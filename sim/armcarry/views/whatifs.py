@@ -10,17 +10,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from armcarry.files.atomic import write_bytes_atomic
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.views import sweep_plots, whatif_plots
-from armcarry.views.plots import save_if_drawn
+from armcarry.views.plots import image, is_drawn
 from armcarry.views.table import Table
 from armcarry.views.whatif_tables import cameras_table, homes_table, runaways_table
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
-
-Tell = Callable[[str, float], None]
 
 
 @dataclass(frozen=True)
@@ -78,7 +77,7 @@ CHECKS = frozenset(item.check for item in WHAT_IFS)
 
 
 def write_plots(
-    what_ifs: Sequence[WhatIf], record: Record, findings: Iterable[Finding], folder: Path, progress: Tell | None = None
+    what_ifs: Sequence[WhatIf], record: Record, findings: Iterable[Finding], folder: Path
 ) -> dict[str, Path]:
     """Write the plots of some what-ifs as PNG, and return the path of each by its check.
 
@@ -89,13 +88,20 @@ def write_plots(
         record: the run.
         findings: what was found; its verdicts stand in the titles.
         folder: where; made when it is missing.
-        progress: told what is being drawn and the share done.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    kept, written = tuple(findings), dict[str, Path]()
-    for k, item in enumerate(what_ifs):
-        if progress is not None:
-            progress(f"plotting what if: {item.check.replace('_', ' ')}", k / len(what_ifs))
-        for path in save_if_drawn(item.plot(record, kept), folder / f"{item.check}.png"):
-            written[item.check] = path
+    written = {}
+    for check, content in plotted(what_ifs, record, findings).items():
+        written[check] = folder / f"{check}.png"
+        write_bytes_atomic(written[check], content)
     return written
+
+
+def plotted(what_ifs: Sequence[WhatIf], record: Record, findings: Iterable[Finding]) -> dict[str, bytes]:
+    """Return the plots of some what-ifs as PNG files have them, by their checks; none that would be empty."""
+    kept, found = tuple(findings), dict[str, bytes]()
+    for item in what_ifs:
+        figure = item.plot(record, kept)
+        if is_drawn(figure):
+            found[item.check] = image(figure)
+    return found
