@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from armcarry.asked.rooms import SIDES, WALL_M, asked_rooms, parts_of
-from armcarry.checks import rooms, stopping
+from armcarry.checks import rooms, runaway, stopping
 from armcarry.clearance.distance import distance
 from armcarry.files.documents.rooms import Room
 from armcarry.geometry import poses
@@ -215,3 +215,12 @@ def test_a_stop_that_runs_out_into_a_room_fails_where_the_way_itself_keeps_out(j
     assert short and short[0].verdict is Verdict.FAIL and short[0].limit == pytest.approx(MM)
     off = judged({"plume": room | {"while_on": "jets"}}, script={"switched_off": {"jets": {}}})
     assert not any("room plume" in finding.message for finding in stopping.check(off))
+
+
+def test_a_joint_that_runs_away_is_held_to_rooms_while_they_are_on(judged):
+    room = SHAPES["box"](0.004) | {"kind": "thruster", "frame": "top", "who": "ev1/helmet"}
+    arm = {"runaway_rate": {"default": "4 deg/s", "j1": "0.1 m/s"}}
+    short = [finding for finding in runaway.check(judged({"plume": room}, arm=arm)) if finding.verdict is Verdict.FAIL]
+    assert any("room plume/part_0" in finding.message for finding in short)
+    off = judged({"plume": room | {"while_on": "jets"}}, arm=arm, script={"switched_off": {"jets": {}}})
+    assert not any("room plume" in finding.message for finding in runaway.check(off))

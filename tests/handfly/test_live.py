@@ -1,11 +1,16 @@
 """What a pilot is told of bodies of the arm with one joint between: where they meet, and ahead of it."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from armcarry.files.documents.rooms import Room, SwitchedOff
+from armcarry.geometry import poses
 from armcarry.handfly.cockpit import course_of
 from armcarry.handfly.control import Command
 from armcarry.handfly.flight import Flight
+from armcarry.handfly.live import AHEAD_S
 
 ALONE = """
 format: armcarry scenario 1
@@ -48,6 +53,27 @@ def swung(alone):
 def told(read):
     """Return how much the two have to spare, of the pairs that are shown; nan where they are not shown."""
     return next((pair.margin_m for pair in read.pairs if {pair.body_a, pair.body_b} == {POST, YOKE}), np.nan)
+
+
+def test_rooms_of_the_platform_are_kept_out_of_too(alone):
+    scene = alone.record.scene
+    tip = scene.tree.pose_of(scene.tool(scene.tree), Flight(scene, alone).pilot.position)
+    keel = scene.tree.pose_of("platform/keel", scene.position)
+    at = tip[:3, 3] + np.array([0.0, 0.0, 2.9])
+    room = {"kind": "keep_out", "frame": "keel", "radius": "1 m", "at_least": "0.5 m",
+            "position": [f"{value} m" for value in poses.apply(np.linalg.inv(keel), at).tolist()]}  # fmt: skip
+    document = scene.loaded.platform.document
+    for switched_off, held in ({}, True), ({"jets": SwitchedOff()}, False):
+        rooms = {"dish": Room.model_validate(room | {"while_on": "jets"})}
+        platform = replace(scene.loaded.platform, document=document.model_copy(update={"rooms": rooms}))
+        script = scene.loaded.scenario.model_copy(update={"switched_off": switched_off})
+        with_room = replace(scene, loaded=replace(scene.loaded, platform=platform, scenario=script))
+        flight = Flight(with_room, alone)
+        for _ in range(150):
+            flight.step(Command("tip", "platform", (0.0, 0.0, 1.0)))
+        read = flight.read()
+        assert ("room dish/part_0" in (read.warning_pair or ())) is held
+        assert not held or 0.0 < read.warning_s < AHEAD_S
 
 
 @pytest.mark.parametrize("swing", [0.0, 80.0, 105.0, 110.5])

@@ -37,7 +37,7 @@ RATE, PUSH = np.radians(4.0), np.radians(2.0)  # of every joint
 def run(rider_scene, turning_record):
     """Build a run of 60 s; rails are given by where they begin from the left shoulder at the start, 2 m along z."""
 
-    def build(rails=(), script=None, sites=None, bodies=(), turn=0.0, count=1):
+    def build(rails=(), script=None, sites=None, bodies=(), turn=0.0, count=1, rooms=None):
         bare = rider_scene({})
         shoulder = bare.tree.pose_of("ev1/left_shoulder", bare.position)[:3, 3]
         frames, documents = {}, {}
@@ -51,8 +51,8 @@ def run(rider_scene, turning_record):
                   for k, (at, radius) in enumerate(bodies)]  # fmt: skip
         ruled = [{"between": ["rider", "structure"], "distance": "0.2 m"}]
         rules = {"locked_joint": {"instants": count}, "required": ruled, "stop_remainder": "0.1 m"}
-        scene = rider_scene({}, placed, stand=stand, frames=frames, platform={"handrails": documents}, rules=rules,
-                            script=script)  # fmt: skip
+        platform = {"handrails": documents, "rooms": rooms or {}}
+        scene = rider_scene({}, placed, stand=stand, frames=frames, platform=platform, rules=rules, script=script)
         return turning_record(scene, rate_rad_s=turn)
 
     return build
@@ -170,6 +170,14 @@ def test_a_way_keeps_off_what_stands_in_it(run):
     barred = escapes(run([(0.0, 1.4, -1.0)], bodies=[((0.0, 0.75, 0.0), 0.2)]))
     assert all(item.lower_m >= 0.0 for item in barred if item.kind != "none")
     assert [item.lower_m for item in barred] != [item.lower_m for item in free]
+
+
+def test_no_way_leads_through_a_room_to_keep_out_of(run):
+    sheet = {"kind": "keep_out", "frame": "r0_a", "box": ["9 m", "0.05 m", "9 m"], "position": ["0 m", "-1.1 m", "0 m"]}
+    assert "handrail" in {item.kind for item in escapes(run([(0.0, 1.4, -1.0)]))}
+    assert "handrail" not in {item.kind for item in escapes(run([(0.0, 1.4, -1.0)], rooms={"sheet": sheet}))}
+    beyond = sheet | {"position": ["0 m", "9 m", "0 m"]}
+    assert "handrail" in {item.kind for item in escapes(run([(0.0, 1.4, -1.0)], rooms={"sheet": beyond}))}
 
 
 def test_where_the_straight_search_is_stuck_the_way_they_came_and_finer_steps_are_tried(run, monkeypatch):

@@ -48,6 +48,9 @@ RULE, NO_RULE, RESTS, MEANT = "rule", "no rule", "it sits in its seat", "intende
 NEIGHBOURS = "one joint between"
 
 
+_OF_PAIRS = ("pairs", "required_m", "why", "granted", "meant", "left_m")
+
+
 @dataclass(frozen=True, eq=False)
 class Asked:
     """What is asked of P pairs all through a window of time.
@@ -78,8 +81,12 @@ class Asked:
 
     def take(self, rows: np.ndarray) -> Asked:
         """Return the answer for some of the pairs."""
-        names = ("pairs", "required_m", "why", "granted", "meant", "left_m")
-        return Asked(self.start_s, self.end_s, *(getattr(self, name)[rows] for name in names))
+        return Asked(self.start_s, self.end_s, *(getattr(self, name)[rows] for name in _OF_PAIRS))
+
+    def and_of(self, others: Asked) -> Asked:
+        """Return the answer for these pairs and, behind them, others."""
+        both = (np.concatenate([getattr(self, name), getattr(others, name)]) for name in _OF_PAIRS)
+        return Asked(self.start_s, self.end_s, *both)
 
 
 class Requirement:

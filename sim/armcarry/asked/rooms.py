@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from armcarry.asked.pairs import TOUCH_M, UNJUDGED
+from armcarry.asked.requirement import Asked
 from armcarry.files.documents.rooms import Room
 from armcarry.files.names import matches
 from armcarry.geometry import poses
@@ -20,6 +21,8 @@ from armcarry.scene.tree import Tree
 WALL_M = 0.1
 #: sides of the prism about a cone
 SIDES = 32
+#: why something is asked of a body and a room
+ROOM = "a room of the platform"
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,6 +40,17 @@ class AskedRooms:
     pairs: np.ndarray
     room: np.ndarray
     required_m: Array
+
+    def asked(self, start_s: float, end_s: float, rows: np.ndarray, remainder_m: float) -> Asked:
+        """Return some of the pairs as they are asked over a stretch of time.
+
+        What must be left after a fault is what it must leave of anything, ``remainder_m``, but no more than the room
+        asks for, and no contact.
+        """
+        required, none = self.required_m[rows], np.full(len(rows), -1)
+        left = np.maximum(np.minimum(remainder_m, required), TOUCH_M)
+        why = np.full(len(rows), ROOM, dtype=object)
+        return Asked(start_s, end_s, self.pairs[rows], required, why, none, none == 0, left)
 
 
 def asked_rooms(scene: Scene, tree: Tree) -> AskedRooms:

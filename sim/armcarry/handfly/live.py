@@ -13,6 +13,7 @@ import numpy as np
 from armcarry.asked.pairs import TOUCH_M, arm_pairs, neighbour_pairs
 from armcarry.asked.relaxed import Relaxed
 from armcarry.asked.requirement import Asked, Requirement
+from armcarry.asked.rooms import arm_rooms
 from armcarry.asked.zones import Here
 from armcarry.clearance.many import Arcs, Lists, free_until, least_margins
 from armcarry.clearance.prover import Prover
@@ -129,20 +130,22 @@ class Watch:
 
 
 class _Around:
-    """Bodies, pairs and requirements of one tree."""
+    """Bodies, pairs and requirements of one tree, with the platform's rooms beside it."""
 
     def __init__(self, scene: Scene, pilot: Pilot) -> None:
-        self.scene, self.tree = scene, pilot.tree
-        tree = pilot.tree
+        own, rooms = arm_pairs(scene, pilot.tree), arm_rooms(scene, pilot.tree)
+        self.scene, self.tree, tree = scene, rooms.tree, rooms.tree
+        self.own = Requirement(scene, pilot.tree, own)
+        self.rooms = rooms.asked(0.0, 0.0, np.arange(len(rooms.pairs)), scene.loaded.rules.stop_remainder)
         self.names = [body.name for body in tree.bodies]
-        self.pairs = np.ascontiguousarray(arm_pairs(scene, tree))
+        self.pairs = np.ascontiguousarray(np.concatenate([own, rooms.pairs]))
         self.beside = neighbour_pairs(scene, tree, self.pairs)
         self.solids = pack([body.shape for body in tree.bodies])
         self.local = np.stack([body.pose for body in tree.bodies])
         links = list(dict.fromkeys(body.link for body in tree.bodies))
         self.links, self.of_link = links, np.array([links.index(body.link) for body in tree.bodies])
         self.joints = scene.arm_joints_behind(tree)
-        slow = near_pairs(scene, tree, pilot.position[None])
+        slow = near_pairs(scene, pilot.tree, pilot.position[None])
         keys = {tuple(sorted(pair)) for pair in slow.tolist()}
         self.slows = np.array([tuple(sorted(pair)) in keys for pair in self.pairs.tolist()])
         self.radius = self.solids.size[:, 4]
@@ -151,7 +154,7 @@ class _Around:
         self.row_of[self.prover.layout.order] = np.arange(len(self.pairs))
         self._levers = pilot.chain.levers() + 3.0  # and what hangs beyond the tool
         self._asked: dict[tuple[Relaxed, ...], Asked] = {}
-        self.here = Here(scene, tree)
+        self.here = Here(scene, pilot.tree)
         self._bound = np.zeros(len(self.pairs))
 
     def asked(self, pilot: Pilot) -> Asked:
@@ -159,7 +162,7 @@ class _Around:
         still = not np.any(pilot.rate)
         granted = (*pilot.course.relaxed_on(pilot.leg), *self.here.at(pilot.position, still=still))
         if granted not in self._asked:
-            self._asked[granted] = Requirement(self.scene, self.tree, self.pairs, granted).at(0.0)
+            self._asked[granted] = self.own.under(granted).at(0.0).and_of(self.rooms)
         return self._asked[granted]
 
     def measure(self, pilot: Pilot) -> tuple[tuple[Close, ...], Closeness]:

@@ -7,15 +7,10 @@ from itertools import pairwise
 
 import numpy as np
 
-from armcarry.asked.pairs import TOUCH_M
-from armcarry.asked.requirement import Asked
 from armcarry.asked.rooms import arm_rooms
 from armcarry.proving.rooms import on_spans
 from armcarry.record.record import Record
 from armcarry.whatif.faults import Side, Window
-
-#: why something is asked of a body and a room
-ROOM = "a room of the platform"
 
 
 def room_windows(record: Record) -> Iterator[Window]:
@@ -34,8 +29,5 @@ def room_windows(record: Record) -> Iterator[Window]:
             rows = np.flatnonzero(on[asked.room])
             if not len(rows):
                 continue
-            required = asked.required_m[rows]
-            left = np.maximum(np.minimum(remainder, required), TOUCH_M)
-            none, why = np.full(len(rows), -1), np.full(len(rows), ROOM, dtype=object)
             side = Side(record, phase, asked.pairs[rows], rooms=True)
-            yield Window(side, Asked(start_s, end_s, side.pairs, required, why, none, none == 0, left))
+            yield Window(side, asked.asked(start_s, end_s, rows, remainder))

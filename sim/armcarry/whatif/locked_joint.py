@@ -4,12 +4,12 @@ The locked joint stays where it is; the other joints are led step by step, each 
 everything, until a shoulder has a handrail within a glove's reach or the plate is within that reach of the safe
 point. Where that leads nowhere they first go back along the way they came, as out of a seat, and then in finer steps.
 The way found is then proven, between its corners too. What must be left is what must be left after any
-fault: see record.faults; a relaxation granted when the joint locks holds for the way.
+fault: see whatif.faults; a relaxation granted when the joint locks holds for the way, and so do rooms of the platform.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
@@ -29,6 +29,7 @@ from armcarry.scene.build import PLATFORM
 from armcarry.scene.limits import joint_accelerations, joint_rates
 from armcarry.scene.tree import WORLD
 from armcarry.timeline.handrails import rails_of
+from armcarry.whatif.beside_rooms import room_windows
 from armcarry.whatif.faults import Side, Window, in_reach, windows
 from armcarry.whatif.goals import Goal, to_handrail, to_pose
 
@@ -100,6 +101,7 @@ ESCAPES = Kept("locked_joint", 1, _all_escapes, (Escape,))
 def _escapes(record: Record) -> Iterator[Escape]:
     seen: dict[tuple[object, ...], list[Escape]] = {}
     stretches: dict[int, tuple[Window, ...]] = {}
+    rooms = tuple(room_windows(record))
     for time in instants(record):
         phase = record.phase_at(float(time))
         riders = record.scene.aboard(phase.tree)
@@ -114,7 +116,8 @@ def _escapes(record: Record) -> Iterator[Escape]:
         # while the arm stands still nothing changes
         key = (id(phase), window.start_s, *np.round(position, 9).tolist())
         if key not in seen:
-            search = _Search(window, float(time))
+            beside = [w for w in rooms if w.side.phase is phase and w.start_s <= time <= w.end_s]
+            search = _Search(window, float(time), beside[:1])
             seen[key] = [search.escape(crew, joint) for crew in riders for joint in range(len(search.start))]
             window.side.let_go()
         for found in seen[key]:
@@ -131,8 +134,9 @@ def _most_left_m(record: Record) -> float:
 class _Search:
     """Looks for ways out of one configuration of the arm."""
 
-    def __init__(self, window: Window, time_s: float) -> None:
+    def __init__(self, window: Window, time_s: float, rooms: Sequence[Window] = ()) -> None:
         self.window, self.side, self.time_s = window, window.side, time_s
+        self.asked = (window, *rooms)
         self.record = self.side.record
         scene, self.tree = self.record.scene, self.side.phase.tree
         self.position = self.record.motion.at(time_s)
@@ -253,10 +257,12 @@ class _Search:
             self.record.scene.arm_joints, base, np.arange(count + 1.0)[None], table, np.array([float(count)]),
             np.zeros_like(base),
         )  # fmt: skip
-        found = least_margins(
-            self.side.prover, arcs, self.window.left_m, enough_m=WATCH_M, tolerance_m=0.01, give_up_m=0.0
-        )
-        return float(found.lower_m[0])
+        return min(
+            float(least_margins(
+                one.side.prover, arcs, one.left_m, enough_m=WATCH_M, tolerance_m=0.01, give_up_m=0.0
+            ).lower_m[0])
+            for one in self.asked
+        )  # fmt: skip
 
     def _lasting_s(self, way: Array) -> float:
         """Return the time from corner to corner, at rest in each: a trapezoid or a triangle of the slowest joint."""

@@ -30,6 +30,7 @@ from armcarry.record.kept import Kept
 from armcarry.record.record import Record
 from armcarry.scene.limits import runaway_rates
 from armcarry.whatif.beside import per_fault
+from armcarry.whatif.beside_rooms import room_windows
 from armcarry.whatif.cells import ENOUGH_M, SHORTEST_S, Leaves, Roots, cover_others, pieces_of, refine, states
 from armcarry.whatif.faults import (
     LONGEST_DETECTION_S,
@@ -121,13 +122,13 @@ def _runaways(record: Record) -> Runaways:
     for side in sides(record):
         parts += [part for window in windows(side) for one in powered(record, window) for part in search.window(one)]
         side.let_go()
+    around = (one for window in room_windows(record) for one in powered(record, window))
+    parts += [part for one in around for part in search.window(one) if not part.own]
     return Runaways(record, faults, tuple(parts), search.safe_s, search.ends_s)
 
 
-RUNAWAYS = Kept(
-    "runaway_joint", 1, _runaways, (Runaways, Fault, Swept, Window, Side, Asked, Leaves),
-    asked=lambda record: not loads_without_rate(record),
-)  # fmt: skip
+_MADE_OF = (Runaways, Fault, Swept, Window, Side, Asked, Leaves)
+RUNAWAYS = Kept("runaway_joint", 1, _runaways, _MADE_OF, asked=lambda record: not loads_without_rate(record))
 
 
 def powered(record: Record, window: Window) -> Iterator[Window]:
@@ -173,9 +174,7 @@ class _Search:
                 joint = self.joint[fault]
                 sign = self.sign[fault]
                 arcs = runaway_arcs(side, starts, ends, joint, sign, excursion[(sign < 0).astype(int), root, joint])
-                return least_margins(
-                    side.prover, arcs, asked, enough_m=ENOUGH_M, lists=lists, which=which[joint, root]
-                )
+                return least_margins(side.prover, arcs, asked, enough_m=ENOUGH_M, lists=lists, which=which[joint, root])
 
             return refine(roots, measure, len(self.faults), band_m=BAND_M, told_s=TOLD_S)
 
