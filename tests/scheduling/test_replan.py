@@ -106,7 +106,7 @@ def test_why_a_step_is_not_done_is_told_of_each_and_ways_that_are_no_better_say_
 
 def test_ways_stand_side_by_side_on_a_page_with_what_is_otherwise_and_why(record, late_lamp, tmp_path):
     ways = late_lamp
-    page, picture = write_ways_page(record.plan, ways, 300.0, tmp_path)
+    page, kept, picture = write_ways_page(record.plan, ways, 300.0, tmp_path)
     text = page.read_text(encoding="utf-8")
     assert picture.is_file() and all(way.title in text for way in ways)
     assert "near_clamp: ev1 instead of ev2 (all is done sooner so)" in text and "not done (all go home): " in text
@@ -231,6 +231,7 @@ def test_every_way_names_what_was_not_assessed_of_it(late_lamp):
     way = late_lamp[0]
     assert {*way.proof.judged, *way.proof.not_assessed} == set(registry())
     assert not {*way.proof.judged} & {*way.proof.not_assessed} and "light" in way.proof.not_assessed
+    assert {"near_people", "stopping", "slowing", "singularity", "seen", "budget"} <= {*way.proof.judged}
     assert any(words.startswith("not assessed: ") and "light" in words for words in told(way))
 
 

@@ -86,7 +86,7 @@ def replan(
     out: Annotated[
         Path | None,
         typer.Option(metavar="DIR", help="New folder for a page of all side by side and a folder a way: its script, "
-                     "procedures and cards from then."),
+                     "procedures and cards from then. From RUN/views/ways the run's page and report take them too."),
     ] = None,
     as_json: Json = False,
 ) -> None:

@@ -66,6 +66,7 @@ def brief(
     from armcarry.views.brief.write import check_parts, write_briefing
     from armcarry.views.cuts import read_cut
     from armcarry.views.terminal import Console
+    from armcarry.views.ways_kept import read_ways
 
     console = Console(quiet=as_json)
     parts, cuts = check_parts(part), tuple(map(read_cut, cut or []))
@@ -77,7 +78,7 @@ def brief(
     with console.progress() as tell:
         written = write_briefing(
             record, findings, out or run / "views", parts=parts, paper=paper.value, cuts=cuts or None, progress=tell,
-            frozen=told, flown=flown, marks=read_bookmarks(run / "views"),
+            frozen=told, flown=flown, marks=read_bookmarks(run / "views"), ways=read_ways(run / "views"),
         )
     if as_json:
         print_json({"files": [str(path) for path in written.files], "left_out": written.left_out})

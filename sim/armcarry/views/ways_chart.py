@@ -16,6 +16,7 @@ from armcarry.timeline.plan import DayPlan
 from armcarry.views import palette, plots
 from armcarry.views.filled import figure, filled
 from armcarry.views.gantt import SLIDE_IN, look_of
+from armcarry.views.ways_kept import FILE, PAGE, ways_text
 from armcarry.views.ways_on import HEADINGS, changes, row, told
 from armcarry.views.words import CAUTION
 
@@ -54,7 +55,7 @@ def write_ways(out: Path, ways: Sequence[WayOn], plan: DayPlan, at_s: float) -> 
 
 
 def write_ways_page(plan: DayPlan, ways: Sequence[WayOn], at_s: float, folder: Path) -> list[Path]:
-    """Write ``ways.html`` and, where a way was flown, ``ways.png`` into a folder, and return their paths.
+    """Write ``ways.html`` and ``ways.json``, and where a way was flown ``ways.png``, into a folder; return their paths.
 
     Raises:
         RecordError: a file cannot be written.
@@ -65,9 +66,10 @@ def write_ways_page(plan: DayPlan, ways: Sequence[WayOn], at_s: float, folder: P
     verdict = f"{len(flown)} ways on that were flown, and why no others"
     html = filled("ways.html", title=title, verdict=verdict, caution=CAUTION, tables=tables(ways),
                   picture=None if picture is None else figure(picture, _WORDS))  # fmt: skip
-    page = folder / "ways.html"
+    page, kept = folder / PAGE, folder / FILE
     write_text_atomic(page, html)
-    return [page, *([picture] if picture is not None else [])]
+    write_text_atomic(kept, ways_text(title, tables(ways)))
+    return [page, kept, *([picture] if picture is not None else [])]
 
 
 def ways_chart(plan: DayPlan, ways: Sequence[WayOn], at_s: float) -> Figure:

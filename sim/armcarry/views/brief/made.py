@@ -12,19 +12,21 @@ from armcarry.procedure.tasks import procedure
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.views.brief.moves import Card, cards
+from armcarry.views.ways_kept import WaysKept
 
 
 class Made:
     """The words of one run.
 
     ``frozen`` says whether this is the version to go by, empty where nobody asked; ``flown`` holds its steps beside the
-    times at which they were flown, none where nobody says.
+    times at which they were flown, none where nobody says; ``ways`` the ways on that were found for it, if any were.
     """
 
     def __init__(
-        self, record: Record, findings: Sequence[Finding], frozen: str = "", flown: Sequence[Flown] = ()
+        self, record: Record, findings: Sequence[Finding], frozen: str = "", flown: Sequence[Flown] = (),
+        ways: WaysKept | None = None,
     ) -> None:
-        self.record, self.findings, self.frozen, self.flown = record, findings, frozen, flown
+        self.record, self.findings, self.frozen, self.flown, self.ways = record, findings, frozen, flown, ways
 
     @cached_property
     def procedure(self) -> Procedure:

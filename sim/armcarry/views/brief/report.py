@@ -16,18 +16,20 @@ from armcarry.views.brief.content import NONE_LEAST, Answer, Carry, briefing, ma
 from armcarry.views.brief.pictures import Picture, Pictures
 from armcarry.views.filled import figure, filled
 from armcarry.views.flown import flown_table, flown_words
+from armcarry.views.ways_kept import WaysKept
 from armcarry.views.words import CAUTION, verdict_word
 
 
 def write_report(
     record: Record, findings: Sequence[Finding], pictures: Pictures, path: Path, frozen: str = "",
-    flown: Sequence[Flown] = (),
+    flown: Sequence[Flown] = (), ways: WaysKept | None = None,
 ) -> Path:
     """Write the report and return its path.
 
     Args:
         frozen: what is said of whether this is the version to go by.
         flown: its steps beside the times at which they were flown.
+        ways: ways on that were found for it.
     """
     from markupsafe import Markup
 
@@ -43,6 +45,7 @@ def write_report(
         frozen=frozen,
         flown=flown_table(flown) if flown else None,
         flown_words=flown_words(flown),
+        ways=ways,
         left_out=pictures.left_out,
         none_least=NONE_LEAST,
         hero=None if hero is None else _inside(hero),

@@ -17,6 +17,7 @@ from armcarry.views.brief.made import Made
 from armcarry.views.brief.paper import Size
 from armcarry.views.brief.pictures import Pictures
 from armcarry.views.cuts import Cut
+from armcarry.views.ways_kept import WaysKept
 
 if TYPE_CHECKING:
     from armcarry.views.brief.step_pictures import TaskPicture
@@ -60,6 +61,7 @@ def write_briefing(
     frozen: str = "",
     flown: Sequence[Flown] = (),
     marks: Sequence[Bookmark] = (),
+    ways: WaysKept | None = None,
 ) -> Written:
     """Write the parts of a briefing.
 
@@ -76,6 +78,7 @@ def write_briefing(
         frozen: what is said of whether this is the frozen run.
         flown: its steps beside the times at which they were flown.
         marks: bookmarks kept of the run, for the page.
+        ways: ways on that were found for it, for page and report.
 
     Raises:
         InputError: a cut cannot be shown.
@@ -84,10 +87,10 @@ def write_briefing(
     tell = progress or (lambda words, share: None)
     inner_folder(folder)
     written = Written()
-    draw, made = _Drawn(record, findings, folder / "pictures"), Made(record, findings, frozen, flown)
+    draw, made = _Drawn(record, findings, folder / "pictures"), Made(record, findings, frozen, flown, ways)
     tasks = _Tasks(made, folder / "pictures" / "tasks")
     makers: dict[str, Callable[[Tell], list[Path]]] = {
-        "page": lambda say: _page(record, findings, folder, marks, say),
+        "page": lambda say: _page(made, folder, marks, say),
         "gltf": lambda say: _gltf(record, folder, say),
         "movie": lambda say: _movie(made, folder, cuts, say),
         "report": lambda say: _report(made, folder, paper, draw(say, written)),
@@ -115,11 +118,11 @@ def _share(tell: Tell, start: float, width: float) -> Tell:
 
 
 def _page(
-    record: Record, findings: Sequence[Finding], folder: Path, marks: Sequence[Bookmark], say: Tell
+    made: Made, folder: Path, marks: Sequence[Bookmark], say: Tell
 ) -> list[Path]:
     from armcarry.views.page.write import write_page
 
-    return [write_page(record, findings, folder / "run.html", say, marks)]
+    return [write_page(made.record, made.findings, folder / "run.html", say, marks, made.ways)]
 
 
 def _gltf(record: Record, folder: Path, say: Tell) -> list[Path]:
@@ -186,7 +189,7 @@ def _report(made: Made, folder: Path, paper: Size, pictures: Pictures) -> list[P
     record, findings = made.record, made.findings
     if made.flown:
         pictures = with_flown(pictures, made.flown, folder / "pictures")
-    page = write_report(record, findings, pictures, folder / "report.html", made.frozen, made.flown)
+    page = write_report(record, findings, pictures, folder / "report.html", made.frozen, made.flown, made.ways)
     pdf = write_report_pdf(record, findings, pictures, folder / "report.pdf", paper, made.frozen, made.flown)
     return [page, pdf]
 

@@ -17,13 +17,15 @@ from armcarry.views.bookmarks import Bookmark
 from armcarry.views.gltf import glb
 from armcarry.views.page.facts import colours, page_facts
 from armcarry.views.way import NEAR_SHARE
+from armcarry.views.ways_kept import WaysKept
 
 _HERE = Path(__file__).parent
 Tell = Callable[[str, float], None]
 
 
 def write_page(
-    record: Record, findings: Sequence[Finding], path: Path, tell: Tell | None = None, marks: Sequence[Bookmark] = ()
+    record: Record, findings: Sequence[Finding], path: Path, tell: Tell | None = None, marks: Sequence[Bookmark] = (),
+    ways: WaysKept | None = None,
 ) -> Path:
     """Write one self-contained HTML file that plays the run, and return its path.
 
@@ -35,17 +37,18 @@ def write_page(
         path: the file to write.
         tell: told what is being done.
         marks: bookmarks kept of the run.
+        ways: ways on that were found for it.
     """
     say = tell or (lambda words, share: None)
     say("measuring the closest pairs", 0.0)
     facts = page_facts(record, findings, marks)
     say("building the scene", 0.6)
-    write_text_atomic(path, page(facts, glb(record, proven=True)))
+    write_text_atomic(path, page(facts, glb(record, proven=True), ways))
     say("the page is written", 1.0)
     return path
 
 
-def page(facts: dict[str, Any], scene: bytes) -> str:
+def page(facts: dict[str, Any], scene: bytes, ways: WaysKept | None = None) -> str:
     """Return the HTML of a page from its facts and its scene (binary glTF)."""
     from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
@@ -61,6 +64,7 @@ def page(facts: dict[str, Any], scene: bytes) -> str:
         "base-uri 'none'; form-action 'none'",
         "title": facts["title"],
         "hands": facts["hands"],
+        "ways": ways,
         "near": f"{NEAR_SHARE:g}",
         "style": Markup(style),  # noqa: S704 - our own file
         "data": Markup(in_script(facts)),  # noqa: S704 - escaped for where it stands
