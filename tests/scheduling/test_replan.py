@@ -24,6 +24,7 @@ from armcarry.scheduling.turn import Turn
 from armcarry.scheduling.ways import Travel
 from armcarry.views.brief.rest import rest_files
 from armcarry.views.ways_chart import ways_chart, write_ways_page
+from armcarry.views.ways_kept import read_ways
 from armcarry.views.ways_on import changes, told
 from short_days import SHORT_DAY, flown
 
@@ -106,7 +107,11 @@ def test_why_a_step_is_not_done_is_told_of_each_and_ways_that_are_no_better_say_
 
 def test_ways_stand_side_by_side_on_a_page_with_what_is_otherwise_and_why(record, late_lamp, tmp_path):
     ways = late_lamp
-    page, kept, picture = write_ways_page(record.plan, ways, 300.0, tmp_path)
+    (tmp_path / "ways").mkdir()
+    page, kept, picture = write_ways_page(record.plan, ways, 300.0, tmp_path / "ways")
+    found = read_ways(tmp_path)  # as the run's own page and report take them
+    assert kept.is_file() and found is not None and found.title.endswith("ways on from 0:05:00.0")
+    assert found.tables[0][0] == "ways on" and len(found.tables[0][1].rows) == len(ways)
     text = page.read_text(encoding="utf-8")
     assert picture.is_file() and all(way.title in text for way in ways)
     assert "near_clamp: ev1 instead of ev2 (all is done sooner so)" in text and "not done (all go home): " in text

@@ -63,6 +63,13 @@ def test_a_way_is_put_in_before_its_step_under_a_name_that_is_free():
     assert "name: ev1_to_rail_3, title" in taken or "ev1_to_rail_3_2" in taken
 
 
+def test_two_who_go_to_one_step_both_get_their_way_and_its_links():
+    both = (Going("ev1", "rail_3", "c", "first_way"), Going("ev2", "rail_3", "c", "second_way", ("first_way",)))
+    new = _new(goings=both).splitlines()
+    at = next(k for k, line in enumerate(new) if "name: first_way" in line)
+    assert "name: second_way" in new[at + 1] and "after: [first_way]" in new[at + 1] and "name: c" in new[at + 2]
+
+
 def test_who_does_it_is_changed_in_its_own_step_alone():
     new = _new(handed={"a": ("ev1", "ev2")})
     assert "{name: a, actors: [ev2], note: one}" in new

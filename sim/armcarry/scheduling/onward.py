@@ -83,15 +83,15 @@ class Onward:
     def _steps(self, old: Sequence[dict[str, Any]]) -> Iterator[dict[str, Any]]:
         """Yield the steps; the first to come of everybody begins not before the instant, so none does."""
         written = {step.name: data for step, data in zip(self.plan.day.steps, old, strict=True)}
-        goings = {going.before: going for going in self.change.goings}
         known, waiting, taken = set(self.kept), set[str](), {step.name for step in self.plan.day.steps}
         known |= {going.name for going in self.change.goings}
         for name in self.kept:
             step = self.plan.step(name)
             handed = self.change.handed.get(name)
             actors = step.actors if handed is None else [handed[1]]
-            if name in goings and name in self.to_come:
-                yield self._begun(going_step(goings[name], taken), [goings[name].who], waiting)
+            for going in self.change.goings:  # two may go before a step that both do
+                if going.before == name and name in self.to_come:
+                    yield self._begun(going_step(going, taken), [going.who], waiting)
             data = self._step(step, written[name], known)
             if handed is not None:
                 data = _handed(data, step, handed[1])

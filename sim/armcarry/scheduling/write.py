@@ -63,7 +63,6 @@ def rearranged(yaml: YamlText, names: Sequence[str], new: Rearranged) -> str:
     lines = yaml.content.decode("utf-8").splitlines()
     blocks = _blocks(yaml, lines, names)
     first, last = min(block.start for block in blocks.values()), max(block.end for block in blocks.values())
-    before = {going.before: going for going in new.goings}
     taken = set(names)
     moved: list[str] = []
     for name in new.order:
@@ -73,8 +72,7 @@ def rearranged(yaml: YamlText, names: Sequence[str], new: Rearranged) -> str:
             text = _handed(yaml, block, text, *new.handed[name])
         if new.links.get(name):
             text = _linked(block, text, new.links[name])
-        if name in before:
-            moved.append(f"{block.indent}- {flow(going_step(before[name], taken))}")
+        moved += [f"{block.indent}- {flow(going_step(going, taken))}" for going in new.goings if going.before == name]
         moved += text
     whole = [*lines[:first], *moved, *lines[last:]]
     if list(new.left_out) != list(yaml.value(("day", "left_out")) or []):
