@@ -11,10 +11,12 @@ from armcarry.planning.left_open import settle
 from armcarry.record.finding import Finding, Verdict
 from armcarry.scene.build import build_scene
 from armcarry.scheduling.best import best_day, worked_out
+from armcarry.scheduling.day import DayProblem
 from armcarry.scheduling.learning import learned_from
 from armcarry.scheduling.meeting import NOTHING_LEARNED, Doing, Learned, Meeting
 from armcarry.scheduling.problem import Apart, Between, InTurn, Job, Order, Problem, SameWay, Solved, Way
 from armcarry.scheduling.solve import solve
+from armcarry.scheduling.ways import Travel
 from armcarry.scheduling.write import Going, Rearranged
 
 DAY = Path(__file__).parents[2] / "scenarios" / "day_that_may_vary.yaml"
@@ -83,6 +85,25 @@ def test_what_met_is_kept_apart_by_links_that_the_script_gets(before):
     one, other = (kept.after.schedule.slot(name) for name in (beside, "far_lamp"))
     assert one.end_s <= other.start_s + 1e-6 or other.end_s <= one.start_s + 1e-6
     assert kept.agrees and kept.bound_s >= free.bound_s - 0.5
+
+
+def test_a_way_that_met_something_is_meant_wherever_it_is_put_in_and_as_a_step_of_the_day(before):
+    travel = Travel(before.scene)
+    travel.learn(before)
+
+    def named(start, goal):
+        met = Meeting(Doing(who="ev2", start=start, goal=goal), Doing(step="look"))
+        problem = DayProblem(before, travel, learned=Learned(meetings=(met,))).problem
+        apart = {one.one for one in problem.statements_of(Apart) if one.other == "look"}
+        return [one for one in problem.between if one.name in apart]
+
+    walk = before.walks["to_far"][0]
+    assert {(one.then, one.what) for one in named(walk.start, walk.goal)} == {("to_far", "job")}
+    back = named("platform/keel_port_8_from", "platform/keel_port_6_from")
+    assert {(one.first, one.then, one.what) for one in back} >= {
+        ("far_lamp", "report", "change"), ("far_lamp", "photos", "change"), ("far_lamp", "to_middle", "job")
+    }  # fmt: skip
+    assert {one.first for one in back} == {"far_lamp"}
 
 
 def test_who_is_unfit_for_a_step_does_not_take_it_over(before):
