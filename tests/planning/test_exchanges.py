@@ -51,7 +51,8 @@ def _found(asked, number):
     return Exchanges(scene, one, stops, [Base("trolley", -6.0), Base("trolley", 4.0)], lambda words: None)
 
 
-def test_a_restraint_is_turned_to_be_clear_of_the_seat_while_it_is_in_the_hands(asked):
+def test_a_restraint_is_turned_to_be_clear_of_the_seat_while_it_is_in_the_hands(asked, monkeypatch):
+    monkeypatch.setattr(Exchanges, "_stood", lambda self, exchange, stop: {})
     found = _found(asked, 0)
     assert (found.places, found.lacking_m) == ([{"held": {"pitch": "120 deg"}}], 0.0)
     assert found.told == ["own.yaml:14 (fit: {who: ev1}): the restraint is held with pitch 120 deg: else it meets "
@@ -84,6 +85,10 @@ def test_who_walks_to_the_plate_or_away_while_the_arm_is_there_is_looked_at_with
     _, _, stops = asked
     fit = next(one for one in stops if any(climb.step == "ev1_gets_on" for climb in one.climbs))
     assert [(climb.step, climb.way is None) for climb in fit.climbs] == [("ev1_to_bay_7", False), ("ev1_gets_on", True)]
+    # with the arm all the way in, not where it has backed off to by the end of what is led from there
+    (off,) = (one for one in stops if any(climb.step == "ev1_gets_off" for climb in one.climbs))
+    for stop, moves in ((fit, 2), (off, 2)):
+        assert {climb.after for climb in stop.climbs} == {1} and len(stop.tail) == moves
 
 
 def test_only_handrails_with_some_reach_to_spare_are_offered(asked, monkeypatch):
@@ -100,8 +105,27 @@ def test_only_handrails_with_some_reach_to_spare_are_offered(asked, monkeypatch)
 
 
 def test_what_no_setting_keeps_clear_in_the_hands_is_told_with_what_it_lacks(asked, monkeypatch):
+    monkeypatch.setattr(Exchanges, "_stood", lambda self, exchange, stop: {})
     monkeypatch.setattr(Exchanges, "_in_hands", lambda self, exchange, said, stop: Room(-0.2, "a and b"))
     found = _found(asked, 0)
     assert found.lacking_m == pytest.approx(0.2) and found.places == [None]
     assert found.told == ["own.yaml:14 (fit: {who: ev1}): no way to hold the restraint in the hands, in whatever "
                           "setting: a and b come 0.20 m too near one another; write at: another worksite"]  # fmt: skip
+
+
+def test_the_arm_stands_beside_its_place_where_who_fits_the_restraint_would_meet_it(asked, monkeypatch):
+    monkeypatch.setattr(Exchanges, "_in_hands", lambda self, exchange, said, stop: Room())
+    lacks = {"m": 0.4}
+    monkeypatch.setattr(Exchanges, "_arm_lacks", lambda self, stop, site: (
+        (lacks["m"], "arm/hand_cup and ev1/boot_left") if stop in self.stops else (0.0, "")))  # fmt: skip
+    found = _found(asked, 0)
+    (place,) = found.places
+    assert np.abs([float(one.split()[0]) for one in place["shift"]]).sum() == pytest.approx(0.3)
+    assert found.lacking_m == 0.0 and "beside its place: else arm/hand_cup and ev1/boot_left" in found.told[0]
+    lacks["m"] = 0.0
+    assert _found(asked, 0).places == [None]
+    monkeypatch.setattr(Exchanges, "_arm_lacks", lambda self, stop, site: (0.3, "arm/hand_cup and ev1/boot_left"))
+    found = _found(asked, 0)
+    assert found.places == [None] and found.lacking_m == pytest.approx(0.3)
+    assert "no way to fit the restraint at bay_7, with the plate beside its place: arm/hand_cup and ev1/boot_left come "\
+        "0.30 m too near one another; write at: another worksite" in found.told[0]  # fmt: skip

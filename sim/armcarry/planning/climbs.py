@@ -44,6 +44,7 @@ class Climb:
         place: T_world_boots (4, 4) of the place from or to which.
         tree, position: before it, with the arm wherever it happened to be.
         way: of the free joints along handrails, for who comes to get on, or goes on once off; None for the step itself.
+        after: how many of the moves that are led from the arm's stop are flown by then.
     """
 
     step: str
@@ -53,6 +54,7 @@ class Climb:
     tree: Tree
     position: Array
     way: Motion | None = None
+    after: int = 0
 
 
 @dataclass(frozen=True, eq=False)

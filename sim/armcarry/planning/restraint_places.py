@@ -17,7 +17,7 @@ from armcarry.planning.climbs import Climb, Climbing, Room
 from armcarry.planning.detents import angles_rad
 from armcarry.planning.settings import compared, settings_told
 from armcarry.planning.stops import Stop, plate_at, shifted
-from armcarry.planning.taking import Taking
+from armcarry.planning.taking import Taken, Taking
 from armcarry.planning.trial import Base
 from armcarry.planning.unfound import cannot, too_near
 from armcarry.quantities import write
@@ -35,7 +35,7 @@ SHIFTS_M: list[tuple[float, float, float]] = sorted(
     key=lambda shift: (sum(abs(one) for one in shift), shift),
 )
 #: shifts with which it is looked whether a restraint can be fitted or stowed, most
-STOOD = 30
+STOOD = 12
 
 
 class RestraintPlaces:
@@ -153,8 +153,12 @@ class RestraintPlaces:
 
     def _arm_lacks(self, stop: Stop, site: str) -> tuple[float, str]:
         """Return what the arm lacks at best where it takes a stop, m, people who walk there counted, and in words."""
-        taken = [way for base in compared(self.scene, self.bases, site) for way in self.taking.ways_to_take(stop, base)]
-        best = min(taken, key=lambda way: way.short_m, default=None)
+        best: Taken | None = None
+        for base in compared(self.scene, self.bases, site):
+            ways = [*self.taking.ways_to_take(stop, base), *([] if best is None else [best])]
+            best = min(ways, key=lambda way: way.short_m, default=None)
+            if best is not None and best.short_m <= max(0.0, -best.alike_m):  # no other base lacks less
+                break
         return (0.0, "") if best is None else (best.short_m, best.why)
 
     def _before(self, stop: Stop | None) -> tuple[Tree, Array]:

@@ -52,7 +52,7 @@ class Stop:
         visit: number of the visit among those of the script, None where the script says the move itself.
         tail: the moves that are led from there.
         known: whether where the tail ends follows from where it begins; a carry flown back ends elsewhere.
-        climbs: who gets on and off where the tail ends, and the ways there and on from there.
+        climbs: who gets on and off where some of the tail is flown, and the ways there and on from there.
     """
 
     carry: str
@@ -132,7 +132,7 @@ class _Collected:
 
     def _add(self, climb: Climb) -> None:
         last = self.stops[-1]
-        self.stops[-1] = replace(last, climbs=(*last.climbs, climb))
+        self.stops[-1] = replace(last, climbs=(*last.climbs, replace(climb, after=len(last.tail))))
 
     def _aboard(self, walk: Walkthrough, step: Step, who: str) -> bool:
         """Tell whether the restraint that somebody gets into or out of is on the arm."""

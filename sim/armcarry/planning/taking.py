@@ -209,7 +209,7 @@ class Taking(There):
             space = self.space(stop.piece, base, self.granted(stop.piece, base, q), part="branch")
             why = f"where it waits: {_least(space, q[None])[1]}"
         alike = self._alike_m(stop.piece, base, np.stack([q, q])) if stop.piece.move.kind in CHOSEN else (ENOUGH_M, "")
-        flown = [(stop.piece, np.stack([q, q]))]
+        flown, after = [(stop.piece, np.stack([q, q]))], [q]
         for piece in stop.tail:
             try:
                 places = self._places(piece, base, q)
@@ -220,8 +220,9 @@ class Taking(There):
             alike = min(alike, self._alike_m(piece, base, places), key=lambda one: one[0])
             least, why = min((least, why), self._along(piece, base, places, "branch"), key=lambda one: one[0])
             q = places[-1]
+            after.append(q)
         for climb in stop.climbs:
-            tree, position = self.at(Piece(climb.tree, climb.position, stop.piece.move), base, q)
+            tree, position = self.at(Piece(climb.tree, climb.position, stop.piece.move), base, after[climb.after])
             room = self.climbing.room_of_arm(climb, tree, position)
             if room.words and room.spare_m < least:
                 least, why = room.spare_m, f"in {climb.step}: {room.words}"
