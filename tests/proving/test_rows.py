@@ -40,6 +40,14 @@ def test_adjoining_windows_become_one_row_with_the_least_bound_at_the_nearest_in
     assert (row.lower_m, row.upper_m, row.time_s, row.point_a) == (0.4, 0.46, 12.0, (12.0, 12.0, 12.0))
 
 
+def test_of_two_that_never_move_against_each_other_the_first_instant_is_told_whatever_the_rounding(rows):
+    near = np.nextafter(0.46, 0.0)
+    (row,) = rows(
+        (0.0, 10.0, "proven", 0.4, 0.46, 3.0, 0.3, "rule"), (10.0, 20.0, "proven", 0.4, near, 12.0, 0.3, "rule")
+    )
+    assert (row.upper_m, row.time_s) == (0.46, 3.0)
+
+
 @pytest.mark.parametrize("order", [(0, 1), (1, 0)])
 def test_the_worst_status_counts_whichever_comes_first(rows, order):
     parts = [("contact", -np.inf, 0.0), ("unresolved", -np.inf, 0.2), ("proven", 0.1, 0.11), ("farther", 3.0, np.inf)]

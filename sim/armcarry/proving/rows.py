@@ -20,6 +20,8 @@ _COLUMNS: dict[str, Any] = {
     "points": (float, 6),
 }  # fmt: skip
 _NAMES = {"a": "body_a", "b": "body_b"}
+#: distances that differ by no more are the same, m: of two that never move against each other the first instant is told
+SAME_M = 1e-9
 _ROW = np.dtype([("there", bool), *_COLUMNS.items()])
 
 
@@ -65,7 +67,7 @@ class Table:
         same &= (new["required_m"] == old["required_m"]) | (np.isnan(new["required_m"]) & np.isnan(old["required_m"]))
         self._closed.append(old[old["there"] & ~same])
         worse, alike = old["status"] < new["status"], old["status"] == new["status"]
-        keeps = same & (worse | (alike & (old["upper_m"] <= new["upper_m"])))
+        keeps = same & (worse | (alike & (old["upper_m"] <= new["upper_m"] + SAME_M)))
         for name in ("status", "upper_m", "time_s", "points"):
             new[name][keeps] = old[name][keeps]
         new["start_s"][same] = old["start_s"][same]
