@@ -71,7 +71,7 @@ def test_where_nobody_can_change_places_the_shortfall_and_another_worksite_are_t
     assert "own.yaml:16 (swap: {" in found.told[0] and "no way to change places at bay_10" in found.told[0]
 
 
-@pytest.mark.parametrize(("pitch_deg", "does"), [(90.0, True), (105.0, False)])
+@pytest.mark.parametrize(("pitch_deg", "does"), [(90.0, True), (150.0, False)])
 def test_settings_are_compared_with_the_way_onto_the_plate(asked, pitch_deg, does):
     scene, left, stops = asked
     stop = next(one for one in stops if any(climb.step == "ev2_gets_on" for climb in one.climbs))

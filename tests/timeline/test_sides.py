@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from armcarry.geometry import poses
 from armcarry.geometry.model import Body
-from armcarry.geometry.shapes import Box
+from armcarry.geometry.shapes import Box, Sphere
 from armcarry.timeline.sides import Surroundings, choose_sides
 
 GRIP, HEAD_M = np.array([0.5, 0.0, 1.8]), 1.65
@@ -62,6 +64,43 @@ def test_with_nothing_about_any_side_will_do_and_ends_decide():
         return np.arccos(np.clip((np.trace(a.T @ b) - 1) / 2, -1, 1))
 
     assert angle(before, turn) <= min(angle(before, spin @ trailing) for spin in spins) + 1e-9
+
+
+def test_gloves_that_would_meet_what_stands_beside_the_rail_hold_on_one_behind_the_other():
+    points, apart = np.array([[-2.0, 0, 0], [2.0, 0, 0]]), np.array([0.0, 0.5, 0.0])
+    gloves = np.stack([poses.translation(GRIP + share * apart) for share in (-0.5, 0.5)])
+    ledges = [((6.0, 0.1, 0.1), (0.0, y, 0.0)) for y in (-0.28, 0.28)]
+    plain = around(FLOOR, *ledges)
+    held = replace(plain, parts=(Sphere(0.1),) * 2, parts_at=gloves, asked_m=np.zeros((2, 3)), certain=np.ones(3, bool))
+    may_touch = replace(held, asked_m=np.full((2, 3), np.nan))
+    along = [abs((choose_sides(points, one)[0] @ apart)[0]) for one in (plain, may_touch, held)]
+    np.testing.assert_allclose(along, [0.0, 0.0, 0.5], atol=1e-9)
+    assert held.asked_lack_m(choose_sides(points, held), points[:1])[0] == 0.0
+
+
+def test_the_body_keeps_what_is_asked_of_it_all_along_whatever_room_it_has_elsewhere():
+    points = np.array([[-2.0, 0, 0], [2.0, 0, 0]])
+    sheet = ((0.1, 2.0, 1.0), (1.2, 0.0, 1.5))  # over the rail, between where the room is looked at
+    plain = around(FLOOR, WALL, sheet)
+    middle = poses.translation((0.0, 0.0, HEAD_M / 2))[None]
+    asked = np.array([[0.0, 0.0, 0.6]])
+    held = replace(plain, parts=(Sphere(0.5),), parts_at=middle, asked_m=asked, certain=np.ones(3, bool))
+    lacking = [
+        held.asked_lack_m(np.tile(choose_sides(points, one), (40, 1, 1)), np.linspace(*points, 40)).max()
+        for one in (plain, held)
+    ]
+    assert lacking[1] < lacking[0]
+
+
+def test_less_than_is_asked_weighs_more_beside_what_stands_there_for_certain():
+    points = np.array([[-2.0, 0, 0], [2.0, 0, 0]])
+    part = {"parts": (Sphere(0.1),), "parts_at": poses.identity(1), "asked_m": np.full((1, 1), 0.5)}
+    low = around(((40.0, 4.0, 0.2), (0.0, 0.0, -0.9)))
+    boots = np.column_stack([(0.0, 0, 1), (0.0, 1, 0), (-1.0, 0, 0)])[None]
+    held = [replace(low, **part, certain=np.array([sure])) for sure in (False, True)]
+    lacks = [one.asked_lack_m(boots, points[:1])[0] for one in held]
+    assert lacks[1] - lacks[0] == pytest.approx(0.5)
+    assert 0.0 < lacks[0] < 0.5
 
 
 @pytest.mark.parametrize("seed", range(3))

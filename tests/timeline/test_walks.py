@@ -6,8 +6,9 @@ import pytest
 from armcarry.files.load import load_scenario
 from armcarry.geometry import poses
 from armcarry.scene.build import build_scene
+from armcarry.timeline.on_rail import grip
 from armcarry.timeline.plan import ways_of
-from armcarry.timeline.walks import grip, place_pose
+from armcarry.timeline.walks import place_pose
 
 #: a worker goes along the keel's port side
 DAY = """\

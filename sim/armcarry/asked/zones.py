@@ -132,6 +132,12 @@ def _grants(scene: Scene, tree: Tree, places: Sequence[Place]) -> list[_Grant]:
     ]
 
 
+def along_rails(scene: Scene, tree: Tree) -> tuple[Relaxed, ...]:
+    """Return what handrails grant to those who go along them, for all time."""
+    rails = [place for place in places_of(scene) if place.owner == PLATFORM and place.asks == "hands"]
+    return tuple(grant.relaxed(-np.inf, np.inf) for grant in _grants(scene, tree, rails))
+
+
 def _of_phase(
     scene: Scene, places: Sequence[Place], tree: Tree, motion: Motion, start_s: float, end_s: float
 ) -> list[Relaxed]:

@@ -17,8 +17,8 @@ from armcarry.motion.curve import Motion
 from armcarry.motion.forward import forward
 from armcarry.scene.build import ARM, Scene
 from armcarry.scene.tree import WORLD, Tree
+from armcarry.timeline.on_rail import climbing
 from armcarry.timeline.translation import joint_positions
-from armcarry.timeline.walks import climbing
 from armcarry.timeline.walkthrough import at_work, free_columns, step_over
 
 #: instants of getting on or off that are looked at
@@ -141,7 +141,7 @@ class Climbing:
         On handrails the posture is that for climbing, on the plate the one for work.
         """
         scene, free = self.scene, free_columns(self.scene, who)
-        motion = step_over(scene, who, np.stack([plate, place] if off else [place, plate]))
+        motion = step_over(scene, who, np.stack([plate, place] if off else [place, plate]), 0 if off else 1)
         if motion is None:
             return np.empty((0, len(position)))
         found = np.repeat(position[None], LOOKED_AT + 1, axis=0)

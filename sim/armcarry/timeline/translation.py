@@ -19,6 +19,8 @@ from armcarry.timeline.handrails import RailRoute
 
 #: a turn is made in steps of at most this, so that the gloves stay at the rail to a few centimetres, rad
 TURN_STEP = math.radians(30.0)
+#: boots come this far straight off a plate or stand before the body turns, and as far straight down onto it, m
+RISE_M = 0.3
 #: below this cosine of pitch, yaw and roll turn about the same axis
 LOCKED = 1e-7
 
@@ -67,6 +69,11 @@ def body_poses(
     if goal is not None:
         keys.append(goal)
     return np.stack(keys)
+
+
+def lifted(pose: Array) -> Array:
+    """Return the pose (4, 4) of boots straight over where they stand."""
+    return pose @ poses.translation((0.0, 0.0, RISE_M))
 
 
 def translate_path(

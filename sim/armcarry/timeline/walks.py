@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -14,14 +13,12 @@ from armcarry.files.documents.steps import AIRLOCK, Step
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
-from armcarry.scene.build import PLATFORM, VEHICLE, Scene
+from armcarry.scene.build import PLATFORM, Scene
 from armcarry.scene.crew import FREE_JOINTS
 from armcarry.timeline.handrails import NoRoute, RailRoute, find_route, rails_of
-from armcarry.timeline.sides import Surroundings, choose_sides
-from armcarry.timeline.translation import Pace, body_poses, translate_path
-
-#: posture of the crew model for going along handrails, where it has one
-CLIMB = "climb"
+from armcarry.timeline.on_rail import grip, stations, surroundings
+from armcarry.timeline.sides import choose_sides
+from armcarry.timeline.translation import Pace, body_poses, lifted, translate_path
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,28 +62,11 @@ def place_pose(scene: Scene, place: str, worker: str) -> Array:
         ends = platform.handrails[rail.name]
         if place in (f"{PLATFORM}/{ends.start}", f"{PLATFORM}/{ends.end}"):
             pose = poses.identity()
-            pose[:3, :3] = _roomy(scene, worker, np.stack([rail.start, rail.end]))[0]
+            pose[:3, :3] = choose_sides(np.stack([rail.start, rail.end]), surroundings(scene, worker, goes=False))[0]
             point = rail.start if place == f"{PLATFORM}/{ends.start}" else rail.end
             pose[:3, 3] = point - pose[:3, :3] @ grip(scene, worker)
             return pose
     return scene.tree.pose_of(place, scene.position)
-
-
-def climbing(scene: Scene, worker: str) -> Mapping[str, float]:
-    """Return a worker's posture for handrails: joint -> value."""
-    postures = scene.loaded.crew[worker].document.postures
-    return postures.get(CLIMB, next(iter(postures.values())))
-
-
-def grip(scene: Scene, worker: str) -> Array:
-    """Return the point between a worker's gloves (3,) in the boots frame, in the posture for handrails."""
-    crew = scene.loaded.crew[worker].document
-    position = np.zeros(len(scene.tree.joints))
-    for joint, value in climbing(scene, worker).items():
-        position[scene.tree.column(f"{worker}/{joint}")] = value
-    boots = f"{worker}/{crew.boots}"
-    gloves = [scene.tree.pose_of(f"{worker}/{glove}", position, relative_to=boots)[:3, 3] for glove in crew.gloves]
-    return np.asarray(np.mean(gloves, axis=0))
 
 
 def walk_between(
@@ -115,12 +95,14 @@ def walk_between(
     speed = speed if most_m_s is None else min(speed, most_m_s)
     start, goal = step.translate.start or begins or AIRLOCK, step.translate.to
     here = here if here is not None and start == begins else None
-    own = {worker: scene.loaded.crew[worker].document, PLATFORM: scene.loaded.platform.document}
+    own = {
+        worker: scene.loaded.crew[worker].document, PLATFORM: scene.loaded.platform.document, "": scene.loaded.rules,
+    }  # fmt: skip
     hangs = tuple((one.instance, id(one.model), one.parent, one.pose.tobytes()) for one in scene.tree.mountings)
     known_by = (
         tuple((name, id(one)) for name, one in own.items()), tuple(scene.loaded.hardware), hangs,
         scene.position.tobytes(), start, goal, b"" if here is None else here.tobytes(), day.rail_gap, day.rail_reach,
-        speed,
+        speed, stations(scene),
     )  # fmt: skip
     return _walk(_Asked(known_by, scene, day, worker, start, goal, here, speed))
 
@@ -166,24 +148,13 @@ def _keys(scene: Scene, worker: str, route: RailRoute, ends: Array, names: tuple
     first, last = int(names[0] == AIRLOCK), len(route.legs) - int(names[1] == AIRLOCK)
     start, goal = (None if name == AIRLOCK else end for name, end in zip(names, ends, strict=True))
     if all(leg.kind == "reach" for leg in route.legs[first:last]):  # within reach of the hatch: no rail to go along
-        return np.stack([pose for pose in (start, goal) if pose is not None] or [ends[1]])
-    inner = RailRoute(route.points[first : last + 1], route.legs[first:last], route.aways[first:last])
-    turns = _roomy(scene, worker, inner.points, start, goal)
-    return body_poses(inner, grip(scene, worker), start, goal, turns)
-
-
-def _roomy(
-    scene: Scene, worker: str, points: Array, start: Array | None = None, goal: Array | None = None
-) -> Array:
-    """Return how a worker is turned (K, 3, 3) on every leg to have room beside the platform and what sits on it."""
-    tree, position = scene.tree, scene.position
-    hung = {name: tree.mounting(name).parent for name in (*scene.loaded.hardware, *scene.loaded.restraints)}
-    still = {name for name, on in hung.items() if on.startswith(f"{PLATFORM}/") and on != scene.hatch}
-    still |= {PLATFORM, VEHICLE}
-    bodies = tuple(body for body in tree.bodies if body.link.split("/", 1)[0] in still)
-    frames = np.array([tree.pose_of(body.link, position) @ body.pose for body in bodies]).reshape(-1, 4, 4)
-    crew = scene.loaded.crew[worker].document
-    head = tree.pose_of(f"{worker}/{crew.visor}", position, relative_to=f"{worker}/{crew.boots}")
-    around = Surroundings(bodies, frames, grip(scene, worker), float(head[2, 3]))
-    ends = (None if pose is None else pose[:3, :3] for pose in (start, goal))
-    return choose_sides(points, around, *ends)
+        keys = np.stack([pose for pose in (start, goal) if pose is not None] or [ends[1]])
+    else:
+        inner = RailRoute(route.points[first : last + 1], route.legs[first:last], route.aways[first:last])
+        turned = (None if pose is None else pose[:3, :3] for pose in (start, goal))
+        turns = choose_sides(inner.points, surroundings(scene, worker, goes=True), *turned)
+        keys = body_poses(inner, grip(scene, worker), start, goal, turns)
+    sites = scene.loaded.platform.document.worksites
+    if names[1] in sites:  # straight onto the stand, and off it
+        keys = np.insert(keys, -1, lifted(keys[-1]), axis=0)
+    return np.insert(keys, 1, lifted(keys[0]), axis=0) if names[0] in sites else keys

@@ -23,13 +23,13 @@ from armcarry.timeline.acts import pages_before
 from armcarry.timeline.carry import Clock
 from armcarry.timeline.handling import HANDLING, hold
 from armcarry.timeline.memory import Memory
+from armcarry.timeline.on_rail import climbing, grip
 from armcarry.timeline.plan import steps_in_order, ways_of
 from armcarry.timeline.planned import Way
 from armcarry.timeline.second_make import asked_again
-from armcarry.timeline.translation import Pace, joint_positions, translate_path
+from armcarry.timeline.translation import Pace, joint_positions, lifted, translate_path
 from armcarry.timeline.variants import plan_all
 from armcarry.timeline.walked import Hang, Moved, Walkthrough
-from armcarry.timeline.walks import climbing, grip
 
 #: a worker takes another posture in this time, s; an assumption
 POSTURE_S = 6.0
@@ -170,7 +170,7 @@ def _leave(walk: Walkthrough, step: Step) -> None:
         if to is not None and to not in walk.scene.loaded.platform.document.worksites:
             _take_posture(walk, step, worker, climbing(walk.scene, worker), last=True)
             walk.on_rail.add(worker)
-        _go(walk, step, worker, ends, step_over(walk.scene, worker, ends))
+        _go(walk, step, worker, ends, step_over(walk.scene, worker, ends, plate=0))
 
 
 def _enter(walk: Walkthrough, step: Step) -> None:
@@ -178,7 +178,7 @@ def _enter(walk: Walkthrough, step: Step) -> None:
         boots = f"{worker}/{walk.scene.loaded.crew[worker].document.boots}"
         plate = _plate(walk, step.enter_restraint.which if step.enter_restraint is not None else None)
         ends = np.stack([walk.tree.pose_of(link, walk.position) for link in (boots, plate)])
-        _go(walk, step, worker, ends, step_over(walk.scene, worker, ends))
+        _go(walk, step, worker, ends, step_over(walk.scene, worker, ends, plate=1), last=True)
         _take_posture(walk, step, worker, at_work(walk.scene, worker), last=True)
         _stand(walk, step, worker, plate)
         walk.on_rail.discard(worker)
@@ -194,12 +194,16 @@ def at_work(scene: Scene, worker: str) -> Mapping[str, float]:
     return scene.loaded.crew[worker].document.postures[scene.loaded.scenario.crew[worker].posture]
 
 
-def step_over(scene: Scene, worker: str, ends: Array) -> Motion | None:
-    """Return the motion of a body from one pose to another close by (2, 4, 4), None when there is no way to go."""
+def step_over(scene: Scene, worker: str, ends: Array, plate: int) -> Motion | None:
+    """Return the motion of a body from one pose to another close by (2, 4, 4), None when there is no way to go.
+
+    The boots go straight off the plate before the body turns, and straight down onto it; ``plate``: which end that is.
+    """
     if np.allclose(ends[0], ends[1], atol=1e-9):
         return None
+    keys = np.insert(ends, 1, lifted(ends[plate]), axis=0)
     pace = Pace(scene.loaded.crew[worker].document.translation_speed)
-    return translate_path(ends, grip(scene, worker), pace, [f"{worker}/{joint}" for joint in FREE_JOINTS])
+    return translate_path(keys, grip(scene, worker), pace, [f"{worker}/{joint}" for joint in FREE_JOINTS])
 
 
 def _take_posture(walk: Walkthrough, step: Step, worker: str, posture: Mapping[str, float], *, last: bool) -> None:
@@ -219,8 +223,13 @@ def _take_posture(walk: Walkthrough, step: Step, worker: str, posture: Mapping[s
     walk.put(columns, goal)
 
 
-def _go(walk: Walkthrough, step: Step, worker: str, ends: Array, motion: Motion | None) -> None:
-    """Hang a worker from the world when a step begins and let the free joints take them from pose to pose."""
+def _go(
+    walk: Walkthrough, step: Step, worker: str, ends: Array, motion: Motion | None, *, last: bool = False
+) -> None:
+    """Hang a worker from the world when a step begins and let the free joints take them from pose to pose.
+
+    They go at once, or ``last`` thing in the step: who gets on as somebody gets off lets them go first.
+    """
     columns = free_columns(walk.scene, worker)
     walk.hangs.append(Hang(step.name, 0.0, worker, WORLD, poses.identity()))
     walk.tree = walk.tree.attach(worker, WORLD, poses.identity())
@@ -228,7 +237,7 @@ def _go(walk: Walkthrough, step: Step, worker: str, ends: Array, motion: Motion 
         walk.jump(step, columns, joint_positions(ends[1:])[0], at_end=False)
         return
     walk.jump(step, columns, motion.at(motion.start_s), at_end=False)
-    walk.moved.append(Moved(step.name, columns, motion))
+    walk.moved.append(Moved(step.name, columns, motion, last=last))
     walk.put(columns, motion.at(motion.end_s, side="left"))
 
 
