@@ -34,12 +34,12 @@ def grip(scene: Scene, worker: str) -> Array:
     return np.asarray(np.mean(_from_boots(scene, worker, gloves)[:, :3, 3], axis=0))
 
 
-def surroundings(scene: Scene, worker: str, *, goes: bool) -> Surroundings:
+def surroundings(scene: Scene, worker: str, *, goes: bool, parked: bool = False) -> Surroundings:
     """Return what stands around a worker on a handrail: the platform, the vehicle and all that sits on the platform.
 
     Who ``goes`` along it has all the room beside them through which the arm's foot rolls in the day, and their body is
-    looked at part by part. What the arm's joints beyond the first move is left out, because where it is by then is not
-    known before its carries are planned.
+    looked at part by part. What the arm's joints beyond the first move is left out unless it is ``parked`` as at the
+    start, because where it is later is not known before its carries are planned.
     """
     tree, position = scene.tree.attach(worker, WORLD, poses.identity()), scene.position
     hung = {name: tree.mounting(name).parent for name in (*scene.loaded.hardware, *scene.loaded.restraints)}
@@ -60,6 +60,11 @@ def surroundings(scene: Scene, worker: str, *, goes: bool) -> Surroundings:
         box, at = _swept(scene, [tree.bodies[row] for row in foot], _placed(tree, position, foot))
         bodies, frames = (*bodies, box), np.concatenate([frames, at[None]])
         asked = np.column_stack([asked, _asked_m(scene, tree, own, foot).max(axis=1)])
+    if parked:
+        rest = np.flatnonzero(tree.bodies_of((ARM,)) & (scene.arm_joints_behind(tree) > 1))
+        bodies = (*bodies, *(tree.bodies[row] for row in rest))
+        frames = np.concatenate([frames, _placed(tree, position, rest)])
+        asked = np.column_stack([asked, _asked_m(scene, tree, own, rest)])
     parts_at = _from_boots(scene, worker, [part.link for part in parts]) @ np.array([part.pose for part in parts])
     shapes, certain = tuple(part.shape for part in parts), np.arange(len(bodies)) < len(around.bodies)
     return replace(

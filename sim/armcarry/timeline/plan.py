@@ -157,7 +157,7 @@ def ways_of(scene: Scene) -> Ways:
     walks: dict[str, tuple[Walk, ...]] = {}
     stands: dict[tuple[str, str], Array] = {}
     passing_s: dict[str, float] = {}
-    where: dict[str, Array] = {}
+    where, parked = dict[str, Array](), True
     now, goes_to = situation_at_start(scene.loaded), destinations(scene.loaded)
     steps = steps_in_order(day) if day is not None else []
     pages, slow = pages_before(scene.loaded, steps), scene.loaded.rules.hands.speed_with_item
@@ -165,7 +165,9 @@ def ways_of(scene: Scene) -> Ways:
         workers = [actor for actor in step.actors if actor in scene.loaded.crew]
         if step.translate is not None and day is not None:
             most = {w: slow if pages[step.name].brought_by(w) else None for w in workers}
-            going = tuple(walk_between(scene, day, step, w, now.place(w), where.get(w), most[w]) for w in workers)
+            going = tuple(
+                walk_between(scene, day, step, w, now.place(w), where.get(w), most[w], parked=parked) for w in workers
+            )
             walks[step.name] = going
             page = pages[step.name]
             ends = any(page.people[w].inside for w in workers) + (step.translate.to == AIRLOCK)
@@ -177,6 +179,7 @@ def ways_of(scene: Scene) -> Ways:
         elif step.kind in ("enter_restraint", "leave_restraint"):
             for worker in workers:
                 where.pop(worker, None)
+        parked = parked and step.move_base is None  # what it does from one station is near to where it begins
         now = situation_after(now, step, goes_to)
         scene = _stands_after(scene, step)
     return Ways(walks, stands, passing_s)

@@ -77,6 +77,8 @@ def walk_between(
     begins: str | None,
     here: Array | None = None,
     most_m_s: float | None = None,
+    *,
+    parked: bool = False,
 ) -> Walk:
     """Return how a worker goes in a translation step.
 
@@ -85,6 +87,7 @@ def walk_between(
         begins: where the worker is by then, None if not known; a start that the step states wins.
         here: T_world_boots (4, 4) of the worker there, if it is known.
         most_m_s: no faster than this, with an item in hand; None for no such limit.
+        parked: the arm is taken to be as it is at the start.
 
     Raises:
         FrameError: the step is no translation, or names a place that does not exist.
@@ -102,9 +105,9 @@ def walk_between(
     known_by = (
         tuple((name, id(one)) for name, one in own.items()), tuple(scene.loaded.hardware), hangs,
         scene.position.tobytes(), start, goal, b"" if here is None else here.tobytes(), day.rail_gap, day.rail_reach,
-        speed, stations(scene),
+        speed, stations(scene), parked,
     )  # fmt: skip
-    return _walk(_Asked(known_by, scene, day, worker, start, goal, here, speed))
+    return _walk(_Asked(known_by, scene, day, worker, start, goal, here, speed, parked))
 
 
 @dataclass(frozen=True)
@@ -119,6 +122,7 @@ class _Asked:
     goal: str = field(compare=False)
     here: Array | None = field(compare=False)
     speed: float = field(compare=False)
+    parked: bool = field(compare=False)
 
 
 @lru_cache(maxsize=200)  # a day that is changed or ordered anew asks for the same walks again
@@ -132,7 +136,7 @@ def _walk(asked: _Asked) -> Walk:
     straight_s = float(np.linalg.norm(hands[1] - hands[0])) / speed
     motion = None
     if isinstance(route, RailRoute) and not np.allclose(ends[0], ends[1]):
-        keys = _keys(scene, worker, route, ends, (start, goal))
+        keys = _keys(scene, worker, route, ends, (start, goal), asked.parked)
         ends = keys[[0, -1]]
         if not np.allclose(ends[0], ends[1]):
             joints = [f"{worker}/{joint}" for joint in FREE_JOINTS]
@@ -140,7 +144,7 @@ def _walk(asked: _Asked) -> Walk:
     return Walk(worker, start, goal, ends, route, motion, straight_s)
 
 
-def _keys(scene: Scene, worker: str, route: RailRoute, ends: Array, names: tuple[str, str]) -> Array:
+def _keys(scene: Scene, worker: str, route: RailRoute, ends: Array, names: tuple[str, str], parked: bool) -> Array:
     """Return the boots poses (K, 4, 4) of a walk, on the roomier side of every rail.
 
     Passing the hatch is not modelled: a walk from or to the airlock begins or ends on the rail beside it.
@@ -152,7 +156,7 @@ def _keys(scene: Scene, worker: str, route: RailRoute, ends: Array, names: tuple
     else:
         inner = RailRoute(route.points[first : last + 1], route.legs[first:last], route.aways[first:last])
         turned = (None if pose is None else pose[:3, :3] for pose in (start, goal))
-        turns = choose_sides(inner.points, surroundings(scene, worker, goes=True), *turned)
+        turns = choose_sides(inner.points, surroundings(scene, worker, goes=True, parked=parked), *turned)
         keys = body_poses(inner, grip(scene, worker), start, goal, turns)
     sites = scene.loaded.platform.document.worksites
     if names[1] in sites:  # straight onto the stand, and off it
