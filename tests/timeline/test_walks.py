@@ -9,6 +9,7 @@ from armcarry.scene.build import build_scene
 from armcarry.timeline.on_rail import grip
 from armcarry.timeline.plan import ways_of
 from armcarry.timeline.walks import place_pose
+from armcarry.timeline.walkthrough import step_over
 
 #: a worker goes along the keel's port side
 DAY = """\
@@ -77,3 +78,15 @@ def test_a_way_is_led_past_what_stands_beside_it_when_it_is_gone(tmp_path, goal,
     assert not np.allclose(then, _way(tmp_path, **before, **goal))
     changed = _way(tmp_path, f"- {{name: before, takes: 5 min, {step}}}", **before, **goal)
     np.testing.assert_allclose(changed, then)
+
+
+@pytest.mark.parametrize("plate", [0, 1])
+def test_boots_come_straight_off_a_plate_and_straight_down_onto_it(rider_scene, plate):
+    scene = rider_scene({})
+    beside = poses.from_xyz_rpy((1.0, 0.5, 0.2), (0.0, 0.0, 1.0))
+    ends = np.stack([poses.identity(), beside])[:: 1 if plate == 0 else -1]
+    motion = step_over(scene, "ev1", ends, plate)
+    near = [motion.start_s, motion.start_s + 1.0] if plate == 0 else [motion.end_s - 1.0, motion.end_s]
+    way = np.diff(motion.at(near, side="left"), axis=0)[0]
+    assert abs(way[2]) > 0.01
+    np.testing.assert_allclose(np.delete(way, 2), 0.0, atol=1e-9)
