@@ -67,7 +67,7 @@ def test_home_comes_first_keeps_what_was_begun_and_ends_first(record, late_lamp)
     assert set(ways[0].keeps) == {"look", "get_off", "far_lamp"}  # nobody stays on the arm at the day's end
     assert all(ways[0].end_s <= way.end_s + 1e-6 for way in ways[1:])
     begun = record.plan.schedule.slot("far_lamp").end_s
-    assert all(way.end_s >= begun + 900.0 for way in ways)
+    assert all(way.end_s >= begun + 900.0 - 1e-6 for way in ways)
 
 
 def test_another_order_ends_before_the_one_written(record, late_lamp):
@@ -236,7 +236,7 @@ def test_every_way_names_what_was_not_assessed_of_it(late_lamp):
     way = late_lamp[0]
     assert {*way.proof.judged, *way.proof.not_assessed} == set(registry())
     assert not {*way.proof.judged} & {*way.proof.not_assessed} and "light" in way.proof.not_assessed
-    assert {"near_people", "stopping", "slowing", "singularity", "seen", "budget"} <= {*way.proof.judged}
+    assert {"near_people", "stopping", "slowing", "singularity", "budget"} <= {*way.proof.judged}
     assert any(words.startswith("not assessed: ") and "light" in words for words in told(way))
 
 

@@ -28,10 +28,10 @@ from armcarry.timeline.tanks import curves_of
 from armcarry.whatif.stranding import ways_back
 
 #: what is judged of a way on, by the code of a rehearsal; what would cost seconds a way more (corridor, light, locked
-#: joint, runaway), and the chance of a day that is late anyway (schedule), is for the rehearsal of its script
+#: joint, runaway, seen), and the chance of a day that is late anyway (schedule), is for the rehearsal of its script
 JUDGED = (
     "clearance", "reach", "grasp", "custody", "arm_safe", "tethers", "rooms", "relaxation", "work_reach", "stranded",
-    "joint_margin", "joint_rate", "tip_speed", "held_view", "near_people", "stopping", "slowing", "singularity", "seen",
+    "joint_margin", "joint_rate", "tip_speed", "held_view", "near_people", "stopping", "slowing", "singularity",
     "budget",
 )  # fmt: skip
 #: failures that are told of one way on
