@@ -30,12 +30,16 @@ ROOT = Path(__file__).resolve().parents[1]
 #: files whose tests stand under another name, by room and file
 TESTS = {
     "asked/places": ["tests/asked/test_places.py", "tests/asked/test_zones.py"],
+    "asked/rooms": ["tests/checks/test_rooms.py", "tests/planning/test_space_rooms.py"],
     "asked/relaxed": ["tests/asked/test_requirement.py"],
     "seeing/gaps": ["tests/checks/test_seen.py"],
     "seeing/glare": ["tests/seeing/test_glare.py", "tests/checks/test_light.py"],
     "seeing/sight": ["tests/seeing/test_sight.py", "tests/checks/test_seen.py", "tests/checks/test_light.py"],
     "seeing/sunlight": ["tests/seeing/test_sunlight.py", "tests/checks/test_light.py"],
     "seeing/worklight": ["tests/seeing/test_sunlight.py", "tests/checks/test_light.py"],
+    "whatif/beside_rooms": ["tests/checks/test_rooms.py"],
+    "whatif/by_arm": ["tests/checks/test_stranded.py", "tests/whatif/test_all_inside.py"],
+    "whatif/goals": ["tests/whatif/test_ways_out.py"],
     "whatif/branches": ["tests/whatif/test_branches_plain.py", "tests/whatif/test_branches.py"],
     "whatif/cells": ["tests/whatif/test_cells.py", "tests/whatif/test_late_stop.py", "tests/whatif/test_faults.py"],
     "whatif/faults": [

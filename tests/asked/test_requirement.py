@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from armcarry.asked.relaxed import Relaxed
-from armcarry.asked.requirement import MEANT, NO_RULE, RESTS, RULE, TOUCH_M, Asked, Requirement, arm_asked
+from armcarry.asked.requirement import MEANT, NEIGHBOURS, NO_RULE, RESTS, RULE, TOUCH_M, Asked, Requirement, arm_asked
 from armcarry.geometry import poses
 from armcarry.geometry.model import Body
 from armcarry.geometry.shapes import Sphere
@@ -175,3 +175,41 @@ def test_what_the_arm_can_move_is_asked_by_the_rules_alone(rider_scene):
     assert found[frozenset(CREW_WALL)] == 0.4
     assert frozenset(ARM_CREW) not in found and frozenset(BOOTS) not in found
     assert not np.isnan(required).any()
+
+
+def test_what_is_in_the_own_hands_is_asked_what_a_rider_is_on_or_off_the_arm(rider_scene):
+    held = {"between": ["rider", "hardware"], "distance": "0.25 m"}
+    apart = {"between": ["worker", "hardware"], "distance": "0.5 m"}
+    rules = {"required": [*RULED, held, apart]}
+    for load_at, mine, other in (("ev1/hands", "ev1", "ev2"), ("ev2/hands", "ev2", "ev1")):
+        scene = _scene(rider_scene, load_at=load_at, worker_at="platform/berth_at", **rules)
+        found = _asked(scene, named=(("load/box", f"{mine}/trunk"), ("load/box", f"{other}/trunk"))).at(0.0)
+        assert found.required_m[0] == 0.25
+        assert found.required_m[1] == (0.5 if other == "ev2" else 0.25)
+
+
+def test_bodies_with_one_joint_between_them_are_asked_nothing_and_said_to_be_neighbours(rider_scene):
+    rule = {"between": ["arm", "arm"], "distance": "0.2 m"}
+    scene = _scene(rider_scene, required=[*RULED, rule])
+    found = _asked(scene, named=(("arm/boom_2", "arm/boom_3"), ("arm/boom_2", "arm/hand"))).at(0.0)
+    assert found.why.tolist() == [NEIGHBOURS, RULE]
+    np.testing.assert_array_equal(found.required_m, [0.0, 0.2])
+    np.testing.assert_allclose(found.left_m, [TOUCH_M, 0.1])
+
+
+def test_an_answer_goes_on_behind_another(rider_scene):
+    asked = _asked(_scene(rider_scene), _granted("ev1/*", "platform/*", 0.2))
+    (whole,) = asked.windows(12.0, 15.0)
+    both = whole.take(np.array([0, 1])).and_of(whole.take(np.array([4, 2])))
+    assert (both.start_s, both.end_s) == (12.0, 15.0)
+    for name in ("pairs", "required_m", "why", "granted", "meant", "left_m"):
+        np.testing.assert_array_equal(getattr(both, name), getattr(whole, name)[[0, 1, 4, 2]])
+
+
+def test_what_is_granted_for_all_time_counts_for_what_the_arm_can_move(rider_scene):
+    scene = _scene(rider_scene)
+    names = [body.name for body in scene.tree.bodies]
+    asked = arm_asked(scene, scene.tree, (_granted("ev1/trunk", "platform/wall", 0.1, -np.inf, np.inf),))
+    both = zip(asked.pairs, asked.required_m, strict=True)
+    found = {frozenset((names[a], names[b])): value for (a, b), value in both}
+    assert found[frozenset(CREW_WALL)] == 0.1 and found[frozenset(ARM_WALL)] == 0.6

@@ -16,11 +16,15 @@ RULE_M = 0.6
 
 @pytest.fixture
 def scene(rider_scene):
-    """Build a scene with a post at a bearing from where the tip is; the arm is asked to keep RULE_M from it."""
+    """Build a scene with a post at a bearing from where the tip is, or so far back towards the last boom's end.
 
-    def build(bearing_rad, ruled=True):
+    The arm is asked to keep RULE_M from it.
+    """
+
+    def build(bearing_rad, ruled=True, back_m=0.0):
         bare = rider_scene({})
-        tip = bare.tree.pose_of(bare.tool(bare.tree), bare.position)[:3, 3]
+        tip, elbow = (bare.tree.pose_of(link, bare.position)[:3, 3] for link in (bare.tool(bare.tree), "arm/l4"))
+        tip = tip + back_m * (elbow - tip) / np.linalg.norm(elbow - tip)
         post = Body("post", "yard", Sphere(0.1), poses.rotation_about((0, 0, 1), bearing_rad) @ poses.translation(tip))
         rule = [{"between": ["arm", "structure"], "distance": f"{RULE_M} m"}]
         return rider_scene({}, (post,), rules={"required": rule if ruled else []})
@@ -35,14 +39,15 @@ def _turned(scene, by_rad):
     return Motion(scene.tree.joints, np.array([0.0, 10.0]), table)
 
 
-def _least_m(scene, way):
-    """Measure how near the arm comes to the post on a way."""
+def _least_m(scene, way, only=None):
+    """Measure how near the arm, or some of its bodies, come to the post on a way."""
     tree, times = scene.tree, np.linspace(0.0, 10.0, 401)
     links = forward(tree, way.at(times), [body.link for body in tree.bodies])
     placed = links @ np.stack([body.pose for body in tree.bodies])
     names = [body.name for body in tree.bodies]  # the restraint is of the arm's class
     post = names.index("platform/post")
-    pairs = np.array([(k, post) for k, name in enumerate(names) if name.startswith(("arm/", "restraint/"))])
+    mine = [k for k, name in enumerate(names) if name.startswith(("arm/", "restraint/")) and (not only or name in only)]
+    pairs = np.array([(k, post) for k in mine])
     return float(distances([body.shape for body in tree.bodies], placed, pairs).upper_m.min())
 
 
@@ -77,3 +82,30 @@ def test_each_tree_is_prepared_once_and_asked_by_itself(scene):
     assert kept._prepared(near.tree, way)[0] is prepared[0]
     assert kept._prepared(off, way)[0] is not prepared[0]
     assert kept.lacking_m(near.tree, way) == first
+
+
+def test_more_may_be_asked_than_the_rules_ask(scene):
+    near = scene(0.3)
+    way, kept = _turned(near, 0.2), []
+
+    def more_m(*given):
+        kept.append(given)
+        return np.full(len(given[2].pairs), 0.2)
+
+    exact = {"exact_m": 1e-4}
+    usual = Tightness(near, **exact).lacking_m(near.tree, way)
+    assert usual == pytest.approx(RULE_M - _least_m(near, way), abs=1.1e-4)
+    assert Tightness(near, more_m=more_m, **exact).lacking_m(near.tree, way) == pytest.approx(usual + 0.2, abs=2e-4)
+    ((of, tree, asked),) = kept
+    assert of is near and tree is near.tree and np.all(asked.required_m == RULE_M)
+
+
+def test_only_what_bends_may_be_looked_at(scene):
+    """A hand and what is rigid with it come to a seat alike on every branch of the arm."""
+    near = scene(0.3, back_m=0.6)
+    way, exact = _turned(near, 0.2), {"exact_m": 1e-4}
+    booms = {body.name for body in near.tree.bodies if body.name.startswith("arm/boom")}
+    of_booms = RULE_M - _least_m(near, way, booms)
+    assert 0.0 < of_booms < RULE_M - _least_m(near, way)
+    found = Tightness(near, bending=True, **exact).lacking_m(near.tree, way)
+    assert found == pytest.approx(of_booms, abs=1.1e-4)

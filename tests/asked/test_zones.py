@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from armcarry.asked import zones
 from armcarry.asked.places import patterns_of, places_of
-from armcarry.asked.zones import Here, granted
+from armcarry.asked.zones import Here, along_rails, granted
 from armcarry.geometry import poses
 from armcarry.geometry.model import Body
 from armcarry.geometry.shapes import Sphere
@@ -109,8 +110,8 @@ def test_a_stay_over_several_phases_is_granted_as_one(rider_scene):
 def test_a_line_holds_along_all_of_it_and_not_beyond(rider_scene, far_end, who):
     zone = {"frame": "near_end", "end": "far_end", "within": "0.5 m", "near": [NEAR]}
     frames = {"near_end": poses.translation((9.0, -4.0, 0.3)), "far_end": poses.translation(far_end)}
-    zones = {"zones": {"track": zone}, "worksites": {}}
-    scene = _scene(rider_scene, frames=frames, platform=zones, worker_at="platform/there")
+    platform = {"zones": {"track": zone}, "worksites": {}}
+    scene = _scene(rider_scene, frames=frames, platform=platform, worker_at="platform/there")
     assert [item.pattern_a for item in _run(scene, _moving(scene, 0.0))] == who
 
 
@@ -118,6 +119,7 @@ def test_words_of_who_speak_of_groups_bodies_restraint_and_load():
     groups = {"hands": ["glove_*"], "legs": ["boot_*", "shin_*"]}
     assert patterns_of("ev1", groups, (), "hands|legs") == "ev1/glove_*|ev1/boot_*|ev1/shin_*"
     assert patterns_of("ev1", groups, ("box", "bag"), "load") == "box/*|bag/*"
+    assert patterns_of("ev1", groups, ("box",), "hands|load") == "ev1/glove_*|box/*"
     assert patterns_of("ev1", groups, (), "load") == ""
     assert patterns_of("ev1", groups, ("box",), "helmet|restraint") == "ev1/helmet"
     assert patterns_of("restraint", None, (), "helmet|restraint") == "restraint/*"
@@ -213,3 +215,33 @@ def test_what_places_grant_is_told_in_the_order_of_time(rider_scene):
     found = granted(scene, spans, _moving(scene, 0.0))
     assert [(item.start_s, item.end_s) for item in found] == [(0.0, 10.0), (20.0, 30.0), (40.0, 60.0)]
     assert granted(scene, [(tree, 5.0, 5.0)], _moving(scene, 0.0)) == ()
+
+
+def test_what_was_looked_at_before_is_not_looked_at_again_and_says_the_same(rider_scene, monkeypatch):
+    scene, known = _at_the_stand(rider_scene, worker_at="platform/there"), {}
+    motion = _moving(scene, np.array([0.02, 0.0, 0.0, 0.0, 0.0, 0.0]))
+    phases = [(scene.tree, 0.0, 8.0), (scene.tree, 8.0, 60.0)]
+    plain = granted(scene, phases, motion)
+    (item,) = plain
+    assert 8.0 < item.end_s < 59.0
+    assert granted(scene, phases, motion, known) == plain and len(known) == 2
+    still = _moving(scene, 0.0)
+    held = granted(scene, [(scene.tree, 0.0, 60.0)], still)
+    assert granted(scene, [(scene.tree, 0.0, 60.0)], still, known) == held and len(known) == 3
+    assert [(one.start_s, one.end_s) for one in held] == [(0.0, 60.0)]
+    monkeypatch.setattr(zones, "Drift", None)  # nothing can be looked at any more
+    assert granted(scene, phases, motion, known) == plain
+    # as long and alike, but later: nothing but the times differs, to the last bit
+    later = [(scene.tree, 10.0, 70.0)]
+    late = replace(still, breaks_s=still.breaks_s + 10.0)
+    (shifted,) = granted(scene, later, late, known)
+    assert (shifted.start_s, shifted.end_s) == (10.0, 70.0) and replace(shifted, start_s=0.0, end_s=60.0) == held[0]
+
+
+def test_handrails_grant_those_who_go_along_them_for_all_time_and_nothing_else_does(rider_scene):
+    rail = {"handrails": {"rail": {"start": "a", "end": "b", "within": "0.2 m", "near": [NEAR]}}}
+    frames = {name: poses.translation((40.0, along, 0.0)) for name, along in (("a", -1.0), ("b", 1.0))}
+    scene = _scene(rider_scene, platform=_site() | rail, frames=frames, worker_at="platform/there")
+    found = along_rails(scene, scene.tree)
+    assert {item.pattern_a for item in found} == {"ev1/*", "ev2/*"} and {item.place for item in found} == {"rail"}
+    assert {(item.start_s, item.end_s, item.required_m) for item in found} == {(-np.inf, np.inf, 0.1)}

@@ -14,7 +14,7 @@ from armcarry.geometry.shapes import Box, Capsule, Sphere
 from armcarry.record.finding import Verdict
 from armcarry.record.record import PairRow
 from armcarry.scene.camera import View, look
-from armcarry.seeing.gaps import STEP_M, CloseGap, Gaps
+from armcarry.seeing.gaps import STEP_M, CloseGap, Gaps, watched_gaps
 from armcarry.seeing.sight import depth_in_view_m, sightings, stretches, watch
 
 VIEW = {"horizontal_view": "60 deg", "vertical_view": "40 deg"}
@@ -310,6 +310,16 @@ def test_who_sees_the_tightest_gap_of_a_move(passing):
     assert Gaps(replace(record, pairs=(at_the_start,))).tightest(record.moves[0]).row is at_the_start
     at_the_end = replace(row, time_s=record.moves[0].end_s)
     assert Gaps(replace(record, pairs=(at_the_end,))).tightest(record.moves[0]).row is at_the_end
+
+
+def test_the_tightest_of_every_move_that_has_one_is_kept_and_a_gap_without_margin_is_close(passing):
+    record, *_ = passing({"left": (0.0, 6.0, 1.5)})
+    (row,) = record.pairs
+    for required_m, close in ((row.required_m, 1), (row.lower_m, 1), (row.lower_m + 1e-3, 0)):
+        found = watched_gaps(replace(record, pairs=(replace(row, required_m=required_m),)))
+        assert [item.move for item in found.tightest] == [record.moves[0]]
+        assert found.tightest[0].seen_by == ("platform/left",)
+        assert len(found.close) == close  # what is nearer than required fails as a clearance
 
 
 def test_a_gap_is_looked_at_in_its_middle(passing, monkeypatch):

@@ -98,6 +98,13 @@ def test_light_is_summed_over_phases_and_each_point_keeps_its_own_shade(sunny):
     assert part.lit == 1.0
 
 
+def test_what_a_work_point_lies_on_does_not_shade_it(sunny):
+    for deep, lit in ((0.04, 1.0), (0.06, 0.0)):  # so far below the face of a ball
+        record, *_ = sunny([("own", deep - 0.5, 0.0, 0.5)], {"on": 0.0})
+        (item,) = light_on(Sun(record), {"on": "platform/on"}, 0.0, 20.0)
+        assert (item.lit, item.shaded_by) == (lit, "" if lit else "platform/own")
+
+
 def test_the_body_that_shades_most_is_named(sunny, rider_scene):
     record, *_ = sunny([("first", 4.0, 0.0, 0.5), ("second", 9.0, 0.0, 0.5)], {"dark": 0.0})
     (item,) = light_on(Sun(record), {"dark": "platform/dark"}, 0.0, 60.0)
@@ -121,6 +128,9 @@ def test_light_on_what_moves_is_that_of_each_instant_of_the_stay(rider_scene, tu
         shade = sun.shaders(Watch(record, record.phases[0], ()), times, pose[:, :3, 3], nobody, 0.05)
         faces = pose[:, :3, 0] @ towards > 0
         (item,) = light_on(sun, {"visor": "ev1/visor"}, start, end)
+        cut = [Phase(*span, record.scene.tree) for span in ((0.0, 45.0), (45.0, 60.0))]  # shade sums over phases
+        again = Sun(Record(record.scene, tuple(cut), record.motion, ()))
+        assert light_on(again, {"visor": "ev1/visor"}, start, end) == (item,)
         assert item.lit == pytest.approx(np.mean(faces & ~shade.any(axis=1)))
         counts = shade[faces].sum(axis=0)
         name = record.bodies[int(counts.argmax())].name if counts.any() else ""

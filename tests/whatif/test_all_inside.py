@@ -82,6 +82,14 @@ def test_the_step_that_would_improve_it_most(record, monkeypatch):
     assert (worst.during, worst.inside_s) == ("work", pytest.approx(spike.inside_s.max()))
     outside = (found.time_s < slot("work").start_s) | (found.time_s > slot("work").end_s)
     assert worst.without_s == pytest.approx(found.inside_s[outside].max())
+    assert worst.time_s == pytest.approx(middle, abs=60.0)
+    assert worst.then_s == found.time_s[outside][found.inside_s[outside].argmax()]
+    # no step improves what is as long before and after it: then the worst stays what it is
+    flat = worst_of(record, replace(found, inside_s=np.full(len(found.time_s), 900.0)))
+    assert (flat.during, flat.inside_s, flat.without_s, flat.then_s) == ("", 900.0, 900.0, flat.time_s)
+    # and without the one step in which anybody is outside, nobody is
+    alone = worst_of(record, replace(found, inside_s=np.where(abs(found.time_s - middle) < 60.0, 900.0, 0.0)))
+    assert (alone.during, alone.without_s) == ("work", 0.0)
     monkeypatch.setattr(module, "ways_back", lambda record: ())
     assert worst_of(record, all_inside(record)) is None
 

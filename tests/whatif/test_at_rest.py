@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from armcarry.whatif.at_rest import ENOUGH_M, TOLERANCE_M, AtRest
+from armcarry.scene.limits import brake_decelerations, runaway_rates
+from armcarry.whatif.at_rest import ENOUGH_M, TOLERANCE_M, AtRest, excursions, fastest
 from armcarry.whatif.runaway_joint import BAND_M, runaways
 
 
@@ -37,3 +38,15 @@ def test_what_a_runaway_leaves_where_the_arm_stands_is_what_it_leaves_in_a_run(s
             assert more == pytest.approx(left - 0.03, abs=TOLERANCE_M)
     assert len(compared) >= 2 and min(left for left, _ in compared) < ENOUGH_M
     assert all((" running away: " in words) == (left < ENOUGH_M) for left, words in compared)
+
+
+def test_near_structure_a_joint_runs_away_at_the_rate_for_there(rider_scene):
+    arm = rider_scene({}).loaded.arm.document
+    load = arm.loads["rider"].model_copy(update={"runaway_near": 0.5, "near_structure": 0.4})
+    there, away = fastest(arm, load, np.array([True, False]))
+    np.testing.assert_array_equal(there, runaway_rates(arm, load, True))
+    np.testing.assert_array_equal(away, runaway_rates(arm, load, False))
+    assert np.all(there < away)
+    late_s, brakes = arm.detection_time, brake_decelerations(arm, load)
+    assert excursions(arm, load, np.array([False])) == pytest.approx((away * late_s + away**2 / (2 * brakes))[None])
+    assert excursions(arm, load, np.array([True]), 1.5) == pytest.approx((there * 1.5 + there**2 / (2 * brakes))[None])

@@ -1,5 +1,6 @@
 """The slack of braking arcs covers the braking begun at every instant of their cell."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -8,6 +9,7 @@ import pytest
 from armcarry.asked.requirement import Asked
 from armcarry.motion.braking import braking
 from armcarry.motion.curve import Motion
+from armcarry.timeline.run import Phase
 from armcarry.whatif import late_stop, runaway_joint
 from armcarry.whatif.cells import Leaves
 from armcarry.whatif.faults import Window
@@ -163,6 +165,36 @@ def test_the_tip_runs_out_on_its_arc_for_the_reaction_and_the_braking(rider_scen
     assert not still.runout_m.any() and not still.runout_s.any()
 
 
+def test_a_run_that_is_told_to_stop_rests_where_its_brakes_bring_it(rider_scene, moving_record):
+    scene, brake = rider_scene({}), np.radians(4.0)
+    j1, j2 = scene.tree.column("arm/j1"), scene.tree.column("arm/j2")
+    record = moving_record(scene, {"arm/j1": [0.02], "arm/j2": [-0.01, 0.0005]}, 10.0)
+    record = replace(record, phases=(Phase(0.0, 7.0, scene.tree), Phase(7.0, 10.0, scene.tree)))
+    for told_s, begun_s in ((4.0, 4.5), (6.9, 7.0), (9.9, 10.0)):  # commanded for the reaction, to the phase's end
+        rest, rates = late_stop.stopped(record, told_s), (0.02, -0.01 + 0.001 * begun_s)
+        at = record.motion.at(begun_s, side="left")
+        for column, rate in zip((j1, j2), rates, strict=True):
+            assert rest[column] == pytest.approx(at[column] + np.sign(rate) * rate**2 / (2 * brake), abs=1e-12)
+        others = np.delete(np.arange(len(rest)), [j1, j2])
+        assert rest[others] == pytest.approx(at[others])
+
+
+def test_a_fault_against_a_command_counts_what_was_commanded_since_it_began():
+    """Of two joints that are commanded, each counts against a fault of its own; alone in moving, none does."""
+    breaks = np.array([0.0, 5.0, 10.0])
+    table = np.zeros((2, 2, 5))
+    table[0, 1] = (-0.02, 0.03, 0.0, 0.0, 0.0)
+    side = _side(Motion(JOINTS, breaks, table))
+    first, last = np.array([3.0, 5.5, 7.0]), np.array([4.0, 6.0, 8.0])
+    found = runaway_joint.against_rates(side, first, last, 1.0)
+    assert found.shape == (2, 3, 3)
+    assert found[0].tolist() == [[0.02, 0.0, 0.0], [0.02, 0.0, 0.0], [0.0, 0.0, 0.0]]
+    assert found[1].tolist() == [[0.0, 0.03, 0.0], [0.0, 0.03, 0.0], [0.0, 0.0, 0.0]]
+    assert not runaway_joint.against_rates(side, first[1:], last[1:], 0.25).any()
+    table[0, 1, 1] = 0.0
+    assert not runaway_joint.against_rates(_side(Motion(JOINTS, breaks, table)), first, last, 1.0).any()
+
+
 @pytest.mark.parametrize("seed", range(4))
 @pytest.mark.parametrize("runs", [None, 0, 2], ids=["none runs away", "first runs away", "last runs away"])
 def test_what_the_other_joints_of_the_arm_still_turn_is_covered_while_one_runs_away(seed, runs, monkeypatch):
@@ -203,8 +235,9 @@ def test_each_joint_runs_away_either_way_and_only_while_the_arm_is_powered():
     rules = SimpleNamespace(arm_safe=None)
     record = SimpleNamespace(ledger=SimpleNamespace(spans=lambda of, end_s: spans), duration_s=20.0,
                              scene=SimpleNamespace(loaded=SimpleNamespace(rules=rules)))  # fmt: skip
-    called = SimpleNamespace(call=1.5)
+    called = SimpleNamespace(call=1.5)  # how long before it is safe nobody counts on it
     for start, end, found, rules.arm_safe in (
+        (5.0, 20.0, [(9.0, 20.0)], called),
         (2.0, 12.0, [(2.0, 4.0), (9.0, 12.0)], None), (4.0, 9.0, [], None), (9.0, 9.0, [], None),
         (0.0, 4.0, [(0, 4)], None), (0.0, 12.0, [(0.0, 2.5), (9.0, 12.0)], called), (3.0, 8.0, [], called),
     ):  # fmt: skip

@@ -9,7 +9,7 @@ from armcarry.geometry import poses
 from armcarry.motion.curve import Motion
 from armcarry.record.record import Record
 from armcarry.timeline.run import Phase
-from armcarry.whatif.nearness import BesideArm, nearness
+from armcarry.whatif.nearness import BesideArm, near_curve, nearness
 
 REACTION_S, STARTS_S = 0.5, 10.0  # of the arm of rider_scene; when it starts to turn
 
@@ -115,3 +115,27 @@ def test_braking_goes_as_far_as_the_arms_levers_and_lasts_as_the_joint_needs(sid
         pose = scene.tree.pose_of(body.link, scene.position) @ body.pose
         assert way >= np.hypot(*pose[:2, 3]) * 0.02**2 / (2 * brake)
     assert far.max() <= 9.0 * 0.02**2 / (2 * brake)
+
+
+def test_a_plot_of_phases_has_as_many_instants_as_one_of_the_whole(side):
+    record, tree = side.record, side.phase.tree
+    whole = near_curve(record, "ev2")
+    assert len(whole.time_s) == 400 and np.all(np.diff(whole.time_s) > 0)
+    spans = ((0.0, 12.0), (12.0, 12.01), (12.01, 20.0))
+    parts = near_curve(replace(record, phases=tuple(Phase(*span, tree) for span in spans)), "ev2")
+    assert len(parts.time_s) == 240 + 2 + 160
+    at = np.interp(15.0, parts.time_s, parts.distance_m)
+    assert at == pytest.approx(np.interp(15.0, whole.time_s, whole.distance_m), abs=1e-3)
+
+
+def test_the_nearest_of_two_that_touch_is_0_m(side):
+    """The worker stands where the rider is brought to."""
+    scene = side.record.scene
+    there = side.record.body_poses(np.array([18.0]))[0]
+    trunk = next(k for k, body in enumerate(side.phase.tree.bodies) if body.name == "ev1/trunk")
+    table = side.record.motion.coefficients.copy()
+    own = scene.tree.pose_of("ev2/trunk", side.record.motion.at(18.0))[:3, 3]
+    for axis, off in zip("xyz", there[trunk, :3, 3] - own, strict=True):
+        table[:, 0, side.phase.tree.column(f"ev2/free_{axis}")] += off
+    found = nearness(replace(side.record, motion=replace(side.record.motion, coefficients=table)), "ev2")
+    assert (found.distance_m, found.nearest_m) == (0.0, 0.0) and found.margin_m < 0.0

@@ -72,7 +72,7 @@ def _by_hand_s(way):
 def test_the_instants_are_the_middles_of_equal_stretches(run):
     assert instants(run(count=3)).tolist() == [10.0, 30.0, 50.0]
     record = run()
-    unsaid = SimpleNamespace(duration_s=60.0, scene=SimpleNamespace(
+    unsaid = SimpleNamespace(phases=record.phases, duration_s=60.0, scene=SimpleNamespace(
         loaded=SimpleNamespace(rules=record.scene.loaded.rules.model_copy(update={"locked_joint": None}))
     ))  # fmt: skip
     assert len(instants(unsaid)) == INSTANTS and instants(unsaid)[0] == pytest.approx(30.0 / INSTANTS)
