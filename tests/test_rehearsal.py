@@ -52,7 +52,9 @@ def _damaged(data, seed):
     return changed
 
 
-@pytest.mark.parametrize("name", ["change_places", "hazard_stranded", "hazard_near_people"])
+@pytest.mark.parametrize("name", [
+    "hazard_stranded", *(pytest.param(name, marks=pytest.mark.long) for name in ("change_places", "hazard_near_people"))
+])  # fmt: skip
 def test_validate_and_rehearse_refuse_the_same_files(name, tmp_path, unproven):
     data = read_yaml(places.scenarios_folder() / f"{name}.yaml").data
     refused = 0

@@ -254,6 +254,7 @@ def cluster():
         yield started
 
 
+@pytest.mark.long
 @pytest.mark.filterwarnings("ignore")
 def test_a_killed_worker_of_a_cluster_changes_nothing(record, problem, tmp_path, cluster):
     pids = [worker.process.pid for worker in cluster.workers.values()]
@@ -334,6 +335,7 @@ def test_a_scheduler_is_known_by_its_certificates(record, problem, tmp_path, cap
     assert "Traceback" not in capfd.readouterr().err
 
 
+@pytest.mark.long
 @pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL")
 def test_a_killed_scheduler_is_told_without_a_traceback(record, problem, tmp_path, capfd):
     with outside(tmp_path) as (scheduler, address):

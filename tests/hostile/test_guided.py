@@ -72,7 +72,9 @@ OTHERS = {"day": 2, "run": 6, "calls": 20}
 
 
 @pytest.mark.parametrize("part", TAKEN)
-@pytest.mark.parametrize("kind", list(OTHERS))
+@pytest.mark.parametrize("kind", [
+    pytest.param(kind, marks=() if kind == "calls" else pytest.mark.long) for kind in OTHERS
+])  # fmt: skip
 def test_days_runs_and_calls_that_reach_further(kind, part, kit, record_property):
     runs = OTHERS[kind] * kit.COUNT // len(PARTS)
     command = [sys.executable, str(HERE / "guided.py"), kind, "--runs", str(runs), "--seed", str(part)]

@@ -53,7 +53,7 @@ def grasp():
     return scene, run, prove_run(scene, run)[0]
 
 
-@pytest.mark.parametrize("what", ["carry", "grasp", "day"])
+@pytest.mark.parametrize("what", ["carry", "grasp", pytest.param("day", marks=pytest.mark.long)])
 def test_no_row_is_beaten_by_coal_at_any_instant_of_its_window(what, request, pinocchio_engine):
     scene, run, rows = request.getfixturevalue(what)
     judged = [row for row in rows if row.status != "intended"]

@@ -104,7 +104,9 @@ CONTRADICTIONS = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("kind", CONTRADICTIONS)
+@pytest.mark.parametrize("kind", [
+    pytest.param(kind, marks=() if kind == "a step between two" else pytest.mark.long) for kind in CONTRADICTIONS
+])  # fmt: skip
 def test_what_contradicts_is_told_in_the_smallest_set_with_lines(tmp_path, kind):
     changes, expected = CONTRADICTIONS[kind]
     text = DAY.read_text(encoding="utf-8")
