@@ -102,6 +102,7 @@ def test_a_stay_over_several_phases_is_granted_as_one(rider_scene):
     tree, motion = scene.tree, _moving(scene, 0.0)
     found = granted(scene, [(tree, 0.0, 20.0), (tree, 20.0, 20.0), (tree, 20.0, 60.0)], motion)
     assert [(item.start_s, item.end_s) for item in found] == [(0.0, 60.0)]
+    assert found == _run(scene, motion)  # in all it says
     apart = granted(scene, [(tree, 0.0, 20.0), (tree, 30.0, 60.0)], motion)
     assert [(item.start_s, item.end_s) for item in apart] == [(0.0, 20.0), (30.0, 60.0)]
 

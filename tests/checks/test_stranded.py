@@ -41,13 +41,13 @@ def run(rider_scene, turning_record):
     """Build a run among rails; the hatch is at the end of the last of them."""
     nothing = dict.fromkeys(("leave_restraint", "stow_held", "cross_gap", "go_in"), "0 s")
 
-    def build(spots=SPOTS, hatch=(-6.0, 3.0, 0.4), rules=None, held=(), **options):
+    def build(spots=SPOTS, hatch=(-6.0, 3.0, 0.4), rules=None, held=(), slides=(), **options):
         frames, rails = _rails(rider_scene({}), spots)
         shoulder = rider_scene({}).tree.pose_of("ev1/left_shoulder", rider_scene({}).position)[:3, 3]
         frames["hatch"] = poses.translation(shoulder + hatch)
         platform = {"handrails": rails, "airlock": "hatch"}
         rules = {"way_home": nothing} | (rules or {})
-        scene = rider_scene({}, frames=frames, platform=platform, rules=rules, held=held)
+        scene = rider_scene({}, frames=frames, platform=platform, rules=rules, held=held, slides=slides)
         return turning_record(scene, **options)
 
     return build
@@ -82,8 +82,9 @@ def test_ways_and_gaps_agree_with_single_routes(run):
     assert item.gap_m.max() > 0.5  # the rider does leave the rail
 
 
-def test_the_bounds_hold_at_every_instant_and_are_close(run):
-    record = run(turning_s=60.0, rate_rad_s=-0.03)
+@pytest.mark.parametrize("slides", [(), ("j1",)], ids=["turns", "slides"])
+def test_the_bounds_hold_at_every_instant_and_are_close(run, slides):
+    record = run(turning_s=60.0, rate_rad_s=-0.03, slides=slides)
     (item,) = strandings(record)
     rails = rails_of(record.scene.loaded.platform.document, record.scene.tree, record.scene.position)
     hatch = record.scene.tree.pose_of("platform/hatch", record.scene.position)[:3, 3]

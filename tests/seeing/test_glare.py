@@ -5,6 +5,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from armcarry.geometry import poses
+from armcarry.scene.camera import View
 from armcarry.seeing import glare as room
 from armcarry.seeing.glare import Dazzle, glare
 
@@ -125,3 +127,52 @@ def test_cameras_are_looked_at_in_the_middle_of_short_cells_of_their_phase(monke
     assert told.edges_s.tolist() == [0.0, 4.0, 8.0, 11.0, 15.5, 20.0]
     assert told.seen[:, 0].tolist() == [True, True, False, True, True]
     assert told.blinded[:, 0].tolist() == [False, False, False, True, True]
+
+
+# -- visors and cameras, each instant by itself --------------------------------------------------------------
+
+
+class _Still:
+    """A sun that stands on the x axis, up all the time; which of three things shade it depends on the instant."""
+
+    turn_rate_rad_s = 0.0
+
+    def __init__(self, links, shaded_until_s):
+        still = lambda times: np.tile([1.0, 0.0, 0.0], (len(times), 1))  # noqa: E731
+        self.sky, self.until_s = SimpleNamespace(sun_direction=still), shaded_until_s
+        self.limits = SimpleNamespace(visor=0.5, camera_margin=0.0)
+        self.spans, self.asked = (), []
+        self.record = SimpleNamespace(link_path=lambda link, times: np.tile(links[link], (len(times), 1, 1)))
+
+    def up(self, times):
+        return np.ones(len(times), dtype=bool)
+
+    def shaders(self, watch, times, points, passed):
+        self.asked.append(passed)
+        flags = np.zeros((len(times), 3), dtype=bool)
+        flags[:, 1] = times < self.until_s
+        return flags
+
+
+def test_a_visor_is_shaded_at_its_own_instants_alone():
+    sun = _Still({"glass": np.eye(4)}, shaded_until_s=4.0)
+    drift = SimpleNamespace(way=lambda link: (0.0, 0.0), reach=lambda way, middles, starts, ends: 0.0 * middles)
+    watch = SimpleNamespace(drift=drift, housing=["own"])
+    starts, ends, angle, inside, shaded = room._visor_cells(sun, watch, _phase(0.0, 8.0), SimpleNamespace(link="glass"))
+    assert starts[0] == 0.0 and ends[-1] == 8.0 and inside.all() and not angle.any()
+    assert np.array_equal(shaded, (starts + ends) / 2 < 4.0) and 0 < shaded.sum() < len(shaded)
+    assert sun.asked == ["own"]
+
+
+def test_a_camera_is_blinded_at_its_own_instants_and_where_it_looks_alone():
+    away = poses.rotation_about((0.0, 0.0, 1.0), np.pi)
+    goal = poses.translation((5.0, 0.0, 0.0))
+    sun = _Still({"eye": np.eye(4), "other": away, "goal": goal}, shaded_until_s=4.0)
+    view = View(0.5, 0.5)
+    cameras = tuple(SimpleNamespace(link=link, view=view) for link in ("eye", "other"))
+    watch = SimpleNamespace(cameras=cameras, housing=["own", "its"])
+    times, seen = np.array([1.0, 3.0, 5.0, 7.0]), np.ones((4, 2), dtype=bool)
+    seen[3, 0] = False
+    found = room._blinded(sun, watch, "goal", times, seen, np.zeros(4))
+    assert found[:, 0].tolist() == [False, False, True, False]
+    assert not found[:, 1].any() and sun.asked == ["own"]  # it is turned from the sun

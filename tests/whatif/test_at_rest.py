@@ -38,6 +38,7 @@ def test_what_a_runaway_leaves_where_the_arm_stands_is_what_it_leaves_in_a_run(s
             assert more == pytest.approx(left - 0.03, abs=TOLERANCE_M)
     assert len(compared) >= 2 and min(left for left, _ in compared) < ENOUGH_M
     assert all((" running away: " in words) == (left < ENOUGH_M) for left, words in compared)
+    assert all(words == "" for left, words in compared if left == ENOUGH_M)
 
 
 def test_near_structure_a_joint_runs_away_at_the_rate_for_there(rider_scene):

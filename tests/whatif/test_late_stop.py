@@ -165,6 +165,13 @@ def test_the_tip_runs_out_on_its_arc_for_the_reaction_and_the_braking(rider_scen
     assert not still.runout_m.any() and not still.runout_s.any()
 
 
+def test_where_the_arm_stands_and_goes_on_standing_it_runs_nowhere(rider_scene, turning_record):
+    found = late_stop.run_outs(turning_record(rider_scene({})))  # turns for 40 s, then stands
+    moves, stands = found.time_s < 40.0, found.time_s > 40.0
+    assert np.all(found.runout_m[moves] > 0.0) and np.all(found.runout_s[moves] >= 0.5)
+    assert stands.any() and not found.runout_m[stands].any() and not found.runout_s[stands].any()
+
+
 def test_a_run_that_is_told_to_stop_rests_where_its_brakes_bring_it(rider_scene, moving_record):
     scene, brake = rider_scene({}), np.radians(4.0)
     j1, j2 = scene.tree.column("arm/j1"), scene.tree.column("arm/j2")

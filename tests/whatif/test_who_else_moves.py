@@ -162,3 +162,4 @@ def test_a_joint_that_runs_away_against_its_command_is_farther_off_than_its_own_
         least = min(least, float(mine.lower_m[during].min()))
     assert np.all(begun[scene.arm_columns] == motion.at(TIME_S)[scene.arm_columns])
     assert least <= -0.1 + 2e-4  # the hand is in the ball when the first joint stands, and the second still turned
+    assert found.safe_detection_s[number] < DETECTION_S
