@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from armcarry.asked.pairs import (
+    _among,
     _any_restraint,
     arm_pairs,
     judged_pairs,
@@ -207,3 +208,12 @@ def test_patterns_fit_in_either_order_and_by_either_word(built):
     for both in (("ev1/*", "platform/wall"), ("platform/wall|platform/none", "ev1/*")):
         assert pairs_that_fit(scene.tree, both, *pairs.T).tolist() == [True, True, False]
     assert pairs_that_fit(scene.tree, ("ev1/trunk", "*"), *pairs.T).tolist() == [True, False, True]
+
+
+def test_a_pair_is_among_others_only_where_both_are_the_same():
+    every = np.array([(a, b) for a in range(5) for b in range(a + 1, 5)])
+    for k, one in enumerate(every):
+        assert np.flatnonzero(_among(one[None], *every.T)).tolist() == [k]
+        assert _among(every, *one[None].T).tolist() == [True]
+        assert not _among(np.delete(every, k, axis=0), *one[None].T).any()
+    assert not _among(np.zeros((0, 2), dtype=np.int64), *every.T).any()
