@@ -42,6 +42,25 @@ def test_what_is_seen_throughout_a_cell_is_seen_at_its_every_instant(phase):
     assert seen.any() and hidden_later > 0
 
 
+def test_what_a_wall_stands_before_is_not_glimpsed(phase):
+    """A line from the camera to the target that goes through the wall, looked at point by point."""
+    names = [body.name for body in phase.bodies]
+    times = np.linspace(0.0, 36.0, 73)
+    glimpsed = phase._cells(times, times)[1]
+    (camera,), behind = phase.cameras, np.zeros((len(times), len(phase.targets)), dtype=bool)
+    if "platform/wall" in names:
+        wall = phase.bodies[names.index("platform/wall")]
+        eye = phase.record.link_path(camera.link, times)[:, :3, 3]
+        for t, target in enumerate(phase.targets):
+            ends = phase.record.link_path(target.link, times)[:, :3, 3]
+            points = eye[:, None] + np.linspace(0.0, 1.0, 500)[:, None] * (ends - eye)[:, None]
+            local = points - wall.pose[:3, 3]  # on the platform's root, and not turned
+            behind[:, t] = np.all(np.abs(local) < np.array(wall.shape.size_m) / 2 - 0.01, axis=2).any(axis=1)
+        assert 0 < behind.sum() < behind.size
+    assert not glimpsed[:, 0][behind].any()
+    assert glimpsed[:, 0][~behind].any()
+
+
 def test_what_is_needed_for_one_phase_alone_is_let_go_of_when_it_is_seen_through(phase):
     names = {target.name: k for k, target in enumerate(phase.targets)}
     first = phase.run(names)
