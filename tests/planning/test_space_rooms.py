@@ -11,6 +11,7 @@ from armcarry.asked.rooms import arm_rooms
 from armcarry.files.documents.rooms import Room, SwitchedOff
 from armcarry.files.load import load_scenario
 from armcarry.planning.space import ArmSpace
+from armcarry.planning.trial import Base, Trial
 from armcarry.planning.ways import standing
 from armcarry.scene.build import build_scene
 
@@ -53,6 +54,19 @@ def test_what_is_switched_off_all_through_is_no_room_and_what_is_on_for_a_while_
     jets = {"while_on": "jets"}
     assert _margin(_with_room(scene, SwitchedOff(), **jets))[0] == bare
     assert _margin(_with_room(scene, SwitchedOff(after="fold"), **jets))[0] < 0.0
+
+
+def test_a_base_from_which_the_arm_is_in_a_room_does_not_do(scene):
+    """Over the trolley there is a room in which the arm's first boom is, however it goes on."""
+    over, base = {"position": ["0 m", "0 m", "1.2 m"], "radius": "0.3 m"}, Base("trolley", 11.0)
+    assert Trial(scene, base).reach("rack_a").good
+    shut = Trial(_with_room(scene, **over), base)
+    found = shut.reach("rack_a")
+    assert not found.good and found.blocked_by == "clearance" and found.why.endswith(" and room plume/part_0")
+    again = Trial(shut.scene, Base("trolley", 10.0), like=shut)  # what is asked is not worked out anew
+    assert not again.reach("rack_a").good
+    off = _with_room(scene, SwitchedOff(), while_on="jets", **over)
+    assert Trial(off, base).reach("rack_a") == Trial(scene, base).reach("rack_a")
 
 
 def test_a_room_asks_for_its_distance_of_those_alone_whom_it_names(scene):

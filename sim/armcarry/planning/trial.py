@@ -9,6 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from armcarry.asked.requirement import arm_asked
+from armcarry.asked.rooms import arm_rooms
 from armcarry.clearance.distance import distances
 from armcarry.errors import ReachError
 from armcarry.files.documents.platform import Worksite
@@ -104,9 +105,9 @@ class Trial:
         self.tree: Tree = tree
         self.tool = scene.tool(tree)
         self.chain = Chain.of(tree, WORLD, self.tool, joints=scene.arm_joints, held=self.position)
-        self._pairs: tuple[np.ndarray, Array] | None = None
+        self._found: tuple[Tree, np.ndarray, Array] | None = None
         if like is not None and like.tree is tree:
-            self._pairs = like._asked()
+            self._found = like._asked()
 
     def reach(self, worksite: str, ways: Sequence[Sequence[Point]] | None = None) -> Reached:
         """Take a worksite and judge the best way of doing so, from where one waits clear of it all the way in.
@@ -205,8 +206,8 @@ class Trial:
 
     def _clearance(self, q: Array) -> tuple[float, str]:
         """Return the least clearance beyond what is required, at most ENOUGH_M, and the pair."""
-        tree, bodies = self.tree, self.tree.bodies
-        pairs, required = self._asked()
+        tree, pairs, required = self._asked()
+        bodies = tree.bodies
         position = self.position.copy()
         position[self.scene.arm_columns] = q
         links = list(dict.fromkeys(body.link for body in bodies))
@@ -223,17 +224,18 @@ class Trial:
         name = " and ".join(bodies[row].name for row in pairs[near[k]])
         return min(float(found[k]), ENOUGH_M), name
 
-    def _asked(self) -> tuple[np.ndarray, Array]:
-        """Return the pairs with a part of the arm that bends, and what is required of them."""
-        if self._pairs is None:
-            found = arm_asked(self.scene, self.tree)
-            pairs, required = found.pairs, found.required_m
+    def _asked(self) -> tuple[Tree, np.ndarray, Array]:
+        """Return the tree with rooms, the pairs with a part of the arm that bends, and what is required of them."""
+        if self._found is None:
+            found, rooms = arm_asked(self.scene, self.tree), arm_rooms(self.scene, self.tree)
+            pairs = np.concatenate([found.pairs, rooms.pairs])
+            required = np.concatenate([found.required_m, rooms.required_m])
             # bodies before the last joint: what is rigid with the tool stands there alike from every base
-            count = self.scene.arm_joints_behind(self.tree)
+            count = self.scene.arm_joints_behind(rooms.tree)
             bends = (count > 0) & (count < len(self.scene.arm_joints))
             asked = bends[pairs].any(axis=1)
-            self._pairs = pairs[asked], required[asked]
-        return self._pairs
+            self._found = rooms.tree, pairs[asked], required[asked]
+        return self._found
 
 
 def stated_ways(site: Worksite, shift: Point = (0.0, 0.0, 0.0)) -> list[list[tuple[float, ...]]]:
