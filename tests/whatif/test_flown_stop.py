@@ -9,6 +9,7 @@ from armcarry.checks.second_opinion import check
 from armcarry.clearance.second_opinion import EngineAnswer, StopOpinion
 from armcarry.record.finding import Verdict
 from armcarry.whatif import flown_stop
+from armcarry.whatif.faults import sides
 from armcarry.whatif.opinions import with_opinions
 
 pytest.importorskip("pybullet")
@@ -63,3 +64,19 @@ def test_a_flown_way_that_comes_too_near_fails(short_run):
     assert "Its tip goes 0.200 m to rest at most, ours 0.100 m then" in told.message
     assert "arm/wrist_turn is off ours by 5.8 deg" in told.message
     assert told.remedy == "lead the carry farther from there, or slow it at 0:01:01.0"
+
+
+def test_what_the_engine_is_held_against_is_the_formula_of_braking(short_run):
+    record, _ = short_run
+    times = np.linspace(1.0, record.duration_s - 5.0, 200)
+    busy = np.count_nonzero(record.motion.at(times, 1)[:, record.scene.arm_columns], axis=1)
+    time_s = float(times[busy.argmax()])
+    found = flown_stop.fly_stop(record, time_s)
+    columns, begun = record.scene.arm_columns, time_s + record.scene.loaded.arm.document.reaction_time
+    rate, q = record.motion.at(begun, 1)[columns], record.motion.at(begun)[columns]
+    assert np.count_nonzero(rate) > 1
+    brakes = next(side for side in sides(record) if side.phase is record.phase_at(time_s)).brakes
+    assert found.ours_s == pytest.approx((np.abs(rate) / brakes).max(), abs=flown_stop.STEP_S)
+    lasts = np.minimum(np.linspace(0.0, found.ours_s, 500)[:, None], np.abs(rate) / brakes)
+    tip = flown_stop._tip(record, time_s, q + rate * lasts - np.sign(rate) * brakes * lasts**2 / 2)
+    assert found.ours_m == pytest.approx(np.linalg.norm(np.diff(tip, axis=0), axis=1).sum(), rel=1e-3)
