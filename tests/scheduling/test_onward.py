@@ -16,7 +16,7 @@ from armcarry.scheduling.turn import Turn
 from armcarry.scheduling.ways import Travel
 from armcarry.scheduling.write import Rearranged
 from armcarry.timeline.task import Limit
-from short_days import flown
+from short_days import flown, short_day
 
 DAY = Path(__file__).parents[2] / "scenarios" / "day_that_may_vary.yaml"
 
@@ -74,3 +74,23 @@ def test_only_a_carry_that_begins_elsewhere_looks_for_its_way_to_where_it_ended(
     found = {carry["name"]: carry["moves"] for carry in onward._carries(old)}
     assert found["box_flown"][0] == {"to_joints": {"elbow": "9 deg"}, "name": "box_flown_1", "way": "find"}
     assert found["home_flown"] == found["out_flown"] == [free, {"hold": "9 s"}]  # begin and go on as they did
+
+
+def test_who_tightens_more_bolts_takes_as_much_longer_and_lets_go_of_nothing(tmp_path):
+    half = {"tighten, actors: [ev1], at: rack_a, bolt: {what: pump_box, count: 4, each: 1 min, make: tight}}":
+            "tighten, actors: [ev1], at: rack_a, bolt: {what: pump_box, count: 1, make: tight}, takes: 2 min}\n"
+            "    - {name: off_it, actors: [ev1], let_go: {what: pump_box}, takes: 1 min}"}  # fmt: skip
+    shut = "fold, actors: [ev1], at: rack_a, fold_cover: {what: pump_box, fastener: cover, make: closed}, takes: 1 min}"
+    rest = "{name: rest, actors: [ev1], at: rack_a, bolt: {what: pump_box, count: 3, make: tight}, takes: 6 min}"
+    more = {shut: f"{shut}\n    - {rest}"}
+    plan = flown(short_day(tmp_path, half | more)).plan
+    at_s = plan.schedule.slot("fly_back").start_s + 1.0
+    rest = Rest(plan, Travel(plan.scene), turn=Turn(at_s))
+    done = (set(rest.tasks) | rest.over) - {"rest", "look"}
+    assert rest.tightens_more(done) == ({"tighten": 3}, {"off_it": "tighten makes it fast"})
+    assert rest.tightens_more(done | {"rest"}) == ({}, {})  # it is tightened later, as planned
+    assert Rest(plan, Travel(plan.scene), turn=Turn(at_s), safe=False).tightens_more(done) == ({}, {})
+    order = Rearranged(tuple(step.name for step in plan.day.steps))
+    steps = Onward("on", plan, Turn(at_s), order, frozenset(done - {"off_it"}), {"tighten": 3}).data()["day"]["steps"]
+    tighten = next(step for step in steps if step["name"] == "tighten")
+    assert tighten["bolt"]["count"] == 4 and tighten["takes"]["likely"] == "480.000 s"

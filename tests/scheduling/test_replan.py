@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -15,7 +16,7 @@ from armcarry.record.finding import Finding, Verdict
 from armcarry.rehearsal import rehearse
 from armcarry.scene.build import build_scene
 from armcarry.scheduling import flown as flown_module
-from armcarry.scheduling import replan as replan_module
+from armcarry.scheduling import tries as tries_module
 from armcarry.scheduling.day import DayProblem
 from armcarry.scheduling.orders import _Orders
 from armcarry.scheduling.replan import ways_on
@@ -23,7 +24,7 @@ from armcarry.scheduling.rest import Rest
 from armcarry.scheduling.turn import Turn
 from armcarry.scheduling.ways import Travel
 from armcarry.views.brief.rest import rest_files
-from armcarry.views.ways_chart import ways_chart, write_ways_page
+from armcarry.views.ways_chart import ways_chart, write_ways
 from armcarry.views.ways_kept import read_ways
 from armcarry.views.ways_on import changes, told
 from short_days import SHORT_DAY, flown
@@ -50,7 +51,7 @@ def without_ev2(record):
 
 def _not_flown(monkeypatch):
     """What is done and left out shows before anything is flown."""
-    monkeypatch.setattr(replan_module, "fly", lambda onward, known: _refused())
+    monkeypatch.setattr(tries_module, "fly", lambda onward, known: _refused())
 
 
 def _refused():
@@ -107,9 +108,9 @@ def test_why_a_step_is_not_done_is_told_of_each_and_ways_that_are_no_better_say_
 
 def test_ways_stand_side_by_side_on_a_page_with_what_is_otherwise_and_why(record, late_lamp, tmp_path):
     ways = late_lamp
-    (tmp_path / "ways").mkdir()
-    page, kept, picture = write_ways_page(record.plan, ways, 300.0, tmp_path / "ways")
-    found = read_ways(tmp_path)  # as the run's own page and report take them
+    assert write_ways(tmp_path / "views" / "ways", ways, record.plan, 300.0) == []  # no files of a way were asked for
+    page, kept, picture = ((tmp_path / "views" / "ways" / f"ways.{kind}") for kind in ("html", "json", "png"))
+    found = read_ways(tmp_path / "views")  # as the run's own page and report take them
     assert kept.is_file() and found is not None and found.title.endswith("ways on from 0:05:00.0")
     assert found.tables[0][0] == "ways on" and len(found.tables[0][1].rows) == len(ways)
     text = page.read_text(encoding="utf-8")
@@ -203,7 +204,7 @@ def test_what_cannot_be_flown_is_told(record):
         raise InputError("no such thing", accepted="another")
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(replan_module, "fly", refused)
+        patch.setattr(tries_module, "fly", refused)
         ways = ways_on(record, Turn(300.0))
     ways = [way for way in ways if not way.why_not]
     assert {way.not_flown for way in ways} == {"no such thing; accepted: another"}
@@ -241,13 +242,13 @@ def test_every_way_names_what_was_not_assessed_of_it(late_lamp):
 
 
 def test_a_rider_who_is_unable_with_hardware_in_hand_still_has_a_way_home_that_says_what_it_asks(monkeypatch):
-    fly, flights = replan_module.fly, []
+    fly, flights = tries_module.fly, []
 
     def home_alone(onward, known):
         flights.append(onward)
         return fly(onward, known) if len(flights) == 1 else _refused()
 
-    monkeypatch.setattr(replan_module, "fly", home_alone)
+    monkeypatch.setattr(tries_module, "fly", home_alone)
     record = flown(SHORT_DAY)
     carried = record.plan.schedule.slot("take")
     way = ways_on(record, Turn((carried.start_s + carried.end_s) / 2.0, unable=tuple(carried.actors)))[0]
@@ -266,6 +267,16 @@ def test_what_is_left_as_it_may_not_be_is_told_as_to_be_made_safe(record):
         way = ways_on(record, Turn(300.0))[0]
     assert (way.proof.unsafe, way.proof.failed, way.holds) == (("too near",), (), False)
     assert "left unsafe, to be made safe before all leave: too near" in list(told(way))
+
+
+def test_how_something_is_left_is_told_however_long_ago_it_was_touched_last(monkeypatch):
+    def found(name, check, record, settings):
+        return [replace(_failing(name, "rail_cart_1"), start_s=90.0, end_s=100.0)]
+
+    monkeypatch.setattr(flown_module, "judged", found)
+    record = SimpleNamespace(scene=SimpleNamespace(loaded=SimpleNamespace(rules=SimpleNamespace(checks={}))))
+    assert [one.check for one in flown_module._judged(record, 300.0)] == ["custody"]
+    assert len(flown_module._judged(record, 95.0)) == len(flown_module.JUDGED)
 
 
 def test_a_way_that_fails_where_somebody_takes_over_is_tried_without(record):

@@ -213,13 +213,27 @@ def before_carry(change: Change) -> Iterator[Found]:
                 yield Found(item, f"{item} is carried and not {', '.join(wrong)}, as its document asks", remedy=remedy)
 
 
+def bolts_lacking(page: Page, item: str) -> int:
+    """Return how many bolts of its seat an item lacks that lies in one."""
+    state = page.states[item]
+    bolts = page.seats[state.seat].bolts if state.where == "seat" else 0
+    return max(bolts - state.bolts_tight, 0)
+
+
+def undeclared(page: Page, item: str) -> list[str]:
+    """Return what its document asks of an item under ``after_seating`` that is not so, bolts aside."""
+    if page.states[item].where != "seat":
+        return []
+    return [words for words in page.items[item].after_seating if not _so(page, item, words) and words != "bolts tight"]
+
+
 def bolted_at_end(change: Change) -> Iterator[Found]:
     """What was put into a seat or worked on there has all bolts tight at the end."""
     for item, act in _handled(change):
-        state = change.after.states[item]
-        bolts = change.after.seats[state.seat].bolts if state.where == "seat" else 0
-        if state.bolts_tight < bolts:
-            words = f"{item} is left in {state.seat} with {state.bolts_tight} of {bolts} bolts tight"
+        state, lacking = change.after.states[item], bolts_lacking(change.after, item)
+        if lacking:
+            of = change.after.seats[state.seat].bolts
+            words = f"{item} is left in {state.seat} with {state.bolts_tight} of {of} bolts tight"
             yield Found(item, words, "bolts_tight", act)
 
 
@@ -233,14 +247,11 @@ def left_as_declared(change: Change) -> Iterator[Found]:
     if not change.after.asked.bonds:
         return
     for item, act in _handled(change):
-        state = change.after.states[item]
-        if state.where != "seat":
-            continue
-        asked = change.after.items[item].after_seating
-        wrong = [words for words in asked if not _so(change.after, item, words) and words != "bolts tight"]
+        wrong = undeclared(change.after, item)
         if wrong:
             remedy = f"add the steps that leave it {', '.join(wrong)}"
-            words = f"{item} is left in {state.seat} and not {', '.join(wrong)}, as its document asks"
+            seat = change.after.states[item].seat
+            words = f"{item} is left in {seat} and not {', '.join(wrong)}, as its document asks"
             yield Found(item, words, "", act, remedy)
 
 

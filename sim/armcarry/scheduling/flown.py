@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 
 from armcarry.checks import registry
+from armcarry.checks.clearance import too_near
 from armcarry.checks.guarded import judged
 from armcarry.errors import ArmcarryError
 from armcarry.files.documents.day import Day
@@ -83,6 +85,15 @@ class Proof:
         kept = not self.failed and not self.unsafe
         return self.clearance is Verdict.PASS and self.way_home is not Verdict.FAIL and kept
 
+    @property
+    def against(self) -> str:
+        """What speaks against it in a few words; empty where it holds."""
+        if self.holds:
+            return ""
+        if self.failed:
+            return f"{self.failed[0]}{' (and more)' if len(self.failed) > 1 else ''}"
+        return f"to be made safe: {self.unsafe[0]}" if self.unsafe else "it was not judged to its end"
+
     def as_dict(self) -> dict[str, Any]:
         """Return what ``--json`` prints."""
         return {
@@ -97,12 +108,42 @@ class Proof:
 
 @dataclass(frozen=True, eq=False)
 class Flown:
-    """A way on that was flown: the text of its script, the record from the instant on, what was found."""
+    """A way on that was flown; what was found of it is worked out when it is asked for.
+
+    Attributes:
+        text: of its script.
+        record: from the instant on.
+        onward: as it was to be flown.
+        known: what was found of the run.
+        ways: ways of the arm that were looked for, in words; waits: links that keep people clear of the arm.
+    """
 
     text: str
     record: Record
-    findings: tuple[Finding, ...]
-    proof: Proof
+    onward: Onward
+    known: Sequence[Finding]
+    ways: tuple[str, ...] = ()
+    waits: tuple[str, ...] = ()
+
+    @cached_property
+    def near(self) -> tuple[Finding, ...]:
+        """What comes too near and did not in the run: known before anything else is judged."""
+        return tuple(_new(too_near(self.record.table.near), self.known))
+
+    @cached_property
+    def findings(self) -> tuple[Finding, ...]:
+        """What was found from the instant on, by all checks that are asked."""
+        return _judged(self.record, self.onward.turn.at_s)
+
+    @cached_property
+    def new(self) -> tuple[Finding, ...]:
+        """What fails and did not in the run."""
+        return tuple(_new(self.findings, self.known))
+
+    @cached_property
+    def proof(self) -> Proof:
+        """What is told of it."""
+        return _proof(self)
 
 
 def fly(onward: Onward, known: Sequence[Finding] = ()) -> Flown:
@@ -133,8 +174,7 @@ def fly(onward: Onward, known: Sequence[Finding] = ()) -> Flown:
         plan = plan_day(scene, day, flown_s(scene, [m for run in walk.carries.values() for m in run.moves]),
                         slip=slip, failed=failed)  # fmt: skip
     record = rehearse(scene, slip=slip, failed=failed, run=on_the_clock(walk, plan), since_s=onward.turn.at_s)
-    findings = _judged(record, onward.turn.at_s)
-    return Flown(as_text(data), record, findings, _proof(onward, record, findings, known, (finder.told, waits)))
+    return Flown(as_text(data), record, onward, known, tuple(finder.told), tuple(waits))
 
 
 def _quiet(words: str, share: float) -> None:
@@ -155,7 +195,8 @@ def _failed(onward: Onward) -> tuple[str, ...]:
 def _judged(record: Record, since_s: float) -> tuple[Finding, ...]:
     checks, settings = registry(), record.scene.loaded.rules.checks
     findings = [one for name in JUDGED for one in judged(name, checks[name], record, settings.get(name))]
-    return tuple(one for one in findings if one.end_s >= since_s or one.end_s <= 0.0)
+    # how something is left is told of the last act on it, however long ago that was
+    return tuple(one for one in findings if one.end_s >= since_s or one.end_s <= 0.0 or one.check == "custody")
 
 
 def _key(finding: Finding) -> tuple[str, str, str]:
@@ -181,11 +222,8 @@ def _verdict(findings: Iterable[Finding], new: Collection[Finding], check: str) 
     return Verdict.PASS if any(one.verdict is not Verdict.NOT_ASSESSED for one in own) else Verdict.NOT_ASSESSED
 
 
-def _proof(
-    onward: Onward, record: Record, findings: tuple[Finding, ...], known: Sequence[Finding],
-    put_in: tuple[list[str], list[str]],
-) -> Proof:
-    new = _new(findings, known)
+def _proof(flown: Flown) -> Proof:
+    record, findings, new = flown.record, flown.findings, flown.new
     clearance, home = _verdict(findings, new, "clearance"), _verdict(findings, new, "stranded")
     if record.shortfalls:  # it ends before what cannot be flown, and nothing is known of what would follow
         clearance = home = Verdict.NOT_ASSESSED if clearance is not Verdict.FAIL else clearance
@@ -193,7 +231,7 @@ def _proof(
     unsafe = [one for one in new if one.check == "custody"]
     return Proof(
         clearance, home, _tightest(record), tuple(_told([one for one in new if one.check != "custody"])),
-        failing - len(new), tuple(_margins(onward, record)), tuple(put_in[0]), tuple(put_in[1]), record.duration_s,
+        failing - len(new), tuple(_margins(flown.onward, record)), flown.ways, flown.waits, record.duration_s,
         not_assessed=tuple(sorted(set(registry()) - set(JUDGED))), unsafe=tuple(_told(unsafe)),
     )  # fmt: skip
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from armcarry.errors import InputError
 from armcarry.files.documents.carries import FREE_KINDS
+from armcarry.files.documents.step_parts import Takes
 from armcarry.files.documents.steps import Step
 from armcarry.files.yaml_write import yaml_document
 from armcarry.quantities import clock
@@ -32,6 +33,7 @@ class Onward:
         turn: what is known.
         change: order, who does what and ways that are put in, in steps of the long form.
         done: every step that is done, before the instant too.
+        more_bolts: step -> how many more bolts it tightens than planned.
     """
 
     title: str
@@ -39,6 +41,7 @@ class Onward:
     turn: Turn
     change: Rearranged
     done: frozenset[str]
+    more_bolts: Mapping[str, int] = field(default_factory=dict)
 
     def data(self) -> dict[str, Any]:
         """Return the script as plain values. Raises InputError where the run's own was not read from a file."""
@@ -92,9 +95,11 @@ class Onward:
             for going in self.change.goings:  # two may go before a step that both do
                 if going.before == name and name in self.to_come:
                     yield self._begun(going_step(going, taken), [going.who], waiting)
-            data = self._step(step, written[name], known)
+            data = self._step(step, {**written[name], "actors": list(step.actors)}, known)
             if handed is not None:
                 data = _handed(data, step, handed[1])
+            if name in self.more_bolts:
+                data = _bolted(data, step, self.more_bolts[name])
             yield self._begun(data, actors, waiting) if name in self.to_come else data
 
     def _step(self, step: Step, data: Mapping[str, Any], known: set[str]) -> dict[str, Any]:
@@ -179,6 +184,24 @@ def _handed(data: dict[str, Any], step: Step, to: str) -> dict[str, Any]:
     new = {key: value for key, value in data.items() if key != "takes_by"}
     own = data.get("takes_by", {})
     return {**new, "actors": [to], **({"takes": own[to]} if to in own else {})}
+
+
+def _bolted(data: dict[str, Any], step: Step, more: int) -> dict[str, Any]:
+    """Return a step that turns more bolts, in as much more time."""
+    if step.bolt is None:
+        return data
+    count = step.bolt.count
+    new = {**data, "bolt": {**data["bolt"], "count": count + more}}
+    longer = (count + more) / count
+    if step.takes is not None:
+        new["takes"] = _scaled(step.takes, longer)
+    if step.takes_by:
+        new["takes_by"] = {who: _scaled(takes, longer) for who, takes in step.takes_by.items()}
+    return new
+
+
+def _scaled(takes: Takes, by: float) -> dict[str, str]:
+    return {key: f"{by * getattr(takes, key):.3f} s" for key in ("least", "likely", "most")}
 
 
 def as_text(data: Mapping[str, Any]) -> str:

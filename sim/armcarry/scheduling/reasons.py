@@ -23,11 +23,13 @@ def why_left(rest: Rest, done: Collection[str]) -> dict[str, str]:
     found = {}
     for name in rest.tasks:
         if name in rest.plan.schedule.tasks_done() and name not in done:
-            found[name] = _why(rest, name, [other for other in needs.get(name, ()) if other not in done])
+            found[name] = _why(rest, name, {one: [other for other in others if other not in done]
+                                            for one, others in needs.items()})  # fmt: skip
     return found
 
 
-def _why(rest: Rest, name: str, lacking: Collection[str]) -> str:
+def _why(rest: Rest, name: str, lacking: Mapping[str, Collection[str]]) -> str:
+    """Return why a step is left out; of those that need others which are not done, why the first of these is not."""
     if rest.impossible(name):
         step = rest.plan.step(name)
         failed = sorted(rest.broken & set(rest.found_all[name].touches))
@@ -35,7 +37,12 @@ def _why(rest: Rest, name: str, lacking: Collection[str]) -> str:
         return f"{failed[0]} failed" if failed else f"{unable[0]} is unable"
     if rest.aim == "home":
         return "all go home"
-    stopped = next((other for other in lacking if rest.impossible(other)), None) or next(iter(lacking), None)
+    needed, open_ends = dict.fromkeys([name]), [name]
+    while open_ends:
+        more = [other for other in lacking.get(open_ends.pop(0), ()) if other not in needed]
+        needed |= dict.fromkeys(more)
+        open_ends += more
+    stopped = next((other for other in needed if rest.impossible(other)), None)
     if stopped is not None:
         return f"{stopped} is not done"
     return "limits leave no time for it" if rest.within else "it may be left out, and all ends sooner"

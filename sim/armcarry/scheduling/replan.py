@@ -2,29 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 
-from armcarry.errors import ArmcarryError, FrameError, InputError
+from armcarry.errors import FrameError, InputError
 from armcarry.quantities import clock
 from armcarry.record.beside import side_by_side
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.scheduling.arrange import arrange
-from armcarry.scheduling.flown import Flown, fly, why_not_flown
+from armcarry.scheduling.flown import Flown
+from armcarry.scheduling.meeting import NOTHING_LEARNED, Learned
 from armcarry.scheduling.onward import Onward
 from armcarry.scheduling.problem import Impossible, Objective, Solved
 from armcarry.scheduling.reasons import why_changed, why_left
 from armcarry.scheduling.rest import Rest
+from armcarry.scheduling.ride_home import ride_home
 from armcarry.scheduling.solve import Effort, solve
+from armcarry.scheduling.tries import Choice, flown_as, limits_left
 from armcarry.scheduling.turn import Aim, Turn
 from armcarry.scheduling.way_on import WayOn
 from armcarry.scheduling.ways import Travel
 from armcarry.scheduling.write import Rearranged
 from armcarry.timeline.drawn import Span
 from armcarry.timeline.plan import DayPlan
-from armcarry.timeline.schedule import Schedule, schedule, slipped
+from armcarry.timeline.schedule import schedule, slipped
 
 #: how hard each way on is looked for, in the solver's deterministic seconds
 WORK_S = 1.0
@@ -33,17 +36,8 @@ _SAME_S = 1.0
 _TITLES = {"home": "come home now", "worth": "what is worth most in time", "all": "all that must be done",
            "written": "as written, later"}  # fmt: skip
 
-
-@dataclass(frozen=True)
-class _Choice:
-    """A way on as it was solved for, and how the day is done otherwise for it; None where there is no such way.
-
-    ``again`` solves for it without handing anything over, for where who takes over comes too near something.
-    """
-
-    way: WayOn
-    onward: Onward | None = None
-    again: Callable[[], _Choice] | None = None
+#: where there is no way on
+_NOTHING = Choice(WayOn(""))
 
 
 def ways_on(
@@ -74,20 +68,17 @@ def ways_on(
     travel = Travel(record.scene)
     travel.learn(plan)
     effort = effort or Effort(work_s=WORK_S, bound=False)
-    home = _solved(plan, travel, turn, effort, "home")
+    home = _home(plan, travel, turn, effort)
     others = [_solved(plan, travel, turn, effort, aim) for aim in ("worth", "all")]
     if not turn.unable:
         others.append(_as_written(plan, turn))
-    chosen, gone = [home], list[WayOn]()
-    for choice in sorted(others, key=lambda one: _rank(one.way)):
-        beside = [] if choice.way.why_not else [one.way for one in chosen[1:]]
-        better = next((way for way in beside if _no_better(choice.way, way)), None)
-        if better is None:
-            chosen.append(choice)
-        else:
-            gone.append(WayOn(choice.way.title, why_not=_said_no_better(choice.way, better)))
-    jobs = [partial(_flown, choice, known, files) for choice in chosen]
-    return (*side_by_side(jobs, processes), *gone)
+    others.sort(key=lambda one: _rank(one.way))
+    gone = _no_better([one.way for one in others])
+    chosen = [home, *(one for one in others if one.way.title not in gone)]
+    jobs = [partial(flown_as, choice, known, files) for choice in chosen]
+    first, *ways = side_by_side(jobs, processes)
+    gone |= _no_better(ways)  # two may have become one as they were flown
+    return (first, *(way for way in ways if way.title not in gone), *gone.values())
 
 
 def _rank(way: WayOn) -> tuple[bool, bool, int, float]:
@@ -95,43 +86,24 @@ def _rank(way: WayOn) -> tuple[bool, bool, int, float]:
     return bool(way.why_not), late, -len(way.keeps) - len(way.adds), way.end_s
 
 
-def _flown(
-    choice: _Choice, known: Sequence[Finding], files: Callable[[Flown], Mapping[str, bytes]] | None
-) -> WayOn:
-    """Return a way on as it was flown; where it fails, one that hands nothing over if that does not."""
-    way = _flown_once(choice, known, files)
-    if way.proof is None or not way.proof.failed or choice.again is None:
-        return way
-    other = _flown_once(choice.again(), known, files)
-    return other if other.proof is not None and not other.proof.failed else way
+def _no_better(ways: Sequence[WayOn]) -> dict[str, WayOn]:
+    """Return title -> what is said in its place, of ways which are no better than one before them."""
+    gone = dict[str, WayOn]()
+    for number, way in enumerate(ways):
+        beside = [] if way.why_not else [one for one in ways[:number] if one.title not in gone]
+        better = next((one for one in beside if _covers(one, way)), None)
+        if better is not None:
+            gone[way.title] = WayOn(way.title, why_not=_said_no_better(way, better))
+    return gone
 
 
-def _flown_once(
-    choice: _Choice, known: Sequence[Finding], files: Callable[[Flown], Mapping[str, bytes]] | None
-) -> WayOn:
-    if choice.onward is None:
-        return choice.way
-    try:
-        flown = fly(choice.onward, known)
-    except ArmcarryError as error:
-        return replace(choice.way, not_flown=why_not_flown(error))
-    way = replace(choice.way, proof=flown.proof)
-    if flown.record.plan is not None and not flown.record.shortfalls:
-        planned = flown.record.plan.schedule
-        done, left = planned.tasks_done(), _left(planned)
-        gone = tuple(name for name in way.keeps if name not in done)
-        way = replace(way, end_s=planned.end_s, margins_s=left, drops=(*way.drops, *gone), slots=planned.slots,
-                      keeps=tuple(name for name in way.keeps if name in done))  # fmt: skip
-    return way if files is None else replace(way, files=files(flown))
-
-
-def _no_better(one: WayOn, other: WayOn) -> bool:
-    """Tell whether a way does nothing that another does not do, and ends no earlier.
+def _covers(other: WayOn, one: WayOn) -> bool:
+    """Tell whether a way does all that one does, ends no later, and holds if that does.
 
     What becomes of the day as written is told unless it is the same: everything else is measured against it.
     """
     does, also = {*one.keeps, *one.adds}, {*other.keeps, *other.adds}
-    if other.why_not:
+    if other.why_not or (one.holds and not other.holds):
         return False
     if one.title == _TITLES["written"]:
         return does == also and one.handed == other.handed and abs(one.end_s - other.end_s) < _SAME_S
@@ -160,25 +132,61 @@ def _check(plan: DayPlan, turn: Turn) -> None:
                          accepted=f"from 0:00 to {clock(plan.schedule.end_s)}")  # fmt: skip
 
 
+def _home(plan: DayPlan, travel: Travel, turn: Turn, effort: Effort) -> Choice:
+    """Return how all come home soonest: by the day's own steps, or by its last ride with whoever is on the arm."""
+    plain = _solved(plan, travel, turn, effort, "home")
+    ride = ride_home(Rest(plan, travel, "worth", turn=turn, aim="home", within=False))
+    if ride is None:
+        return plain
+    riding = _solved(ride.plan, travel, turn, effort, "home", only=ride.only)
+    asks_more = bool(plain.way.still or plain.way.handed) and not riding.way.still
+    sooner = riding.onward is not None and (plain.onward is None or riding.way.end_s < plain.way.end_s - _SAME_S)
+    if riding.onward is None or not (sooner or asks_more):
+        return plain
+    rides = {name: pair for name, pair in ride.rides.items() if name in riding.way.keeps}
+    way = replace(riding.way, handed={**riding.way.handed, **rides},
+                  why={**riding.way.why, **dict.fromkeys(rides, "is on the arm")})  # fmt: skip
+    again = riding.again
+
+    def otherwise(taught: Learned) -> Choice | None:
+        other = None if again is None else again(taught)
+        return other or (plain if plain.onward is not None else None)
+
+    return replace(riding, way=way, again=otherwise)
+
+
 def _solved(
-    plan: DayPlan, travel: Travel, turn: Turn, effort: Effort, aim: Aim, hands_over: bool = True
-) -> _Choice:
+    plan: DayPlan, travel: Travel, turn: Turn, effort: Effort, aim: Aim, hands_over: bool = True,
+    learned: Learned = NOTHING_LEARNED, only: frozenset[str] | None = None,
+) -> Choice:
     objective: Objective = "worth"
-    rest = Rest(plan, travel, objective, turn=turn, aim=aim, within=aim == "worth", hands_over=hands_over)
-    solved = solve(rest.problem, objective, effort)
+    rest = Rest(plan, replace(travel, blocked=learned.blocked), objective, learned, turn=turn, aim=aim,
+                within=aim == "worth", hands_over=hands_over, only=only)  # fmt: skip
+    solved = solve(rest.problem, objective, replace(effort, explain=False))
+    if isinstance(solved, Impossible):  # better to leave something to be made safe than to have no way on
+        rest = replace(rest, safe=False)
+        solved = solve(rest.problem, objective, effort)
     if isinstance(solved, Impossible):
         told = "; ".join(one.said for one in solved.together[:4] if one.said)
         reason = f"it cannot be: {told or 'people or the arm cannot get there'}"
-        return _Choice(WayOn(_TITLES[aim], why_not=reason if solved.proven else "none was found with this much work"))
+        return Choice(WayOn(_TITLES[aim], why_not=reason if solved.proven else "none was found with this much work"))
     choice = _way(rest, solved)
-    if not hands_over or not choice.way.handed:
-        return choice
-    return replace(choice, again=partial(_solved, plan, travel, turn, effort, aim, hands_over=False))
+
+    def again(taught: Learned) -> Choice | None:
+        more = learned.and_also(taught)
+        other = _solved(plan, travel, turn, effort, aim, hands_over, more, only) if more != learned else _NOTHING
+        if other.onward is None and hands_over and choice.way.handed:
+            other = _solved(plan, travel, turn, effort, aim, False, more, only)
+        return other if other.onward is not None else None
+
+    return replace(choice, again=again)
 
 
-def _way(rest: Rest, solved: Solved) -> _Choice:
+def _way(rest: Rest, solved: Solved) -> Choice:
     plan, at_s = rest.plan, rest.turn.at_s
     done = {one.name for one in solved.placed}
+    more_bolts, needless = rest.tightens_more(done | rest.over)
+    done -= set(needless)
     planned = plan.schedule.tasks_done() - rest.over
     change = arrange(rest, solved, spelled=True)
     end_s = at_s + solved.end_s
@@ -201,10 +209,16 @@ def _way(rest: Rest, solved: Solved) -> _Choice:
         _reordered(rest, solved),
         tuple(f"{going.who} to {going.to} before {going.before}" for going in change.goings),
         end_s, _margins(rest, does, starts), moved_otherwise, tuple(sorted(rest.broken)),
-        {**why_left(rest, done), **why_changed(rest, change.handed, _reordered(rest, solved))},
-        tuple(name for name in rest.tasks if name in rest.still),
+        {**why_left(rest, done), **needless, **why_changed(rest, change.handed, _reordered(rest, solved))},
+        _written(plan, rest.tasks), _bolts(plan, more_bolts), tuple(name for name in rest.tasks if name in rest.still),
     )  # fmt: skip
-    return _Choice(way, Onward(way.title, plan, rest.turn, change, frozenset(done | rest.over)))
+    return Choice(way, Onward(way.title, plan, rest.turn, change, frozenset(done | rest.over), more_bolts))
+
+
+def _bolts(plan: DayPlan, more: Mapping[str, int]) -> dict[str, tuple[int, int]]:
+    """Return step -> how many bolts it was to turn, and turns."""
+    steps = {name: plan.step(name).bolt for name in more}
+    return {name: (bolt.count, bolt.count + more[name]) for name, bolt in steps.items() if bolt is not None}
 
 
 def _margins(rest: Rest, does: Mapping[str, list[Span]], starts_s: Mapping[str, float]) -> dict[str, float]:
@@ -246,7 +260,7 @@ def _flown_otherwise(rest: Rest, solved: Solved) -> bool:
     return False
 
 
-def _as_written(plan: DayPlan, turn: Turn) -> _Choice:
+def _as_written(plan: DayPlan, turn: Turn) -> Choice:
     """Return the day in the order written, with what the slip makes of it: what time does not permit is left out."""
     late = schedule(slipped(plan.tasks, turn.late_s), plan.limits, failed=(*plan.failed, *turn.failed))
     over = {slot.name for slot in plan.schedule.slots if slot.end_s + turn.late_s.get(slot.name, 0.0) <= turn.at_s}
@@ -255,11 +269,14 @@ def _as_written(plan: DayPlan, turn: Turn) -> _Choice:
     way = WayOn(
         _TITLES["written"], tuple(n for n in ordered if n in planned & done),
         tuple(n for n in ordered if n in planned - done), tuple(n for n in ordered if n in done - planned),
-        {}, (), (), late.end_s, _left(late), done != planned, (),
-        {one.name: one.why for one in late.dropped if one.name in planned},
+        {}, (), (), late.end_s, limits_left(late), done != planned, (),
+        {one.name: one.why for one in late.dropped if one.name in planned}, _written(plan, ordered),
     )  # fmt: skip
-    return _Choice(way, Onward(way.title, plan, turn, Rearranged(tuple(ordered)), late.tasks_done()))
+    return Choice(way, Onward(way.title, plan, turn, Rearranged(tuple(ordered)), late.tasks_done()))
 
 
-def _left(planned: Schedule) -> dict[str, float]:
-    return {use.limit.name: use.margin_s for use in planned.limits}
+def _written(plan: DayPlan, names: Iterable[str]) -> dict[str, str]:
+    """Return step -> where and as what it is written, of steps by intent."""
+    loaded = plan.scene.loaded
+    found = {name: loaded.written_at("step", name) for name in names}
+    return {name: words for name, words in found.items() if words.endswith(")")}

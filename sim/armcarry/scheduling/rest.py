@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 from armcarry.files.documents.carries import FREE_KINDS
 from armcarry.files.documents.steps import Step
 from armcarry.files.documents.vary import Varying
-from armcarry.scheduling.day import DayProblem
+from armcarry.ledger.of_items import bolts_lacking
 from armcarry.scheduling.problem import Job, Limit, OneOf, Requires, Statement, Supply, Way, Windows
-from armcarry.scheduling.state import Found, Place, begins_at, found_by
-from armcarry.scheduling.things import Things, rail_free
-from armcarry.scheduling.turn import NOTHING_WRONG, Aim, Turn
-from armcarry.timeline.acts import MOVES_ARM, pages_before
-from armcarry.timeline.drawn import Span
-from armcarry.timeline.task import Limit as DayLimit
+from armcarry.scheduling.things import Things, left_short, rail_free
+from armcarry.scheduling.to_come import ToCome
+from armcarry.scheduling.turn import Aim
+from armcarry.timeline.acts import MOVES_ARM, pages_before, pages_of
 from armcarry.timeline.task import Task
 
 #: what a step is worth that must be done, where time does not permit all
@@ -26,65 +24,19 @@ _HOMEWARD = ("translate", "leave_restraint", "carry", "hatch", "move_base", "ent
 
 
 @dataclass(frozen=True, eq=False)
-class Rest(DayProblem):
+class Rest(ToCome):
     """The rest of a day.
 
     Attributes:
-        turn: what is known by now; instants of the problem count from then.
         aim: what the rest is for; within: whether limits must hold.
         hands_over: whether others may do what somebody cannot who is unable to.
+        safe: whether everything is left as hardware may be left.
     """
 
-    turn: Turn = NOTHING_WRONG
     aim: Aim = "all"
     within: bool = True
     hands_over: bool = True
-
-    @cached_property
-    def ends_late_s(self) -> Mapping[str, float]:
-        """Step that was begun -> when it ends."""
-        slots = self.plan.schedule.slots
-        return {slot.name: slot.end_s + self.turn.late_s.get(slot.name, 0.0) for slot in slots
-                if slot.start_s <= self.turn.at_s}  # fmt: skip
-
-    @cached_property
-    def over(self) -> frozenset[str]:
-        """Steps that have ended by now."""
-        return frozenset(name for name, end_s in self.ends_late_s.items() if end_s <= self.turn.at_s)
-
-    @cached_property
-    def under_way(self) -> tuple[str, ...]:
-        """Steps that were begun and have not ended."""
-        return tuple(name for name in self.ends_late_s if name not in self.over)
-
-    @cached_property
-    def instead(self) -> Mapping[str, str]:
-        """Fallback -> step that fails, which it follows."""
-        found: dict[str, str] = {}
-        for name in self.turn.failed:
-            fallback = self.plan.step(name).fallback
-            if fallback is not None:
-                found[fallback] = name
-        return found
-
-    @cached_property
-    def tasks(self) -> dict[str, Task]:
-        """The steps that have not ended, and those that may come in."""
-        wanted = (self.plan.schedule.tasks_done() | set(self.instead) | self._permitted) - self.over
-        return {name: task for name, task in self._ordered.items() if name in wanted}
-
-    @cached_property
-    def _ordered(self) -> dict[str, Task]:
-        network = self.plan.schedule.network
-        names = [network.tasks[k].name for node in network.order for k in network.members[node]]
-        by_name = {task.name: task for task in self.plan.tasks}
-        return {name: by_name[name] for name in names}
-
-    @cached_property
-    def _permitted(self) -> frozenset[str]:
-        """Steps that time did not permit and may permit now."""
-        return frozenset(step.name for step in self.plan.day.steps if step.as_time_permits is not None
-                         and step.name not in self.plan.day.left_out)  # fmt: skip
+    safe: bool = True
 
     @cached_property
     def optional(self) -> frozenset[str]:
@@ -95,8 +47,8 @@ class Rest(DayProblem):
     def _must(self, name: str) -> bool:
         """Tell whether a step is done whatever the rest is for."""
         step = self.plan.step(name)
-        if self._stopped(name):
-            return False
+        if self._stopped(name):  # another makes safe what is not in hand
+            return name in self.half_done - self.in_hand and not self.impossible(name)
         closes = step.hatch is not None and step.hatch.make == "closed"
         return closes or name in self.under_way or name in self.half_done
 
@@ -106,49 +58,12 @@ class Rest(DayProblem):
         able = name in self.still or step.kind in _HOMEWARD or not set(step.actors) & set(self.turn.unable)
         return name not in self.under_way and (not able or bool(self.broken & set(self.found_all[name].touches)))
 
-    @cached_property
-    def broken(self) -> frozenset[str]:
-        """Things that a step failed at for which there is no fallback: they are left as they are then."""
-        things = {thing for failed in self.turn.failed for thing in self.found_all[failed].touches
-                  if self.plan.step(failed).fallback is None}  # fmt: skip
-        return frozenset(things & set(self.plan.ledger.start.states))
-
     def impossible(self, name: str) -> bool:
         """Tell whether nobody who is able to may do a step, or what it is about failed."""
         step = self.plan.step(name)
         able = set(self.candidates(step)) - set(self.turn.unable)
         unable = bool(set(step.actors) & set(self.turn.unable)) and not able and step.kind not in _HOMEWARD
         return self._stopped(name) and (unable or not set(step.actors) & set(self.turn.unable))
-
-    @cached_property
-    def found_all(self) -> dict[str, Found]:
-        """What each step of the day finds and leaves, those that have ended too."""
-        done = self.over | set(self.tasks)
-        steps = [self.plan.step(name) for name in self._ordered if name in done]
-        return {found.step.name: found for found in found_by(self.scene, steps)}
-
-    @cached_property
-    def found(self) -> dict[str, Found]:
-        """What each step to come finds and leaves as the day is written."""
-        return {name: self.found_all[name] for name in self.tasks}
-
-    @cached_property
-    def begins(self) -> Mapping[str, Place]:
-        """Where everybody is by now."""
-        places = dict(begins_at(self.scene))
-        for name in self._ordered:
-            if name in self.over:
-                places |= self.found_all[name].leaves
-        return places
-
-    @cached_property
-    def homes(self) -> Mapping[str, Place]:
-        """Where the day as written leaves everybody."""
-        places = dict(begins_at(self.scene))
-        for name in self._ordered:
-            if name in self.plan.schedule.tasks_done():
-                places |= self.found_all[name].leaves if name in self.found_all else {}
-        return places
 
     def ends_s(self, who: str) -> Mapping[str, float] | None:
         """Return the steps after which somebody can go home, and how long that takes."""
@@ -212,12 +127,6 @@ class Rest(DayProblem):
             found = by_name[found.repeat_of]
         return bool(found.moves) and found.moves[0].kind in FREE_KINDS
 
-    def takes_s(self, name: str) -> float:
-        """Return what a step takes from now on."""
-        if name in self.under_way:
-            return self.ends_late_s[name] - self.turn.at_s
-        return super().takes_s(name) + self.turn.late_s.get(name, 0.0)
-
     def _job(self, task: Task) -> Job:
         made = super()._job(task)
         step = self.plan.step(task.name)
@@ -227,21 +136,6 @@ class Rest(DayProblem):
         kept = permitted_worth if step.as_time_permits is not None else MUST_WORTH
         worth = -1.0 if self.aim == "home" else kept
         return replace(made, worth=worth, with_job=None)
-
-    @property
-    def before(self) -> tuple[str, ...]:
-        """The steps that have ended, in order."""
-        return tuple(name for name in self._ordered if name in self.over)
-
-    def used_s(self, limit: DayLimit) -> float:
-        """Return what is used of a tank by the instant."""
-        return 0.0 if limit.drawn is None else limit.drawn.used_s(self.so_far(limit.drawn.who), self.turn.at_s)
-
-    def so_far(self, who: str) -> list[Span]:
-        """Return what somebody has done by the instant."""
-        at_s = self.turn.at_s
-        return [(slot.name, slot.start_s, min(self.ends_late_s[slot.name], at_s))
-                for slot in self.plan.schedule.slots if who in slot.actors and slot.start_s <= at_s]  # fmt: skip
 
     def counted(self, statement: Statement) -> Statement | None:
         """Return a statement of the day with its instants counted from now; None where it does not count any more."""
@@ -286,6 +180,7 @@ class Rest(DayProblem):
                     yield Requires(self.under_way[0] if self.under_way else until, (until,))
 
     def _arm(self) -> Iterator[Statement]:
+        """Yield which step brings the arm to where another needs it."""
         before, base = "", ""
         for name, found in self.found.items():
             step = found.step
@@ -304,17 +199,44 @@ class Rest(DayProblem):
     def things(self) -> Things:
         """What is done to things, step by step, those that have ended too."""
         names = [name for name in self._ordered if name in self.over or name in self.tasks]
-        pages = pages_before(self.scene.loaded, [self.plan.step(name) for name in names])
+        steps = {name: self.plan.step(name) for name in names}
+        pages = pages_before(self.scene.loaded, list(steps.values()))
         touched = {name: self.found_all[name].touches for name in names}
-        return Things(pages, touched, frozenset(self.tasks), set(self.plan.ledger.start.states) - self.broken)
+        looked_at = set(self.plan.ledger.start.states) - self.broken
+        return Things(pages, touched, frozenset(self.tasks), looked_at, steps, self.plan.ledger.end, self.safe)
 
     @cached_property
     def still(self) -> frozenset[str]:
         """Steps that somebody who is unable to must still do: what is in hand is not left half done, else it drifts."""
-        steps, gone = [self.plan.step(name) for name in self.half_done], set(self.turn.unable)
+        steps, gone = [self.plan.step(name) for name in self.in_hand], set(self.turn.unable)
         return frozenset(one.name for one in steps if gone & set(one.actors) and one.kind not in _HOMEWARD)
 
     @property
     def half_done(self) -> frozenset[str]:
         """Steps to come without which a thing would be left half done now."""
         return self.things.half_done
+
+    @cached_property
+    def in_hand(self) -> frozenset[str]:
+        """Those of them without which it would drift, or hang on hands or a tether."""
+        return replace(self.things, safe=False).half_done
+
+    def tightens_more(self, done: Collection[str]) -> tuple[dict[str, int], dict[str, str]]:
+        """Return step -> how many more bolts it tightens, so that nothing is left with too few of them.
+
+        Bolted so far, a thing need not be let go of: the second answer is step -> why it is left out for that.
+
+        Args:
+            done: the steps that are done, before the instant too.
+        """
+        steps = [self.plan.step(name) for name in self._ordered if name in done]
+        short = left_short(steps, pages_of(self.scene.loaded, steps)[1], self.tasks) if self.safe else {}
+        planned = self.plan.ledger.end
+        more = {name: count for name, count in short.items()
+                if not bolts_lacking(planned, str(self.plan.step(name).item))}  # fmt: skip
+        names, needless = [step.name for step in steps], dict[str, str]()
+        for name in more:
+            behind = steps[names.index(name) + 1 :]
+            needless |= {one.name: f"{name} makes it fast" for one in behind
+                         if one.let_go is not None and one.item == self.plan.step(name).item}  # fmt: skip
+        return more, needless

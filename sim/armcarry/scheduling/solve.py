@@ -22,12 +22,14 @@ from armcarry.scheduling.ticks import TICKS
 class Effort:
     """How hard to look: seed, and the most work of one search in the solver's deterministic seconds.
 
-    Without ``bound`` the bound on the end is not looked for where something else is made best; it is 0 then.
+    Without ``bound`` the bound on the end is not looked for where something else is made best; it is 0 then. Without
+    ``explain`` nobody is told what cannot hold together, which takes some fifty searches.
     """
 
     seed: int = 1
     work_s: float = 10.0
     bound: bool = True
+    explain: bool = True
 
 
 def solve(problem: Problem, objective: Objective = "shortest", effort: Effort | None = None) -> Solved | Impossible:
@@ -192,6 +194,8 @@ def _impossible(problem: Problem, effort: Effort, status: str) -> Impossible:
     """Return a smallest set of statements that cannot hold together (a deletion filter over the solver's core)."""
     if status != "INFEASIBLE":
         return Impossible((), proven=False)
+    if not effort.explain:
+        return Impossible(())
     made = build(problem, assume=True)
     solver = _solver(made, effort, effort.work_s)
     solver.Solve(made.model)

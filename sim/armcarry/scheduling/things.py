@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 from armcarry.files.documents.steps import Step
+from armcarry.ledger.of_items import bolts_lacking, undeclared
 from armcarry.ledger.state import ItemState, Page
 from armcarry.scheduling.problem import Requires
 
@@ -23,12 +24,17 @@ class Things:
         touched: step -> the things that it is about.
         to_come: the steps that have not ended.
         names: the things that are looked at.
+        steps: the steps themselves; ends: everybody and everything at the end of the day as planned.
+        safe: whether what was put into a seat, or bolted there, is left as hardware may be left.
     """
 
     pages: Mapping[str, Page]
     touched: Mapping[str, Collection[str]]
     to_come: frozenset[str]
     names: Collection[str]
+    steps: Mapping[str, Step] = field(default_factory=dict)
+    ends: Page | None = None
+    safe: bool = False
 
     def required(self, where: Where) -> Iterator[Requires]:
         """Yield that what is done to a thing between two states in which it can be left is done all or not at all.
@@ -39,7 +45,7 @@ class Things:
             run: list[str] = []
             begun: list[tuple[tuple[object, ...], str]] = []
             for name in self._about(thing):
-                if at_rest(self.pages[name], thing):
+                if self._may_be_left(name, thing):
                     run = []
                 if name not in self.to_come:
                     continue
@@ -64,10 +70,27 @@ class Things:
             for name in own:
                 if name not in self.to_come:
                     continue
-                if not begun or at_rest(self.pages[name], thing):
+                if not begun or self._may_be_left(name, thing):
                     break
                 found.add(name)
         return frozenset(found)
+
+    def _may_be_left(self, name: str, thing: str) -> bool:
+        """Tell whether a thing can be left as a step finds it.
+
+        Bolts that it lacks alone do not keep it: whoever tightens some of them at a step to come can tighten them all.
+        """
+        page = self.pages[name]
+        if not self.safe or not at_rest(page, thing):
+            return at_rest(page, thing)
+        own = self._about(thing)
+        before = [self.steps[one] for one in own[: own.index(name)] if self.steps[one].item == thing]
+        if not any(step.kind in ("seat", "bolt") for step in before):
+            return True  # nobody has touched what holds it
+        if set(undeclared(page, thing)) - set(() if self.ends is None else undeclared(self.ends, thing)):
+            return False
+        short = bolts_lacking(page, thing) and (self.ends is None or not bolts_lacking(self.ends, thing))
+        return not short or tightened_by(before, thing, self.to_come) is not None
 
     def _about(self, thing: str) -> list[str]:
         return [name for name in self.pages if thing in self.touched[name]]
@@ -92,6 +115,32 @@ def at_rest(page: Page, thing: str) -> bool:
     bonds = page.seats[state.seat] if state.where == "seat" and state.seat in page.seats else None
     held = bool(state.hands or state.tethers or state.moving)
     return bonds is not None and not held and (bool(state.bolts_tight) or not bonds.bolts)
+
+
+def tightened_by(steps: Sequence[Step], thing: str, to_come: Collection[str]) -> str | None:
+    """Return the last of some steps that tightens bolts of a thing in its seat, if it has not ended."""
+    for step in reversed(steps):
+        if step.item == thing and step.kind in ("seat", "take", "release"):
+            return None
+        if step.bolt is not None and step.item == thing and step.bolt.make == "tight" and step.bolt.fastener is None:
+            return step.name if step.name in to_come else None
+    return None
+
+
+def left_short(steps: Sequence[Step], last: Page, to_come: Collection[str]) -> dict[str, int]:
+    """Return step to come that tightens bolts -> how many more it has to, so that nothing is left with too few.
+
+    Args:
+        steps: those that are done, in order.
+        last: everybody and everything when all of them are done.
+        to_come: those that have not ended.
+    """
+    found = {}
+    for thing in sorted(last.states):
+        name = tightened_by(steps, thing, to_come)
+        if name is not None and bolts_lacking(last, thing):
+            found[name] = bolts_lacking(last, thing)
+    return found
 
 
 def _kept_state(page: Page, thing: str) -> tuple[object, ...]:

@@ -68,13 +68,18 @@ def acts_of_day(
 
 def pages_before(loaded: LoadedScenario, steps: Sequence[Step]) -> dict[str, Page]:
     """Return the page before each of some steps, taken one after another before any clock time."""
+    return pages_of(loaded, steps)[0]
+
+
+def pages_of(loaded: LoadedScenario, steps: Sequence[Step]) -> tuple[dict[str, Page], Page]:
+    """Return the page before each of some steps, taken one after another before any clock time, and that behind all."""
     page, found = page_at_start(loaded), dict[str, Page]()
     for step in steps:
         found[step.name] = page
         slot = Slot(step.name, tuple(step.actors), 0.0, 0.0, 0.0, 0.0, 0.0)
         for act in _with_restraints(page, list(_acts(step, slot, page))):
             page = apply(page, act)
-    return found
+    return found, page
 
 
 def _out_by(day: Day, slots: Mapping[str, Slot]) -> dict[str, tuple[str, ...]]:
