@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from armcarry.errors import RecordError
+from armcarry.cli.base import may_write
+from armcarry.errors import InputError, RecordError
+from armcarry.views.brief.pictures import Pictures
+from armcarry.views.brief.report_pdf import write_report_pdf
 from armcarry.views.page.facts import page_facts
 from armcarry.views.page.write import page
 from armcarry.views.ways_kept import FILE, FOLDER, read_ways, ways_text
@@ -42,3 +45,26 @@ def test_the_page_carries_them_as_text(tmp_path, short_run):
     with_them, without = page(facts, b"", found), page(facts, b"")
     assert "come home &lt;now&gt;" in with_them and 'href="ways/ways.html"' in with_them
     assert 'id="ways"' not in without
+
+
+def test_the_report_on_paper_carries_them(tmp_path, short_run):
+    pypdf = pytest.importorskip("pypdf")
+    found = kept(tmp_path, ways_text("A day: ways on", TABLES))
+
+    def text(ways):
+        path = write_report_pdf(*short_run, Pictures((), ()), tmp_path / "report.pdf", ways=ways)
+        return " ".join(page.extract_text() for page in pypdf.PdfReader(path).pages)
+
+    with_them, without = text(found), text(None)
+    assert "Ways on when the day goes wrong" in with_them and "come home <now>" in with_them
+    assert "ways/ways.html" in with_them and "Ways on when" not in without
+
+
+def test_the_folder_of_what_is_made_of_a_run_may_be_missing_and_no_other(tmp_path):
+    (tmp_path / "run").mkdir()
+    views = tmp_path / "run" / "views"
+    may_write(views / "ways", None, makes=views)
+    for out, makes in ((views / "ways", None), (views / "a" / "ways", views), (tmp_path / "x" / "views" / "ways",
+                                                                             tmp_path / "x" / "views")):  # fmt: skip
+        with pytest.raises(InputError, match="no such folder to write into"):
+            may_write(out, None, makes=makes)

@@ -62,9 +62,15 @@ def print_json(value: dict[str, Any]) -> None:
     typer.echo(json.dumps(value, ensure_ascii=False, allow_nan=False))
 
 
-def may_write(out: Path, overwrite: bool | None) -> None:
-    """Refuse before minutes of work what could not be written after them; None where nothing may be written over."""
-    if not out.parent.is_dir():
+def may_write(out: Path, overwrite: bool | None, makes: Path | None = None) -> None:
+    """Refuse before minutes of work what could not be written after them.
+
+    Args:
+        out: what is to be written.
+        overwrite: whether over what is there; None where nothing may be written over.
+        makes: a folder that will be made where it is missing.
+    """
+    if not out.parent.is_dir() and not (out.parent == makes and makes.parent.is_dir()):
         raise InputError("no such folder to write into", found=str(out.parent), accepted="a folder that exists")
     if out.exists() and not overwrite:
         accepted = "another --out" if overwrite is None else "another --out, or --overwrite"

@@ -110,7 +110,7 @@ def replan(
     from armcarry.views.ways_on import show_ways
 
     if out is not None:
-        may_write(out, overwrite=None)
+        may_write(out, overwrite=None, makes=run / "views")
     cp_sat()
     console = Console(quiet=as_json)
     record, known = load(run)

@@ -31,6 +31,8 @@ _WORDS = "Who does what when on each way on; a thick frame: handed over or in an
 def write_ways(out: Path, ways: Sequence[WayOn], plan: DayPlan, at_s: float) -> list[Path]:
     """Write a folder with a folder each way that was flown, and a page of all, whole or not at all.
 
+    The folder that it stands in is made where that is missing alone.
+
     Returns:
         the folders of the ways.
 
@@ -40,6 +42,7 @@ def write_ways(out: Path, ways: Sequence[WayOn], plan: DayPlan, at_s: float) -> 
     names = {f"{number}_{way.title.replace(',', '').replace(' ', '_')}": way
              for number, way in enumerate(ways) if way.files}  # fmt: skip
     try:
+        out.parent.mkdir(exist_ok=True)
         with building(out) as partial:
             for name, way in names.items():
                 told = {"way.json": json.dumps(way.as_dict(), indent=1, ensure_ascii=False).encode() + b"\n"}

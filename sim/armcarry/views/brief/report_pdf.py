@@ -20,18 +20,26 @@ from armcarry.views.brief.content import (
 from armcarry.views.brief.paper import Paper, Size
 from armcarry.views.brief.pictures import Picture, Pictures
 from armcarry.views.flown import flown_table, flown_words
+from armcarry.views.ways_kept import WaysKept
 from armcarry.views.words import CAUTION, verdict_word
 
 _MARGIN_SHARES = (3, 3, 1.2, 1.3, 1.3, 1.3, 1.7, 1.5)
 _RELAXED_SHARES = (*_MARGIN_SHARES[:6], 3.2)
 _FINDING_SHARES = (1.5, 1.6, 1.2, 6, 4)
+#: all ways on, and what is told of one of them
+_WAYS_SHARES = {7: (0.4, 2.6, 1.2, 0.8, 0.8, 2.4, 5), 2: (1, 7)}
 
 
 def write_report_pdf(
     record: Record, findings: Sequence[Finding], pictures: Pictures, path: Path, size: Size = "A4",
-    frozen: str = "", flown: Sequence[Flown] = (),
+    frozen: str = "", flown: Sequence[Flown] = (), ways: WaysKept | None = None,
 ) -> Path:
-    """Write the report as PDF and return its path; ``frozen`` says whether this is the version to go by.
+    """Write the report as PDF and return its path.
+
+    Args:
+        frozen: what is said of whether this is the version to go by.
+        flown: its steps beside the times at which they were flown.
+        ways: ways on that were found for it.
 
     Raises:
         MissingExtraError: ReportLab is not installed.
@@ -58,6 +66,8 @@ def write_report_pdf(
         paper.heading("Flown against planned", 12)
         paper.text(flown_words(flown))
         paper.table(flown_table(flown), (3, 1.6, 2, 2, 1.2, 1.2, 2))
+    if ways is not None:
+        _ways(paper, ways)
     for carry in told.carries:
         _carry(paper, record, carry, pictures)
     _tables(paper, told, pictures)
@@ -80,6 +90,14 @@ def _front(paper: Paper, told: Briefing, frozen: str, hero: Picture | None) -> N
         _findings(paper, told.failed)
     paper.heading("Configuration")
     paper.table(told.configuration, (2, 5), 8.5)
+
+
+def _ways(paper: Paper, ways: WaysKept) -> None:
+    paper.heading("Ways on when the day goes wrong")
+    paper.text(f"{ways.title}. Side by side over one time: {ways.page}")
+    for title, table in ways.tables:
+        paper.heading(title, 12)
+        paper.table(table, _WAYS_SHARES.get(len(table.columns), (1,) * len(table.columns)))
 
 
 def _carry(paper: Paper, record: Record, carry: Carry, pictures: Pictures) -> None:

@@ -190,7 +190,9 @@ def _report(made: Made, folder: Path, paper: Size, pictures: Pictures) -> list[P
     if made.flown:
         pictures = with_flown(pictures, made.flown, folder / "pictures")
     page = write_report(record, findings, pictures, folder / "report.html", made.frozen, made.flown, made.ways)
-    pdf = write_report_pdf(record, findings, pictures, folder / "report.pdf", paper, made.frozen, made.flown)
+    pdf = write_report_pdf(
+        record, findings, pictures, folder / "report.pdf", paper, made.frozen, made.flown, made.ways
+    )
     return [page, pdf]
 
 
