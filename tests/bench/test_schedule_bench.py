@@ -1,15 +1,20 @@
-"""How long the schedule of a day of 500 steps takes, beside CP-SAT on the same network."""
+"""How long the schedule of a day of 500 steps takes, beside CP-SAT on the same network; how short days become."""
 
 from __future__ import annotations
 
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from armcarry.scheduling.proven import best_proven
 from armcarry.timeline.network import build
 from armcarry.timeline.schedule import schedule
 from armcarry.timeline.task import Duration, Limit, Task
+from shared_day import shared_out
+
+MAY_VARY = Path(__file__).parents[2] / "scenarios" / "day_that_may_vary.yaml"
 
 
 def long_day(steps=500, actors=4, optional=12):
@@ -66,3 +71,20 @@ def test_schedule_of_500_steps_beside_cp_sat(capsys):
               f"({len(full.dropped)} of 12 left out) {full_s * 1e3:.1f} ms; CP-SAT, earliest end alone "
               f"{peer_s * 1e3:.1f} ms; ratio {peer_s / plain_s:.2f} and {peer_s / full_s:.2f}")
     assert full_s < 0.5  # run by hand with -m bench, never in the normal suite
+
+
+@pytest.mark.bench
+def test_days_beside_the_bound_that_is_proven_for_them_and_as_they_are_written(tmp_path, capsys):
+    pytest.importorskip("ortools")
+    shared = tmp_path / "day.yaml"
+    shared_out(shared)
+    for name, path in (("day_that_may_vary", MAY_VARY), ("day_at_tern_yard, hand work shared out", shared)):
+        start_s = time.process_time()
+        found = best_proven(path)
+        took_s, best = time.process_time() - start_s, found.best
+        written_s, ends_s = best.before.schedule.end_s, best.after.schedule.end_s
+        with capsys.disabled():
+            print(f"\n{name}: as written {written_s / 60:.2f} min, best that passes every check {ends_s / 60:.2f} min "
+                  f"(ratio {ends_s / written_s:.4f}), no order ends before {best.bound_s / 60:.2f} min (gap "
+                  f"{100 * (ends_s / best.bound_s - 1):.2f} %); {found.refused} orders refused, {took_s:.0f} s")
+        assert found.against == () and best.bound_s <= ends_s + 0.5 and ends_s <= written_s + 0.5
