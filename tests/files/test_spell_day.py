@@ -99,11 +99,11 @@ def test_what_is_not_tethered_is_steadied_and_let_go_of_when_some_bolts_hold_it(
 
 
 def test_beside_a_worksite_its_work_points_are_not_worked_on(told):
-    beside, down = "shift: [0 m, -2.6 m, 0 m]", "place: {what: rail_cart_2, at: rail_stern, seat: cart_2_seat, bolts: 2"
+    beside, down = "shift: [0 m, -2.6 m, 0 m]", "place: {what: rail_cart_1, at: rail_stern, seat: cart_1_seat, bolts: 2"
     for shift, at in ((f", {beside}", (None, None)), ("", ("rail_bow", "rail_stern"))):
-        loaded = told(OUT, ON, f"fetch: {{what: rail_cart_2, at: rail_bow{shift}}}", f"{down}, station: -14 m{shift}}}")
+        loaded = told(OUT, ON, f"fetch: {{what: rail_cart_1, at: rail_bow{shift}}}", f"{down}, station: -14 m{shift}}}")
         steps = _steps(loaded)
-        assert (steps["rail_cart_2_take"].at, steps["rail_cart_2_seat"].at) == at
+        assert (steps["rail_cart_1_take"].at, steps["rail_cart_1_seat"].at) == at
 
 
 def test_the_base_rolls_where_a_step_says_so_with_the_arm_backed_off(told):
@@ -272,8 +272,8 @@ def test_somebody_goes_beside_an_item_to_its_worksite_or_the_nearest_end_of_a_ha
     steps = _steps(told(OUT, "go: {who: ev1, to: pump_box}", "go: {who: ev2, to: rail_cart_2}",
                         "take_along: {cart: cart_2, to: 9 m, by: ev2}", "go: {who: ev1, to: rail_cart_2}"))  # fmt: skip
     walks = [(step.actors[0], step.translate.to) for step in steps.values() if step.translate]
-    assert walks[:2] == [("ev1", "rack_a"), ("ev2", "platform/keel_port_9_to")]
-    assert walks[2] == ("ev1", "platform/keel_port_8_to")
+    assert walks == [("ev1", "rack_a"), ("ev2", "platform/keel_port_9_to"), ("ev2", "platform/keel_port_8_to"),
+                     ("ev1", "platform/keel_port_8_to")]  # fmt: skip
 
 
 def test_who_takes_a_cart_along_goes_beside_it_first(told):
@@ -388,3 +388,36 @@ def test_who_was_found_to_wait_for_the_arm_waits(tmp_path):
     write_found(found_of(path, {"format": FORMAT, "title": "t", "script": digest, "waits": waits}))
     steps = {step.name: step for step in load_scenario(path).scenario.day.steps}
     assert steps["ev2_to_bay_5"].after == ["ev1_to_porch", "ev1_gets_on"]
+
+
+def test_whoever_is_afoot_goes_first_to_where_a_plain_step_is_done_if_they_are_beyond_reach_of_it(told):
+    look = "{actors: [ev2], at: bay_5, inspect: snaps, takes: 5 min}"
+    steps = _steps(told(OUT, look, look, "{actors: [ev2], bolt: {what: pump_box, count: 2, make: loose}}"))
+    walks = [(step.actors[0], step.translate.to) for step in steps.values() if step.translate]
+    assert walks == [("ev2", "bay_5"), ("ev2", "rack_a")]  # who is there stays
+
+
+def test_who_reaches_a_work_point_from_a_handrail_stays_and_fallbacks_and_what_may_vary_are_left_alone(told):
+    near = "{actors: [ev2], at: bay_5, inspect: snaps, takes: 5 min}"
+    steps = _steps(told(OUT, "go: {who: ev2, to: platform/keel_port_5_from}", near))
+    assert [step.translate.to for step in steps.values() if step.translate] == ["platform/keel_port_5_from"]
+    first = "{name: one, actors: [ev2], note: look, takes: 1 min, fallback: other}"
+    steps = _steps(told(OUT, first, "{name: other, actors: [ev2], at: bay_5, note: look, takes: 1 min}"))
+    assert not any(step.translate for step in steps.values())
+
+
+def test_a_plain_step_of_a_rider_at_another_worksite_than_the_arm_is_told_with_the_ride_there(told):
+    with pytest.raises(InputError, match=r"ev1 is on the arm at bay_7 by then, not at rack_a; accepted: ride"):
+        told(OUT, ON, "ride: {to: bay_7}", "{actors: [ev1], at: rack_a, inspect: seals, takes: 5 min}")
+
+
+def test_a_worksite_that_is_said_once_more_from_elsewhere_along_the_rail_is_come_to_from_there(told):
+    steps = told(OUT, ON, "ride: {to: rack_a, base: 8 m}", "ride: {to: rack_a, base: 11 m}").scenario.day.steps
+    assert [step.move_base.to for step in steps if step.move_base is not None] == [8.0, 11.0]
+
+
+def test_an_item_that_no_seat_takes_is_told_with_what_the_seat_accepts(told):
+    head = HEAD.replace("  rail_cart_2:", "  spare: {model: driver, at: ev1/hands}\n  rail_cart_2:")
+    with pytest.raises(InputError, match=r"no seat that takes 'spare'; accepted: an item or a model of a name that it "
+                                         r"accepts \(pump_box\)"):  # fmt: skip
+        told(OUT, ON, "place: {what: spare, at: bay_7}", head=head)

@@ -27,7 +27,7 @@ def found(monkeypatch):
     def find(lacking_m, choices, since_s=0.0, whom="arm", elsewhere_m=None):
         class Clock:
             def __init__(self, scene, walk, plan, since_s):
-                pass
+                self.scene, self.since_s = scene, since_s
 
             def met(self, plan, step):
                 assert step is WALK
@@ -41,7 +41,7 @@ def found(monkeypatch):
                 for name, (_, end_s) in choices.items():
                     yield Wait(step.name, name), _plan(name, end_s)
 
-        monkeypatch.setattr(waits, "_Clock", Clock)
+        monkeypatch.setattr(waits, "Clock", Clock)
         walk = SimpleNamespace(shortfall=None)
         monkeypatch.setattr(waits, "settled_day", lambda scene, tell: (walk, _plan("as written", 100.0)))
         return find_waits(SCENE, lambda words, share: None, since_s=since_s)
@@ -68,17 +68,28 @@ def test_what_no_wait_mends_is_told_with_what_to_write(found):
     links, told = found(0.4, {"to_porch": (0.38, 100.0)})
     assert links == []
     assert told == ["no way to keep clear in day.yaml:18, step ev2_to_bay_5, with any wait that was tried: ev2 and the "
-                    "arm come 0.40 m too near one another, 0.38 m with the best; write after: another step, or another "
-                    "place first"]  # fmt: skip
+                    "arm come 0.40 m too near one another; write after: another step, or another place "
+                    "first"]  # fmt: skip
     links, told = found(0.4, {"to_porch": (0.2, 100.0)})
-    assert links == [{"step": "ev2_to_bay_5", "after": "to_porch"}] and len(told) == 2
+    assert links == [{"step": "ev2_to_bay_5", "after": "to_porch"}]
+    assert len(told) == 2 and "come 0.20 m too near one another" in told[1]  # what is left
     links, told = found(0.4, {})  # nothing that could wait
-    assert links == [] and "too near one another, 0.40 m with the best" in told[0]
+    assert links == [] and "come 0.40 m too near one another" in told[0]
 
 
 def test_what_keeps_clear_there_but_meets_somebody_elsewhere_is_not_taken(found):
     choices = {"to_rack_a": (0.0, 110.0), "to_bay_7": (0.0, 120.0)}
     links, _ = found(0.4, choices, elsewhere_m={"to_rack_a": 0.7})
+    assert links == [{"step": "ev2_to_bay_5", "after": "to_bay_7"}]
+
+
+def test_of_waits_that_move_what_lacks_somewhere_else_none_is_taken(found):
+    links, told = found(0.4, {"to_rack_a": (0.0, 110.0)}, elsewhere_m={"to_rack_a": 0.38})
+    assert links == [] and len(told) == 1
+
+
+def test_of_waits_the_one_that_leaves_least_in_all_is_taken(found):
+    links, _ = found(0.4, {"to_porch": (0.2, 100.0), "to_bay_7": (0.0, 120.0)}, elsewhere_m={"to_bay_7": 0.1})
     assert links == [{"step": "ev2_to_bay_5", "after": "to_bay_7"}]
 
 
@@ -107,7 +118,7 @@ class _Hung:
      (SimpleNamespace(translate=None, actors=["arm", "ev1"]), {"ev2/boot"})],
 )  # fmt: skip
 def test_rider_and_load_are_met_with_the_arm_and_who_stands_where_the_arm_comes_past_by_it(step, meets):
-    clock = waits._Clock.__new__(waits._Clock)
+    clock = waits.Clock.__new__(waits.Clock)
     classes = ("structure", "arm", "rider", "rider", "hardware", "worker")
     clock.scene = SimpleNamespace(loaded=SimpleNamespace(crew={"ev1": 0, "ev2": 0}), body_classes=lambda tree: classes)
     tree = _Hung()
@@ -118,7 +129,7 @@ def test_rider_and_load_are_met_with_the_arm_and_who_stands_where_the_arm_comes_
 
 
 def test_bodies_that_are_meant_to_touch_lack_nothing(monkeypatch):
-    clock = waits._Clock.__new__(waits._Clock)
+    clock = waits.Clock.__new__(waits.Clock)
     clock.scene = None
     clock._pairs = lambda tree, step: (np.array([[0, 2], [1, 2]]), ["ev1", "ev2"])
     window = SimpleNamespace(start_s=0.0, end_s=9.0, required_m=np.array([np.nan, 0.3]), meant=np.array([True, False]))
@@ -131,7 +142,7 @@ def test_bodies_that_are_meant_to_touch_lack_nothing(monkeypatch):
 
 
 def test_whoever_is_nearer_to_the_moving_arm_than_lets_it_stop_before_them_is_met(monkeypatch):
-    clock = waits._Clock.__new__(waits._Clock)
+    clock = waits.Clock.__new__(waits.Clock)
     clock.scene = SimpleNamespace(loaded=SimpleNamespace(crew={"ev1": 0, "ev2": 0}))
     margins = {"ev1": 0.2, "ev2": -0.35}
     beside = lambda record, part, who: SimpleNamespace(  # noqa: E731

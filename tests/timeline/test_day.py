@@ -76,7 +76,7 @@ def test_a_step_without_any_duration_is_refused_when_none_was_computed():
         (("steps", 5, "actors"), ["ev1"], "step 'fly' moves the arm, so 'arm' must be among its actors"),
         (("steps", 3, "wait_for"), {}, "wait_for needs at least one of: until, steps, what"),
         (("consumables", "oxygen", "since"), "outt", "consumable 'oxygen' names step 'outt'"),
-        (("steps", 1, "bolt", "each"), None, r"step 'loosen' \(bolt\) needs takes: a time, or least, likely and most"),
+        (("steps", 4, "takes"), None, r"step 'look' \(inspect\) needs takes: a time, or least, likely and most"),
     ],
 )
 def test_what_is_refused(path, value, words):

@@ -3,10 +3,14 @@
 import numpy as np
 import pytest
 
+from armcarry.clearance import distances
 from armcarry.files.load import load_scenario
 from armcarry.geometry import poses
+from armcarry.motion.forward import forward
 from armcarry.scene.build import build_scene
-from armcarry.timeline.on_rail import grip
+from armcarry.scene.crew import FREE_JOINTS
+from armcarry.scene.tree import WORLD
+from armcarry.timeline.on_rail import climbing, grip
 from armcarry.timeline.plan import ways_of
 from armcarry.timeline.walks import place_pose
 from armcarry.timeline.walkthrough import step_over
@@ -90,3 +94,32 @@ def test_boots_come_straight_off_a_plate_and_straight_down_onto_it(rider_scene, 
     way = np.diff(motion.at(near, side="left"), axis=0)[0]
     assert abs(way[2]) > 0.01
     np.testing.assert_allclose(np.delete(way, 2), 0.0, atol=1e-9)
+
+
+#: the arm hangs over the keel between bays 8 and 9, its elbow low on the port side
+ACROSS = {"shoulder_turn": "-60 deg", "shoulder_swing": "-60 deg", "shoulder_lift": "10 deg", "elbow_bend": "60 deg"}
+
+
+def _least_m(scene, way, joints, station_m):
+    """Return the least distance (m) of a body along a way (N, 6) to the arm where it stands."""
+    tree, position = scene.tree.attach("ev1", WORLD, poses.identity()), scene.position.copy()
+    for joint, turn in joints.items():
+        position[tree.column(f"arm/{joint}")] = np.radians(float(turn.split()[0]))
+    position[tree.column("platform/trolley_slide")] = station_m
+    for joint, value in climbing(scene, "ev1").items():
+        position[tree.column(f"ev1/{joint}")] = value
+    own, arm = (np.flatnonzero(tree.bodies_of((name,))) for name in ("ev1", "arm"))
+    pairs = np.stack(np.meshgrid(own, arm, indexing="ij"), axis=-1).reshape(-1, 2)
+    full = np.repeat(position[None], len(way), axis=0)
+    full[:, [tree.column(f"ev1/{joint}") for joint in FREE_JOINTS]] = way
+    placed = forward(tree, full, [body.link for body in tree.bodies]) @ np.stack([body.pose for body in tree.bodies])
+    return float(distances([body.shape for body in tree.bodies], placed, pairs).lower_m.min())
+
+
+def test_a_body_is_turned_clear_of_the_arm_where_a_step_says_that_it_stands(tmp_path):
+    said = ", ".join(f"{joint}: {turn}" for joint, turn in ACROSS.items())
+    scene_of = lambda: build_scene(load_scenario(tmp_path / "day.yaml"))  # noqa: E731
+    plain = _way(tmp_path)
+    past = _way(tmp_path, GOAL=f"platform/keel_port_11_to, past: {{joints: {{{said}}}, station: 9 m}}")
+    before, after = (_least_m(scene_of(), way, ACROSS, 9.0) for way in (plain, past))
+    assert after > before + 0.2

@@ -9,14 +9,14 @@ from typing import Any
 from armcarry.files import names
 from armcarry.files.documents.arm import ArmDocument
 from armcarry.files.documents.found import FoundDocument, FoundPlace
-from armcarry.files.documents.platform import Handrail
 from armcarry.files.documents.scenario import ScenarioDocument
 from armcarry.files.documents.steps import AIRLOCK, ARM, Step
 from armcarry.files.item_acts import Item
+from armcarry.files.rail_order import RailOrder
 from armcarry.files.script import RESTRAINT
 from armcarry.files.spell import Moves, Names, Visit, Ways, spoken
-from armcarry.files.spots import apart_m, spot
 from armcarry.files.step_list import Steps
+from armcarry.files.whereabouts import Whereabouts
 from armcarry.files.yaml_text import YamlPath
 from armcarry.quantities import write
 
@@ -42,7 +42,7 @@ class Exchange:
     who: str = ""
 
 
-class DayState:
+class DayState(Whereabouts):
     """Who and what is where in a day so far, and how people and the arm come somewhere else.
 
     Args:
@@ -61,7 +61,6 @@ class DayState:
         self.exchanges: list[Exchange] = []
         script: ScenarioDocument = known.source.document
         self.arm: ArmDocument = known.files["arm",].document
-        self.base = script.base.station
         #: station to which the script itself has just rolled the base
         self.said: float | None = None
         self.items = {
@@ -71,6 +70,7 @@ class DayState:
         #: joint of a cart -> its station
         carts = known.platform.carts
         self.slid_m = {carts[name].joint: at for name, at in script.carts.items() if name in carts}
+        self.sits(script.base.mount, script.base.station)
         #: who went through the hatch last, and the step
         self.passed: tuple[str, str] | None = None
         #: step that must have ended before the arm goes on: somebody gets off it
@@ -83,8 +83,15 @@ class DayState:
         self.off_arm = ""
         for one in script.all_restraints.values() if len(script.all_restraints) == 1 else ():
             self.off_arm = "" if one.at == ARM else one.at
+        #: plain steps that may be done at another time than where they are written, or not at all
+        self.elsewhere = set() if script.day is None else script.day.elsewhere
         taken = [step.name for step in script.day.steps] if script.day is not None else []
         self.out = Steps({*taken} - {""}, {carry.name for carry in script.carries})
+
+    def sits(self, mount: str, station: float | None) -> None:
+        """Put the base on a mount, at a station along it where that is known."""
+        self.mount, self.base = mount, station
+        self.rail = RailOrder(self.known.platform, mount)
 
     def workers(self, step: Step) -> list[str]:
         """Return the crewmembers among the actors of a step."""
@@ -95,17 +102,19 @@ class DayState:
         """Who is aboard by then."""
         return [who for who, place in self.places.items() if place == ARM]
 
-    def walk(self, who: str, to: str, step: Step | None = None, *, follows: bool = False) -> None:
+    def walk(
+        self, who: str, to: str, step: Step | None = None, *, follows: bool = False, after: Sequence[str] = ()
+    ) -> None:
         """Let somebody go along the handrails, unless they are there; one after the other through the hatch."""
         if self.places[who] != to:
             takes = None if step is None else step.takes
             short = to.removeprefix("platform/")
             passes = AIRLOCK in (to, self.places[who])
-            linked = step is not None and bool(step.after or step.before)
+            linked = bool(after) or (step is not None and bool(step.after or step.before))
             before = self.passed if passes and not linked else None
             once = [] if before is None or before[0] == who else [before[1]]
             name = self.out.add(f"{who}_to_{short}", f"to {spoken(short)}", [who], translate={"to": to}, takes=takes,
-                                follows=follows, after=once)  # fmt: skip
+                                follows=follows, after=[*once, *after])  # fmt: skip
             if passes:  # whom the script links to something else nobody waits for: it might be in a circle
                 self.passed = None if linked else (who, name)
             self.places[who] = to
@@ -158,7 +167,8 @@ class DayState:
         self, path: YamlPath, visit: Visit, pin: Mapping[str, float] | None = None, *, only_near: bool = False
     ) -> None:
         """Bring the arm to a worksite, its base first if it must stand elsewhere for that."""
-        if self.known.site(path, visit.worksite) is None or self.ways.there(visit):
+        stays = visit.said is None or visit.said == self.base
+        if self.known.site(path, visit.worksite) is None or (stays and self.ways.there(visit)):
             return
         moves = self.ways.leave()
         visit, self.said = replace(visit, said=self.said if visit.said is None else visit.said), None
@@ -179,8 +189,7 @@ class DayState:
 
     def gathered(self) -> Moves:
         """Return the move to the posture in which the base rolls; it stays as it is where no such posture is found."""
-        travel = self.arm.travel
-        settings = {joint: self.joint(joint, value) for joint, value in travel.items()}
+        settings = {joint: self.joint(joint, value) for joint, value in self.arm.travel.items()}
         return [{"to_joints": settings, "say": "Arm gathered", "way": "find"}]
 
     def joint(self, joint: str, value: float) -> str:
@@ -194,12 +203,27 @@ class DayState:
 
     def roll(self, station: float) -> None:
         """Roll the base to a station."""
-        mount = self.known.platform.mounts.get(self.known.source.document.base.mount)
+        mount = self.known.platform.mounts.get(self.mount)
         takes = None if mount is None else mount.rolling
         to = write(station, "length")
-        crew, once = self.crew_of_arm(), self.once_off()
-        self.out.add("base", f"base to {to}", crew, takes=takes, move_base={"to": to}, after=once)
+        once = [*self.once_off(), *self.rolls(self.mount, self.base, station)]
+        name = self.out.add("base", f"base to {to}", self.crew_of_arm(), takes=takes, move_base={"to": to}, after=once)
+        self.rolled(name, self.mount, self.base, station)
         self.base = station
+
+    def rolls(self, what: str, here: float | None, to: float) -> list[str]:
+        """Return what must be done before the base or a cart rolls, in the order of the script; none against its links.
+
+        A step that waits for a later one is not done in the order of the script.
+        """
+        known, step = self.out.names, self.out.step
+        other = here is None or known & {*step.before} or {*step.after} - known
+        return [] if other or here is None else self.rail.waits_for(what, here, to)
+
+    def rolled(self, name: str, what: str, here: float | None, to: float) -> None:
+        """Note that the base or a cart rolls in a step."""
+        if here is not None and not {*self.out.step.after} - self.out.names:
+            self.rail.rolls(name, what, here, to)
 
     def fly(self, name: str, title: str, moves: Moves) -> None:
         """Add a carry of the arm with whoever is aboard, if it moves at all."""
@@ -242,27 +266,6 @@ class DayState:
             return None
         return who
 
-    def beside(self, frame: str, who: str) -> str:
-        """Return where somebody goes to work on what sits in a frame: its worksite, else the nearest end of a handrail.
-
-        Who is at an end that is no farther from it stays there.
-        """
-        platform, model = self.known.platform, self.known.files["platform",].model()
-        seat = self.known.seat_at.get(frame)
-        site = next((name for name, one in platform.worksites.items() if seat is not None and one.seat == seat), None)
-        if site is not None:
-            return site
-        there = spot(platform, model, frame, self.slid_m)
-        ends = [f"platform/{end}" for rail in platform.handrails.values() for end in (rail.start, rail.end)]
-        known = [self.places[who], *ends] if self.places[who] in ends else ends
-        away = {end: round(apart_m(spot(platform, model, end), there), 2) for end in known}
-        return min(away, key=lambda end: away[end], default=self.places[who])
-
-    def slide(self, cart: str, station: float) -> None:
-        """Keep account of where a cart is."""
-        if cart in self.known.platform.carts:
-            self.slid_m[self.known.platform.carts[cart].joint] = station
-
     def hands(self, path: YamlPath, who: str | None) -> str | None:
         """Return whose hands do something: who is named, off the arm too, else the one who rides it."""
         return who if who is not None and self.places.get(who, ARM) != ARM else self.rider(path, who)
@@ -274,17 +277,3 @@ class DayState:
             if seat is not None and other.name != what and other.at == f"platform/{seat.frame}":
                 out = f"a step before it that takes {other.name} out"
                 self.known.tell(path, f"{other.name} is in {into} by then", out)
-
-    def ends(self, rail: Handrail, who: str) -> tuple[str, str]:
-        """Return the ends of a handrail as places, the one nearer to where somebody comes from first."""
-        model = self.known.files["platform",].model()
-        ends = [f"platform/{rail.end}", f"platform/{rail.start}"]
-        here, *there = (spot(self.known.platform, model, place) for place in (self.places[who], *ends))
-        return (ends[0], ends[1]) if apart_m(here, there[0]) <= apart_m(here, there[1]) else (ends[1], ends[0])
-
-    def frame(self, place: str) -> str:
-        """Return a place as a plain step names it: the near end of a handrail by its frame."""
-        rail = self.known.platform.handrails.get(place)
-        if place in self.known.platform.worksites or rail is None:
-            return place
-        return f"platform/{rail.start}"

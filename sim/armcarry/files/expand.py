@@ -180,8 +180,8 @@ class _Long:
             return
         document = None if self.found is None else self.found.document
         spelled = DaySpeller(self.known, document, self.waits if not self.visits else None)
-        if spelled.base is None and self.found is not None and self.found.document.base is not None:
-            spelled.base = self.found.document.base.station
+        if document is not None and document.base is not None:
+            spelled.sits(document.base.mount, spelled.base if spelled.base is not None else document.base.station)
         text = self.source.yaml.data["day"]
         for k, step in enumerate(script.day.steps):
             spelled.spell(("day", "steps", k), step, text["steps"][k])

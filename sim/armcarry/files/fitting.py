@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from armcarry.files.documents.bodies import RestraintDocument
+from armcarry.files.spots import pose_of
 from armcarry.geometry import poses
 from armcarry.geometry.model import Model
 from armcarry.quantities import write
@@ -19,12 +20,9 @@ Bare = tuple[tuple[float, ...], ...]
 def mount_in_plate(document: RestraintDocument, model: Model, settings: Mapping[str, float]) -> Bare:
     """Return T_plate_mount of a restraint with its adjustments at some angles, 0 where they are not named."""
     angles = {document.settings[name].joint: angle for name, angle in settings.items() if name in document.settings}
-    joints, link, pose = {joint.child: joint for joint in model.joints}, document.plate, poses.identity()
-    while link != document.mount and link in joints:
-        joint = joints[link]
-        turned = poses.rotation_about(joint.axis, angles.get(joint.name, 0.0))
-        pose, link = joint.origin @ turned @ pose, joint.parent
-    return tuple(tuple(row) for row in poses.inverse(pose).tolist())
+    plate, mount = pose_of(model, document.plate, angles), pose_of(model, document.mount, angles)
+    pose = poses.identity() if plate is None or mount is None else poses.inverse(plate) @ mount
+    return tuple(tuple(row) for row in pose.tolist())
 
 
 def stood(point: Sequence[float], bare: Bare | None = None) -> dict[str, Any]:

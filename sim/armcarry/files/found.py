@@ -107,6 +107,8 @@ def applied(data: dict[str, Any], found: FoundDocument, written: dict[str, Any])
     if found.settings and isinstance(data.get("restraint"), dict):
         new["restraint"] = {**data["restraint"], "settings": written["settings"]}
     carries = with_ways(data.get("carries", []), written.get("ways", []))
+    if found.past and "day" in data:
+        new = with_past(new, {one["step"]: one for one in written["past"]})
     if found.waits and "day" in data:
         new = with_waits(new, [(wait.step, wait.after) for wait in found.waits])
     return {**new, "carries": carries} if "carries" in data else new
@@ -127,6 +129,20 @@ def with_waits(data: dict[str, Any], waits: Iterable[tuple[str, str]]) -> dict[s
     for step, after in waits:
         links.setdefault(step, []).append(after)
     return {**data, "day": {**data["day"], "steps": [_waiting(step, links) for step in data["day"]["steps"]]}}
+
+
+def with_past(data: dict[str, Any], past: Mapping[str, dict[str, Any]]) -> dict[str, Any]:
+    """Return the data of a long form in whose day who goes along handrails knows where the arm stands, by step."""
+    return {**data, "day": {**data["day"], "steps": [_passing(step, past) for step in data["day"]["steps"]]}}
+
+
+def _passing(step: dict[str, Any], past: Mapping[str, dict[str, Any]]) -> dict[str, Any]:
+    """Return a step with where the arm stands meanwhile, if that was found for it."""
+    one = past.get(step.get("name", ""))
+    if one is None or "translate" not in step:
+        return step
+    arm = {key: value for key, value in one.items() if key != "step"}
+    return {**step, "translate": {**step["translate"], "past": arm}}
 
 
 def _waiting(step: dict[str, Any], links: Mapping[str, list[str]]) -> dict[str, Any]:

@@ -10,6 +10,8 @@ from armcarry.files.documents.bodies import Fastener, HardwareDocument
 from armcarry.files.documents.platform import Seat
 from armcarry.files.documents.steps import Step
 
+#: bolts that are loose of something that a plain step seats
+MANY = 99
 #: words of a declaration that mean closed
 _CLOSED = ("closed", "locked", "tight", "joined")
 
@@ -33,6 +35,8 @@ class Item:
     stated: Mapping[str, str]
     document: HardwareDocument
     tethered: bool = False
+    #: bolts of its seat that are loose by then
+    loose: int = 0
     states: dict[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -44,13 +48,20 @@ class Item:
         opened = fastener.open is not None and fastener.open != fastener.closed and rests == fastener.open
         return "open" if fastener.joint is not None and opened else "closed"
 
+    def held_by(self, who: str) -> bool:
+        """Tell whether somebody has it in hand by then."""
+        return self.at.startswith(f"{who}/")
+
     def follow(self, step: Step, seats: Mapping[str, str]) -> None:
         """Keep account of a plain step; ``seats`` are the frames of seats by name."""
         if step.take is not None:
             self.at = f"{step.actors[0]}/hands"
         elif step.hand_over is not None:
             self.at = f"{step.hand_over.to}/hands"
+        elif step.bolt is not None and step.bolt.fastener is None:
+            self.loose = max(0, self.loose + (step.bolt.count if step.bolt.make == "loose" else -step.bolt.count))
         elif step.seat is not None:
+            self.loose = MANY
             self.at = f"platform/{seats[step.seat.into]}" if step.seat.into in seats else step.seat.into
         elif step.tether is not None or step.untether is not None:
             self.tethered = step.tether is not None
@@ -71,6 +82,7 @@ class Item:
 
     def bolted(self, count: int, make: str) -> ItemAct:
         """Return the act that turns bolts of its seat."""
+        self.loose = max(0, self.loose + (count if make == "loose" else -count))
         each = self.document.acts.tighten if make == "tight" else self.document.acts.loosen
         return ItemAct("bolt", {"what": self.name, "count": count, "make": make, "each": each}, f"bolts_{make}")
 
@@ -113,6 +125,7 @@ def after_seating(
     document = item.document
     says = {"what": item.name, "into": into, **({} if station is None else {"station": station})}
     acts = [ItemAct("seat", says, "seat", document.acts.seat)]
+    item.loose = seat.bolts
     count = seat.bolts if bolts is None else bolts
     if count:
         acts.append(item.bolted(count, "tight"))

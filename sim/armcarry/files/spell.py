@@ -92,7 +92,7 @@ class Names:
         """Return the worksites with a seat that takes an item, in words."""
         fits = self.names_of(item)
         seats = {name for name, seat in self.platform.seats.items() if seat.takes(*fits)}
-        return ", ".join(name for name, site in self.platform.worksites.items() if site.seat in seats) or "none does"
+        return ", ".join(name for name, site in self.platform.worksites.items() if site.seat in seats)
 
     def seat_of(self, path: YamlPath, at: str, what: str, named: str | None = None) -> str | None:
         """Return the seat into which an item goes at a worksite; a problem is added where none takes it."""
@@ -101,7 +101,9 @@ class Names:
             self.tell(path, f"no seat named '{named}'", names.accepted(named, self.platform.seats, "seat"))
             return None
         if seat is None or not self.platform.seats[seat].takes(*self.names_of(what)):
-            self.tell(path, f"'{at}' has no seat that takes '{what}'", self.sites_for(what))
+            takes = ", ".join(self.platform.seats[seat].accepts) if seat is not None else "nothing, it has no seat"
+            other = f"an item or a model of a name that it accepts ({takes}), or accepts of a platform of your own"
+            self.tell(path, f"'{at}' has no seat that takes '{what}'", self.sites_for(what) or other)
             return None
         return seat
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from armcarry.files import names
+import numpy as np
+
 from armcarry.files.documents.base import OwnWords
 from armcarry.files.documents.day_intents import (
     MEANT_KINDS,
@@ -23,17 +24,26 @@ from armcarry.files.documents.day_intents import (
 )
 from armcarry.files.documents.steps import AIRLOCK, ARM, Step
 from armcarry.files.item_acts import after_seating, before_taking
-from armcarry.files.spell import Visit, spoken
-from armcarry.files.spell_climbs import ClimbSpeller
+from armcarry.files.meeting import meeting_shift
+from armcarry.files.spell import Visit, way_of
+from armcarry.files.spell_carts import CartSpeller
+from armcarry.files.spots import apart_m, spot
 from armcarry.files.yaml_text import YamlPath
 from armcarry.quantities import write
 
+Shift = tuple[float, float, float]
+
 #: what may be said beside any intent, and what beside those that take a time of their own
 OPTIONS = ("name", "title", "after", "before", *OwnWords.model_fields)
+#: plain steps that are done beside something: whoever is afoot goes there first
+BESIDE = ("steady", "take", "seat", "let_go", "tether", "untether", "bolt", "connect", "lock", "unlock", "fold_cover",
+          "inspect", "note")  # fmt: skip
+#: who is farther beside a worksite than this works elsewhere, m
+BESIDE_M = 0.3
 _TIMED = ("go_out", "go_in", "go", "board", "leave")
 
 
-class DaySpeller(ClimbSpeller):
+class DaySpeller(CartSpeller):
     """Walks through the steps of a day, knows who and what is where by then, and spells intents out."""
 
     def spell(self, path: YamlPath, step: Step, text: dict[str, Any]) -> None:
@@ -42,6 +52,7 @@ class DaySpeller(ClimbSpeller):
         if step.move_base is not None:  # nobody means it to roll with the arm at work
             self.fly("off", "back off", self.ways.leave())
         if step.kind not in MEANT_KINDS:
+            self._come_beside(path, step)
             self.out.plain(step, text)
             self._follow(path, step)
             return
@@ -96,11 +107,8 @@ class DaySpeller(ClimbSpeller):
                 self.off_arm = "" if step.seat.into == ARM else step.seat.into
         elif step.carry is not None:
             self.ways.at = None
-        elif step.move_cart is not None:
-            self.slide(step.move_cart.cart, step.move_cart.to)
-        elif step.move_base is not None:
-            self.ways.at = None
-            self.base = self.said = step.move_base.to
+        elif step.move_cart is not None or step.move_base is not None:
+            self._follow_rolling(step)
         elif step.translate is not None:
             self.places.update(dict.fromkeys(self.workers(step), step.translate.to))
         elif step.enter_restraint is not None:
@@ -116,6 +124,38 @@ class DaySpeller(ClimbSpeller):
             if step.take is not None and self.ways.at is not None:
                 at = self.ways.at
                 self.ways.at = Visit(at.worksite, True, path, at.shift)
+
+    def _come_beside(self, path: YamlPath, step: Step) -> None:
+        """Let whoever is afoot go to where a plain step is done, if they are beyond reach of it.
+
+        What may vary, and what is done in the place of something else, is left where the script has it.
+        """
+        if step.kind not in BESIDE or step.name in self.elsewhere:
+            return
+        sites, item = self.known.platform.worksites, self.items.get(step.item or "")
+        seated = item is not None and item.at in self.known.seat_at
+        for who in self.workers(step):
+            if step.at in sites:
+                points = [str(step.at), *(f"platform/{point}" for point in sites[str(step.at)].work_points.values())]
+                place = str(step.at)
+            elif item is not None and seated and step.at is None and not item.held_by(who):
+                points, place = [item.at], self.beside(item.at, who)
+            else:
+                continue
+            if self.places[who] == ARM:
+                self._rides_there(path, who, place)
+            elif place != self.places[who] and self.beyond(who, points):
+                self.walk(who, place, after=step.after)
+
+    def _rides_there(self, path: YamlPath, who: str, site: str) -> None:
+        """Add a problem where the arm has somebody at another worksite by then, beyond reach of the one."""
+        at = self.ways.at
+        if at is not None and site in self.known.platform.worksites and at.worksite != site:
+            model = self.known.files["platform",].model()
+            here, there = (spot(self.known.platform, model, one) for one in (at.worksite, site))
+            if apart_m(here, there) > self.reach_m(who) + float(np.linalg.norm(at.shift)):
+                self.known.tell(path, f"{who} is on the arm at {at.worksite} by then, not at {site}",
+                                f"ride: {{to: {site}}} before it, or somebody else")  # fmt: skip
 
     def _together(self, path: YamlPath, step: Step, who: list[str]) -> None:
         """Come out of the hatch, or go to it and in, together."""
@@ -154,7 +194,9 @@ class DaySpeller(ClimbSpeller):
             return False
         if self.known.site((*path, "at"), at) is None:
             return False
-        visit, afoot = Visit(at, False, path, fetch.shift, fetch.base), self.places[who] != ARM
+        afoot = self.places[who] != ARM
+        shift = self._meeting(who, fetch.what, seat, at, fetch.shift, loaded=False)
+        visit = Visit(at, False, path, shift, fetch.base)
         first, rest = before_taking(item, self.known.platform.seats[seat], afoot or self._tethers_first())
         if afoot:  # both hands go along the rails, and what is brought trails on the own tether
             self._only_by_arm(path, fetch)
@@ -185,7 +227,9 @@ class DaySpeller(ClimbSpeller):
         self.still_free((*path, at_key), place.what, into)
         seat = self.known.platform.seats[into]
         station = None if place.station is None else write(place.station, "length")
-        visit, afoot = Visit(place.at, True, path, place.shift, place.base), self.places[who] != ARM
+        afoot = self.places[who] != ARM
+        shift = self._meeting(who, place.what, into, place.at, place.shift, loaded=True, station=place.station)
+        visit = Visit(place.at, True, path, shift, place.base)
         if afoot:
             self._only_by_arm(path, place)
             self.walk(who, place.at, follows=True)
@@ -204,12 +248,18 @@ class DaySpeller(ClimbSpeller):
             self.fly(f"off_{place.at}", "back off", self.ways.leave())
             self.out.acts(place.what, [who], last)
 
-    def _set_down(self, into: str, station: float) -> None:
-        """Keep account of where on the rail the place of a cart is that takes something."""
-        seat = self.known.platform.seats.get(into)
-        for name, cart in self.known.platform.carts.items():
-            if seat is not None and cart.body_frame == seat.frame:
-                self.slide(name, station)
+    def _meeting(
+        self, who: str, what: str, seat: str, site: str, said: Shift, *, loaded: bool, station: float | None = None
+    ) -> tuple[float, float, float]:
+        """Return how far beside its place the plate stands, as said, else so that the rider's hands meet the item."""
+        if any(said) or self.places[who] != ARM:
+            return said
+        frame, slid = self.known.platform.seats[seat].frame, dict(self.slid_m)
+        for cart in self.known.platform.carts.values():
+            if station is not None and cart.body_frame == frame:
+                slid[cart.joint] = station
+        point = way_of(self.known.platform.worksites[site], loaded)[-1]
+        return meeting_shift(self.known, who, what, seat, site, point, slid)
 
     def _only_by_arm(self, path: YamlPath, meant: FetchItem | PlaceItem) -> None:
         """Tell of what says how the arm comes, where somebody goes along the handrails."""
@@ -230,30 +280,10 @@ class DaySpeller(ClimbSpeller):
         if held or self._fetch(path, FetchItem(what=back.what, by=back.by)):
             self._place(path, PlaceItem(what=back.what, at=at, by=back.by), at_key="what")
 
-    def _take_along(self, path: YamlPath, along: TakeAlong) -> None:
-        if not self.person((*path, "by"), along.by) or not self.afoot((*path, "by"), along.by):
-            return
-        carts = self.known.platform.carts
-        if along.cart not in carts:
-            self.known.tell((*path, "cart"), f"no cart named '{along.cart}'", names.accepted(along.cart, carts, "cart"))
-            return
-        frame = f"platform/{carts[along.cart].body_frame}"
-        self.walk(along.by, self.beside(frame, along.by) if along.at is None else self.frame(along.at))
-        self.slide(along.cart, along.to)
-        to = write(along.to, "length")
-        far = {"cart": along.cart, "to": to}
-        self.out.add(f"push_{along.cart}", f"{spoken(along.cart)} to {to}", [along.by], move_cart=far,
-                     takes={"least": "3 min", "likely": "5 min", "most": "9 min"})  # fmt: skip
-        on_it = next((item for item in self.items.values() if item.at == frame), None)
-        if along.bolts and on_it is None:
-            self.known.tell((*path, "bolts"), f"nothing sits on {along.cart} by then", "bolts: 0")
-        elif along.bolts and on_it is not None:
-            self.out.acts(on_it.name, [along.by], [on_it.bolted(along.bolts, "tight")])
-
     def _tethers_first(self) -> bool:
         return bool(self.known.files["rules",].document.tethers.before_last_bolt)
 
 
 def _worked_at(visit: Visit) -> str | None:
-    """Return the worksite at which hands work; None beside it, where its work points are not."""
-    return None if any(visit.shift) else visit.worksite
+    """Return the worksite at which hands work; None well beside it, where its work points are not."""
+    return None if np.linalg.norm(visit.shift) > BESIDE_M else visit.worksite

@@ -38,6 +38,11 @@ class Steps:
     spans: dict[str, tuple[str, str]] = field(default_factory=dict)
     _first: int = 0
 
+    @property
+    def names(self) -> set[str]:
+        """Names by which a later step may speak of those so far."""
+        return {*self.spans, *(str(text["name"]) for text in self.texts)}
+
     def at(self, path: YamlPath, step: Step) -> None:
         """Begin with a step of the script."""
         self.path, self.step, self._first = path, step, len(self.texts)

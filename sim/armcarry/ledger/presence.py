@@ -92,7 +92,10 @@ class OnTheClock:
         if thing in self.scene.loaded.platform.document.handrails:  # anywhere along it
             ends = np.broadcast_to(points[:, None], (2, len(own), 3))
             nearest = float(_to_line(own[:, :3, 3], ends[0], ends[1]).min())
-        bodies = [body for body in tree.bodies if body.link.split("/", 1)[0] == thing]
+        cart = self.scene.loaded.platform.document.carts.get(thing)
+        frame = "" if cart is None else f"{PLATFORM}/{cart.body_frame}"
+        on_it = [one.instance for one in tree.mountings if frame and one.parent == frame]
+        bodies = [body for body in tree.bodies if body.link.split("/", 1)[0] in (thing, *on_it)]
         if bodies:
             at = np.stack([links[tree.index(body.link)] @ body.pose for body in bodies])
             pairs = np.stack(np.meshgrid(np.arange(len(own)), len(own) + np.arange(len(bodies))), axis=-1)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 import numpy as np
@@ -17,6 +17,7 @@ from armcarry.planning.taking import Taken, Taking
 from armcarry.planning.together import Search, Step
 from armcarry.planning.trial import Base
 from armcarry.scene.build import Scene
+from armcarry.timeline.base import TOUCH_M
 
 Tell = Callable[[str, float], None]
 
@@ -38,7 +39,7 @@ class Choice:
     def __init__(self, scene: Scene, left: LeftOpen, say: Tell) -> None:
         self.scene, self.left, self.say = scene, left, say
         self.stops = stops_of(scene, left.visits, self._waits())
-        self.bases = bases_of(scene, left)
+        self.bases = bases_of(scene, left, self.stops)
         self._done = 0
         (self.tried,) = self._tried()
         self.search = self._search(self.tried.taking)
@@ -67,9 +68,17 @@ class Choice:
             said = None if stop.visit is None else self.left.visits[stop.visit].said
             if said is not None:  # the script rolls the base there itself
                 found.append((Base(self.bases[0].mount, said),))
+            elif number or self.left.base:
+                found.append(tuple(base for base in self.bases if self._free(stop, base)) or self.bases)
             else:
-                found.append(self.bases if number or self.left.base else self.bases[:1])
+                found.append(self.bases[:1])
         return found
+
+    def _free(self, stop: Stop, base: Base) -> bool:
+        """Tell whether no cart stands in a place of the base by then."""
+        if stop.travel is None or base.on_rail is None or base.mount != self.scene.loaded.scenario.base.mount:
+            return True
+        return stop.travel.lower_m - TOUCH_M <= base.station_m <= stop.travel.upper_m + TOUCH_M
 
     def _search(self, taking: Taking) -> Search:
         gathers = [stop.visit is None or self.left.visits[stop.visit].said is None for stop in self.stops]
@@ -166,8 +175,8 @@ class Choice:
         return words
 
 
-def bases_of(scene: Scene, left: LeftOpen) -> tuple[Base, ...]:
-    """Return the places of the base that may be chosen from, the one that the script says first."""
+def bases_of(scene: Scene, left: LeftOpen, stops: Sequence[Stop]) -> tuple[Base, ...]:
+    """Return the places of the base that may be chosen from at any stop, the one that the script says first."""
     script = scene.loaded.scenario
     mount = scene.loaded.platform.document.mounts[script.base.mount]
     said = Base(script.base.mount, float("nan") if mount.joint is None else float(script.base.station or 0.0))
@@ -175,13 +184,15 @@ def bases_of(scene: Scene, left: LeftOpen) -> tuple[Base, ...]:
         return (said,)
     beside = scene.loaded.beside
     any_mount = beside is not None and beside.written.document.base.mount != script.base.mount
-    own = tuple(b for b in places_of_base(scene, STEP_M) if any_mount or b.mount == script.base.mount)
+    travels = [stop.travel for stop in stops if stop.travel is not None]
+    own = tuple(b for b in places_of_base(scene, STEP_M, travels) if any_mount or b.mount == script.base.mount)
     return own if left.base else (said, *(base for base in own if base != said))
 
 
 def settings_of(scene: Scene, left: LeftOpen, say: Tell, count: int) -> list[Tried]:
     """Return so many settings of the restraint at most with which the stops lack least, the best first."""
-    stops, bases = stops_of(scene, left.visits), bases_of(scene, left)
+    stops = stops_of(scene, left.visits)
+    bases = bases_of(scene, left, stops)
     search = SettingsSearch(scene, left, stops, bases, lambda words: say(words, 0.02))
     return search.ranked(count)
 

@@ -18,9 +18,12 @@ from armcarry.files.yaml_text import YamlText
 from armcarry.planning.choice import Choice, bases_of, settings_of, ways_chosen
 from armcarry.planning.exchanges import Exchanges
 from armcarry.planning.found_ways import find_ways
+from armcarry.planning.past_arm import goes_past
 from armcarry.planning.stops import stops_of
-from armcarry.planning.waits import find_waits
+from armcarry.planning.waits import WORTH_M, Clock, waits_of
 from armcarry.scene.build import Scene, build_scene
+from armcarry.timeline.day_run import settled_day
+from armcarry.timeline.plan import DayPlan
 
 Tell = Callable[[str, float], None]
 
@@ -104,8 +107,47 @@ def _find(path: Path | str, text: bytes | YamlText | None, loaded: LoadedScenari
     found = found_of(loaded.path, {**new, "told": words})
     if loaded.scenario.day is None:
         return found
-    waits, more_words = find_waits(build_scene(load_scenario(path, found, text)), lambda doing, _: say(doing, 0.95))
-    return found_of(loaded.path, {**new, "waits": waits, "told": [*words, *more_words]})
+    more = _afoot(
+        lambda data: build_scene(load_scenario(path, found_of(loaded.path, {**new, **data}), text)),
+        lambda doing, _: say(doing, 0.95),
+    )
+    return found_of(loaded.path, {**new, **more, "told": [*words, *more["told"]]})
+
+
+def _afoot(read: Callable[[dict[str, Any]], Scene], tell: Tell) -> dict[str, Any]:
+    """Return who goes past the arm where it stands still and who waits for whom, as written, and what is told of it.
+
+    First bodies are turned clear of the arm on the clock as written; then people and arm wait; then, with these waits,
+    bodies are turned clear of the arm where it stands by then, if that leaves less lacking.
+
+    Args:
+        read: gives the scene with what was found.
+        tell: told what is being done.
+    """
+
+    def clocked(data: dict[str, Any]) -> tuple[Clock, DayPlan] | None:
+        scene = read(data)
+        walk, plan = settled_day(scene, tell)
+        return None if walk.shortfall is not None else (Clock(scene, walk, plan, 0.0), plan)
+
+    first = clocked({})
+    if first is None:
+        return {"told": []}
+    past: dict[str, dict[str, Any]] = {one["step"]: one for one in goes_past(*first)}
+    if past and (again := clocked({"past": [*past.values()]})) is not None:
+        first = again
+    found = waits_of(*first, tell)
+    best = {"past": [*past.values()], "waits": found.waits, "told": found.told}
+    later = {one["step"]: one for one in goes_past(first[0], found.plan)}
+    if not later:
+        return best
+    more = {**best, "past": [*(past | later).values()]}
+    again = clocked({key: more[key] for key in ("past", "waits")})
+    if again is None or again[0].lacking_m(again[1]) >= first[0].lacking_m(found.plan) - WORTH_M:
+        return best
+    anew = waits_of(*again, tell)  # of what is still lacking
+    told = [words for words in found.told if not words.startswith("no way")]
+    return {**more, "waits": [*found.waits, *anew.waits], "told": [*told, *anew.told]}
 
 
 def _places(
@@ -122,8 +164,8 @@ def _places(
             more["settings"] = {name: f"{np.degrees(angle):.6g} deg" for name, angle in tried.settings.items()}
         loaded = read({**more, "unfinished": True})
         placed, own = build_scene(loaded), left if loaded.beside is None else loaded.beside.long.open
-        stops, bases = stops_of(placed, own.visits), bases_of(placed, own)
-        found = Exchanges(placed, own, stops, bases, lambda words: say(words, 0.05))
+        stops = stops_of(placed, own.visits)
+        found = Exchanges(placed, own, stops, bases_of(placed, own, stops), lambda words: say(words, 0.05))
         words, lacking = [tried.told] if left.settings else [], found.lacking_m + tried.lacking_m
         if best is None or lacking < best[0]:
             best = (lacking, {**more, "places": found.places}, [*words, *found.told])

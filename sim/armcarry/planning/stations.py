@@ -14,6 +14,7 @@ from armcarry.files.load import load_scenario
 from armcarry.files.names import accepted
 from armcarry.planning.trial import ENOUGH_M, Base, Reached, Trial
 from armcarry.scene.build import PLATFORM, Scene, build_scene
+from armcarry.timeline.base import Travel
 from armcarry.timeline.first_page import page_at_start
 from armcarry.timeline.trolley import rail_at_start
 
@@ -145,19 +146,24 @@ def station_map(
     return StationMap(names, bases, reached, plan, lost)
 
 
-def places_of_base(scene: Scene, step_m: float) -> tuple[Base, ...]:
-    """Return every mount, and stations of those that travel, where the carts leave them free."""
+def places_of_base(scene: Scene, step_m: float, travels: Sequence[Travel] = ()) -> tuple[Base, ...]:
+    """Return every mount, and stations of those that travel, where the carts leave them free.
+
+    Args:
+        travels: stretches that are free for the base of the script; left out, the one at the start.
+    """
     found = []
     for name, mount in scene.loaded.platform.document.mounts.items():
         if mount.joint is None:
             found.append(Base(name, float("nan")))
             continue
         low, high = scene.tree.joint_limits[scene.tree.column(f"{PLATFORM}/{mount.joint}")]
+        free = [(low, high)]
         if name == scene.loaded.scenario.base.mount:
-            travel = rail_at_start(scene.loaded, page_at_start(scene.loaded)).travel()
-            low, high = travel.lower_m, travel.upper_m
-        inside = np.arange(np.ceil(low / step_m), np.floor(high / step_m) + 1) * step_m
-        found += [Base(name, float(station)) for station in np.unique([low, *inside, high])]
+            own = travels or (rail_at_start(scene.loaded, page_at_start(scene.loaded)).travel(),)
+            free = [(travel.lower_m, travel.upper_m) for travel in own]
+        inside = (np.arange(np.ceil(low / step_m), np.floor(high / step_m) + 1) * step_m for low, high in free)
+        found += [Base(name, float(station)) for station in np.unique(np.concatenate([*free, *inside]))]
     return tuple(found)
 
 

@@ -13,11 +13,15 @@ from armcarry.files.fitting import position
 from armcarry.files.spell import Visit, way_of
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
+from armcarry.ledger.state import Page
 from armcarry.planning.climbs import Climb
 from armcarry.scene.build import ARM, PLATFORM, Scene
 from armcarry.scene.tree import Tree
+from armcarry.timeline.base import Travel
+from armcarry.timeline.first_page import page_at_start
 from armcarry.timeline.moves import still_goal, switch
 from armcarry.timeline.plan import ways_of
+from armcarry.timeline.trolley import rail_with
 from armcarry.timeline.variants import repeated
 from armcarry.timeline.walked import Walkthrough
 from armcarry.timeline.walkthrough import walk_through
@@ -53,6 +57,7 @@ class Stop:
         tail: the moves that are led from there.
         known: whether where the tail ends follows from where it begins; a carry flown back ends elsewhere.
         climbs: who gets on and off where some of the tail is flown, and the ways there and on from there.
+        travel: the stations that carts leave free for the base by then; None where it does not travel.
     """
 
     carry: str
@@ -61,6 +66,7 @@ class Stop:
     tail: tuple[Piece, ...] = ()
     known: bool = True
     climbs: tuple[Climb, ...] = ()
+    travel: Travel | None = None
 
 
 @dataclass
@@ -78,6 +84,8 @@ class _Collected:
     #: who -> how many stops there were when they came somewhere, and how; when they got off
     came: dict[str, tuple[int, Climb]] = field(default_factory=dict)
     left: dict[str, int] = field(default_factory=dict)
+    #: stations that are free for the base by then
+    travel: Travel | None = None
 
     def begin(self) -> None:
         """Begin where the arm is at the start: before the first worksite, where the script leaves that open."""
@@ -87,8 +95,20 @@ class _Collected:
             point = position(points_of(self.scene, self.waits)[0])
             move = Move.model_validate({"to_pose": {"frame": f"{PLATFORM}/{site.stand}", "position": point}})
         first = self.waits is not None and bool(self.visits) and self.visits[0] is self.waits
-        self.stops.append(Stop("", Piece(self.scene.tree, self.scene.position, move), 0 if first else None))
+        start = Piece(self.scene.tree, self.scene.position, move)
+        self.rail(page_at_start(self.scene.loaded), self.scene.position)
+        self.stops.append(Stop("", start, 0 if first else None, travel=self.travel))
         self.count = int(first)
+
+    def rail(self, page: Page, position: Array) -> None:
+        """Look which stations carts leave free for the base, where everything is by then."""
+        tree, platform = self.scene.tree, self.scene.loaded.platform.document
+        joint = platform.mounts[self.scene.loaded.scenario.base.mount].joint
+        if joint is not None:
+            carts = {name: float(position[tree.column(f"{PLATFORM}/{one.joint}")])
+                     for name, one in platform.carts.items()}  # fmt: skip
+            here = float(position[tree.column(f"{PLATFORM}/{joint}")])
+            self.travel = rail_with(self.scene.loaded, page, here, carts).travel()
 
     def carry(self, carry: Carry, tree: Tree, position: Array) -> tuple[Tree, Array]:
         """Take up the moves of a carry; return tree and position behind it."""
@@ -97,7 +117,7 @@ class _Collected:
         for move in carry.moves:
             piece = Piece(tree, position, move)
             if move.kind in CHOSEN or move.way == "find":
-                self.stops.append(Stop(carry.name, piece, self._visit(piece)))
+                self.stops.append(Stop(carry.name, piece, self._visit(piece), travel=self.travel))
             elif move.kind in LED:
                 last = self.stops[-1]
                 self.stops[-1] = replace(last, tail=(*last.tail, piece))
@@ -172,6 +192,7 @@ def stops_of(scene: Scene, visits: Sequence[Visit], waits: Visit | None = None) 
     else:
 
         def fly(walk: Walkthrough, step: Step) -> None:
+            found.rail(walk.pages[step.name], walk.position)
             walk.tree, walk.position = found.carry(carries[str(step.carry)], walk.tree, walk.position)
 
         walk_through(scene, script.day, None, lambda words, share: None, flown=fly, seen=found.person)

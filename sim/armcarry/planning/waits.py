@@ -16,10 +16,11 @@ from armcarry.clearance.prover import CONTACT
 from armcarry.errors import InputError, StepError
 from armcarry.files.documents.day import Day
 from armcarry.files.documents.steps import Step
+from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
 from armcarry.planning.unfound import cannot, too_near
 from armcarry.record.record import Record
-from armcarry.scene.build import ARM, Scene
+from armcarry.scene.build import ARM, PLATFORM, Scene
 from armcarry.scene.tree import Tree
 from armcarry.timeline.day_run import placed, settled_day
 from armcarry.timeline.plan import DayPlan, flown_s, plan_day
@@ -33,12 +34,16 @@ Tell = Callable[[str, float], None]
 LATER = 4
 #: steps of others, of those that began before, that may wait for it
 EARLIER = 2
+#: waits that are found for one step, at most
+AT_ONE = 3
 #: kinds of step in which a worker goes along handrails or the arm moves
 MOVING = ("translate", "carry", "move_base")
 #: kinds that bring somebody afoot elsewhere
 AFOOT = ("translate", "enter_restraint", "leave_restraint", "hatch")
 #: how exactly distances are known here, and what less counts for nothing, m
 COARSE_M, WORTH_M = 0.05, 0.05
+#: a step has begun, or not ended yet, s; joints that turn or slide less than this stand still, rad or m
+JUST_S, STILL = 1e-3, 1e-6
 #: what bodies that touch lack beyond what is required, m
 CONTACT_M = 1.0
 
@@ -56,10 +61,6 @@ def find_waits(
 ) -> tuple[list[dict[str, Any]], list[str]]:
     """Return the links that keep people afoot, the arm and one another clear, as written, and in words.
 
-    Of each step in which somebody goes along handrails, or the arm moves, and that comes too near somebody or the arm,
-    moving or at work, either it waits for a later step of theirs, or their next one for it: whichever leaves least
-    lacking, there and in all other steps, then the day that ends soonest.
-
     Args:
         scene: of the long form with its ways; its script has a day.
         tell: told what is being done.
@@ -69,43 +70,70 @@ def find_waits(
     walk, plan = settled or settled_day(scene, tell)
     if walk.shortfall is not None:
         return [], []
-    clock, found, told = _Clock(scene, walk, plan, since_s), list[dict[str, Any]](), list[str]()
+    found = waits_of(Clock(scene, walk, plan, since_s), plan, tell)
+    return found.waits, found.told
+
+
+@dataclass(frozen=True, eq=False)
+class Waits:
+    """Who waits for whom, as written and in words, and the day then."""
+
+    waits: list[dict[str, Any]]
+    told: list[str]
+    plan: DayPlan
+
+
+def waits_of(clock: Clock, plan: DayPlan, tell: Tell) -> Waits:
+    """Return who waits for whom in a day.
+
+    Of each step in which somebody goes along handrails, or the arm moves, and that comes too near somebody or the arm,
+    moving or at work, either it waits for a later step of theirs, or their next one for it: whichever leaves least
+    lacking, there and in all other steps together, then the day that ends soonest; and once more where that leaves
+    something.
+    """
+    scene, found, told = clock.scene, list[dict[str, Any]](), list[str]()
     # the ways first: whoever goes waits more readily than the arm
     for step in sorted(plan.day.steps, key=lambda step: step.translate is None):
         done = step.name in plan.schedule.tasks_done()
-        if step.kind not in MOVING or not done or plan.schedule.slot(step.name).start_s < since_s:
+        if step.kind not in MOVING or not done or plan.schedule.slot(step.name).start_s < clock.since_s:
             continue
         tell(f"looking at the way of {step.name}", 0.9)
-        met = clock.met(plan, step)
-        if met.lacking_m <= WORTH_M:
-            continue
-        best = _best(clock, plan, step, met)
-        left = met.lacking_m if best is None else best[0]
-        words = too_near(f"{_mover(step)} and {_title(met.whom)}", met.lacking_m)
-        if best is not None and left < met.lacking_m - WORTH_M:
-            left, wait, plan = best
+        for _ in range(AT_ONE):
+            met = clock.met(plan, step)
+            best = _best(clock, plan, step, met) if met.lacking_m > WORTH_M else None
+            if best is None:
+                break
+            wait, plan = best
             found.append({"step": wait.step, "after": wait.after})
+            words = too_near(f"{_mover(step)} and {_title(met.whom)}", met.lacking_m)
             told.append(f"{_named(scene, wait.step)} waits for {_named(scene, wait.after)}: else {words}")
-        if left > WORTH_M:
-            told.append(cannot(
-                f"keep clear in {_named(scene, step.name)}", sought="with any wait that was tried",
-                lacks=f"{words}, {left:.2f} m with the best", instead="after: another step, or another place first",
-            ))  # fmt: skip
-    return found, told
+    kept = plan.schedule.tasks_done()
+    for step in plan.day.steps:
+        if step.kind in MOVING and step.name in kept and plan.schedule.slot(step.name).start_s >= clock.since_s:
+            met = clock.met(plan, step)
+            if met.lacking_m > WORTH_M:
+                words = too_near(f"{_mover(step)} and {_title(met.whom)}", met.lacking_m)
+                told.append(cannot(f"keep clear in {_named(scene, step.name)}", sought="with any wait that was tried",
+                                   lacks=words, instead="after: another step, or another place first"))  # fmt: skip
+    return Waits(found, told, plan)
 
 
-def _best(clock: _Clock, plan: DayPlan, step: Step, met: Met) -> tuple[float, Wait, DayPlan] | None:
-    """Return the wait that leaves least lacking, in the step and in all others, with the plan of the day then."""
+def _best(clock: Clock, plan: DayPlan, step: Step, met: Met) -> tuple[Wait, DayPlan] | None:
+    """Return the wait that leaves least lacking, in the step and in all others together, with the day then.
+
+    None where none leaves less than there is.
+    """
     tried = [(clock.met(new, step).lacking_m, new.schedule.end_s, k, wait, new)
              for k, (wait, new) in enumerate(clock.others(plan, step, met.whom))]  # fmt: skip
     tried.sort(key=lambda one: (max(round(one[0], 2), 0.0), one[1], one[2]))
-    before = clock.elsewhere_m(plan, step)
+    least, best = met.lacking_m + clock.elsewhere_m(plan, step) - WORTH_M, None
     for left, _, _, wait, new in tried:
-        if left >= met.lacking_m - WORTH_M:
+        if left >= least:
             break
-        if clock.elsewhere_m(new, step) <= before + WORTH_M:
-            return left, wait, new
-    return None if not tried else (tried[0][0], *tried[0][3:])
+        total = left + clock.elsewhere_m(new, step)
+        if total < least:
+            least, best = total - WORTH_M, (wait, new)
+    return best
 
 
 def _mover(step: Step) -> str:
@@ -130,7 +158,7 @@ class Met:
     whom: str = ARM
 
 
-class _Clock:
+class Clock:
     """The day with other links: when everything is where, and how near people come to the arm and to one another."""
 
     def __init__(self, scene: Scene, walk: Walkthrough, plan: DayPlan, since_s: float) -> None:
@@ -190,6 +218,24 @@ class _Clock:
                     worst = max(worst, found, key=lambda one: one.lacking_m)
             self._met[key] = worst
         return self._met[key]
+
+    def lacking_m(self, plan: DayPlan) -> float:
+        """Return by how much people and the arm come too near one another in all steps together, m."""
+        done = plan.schedule.tasks_done()
+        return sum(self.met(plan, step).lacking_m for step in plan.day.steps
+                   if step.kind in MOVING and step.name in done)  # fmt: skip
+
+    def stands(self, plan: DayPlan, step: Step) -> Array | None:
+        """Return all joints (n,) as a step begins, where the arm stands still as long as it lasts; else None."""
+        self.met(plan, step)
+        motion, slot = self._known[id(plan)][2], plan.schedule.slot(step.name)
+        inside = motion.breaks_s[(motion.breaks_s > slot.start_s) & (motion.breaks_s < slot.end_s)]
+        times = np.concatenate([[slot.start_s + JUST_S, slot.end_s - JUST_S], inside])
+        tree = self.scene.tree
+        rail = self.scene.loaded.platform.document.mounts[self.scene.loaded.scenario.base.mount].joint
+        columns = [*self.scene.arm_columns, *([] if rail is None else [tree.column(f"{PLATFORM}/{rail}")])]
+        seen = np.array([motion.at(time) for time in times])
+        return np.asarray(seen[0]) if np.ptp(seen[:, columns], axis=0).max() < STILL else None
 
     def _during(self, part: Phase, motion: Motion, step: Step) -> Met:
         """Return what lacks most over a stretch of time, worked out once for all plans in which all goes alike."""

@@ -28,6 +28,7 @@ from armcarry.timeline.tanks import tanks_of
 from armcarry.timeline.task import Duration, Limit, Point, Task, limits_of, tasks_of
 from armcarry.timeline.together import asked_twice
 from armcarry.timeline.trolley import rail_conflicts
+from armcarry.timeline.usual import usual
 from armcarry.timeline.walks import Walk, place_pose, walk_between
 from armcarry.timeline.wanted import windows_of
 
@@ -113,6 +114,8 @@ def plan_day(
             computed[step.name] = Duration.exactly(climbing.get_in if enters else climbing.get_out)
         if step.call is not None and safe is not None:
             computed[step.name] = Duration.exactly(safe.call)
+        if step.takes is None and (by_documents := usual(scene.loaded, step)) is not None:
+            computed[step.name] = by_documents
         if step.carry in carry_s:
             around_s = 0.0 if safe is None else safe.make_ready + safe.make_safe
             computed[step.name] = Duration.exactly(carry_s[str(step.carry)] + around_s)

@@ -207,12 +207,12 @@ def duration_of(step: Step, computed: Mapping[str, Duration]) -> Duration:
     """
     own = [step.takes_by[actor] for actor in step.actors if actor in step.takes_by]
     if own:  # of several who each have their own, the slowest
-        return _at_least(_duration(max(own, key=lambda takes: takes.likely)), computed.get(step.name))
+        return _at_least(stated(max(own, key=lambda takes: takes.likely)), computed.get(step.name))
     if step.takes is not None:
-        return _at_least(_duration(step.takes), computed.get(step.name))
+        return _at_least(stated(step.takes), computed.get(step.name))
     counted = step.bolt or step.connect
     if counted is not None and counted.each is not None:
-        return _duration(counted.each).times(counted.count)
+        return stated(counted.each).times(counted.count)
     if step.name in computed:
         return computed[step.name]
     if step.wait_for is not None:
@@ -233,7 +233,6 @@ def _at_least(stated: Duration, computed: Duration | None) -> Duration:
     )
 
 
-def _duration(stated: Takes | float) -> Duration:
-    if isinstance(stated, Takes):
-        return Duration(stated.least, stated.likely, stated.most)
-    return Duration.exactly(float(stated))
+def stated(time: Takes | float) -> Duration:
+    """Return a duration as a document states it."""
+    return Duration(time.least, time.likely, time.most) if isinstance(time, Takes) else Duration.exactly(time)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -24,7 +25,12 @@ def seats_on_carts(loaded: LoadedScenario) -> dict[str, str]:
 
 
 def rail_at_start(loaded: LoadedScenario, page: Page) -> Rail:
-    """Return the rail at the start: the trolley if the arm stands on it, and the carts that are there.
+    """Return the rail at the start: the trolley if the arm stands on it, and the carts that are there."""
+    return rail_with(loaded, page, loaded.scenario.base.station or 0.0, loaded.scenario.carts)
+
+
+def rail_with(loaded: LoadedScenario, page: Page, trolley_m: float, carts_m: Mapping[str, float]) -> Rail:
+    """Return the rail with the trolley and the carts at stations, those that are there by a page of the ledger.
 
     A cart whose seat is empty is only a place on the rail and takes up no room.
     """
@@ -33,14 +39,14 @@ def rail_at_start(loaded: LoadedScenario, page: Page) -> Rail:
     mount = platform.mounts[script.base.mount]
     ends, trolley = [], None
     if mount.joint is not None:
-        trolley = RailCart(script.base.station or 0.0, mount.half_length)
+        trolley = RailCart(trolley_m, mount.half_length)
         ends.append((joints[mount.joint], mount.half_length))
     ends += [(joints[cart.joint], cart.half_length) for cart in platform.carts.values()]
     lower = min((joint.lower - half for joint, half in ends), default=0.0)
     upper = max((joint.upper + half for joint, half in ends), default=0.0)
     seats = {cart: seat for seat, cart in seats_on_carts(loaded).items()}
     carts = {
-        name: RailCart(script.carts.get(name, 0.0), cart.half_length)
+        name: RailCart(carts_m.get(name, 0.0), cart.half_length)
         for name, cart in platform.carts.items()
         if name not in seats or page.in_seat(seats[name])
     }

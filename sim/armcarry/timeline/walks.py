@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
 
 from armcarry.errors import FrameError
 from armcarry.files.documents.day import Day
+from armcarry.files.documents.step_parts import PastArm
 from armcarry.files.documents.steps import AIRLOCK, Step
 from armcarry.geometry import poses
 from armcarry.geometry.poses import Array
 from armcarry.motion.curve import Motion
-from armcarry.scene.build import PLATFORM, Scene
+from armcarry.scene.build import ARM, PLATFORM, Scene
 from armcarry.scene.crew import FREE_JOINTS
 from armcarry.timeline.handrails import NoRoute, RailRoute, find_route, rails_of
 from armcarry.timeline.on_rail import grip, stations, surroundings
@@ -87,7 +88,7 @@ def walk_between(
         begins: where the worker is by then, None if not known; a start that the step states wins.
         here: T_world_boots (4, 4) of the worker there, if it is known.
         most_m_s: no faster than this, with an item in hand; None for no such limit.
-        parked: the arm is taken to be as it is at the start.
+        parked: the arm is taken to be as it is in the scene; where the step says where it stands, that counts.
 
     Raises:
         FrameError: the step is no translation, or names a place that does not exist.
@@ -98,6 +99,8 @@ def walk_between(
     speed = speed if most_m_s is None else min(speed, most_m_s)
     start, goal = step.translate.start or begins or AIRLOCK, step.translate.to
     here = here if here is not None and start == begins else None
+    if step.translate.past is not None:
+        scene, parked = _past(scene, step.translate.past), True
     own = {
         worker: scene.loaded.crew[worker].document, PLATFORM: scene.loaded.platform.document, "": scene.loaded.rules,
     }  # fmt: skip
@@ -108,6 +111,17 @@ def walk_between(
         speed, stations(scene), parked,
     )  # fmt: skip
     return _walk(_Asked(known_by, scene, day, worker, start, goal, here, speed, parked))
+
+
+def _past(scene: Scene, arm: PastArm) -> Scene:
+    """Return the scene with the arm where a step says that it stands meanwhile."""
+    position, tree = scene.position.copy(), scene.tree
+    for joint, value in arm.joints.items():
+        position[tree.column(f"{ARM}/{joint}")] = value
+    rail = scene.loaded.platform.document.mounts[scene.loaded.scenario.base.mount].joint
+    if rail is not None and arm.station is not None:
+        position[tree.column(f"{PLATFORM}/{rail}")] = arm.station
+    return replace(scene, position=position)
 
 
 @dataclass(frozen=True)

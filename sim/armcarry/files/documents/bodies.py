@@ -223,7 +223,7 @@ class HardwareDocument(Document):
         default_factory=lambda: SeatTimes(), description="times of the work at its seat, for moves by intent"
     )
     acts: ActTimes = Field(
-        default_factory=ActTimes, description="times of each act on it, for the steps of a day by intent",
+        default_factory=ActTimes, description="times of each act on it, for steps of a day that state none",
         examples=[{"take": "3 min", "tighten": {"least": "3 min", "likely": "4 min", "most": "5 min"}}],
     )
     groups: Groups = Field(default_factory=dict)

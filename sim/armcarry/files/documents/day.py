@@ -88,6 +88,13 @@ class Day(Part):
     )
     steps: list[Step] = Field(min_length=1, description="what is done; each actor does its own in this order")
 
+    @property
+    def elsewhere(self) -> set[str]:
+        """The steps that may vary, of which one is done, or that are done in the place of another."""
+        varied = [name for group in self.may_vary for name in group.steps]
+        instead = [step.fallback for step in self.steps if step.fallback is not None]
+        return {*varied, *instead, *(name for group in self.any_of for name in group)}
+
     @model_validator(mode="after")
     def _links_exist(self) -> Day:
         names = [step.name for step in self.steps]

@@ -9,6 +9,7 @@ from pydantic import Field
 from armcarry.files.documents.arm import JointSettings
 from armcarry.files.documents.base import Angle, Document, FullName, Length, Name, Part, Position, Text
 from armcarry.files.documents.scenario import Base
+from armcarry.files.documents.step_parts import PastArm
 
 Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
 
@@ -36,6 +37,14 @@ class FoundWait(Part):
 
     step: Name = Field(description="step of the long form that waits", examples=["ev2_to_bay_5"])
     after: Name = Field(description="step for which it waits", examples=["to_rack_a"])
+
+
+class FoundPast(PastArm):
+    """Where the arm stands still in a step in which somebody goes past it, so that the body is turned clear of it."""
+
+    EXAMPLE: ClassVar[dict[str, Any]] = {"step": "ev2_to_bay_5", "joints": {"shoulder_turn": "40 deg"}}
+
+    step: Name = Field(description="step of the long form", examples=["ev2_to_bay_5"])
 
 
 class FoundPlace(Part):
@@ -87,6 +96,9 @@ class FoundDocument(Document):
         default=False, description="what follows from settings and places is still to be found", examples=[True]
     )
     ways: list[FoundWay] = Field(default_factory=list, description="ways that were found")
+    past: list[FoundPast] = Field(
+        default_factory=list, description="where the arm stands still while somebody goes past it along handrails"
+    )
     waits: list[FoundWait] = Field(default_factory=list, description="who waits so that nobody meets the arm")
     told: list[Text] = Field(
         default_factory=list, description="what was found, in words", examples=[["the arm starts before rack_a"]]

@@ -6,6 +6,7 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import Field, model_validator
 
+from armcarry.files.documents.arm import JointSettings
 from armcarry.files.documents.base import (
     Angle,
     FullName,
@@ -48,6 +49,15 @@ def takes(least: str, likely: str, most: str) -> Takes:
     return Takes(least=least, likely=likely, most=most)  # type: ignore[arg-type]
 
 
+class PastArm(Part):
+    """Where the arm stands still while a worker goes past it."""
+
+    EXAMPLE: ClassVar[dict[str, Any]] = {"joints": {"shoulder_turn": "40 deg"}, "station": "6 m"}
+
+    joints: JointSettings = Field(description="joints of the arm", examples=[{"shoulder_turn": "40 deg"}])
+    station: Length | None = Field(default=None, description="of its base along a rail", examples=["6 m"])
+
+
 class Translate(Part):
     """A worker goes along the handrails to a worksite, the airlock or a frame."""
 
@@ -57,6 +67,9 @@ class Translate(Part):
     )
     speed: Speed | None = Field(
         default=None, description="how fast; left out, the crew model's translation speed", examples=["0.1 m/s"]
+    )
+    past: PastArm | None = Field(
+        default=None, description="where the arm stands still meanwhile, which the body is turned clear of; found"
     )
 
 
@@ -184,7 +197,8 @@ class Bolt(Item):
 
     count: Count = Field(description="how many", examples=[4])
     each: Time | Takes | None = Field(
-        default=None, description="time of one; left out, takes says what all of them take", examples=["80 s"]
+        default=None, description="time of one; left out, takes says what all take, else the hardware's acts",
+        examples=["80 s"],
     )
     make: Literal["tight", "loose"] = Field(description="what they become", examples=["loose"])
     fastener: Name | None = Field(
@@ -206,7 +220,8 @@ class Connect(Item):
 
     count: Count = Field(default=1, description="how many", examples=[2])
     each: Time | Takes | None = Field(
-        default=None, description="time of one; left out, takes says what all of them take", examples=["2 min"]
+        default=None, description="time of one; left out, takes says what all take, else the hardware's acts",
+        examples=["2 min"],
     )
     make: Literal["joined", "parted"] = Field(description="what they become", examples=["parted"])
     fastener: Name | None = Field(

@@ -57,6 +57,11 @@ STEP_KINDS = (
 )
 #: kinds whose time follows from the motion, a path, a count, the rules, or from what is waited for
 TIMED_BY_ITSELF = ("carry", "translate", "bolt", "connect", "wait_for", "enter_restraint", "leave_restraint", "call")
+#: kinds that take what the documents of hardware, restraint and platform say, where the step does not
+TIMED_BY_DOCUMENTS = (
+    "steady", "take", "seat", "let_go", "tether", "untether", "lock", "unlock", "fold_cover", "fit_restraint",
+    "set_restraint", "move_base", "move_appendage",
+)
 ARM = "arm"
 #: the place where workers come out, as steps name it
 AIRLOCK = "airlock"
@@ -147,7 +152,8 @@ class Step(OwnWords):
     takes: Takes | None = Field(
         default=None,
         description="how long it takes: a time, or least, likely and most; carries, ways along handrails, "
-        "counted bolts and waiting time themselves, the rules getting into a restraint and out",
+        "and waiting time themselves, the rules getting into a restraint and out, the documents of hardware (acts), "
+        "restraint and platform acts of hands, appendages that turn and the base that rolls",
         examples=["10 min"],
     )
     takes_by: dict[Name, Takes] = Field(
@@ -230,8 +236,9 @@ class Step(OwnWords):
         if len(given) > 1:
             given = [kind for kind in given if kind != "note"]  # a remark beside what is done
         if len(given) != 1:
-            found = ", ".join(given) or "none"
-            raise ValueError(f"step '{self.name}' needs exactly one of: {', '.join(kinds)}; found {found}")
+            found = ", ".join(given) or "none; what has no word of its own is a note, or inspect: what is looked at"
+            called = self.name or self.title or ", ".join(self.actors)
+            raise ValueError(f"step '{called}' needs exactly one of: {', '.join(kinds)}; found {found}")
         if given[0] in MEANT_KINDS:
             for key in ("needs", "sun", "go_if", "no_return_until", "effort"):
                 if getattr(self, key) is not None:
@@ -253,11 +260,11 @@ class Step(OwnWords):
         return self
 
     def _times_itself(self) -> bool:
-        if self.kind in ("bolt", "connect"):
-            return getattr(self, self.kind).each is not None
+        if self.kind in ("tether", "untether"):  # of a person no document says it
+            return self.item is not None
         if self.wait_for is not None:
             return self.wait_for.until is not None or bool(self.wait_for.steps)
-        return self.kind in TIMED_BY_ITSELF
+        return self.kind in (*TIMED_BY_ITSELF, *TIMED_BY_DOCUMENTS)
 
     def links(self) -> Iterator[str]:
         """Yield every step this one names."""
