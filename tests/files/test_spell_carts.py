@@ -68,6 +68,8 @@ def test_what_is_made_fast_on_a_cart_is_loosened_first_as_far_as_it_is_tight(ste
     found = steps("go: {who: ev2, to: rail_cart_1}", loosen, push)
     counted = [(step.bolt.count, step.bolt.make) for step in found.values() if step.bolt]
     assert counted == [(1, "loose"), (1, "loose"), (2, "tight")]
+    found = steps(push.replace("bolts: 2", "bolts: 4"))  # one of four stays, else nobody would hold it
+    assert [(step.bolt.count, step.bolt.make) for step in found.values() if step.bolt] == [(3, "loose"), (3, "tight")]
 
 
 def test_a_cart_that_nobody_reaches_from_a_handrail_is_told_with_the_nearest(tmp_path):

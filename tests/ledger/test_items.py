@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import settings
@@ -10,7 +11,9 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
 from armcarry.errors import FrameError
+from armcarry.files.documents.platform import Seat
 from armcarry.ledger.book import entered, keep
+from armcarry.ledger.of_items import seat_accepts
 from armcarry.ledger.state import Act, FastenerRule, ItemRule, ItemState, Page, SeatRule
 
 BOX = ItemRule(
@@ -179,6 +182,18 @@ def test_a_tether_keeps_what_is_let_go():
     custody, violations = entered(custody, act("let_go"))
     assert violations == ()
     assert custody.states["box"].where == "held"
+
+
+def test_a_seat_takes_an_item_that_is_called_as_it_accepts_whatever_its_model():
+    assert Seat(frame="f", accepts=["pump_box"]).takes("pump_box", "own_box", "own_box")  # as reading has it
+    change = SimpleNamespace(
+        item="pump_box", act=SimpleNamespace(to="rack_a"),
+        before=SimpleNamespace(seats={"rack_a": SimpleNamespace(accepts=("pump_box",))},
+                               items={"pump_box": SimpleNamespace(model="own_box")}),
+    )  # fmt: skip
+    assert not list(seat_accepts(change))
+    change.item, change.before.items["other"] = "other", change.before.items["pump_box"]
+    assert len(list(seat_accepts(change))) == 1
 
 
 def test_a_seat_without_bolts_frees_the_hands():

@@ -68,7 +68,7 @@ def test_people_who_reach_the_plate_from_its_own_handrail_change_places_there(as
 def test_where_nobody_can_change_places_the_shortfall_and_another_worksite_are_told(asked):
     found = _found(asked, 2)
     assert found.places == [None] and found.lacking_m > 0.0
-    assert "own.yaml:16 (swap: {" in found.told[0] and "no way to change places at bay_10" in found.told[0]
+    assert "own.yaml:16 (swap: {" in found.explained()[0] and "no way to change places at bay_10" in found.told[0]
 
 
 @pytest.mark.parametrize(("pitch_deg", "does"), [(90.0, True), (150.0, False)])
@@ -108,9 +108,17 @@ def test_what_no_setting_keeps_clear_in_the_hands_is_told_with_what_it_lacks(ask
     monkeypatch.setattr(Exchanges, "_stood", lambda self, exchange, stop: {})
     monkeypatch.setattr(Exchanges, "_in_hands", lambda self, exchange, said, stop: Room(-0.2, "a and b"))
     found = _found(asked, 0)
-    assert found.lacking_m == pytest.approx(0.2) and found.places == [None]
+    assert found.lacking_m == 0.0 and found.places == [None]  # other settings would lack as much
     assert found.told == ["own.yaml:14 (fit: {who: ev1}): no way to hold the restraint in the hands, in whatever "
-                          "setting: a and b come 0.20 m too near one another; write at: another worksite"]  # fmt: skip
+                          "setting: a and b come 0.20 m too near one another; write at: another worksite, or what is "
+                          "in the way elsewhere by then"]  # fmt: skip
+
+
+def test_another_socket_where_the_restraint_is_clear_in_the_hands_is_told(asked, monkeypatch):
+    monkeypatch.setattr(Exchanges, "_stood", lambda self, exchange, stop: {})
+    monkeypatch.setattr(Exchanges, "_in_hands", lambda self, exchange, said, stop: (
+        Room(0.1) if exchange.at == "bay_3" else Room(-0.2, "a and b")))  # fmt: skip
+    assert "write restraint: {at: platform/bay_3_socket}" in _found(asked, 0).told[0]
 
 
 def test_the_arm_stands_beside_its_place_where_who_fits_the_restraint_would_meet_it(asked, monkeypatch):

@@ -5,8 +5,10 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from armcarry.planning import clock as clocks
 from armcarry.planning import waits
-from armcarry.planning.waits import Met, Wait, find_waits
+from armcarry.planning.clock import Met, Wait
+from armcarry.planning.waits import find_waits
 
 WALK = SimpleNamespace(name="ev2_to_bay_5", kind="translate", translate=object(), actors=["ev2"])
 OTHER = SimpleNamespace(name="look", kind="inspect", translate=None, actors=["ev2"])
@@ -118,7 +120,7 @@ class _Hung:
      (SimpleNamespace(translate=None, actors=["arm", "ev1"]), {"ev2/boot"})],
 )  # fmt: skip
 def test_rider_and_load_are_met_with_the_arm_and_who_stands_where_the_arm_comes_past_by_it(step, meets):
-    clock = waits.Clock.__new__(waits.Clock)
+    clock = clocks.Clock.__new__(clocks.Clock)
     classes = ("structure", "arm", "rider", "rider", "hardware", "worker")
     clock.scene = SimpleNamespace(loaded=SimpleNamespace(crew={"ev1": 0, "ev2": 0}), body_classes=lambda tree: classes)
     tree = _Hung()
@@ -129,25 +131,25 @@ def test_rider_and_load_are_met_with_the_arm_and_who_stands_where_the_arm_comes_
 
 
 def test_bodies_that_are_meant_to_touch_lack_nothing(monkeypatch):
-    clock = waits.Clock.__new__(waits.Clock)
+    clock = clocks.Clock.__new__(clocks.Clock)
     clock.scene = None
     clock._pairs = lambda tree, step: (np.array([[0, 2], [1, 2]]), ["ev1", "ev2"])
     window = SimpleNamespace(start_s=0.0, end_s=9.0, required_m=np.array([np.nan, 0.3]), meant=np.array([True, False]))
-    monkeypatch.setattr(waits, "granted", lambda scene, phases, motion: ())
-    monkeypatch.setattr(waits, "Requirement", lambda *args: SimpleNamespace(windows=lambda start_s, end_s: [window]))
-    proven = SimpleNamespace(status=np.array([waits.CONTACT, "proven"]), lower_m=np.array([0.0, 0.2]))
-    monkeypatch.setattr(waits, "prove_clearance", lambda *args, **more: proven)
+    monkeypatch.setattr(clocks, "granted", lambda scene, phases, motion: ())
+    monkeypatch.setattr(clocks, "Requirement", lambda *args: SimpleNamespace(windows=lambda start_s, end_s: [window]))
+    proven = SimpleNamespace(status=np.array([clocks.CONTACT, "proven"]), lower_m=np.array([0.0, 0.2]))
+    monkeypatch.setattr(clocks, "prove_clearance", lambda *args, **more: proven)
     met = clock._between(None, None, 0.0, 9.0, WALK)
     assert (met.whom, met.lacking_m) == ("ev2", pytest.approx(0.1))
 
 
 def test_whoever_is_nearer_to_the_moving_arm_than_lets_it_stop_before_them_is_met(monkeypatch):
-    clock = waits.Clock.__new__(waits.Clock)
+    clock = clocks.Clock.__new__(clocks.Clock)
     clock.scene = SimpleNamespace(loaded=SimpleNamespace(crew={"ev1": 0, "ev2": 0}))
     margins = {"ev1": 0.2, "ev2": -0.35}
     beside = lambda record, part, who: SimpleNamespace(  # noqa: E731
         together=True, least=lambda: SimpleNamespace(margin_m=margins[who]))  # fmt: skip
-    monkeypatch.setattr(waits, "BesideArm", beside)
+    monkeypatch.setattr(clocks, "BesideArm", beside)
     part = SimpleNamespace(start_s=0.0, end_s=9.0)
     ride = SimpleNamespace(translate=None, actors=["arm", "ev1"])
     assert clock._separated(part, None, ride) == Met(0.35, "ev2")

@@ -44,12 +44,15 @@ class CartSpeller(ClimbSpeller):
                 self._made_loose(along, on_it)
             self._push(along, to)
         if along.bolts and on_it is not None and pushes:
-            self.out.acts(on_it.name, [along.by], [on_it.bolted(along.bolts, "tight")])
+            self.out.acts(on_it.name, [along.by], [on_it.bolted(min(along.bolts, on_it.loose), "tight")])
 
     def _made_loose(self, along: TakeAlong, on_it: Item | None) -> None:
-        """Loosen as many bolts as are tightened behind, as far as they are tight."""
-        if on_it is not None and along.bolts > on_it.loose:
-            self.out.acts(on_it.name, [along.by], [on_it.bolted(along.bolts - on_it.loose, "loose")])
+        """Loosen as many bolts as are tightened behind, as far as they are tight, but one: it is never free."""
+        seat = self.known.platform.seats.get(self.known.seat_at.get("" if on_it is None else on_it.at) or "")
+        if on_it is not None and seat is not None:
+            more = min(along.bolts, seat.bolts - 1) - on_it.loose
+            if more > 0:
+                self.out.acts(on_it.name, [along.by], [on_it.bolted(more, "loose")])
 
     def _push(self, along: TakeAlong, to_m: float) -> None:
         here, to = self.slid_m.get(self.known.platform.carts[along.cart].joint, 0.0), write(to_m, "length")

@@ -139,9 +139,9 @@ def seat_empty(change: Change) -> Iterator[Found]:
 
 
 def seat_accepts(change: Change) -> Iterator[Found]:
-    """A seat takes items of its models."""
+    """A seat takes items of its models, and those that are called so."""
     accepts = change.before.seats[change.act.to].accepts
-    if change.before.items[change.item].model not in accepts:
+    if not {change.item, change.before.items[change.item].model} & {*accepts}:
         words = f"{change.item} does not fit {change.act.to}, which takes {', '.join(accepts)}"
         yield Found(change.item, words)
 

@@ -49,13 +49,15 @@ class _Swap:
 class _Chosen:
     """Where they do: a frame for each who climbs (None as the script has it), the plate's shift, and what it lacks.
 
-    That is how far beyond reach the plate is, and otherwise by how much which two bodies come too near one another.
+    That is how far beyond reach the plate is, and otherwise by how much which two bodies come too near one another;
+    ``arm`` tells that it is where the arm stands that lacks it, whoever goes where.
     """
 
     frames: tuple[str | None, ...]
     shift: tuple[float, ...]
     beyond_m: float
     room: Room
+    arm: bool = False
 
     @property
     def lacking_m(self) -> float:
@@ -82,17 +84,27 @@ class Exchanges(RestraintPlaces):
         stops: of the arm.
         bases: places of its base.
         tell: told what is being done.
+        like: of the same script with other settings: where people hang on handrails is not worked out again.
     """
 
     def __init__(
-        self, scene: Scene, left: LeftOpen, stops: Sequence[Stop], bases: Sequence[Base], tell: Callable[[str], None]
-    ) -> None:
-        super().__init__(scene, left, stops, bases)
+        self, scene: Scene, left: LeftOpen, stops: Sequence[Stop], bases: Sequence[Base], tell: Callable[[str], None],
+        like: Exchanges | None = None,
+    ) -> None:  # fmt: skip
+        super().__init__(scene, left, stops, bases, like)
+        self._unfound: list[tuple[_Swap, _Chosen]] = []
         self.places: list[dict[str, Any] | None] = []
         self._rooms: dict[tuple[str, bytes, bytes], Room] = {}
         for exchange in left.exchanges:
             tell(f"looking at {exchange.kind} in {exchange.steps[-1]}")
             self.places.append(self._swap(exchange) if exchange.kind == "swap" else self._held(exchange))
+
+    def explained(self) -> list[str]:
+        """Return what was found in words, and of what could not be, what is lacking and where else it could."""
+        for swap, best in self._unfound:
+            self._tell(swap.climbs[0].step, self._why_not(swap, best))
+        self._unfound.clear()
+        return self.told
 
     # -- changing places ----------------------------------------------------------------------------------------------
 
@@ -109,7 +121,7 @@ class Exchanges(RestraintPlaces):
         best = min((written, *self._choices(swap)), key=lambda one: one.lacking_m)
         if best.lacking_m > 0.0:
             self.lacking_m += best.lacking_m
-            self._tell(climbs[0].step, self._why_not(swap, best))
+            self._unfound.append((swap, best))
             return None
         ends = list(zip(climbs, best.frames, strict=True))
         words = [f"{climb.who} gets {'off to' if climb.off else 'on from'} {frame}" for climb, frame in ends if frame]
@@ -142,6 +154,8 @@ class Exchanges(RestraintPlaces):
                 if one.lacking_m <= 0.0:
                     return
                 count += 1
+                if one.arm:
+                    break
             if count >= (AT_ANOTHER if swap.stop is None else MEASURED):
                 return
 
@@ -160,7 +174,7 @@ class Exchanges(RestraintPlaces):
         climbs = tuple(by_step.get(climb.step, climb) for climb in swap.stop.climbs if climb.way is None)
         stop = replace(shifted(swap.stop, shift), climbs=climbs)
         lacking_m, why = self._arm_lacks(stop, swap.site)
-        return one if lacking_m <= 0.0 else replace(one, room=Room(-lacking_m, why))
+        return one if lacking_m <= 0.0 else replace(one, room=Room(-lacking_m, why), arm=True)
 
     def _within_reach(self, swap: _Swap, climb: Climb, plate: Array) -> list[tuple[str | None, Array]]:
         """Return the ends of handrails from which a plate is within reach, the nearest first, and the poses there."""

@@ -16,11 +16,12 @@ from armcarry.files.loaded import LoadedScenario
 from armcarry.files.model_files import ModelFile
 from armcarry.files.yaml_text import YamlText
 from armcarry.planning.choice import Choice, bases_of, settings_of, ways_chosen
+from armcarry.planning.clock import WORTH_M, Clock
 from armcarry.planning.exchanges import Exchanges
 from armcarry.planning.found_ways import find_ways
 from armcarry.planning.past_arm import goes_past
 from armcarry.planning.stops import stops_of
-from armcarry.planning.waits import WORTH_M, Clock, waits_of
+from armcarry.planning.waits import waits_of
 from armcarry.scene.build import Scene, build_scene
 from armcarry.timeline.day_run import settled_day
 from armcarry.timeline.plan import DayPlan
@@ -117,7 +118,7 @@ def _find(path: Path | str, text: bytes | YamlText | None, loaded: LoadedScenari
 def _afoot(read: Callable[[dict[str, Any]], Scene], tell: Tell) -> dict[str, Any]:
     """Return who goes past the arm where it stands still and who waits for whom, as written, and what is told of it.
 
-    First bodies are turned clear of the arm on the clock as written; then people and arm wait; then, with these waits,
+    First bodies are turned clear of where the arm is as they set off; then people and arm wait; then, with these waits,
     bodies are turned clear of the arm where it stands by then, if that leaves less lacking.
 
     Args:
@@ -133,7 +134,7 @@ def _afoot(read: Callable[[dict[str, Any]], Scene], tell: Tell) -> dict[str, Any
     first = clocked({})
     if first is None:
         return {"told": []}
-    past: dict[str, dict[str, Any]] = {one["step"]: one for one in goes_past(*first)}
+    past: dict[str, dict[str, Any]] = {one["step"]: one for one in goes_past(*first, waits=True)}
     if past and (again := clocked({"past": [*past.values()]})) is not None:
         first = again
     found = waits_of(*first, tell)
@@ -157,7 +158,8 @@ def _places(
 
     Of the few best settings the first is taken with which everybody gets on and off with what is asked.
     """
-    best: tuple[float, dict[str, Any], list[str]] | None = None
+    best: tuple[float, dict[str, Any], list[str], Exchanges] | None = None
+    like: Exchanges | None = None
     for tried in settings_of(scene, left, say, TRIED):
         more: dict[str, Any] = {}
         if left.settings:
@@ -165,10 +167,11 @@ def _places(
         loaded = read({**more, "unfinished": True})
         placed, own = build_scene(loaded), left if loaded.beside is None else loaded.beside.long.open
         stops = stops_of(placed, own.visits)
-        found = Exchanges(placed, own, stops, bases_of(placed, own, stops), lambda words: say(words, 0.05))
+        found = Exchanges(placed, own, stops, bases_of(placed, own, stops), lambda words: say(words, 0.05), like)
+        like = found
         words, lacking = [tried.told] if left.settings else [], found.lacking_m + tried.lacking_m
         if best is None or lacking < best[0]:
-            best = (lacking, {**more, "places": found.places}, [*words, *found.told])
+            best = (lacking, {**more, "places": found.places}, words, found)
         if lacking <= 0.0:
             break
-    return ({}, []) if best is None else best[1:]
+    return ({}, []) if best is None else (best[1], [*best[2], *best[3].explained()])

@@ -6,27 +6,29 @@ from typing import Any
 
 import numpy as np
 
-from armcarry.planning.waits import WORTH_M, Clock
+from armcarry.planning.clock import WORTH_M, Clock
 from armcarry.quantities import write
 from armcarry.scene.build import ARM, PLATFORM, Scene
 from armcarry.timeline.plan import DayPlan
 
 
-def goes_past(clock: Clock, plan: DayPlan) -> list[dict[str, Any]]:
+def goes_past(clock: Clock, plan: DayPlan, *, waits: bool = False) -> list[dict[str, Any]]:
     """Return the steps in which somebody comes too near the arm that stands still, as written, with where it stands.
 
     Args:
         clock: of the day.
         plan: of it, with who waits for whom.
+        waits: the arm that moves meanwhile is to wait, so it is taken to stand where it is as they set off.
     """
     found, done = list[dict[str, Any]](), plan.schedule.tasks_done()
     for step in plan.day.steps:
         if step.translate is None or step.name not in done:
             continue
         met = clock.met(plan, step)
-        stands = clock.stands(plan, step) if met.lacking_m > WORTH_M and met.whom == ARM else None
-        if stands is not None:
-            found.append({"step": step.name, **_written(clock.scene, stands)})
+        if met.lacking_m > WORTH_M and met.whom == ARM:
+            position, still = clock.stands(plan, step)
+            if still or waits:
+                found.append({"step": step.name, **_written(clock.scene, position)})
     return found
 
 

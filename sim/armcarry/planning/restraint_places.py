@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import product
 from typing import Any
 
@@ -21,7 +22,7 @@ from armcarry.planning.taking import Taken, Taking
 from armcarry.planning.trial import Base
 from armcarry.planning.unfound import cannot, too_near
 from armcarry.quantities import write
-from armcarry.scene.build import ARM, RESTRAINT, Scene, hang
+from armcarry.scene.build import ARM, PLATFORM, RESTRAINT, Scene, hang
 from armcarry.scene.tree import WORLD, Tree
 from armcarry.timeline.walks import place_pose
 
@@ -43,23 +44,26 @@ class RestraintPlaces:
 
     Attributes:
         told: what was found in words, and what could not be.
-        lacking_m: in all of them together.
+        lacking_m: in all of them together, but for what lacks in the hands in whatever setting.
 
     Args:
         scene: of the long form, with the settings of the restraint.
         left: what the script leaves open.
         stops: of the arm.
         bases: places of its base.
+        like: of the same script with other settings.
     """
 
     def __init__(
-        self, scene: Scene, left: LeftOpen, stops: Sequence[Stop], bases: Sequence[Base]
-    ) -> None:
+        self, scene: Scene, left: LeftOpen, stops: Sequence[Stop], bases: Sequence[Base],
+        like: RestraintPlaces | None = None,
+    ) -> None:  # fmt: skip
         self.scene, self.left, self.stops, self.climbing = scene, left, stops, Climbing(scene)
         self.bases, self.taking = tuple(bases), Taking(scene, {})
         self.told: list[str] = []
         self.lacking_m = 0.0
-        self._places: dict[tuple[str, str], Array] = {}
+        #: where people hang at ends of handrails; hardware and platform are the same with other settings
+        self._places: dict[tuple[str, str], Array] = {} if like is None else like._places
         self._points: dict[tuple[str, bytes], Array] = {}
 
     def _tell(self, step: str, words: str) -> None:
@@ -106,9 +110,8 @@ class RestraintPlaces:
             if best.spare_m >= NOTHING_M:
                 break
         if best.spare_m < NOTHING_M:
-            self.lacking_m -= best.spare_m
             words = cannot("hold the restraint in the hands", sought="in whatever setting",
-                           lacks=too_near(best.words, -best.spare_m), instead="at: another worksite")  # fmt: skip
+                           lacks=too_near(best.words, -best.spare_m), instead=self._other_socket(exchange, stop, tried))
             self._tell(exchange.steps[-1], words)
         said = self._stood(exchange, stop)
         if best.spare_m < NOTHING_M or settings == own:
@@ -118,6 +121,17 @@ class RestraintPlaces:
         self._tell(exchange.steps[-1], words)
         held = {name: f"{np.degrees(angle):g} deg" for name, angle in turned.items()}
         return said | {"held": held or dict.fromkeys(list(known)[:1], "0 deg")}
+
+    def _other_socket(self, exchange: Exchange, stop: Stop | None, tried: Sequence[dict[str, float]]) -> str:
+        """Say in which other socket the restraint would be clear of all while it is in the hands."""
+        for name, site in self.scene.loaded.platform.document.worksites.items():
+            other = replace(exchange, at=name)
+            if site.socket and name != exchange.at and any(
+                self._in_hands(other, said, stop).spare_m >= NOTHING_M for said in tried
+            ):  # fmt: skip
+                socket = f"{PLATFORM}/{site.socket}"
+                return f"restraint: {{at: {socket}}}" if exchange.kind == "fit" else f"into: {site.socket}"
+        return "at: another worksite, or what is in the way elsewhere by then"
 
     def _stood(self, exchange: Exchange, stop: Stop | None) -> dict[str, Any]:
         """Return how far the plate's place is shifted so that who walks there and fits or stows it is clear of the arm.

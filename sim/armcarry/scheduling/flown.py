@@ -16,8 +16,9 @@ from armcarry.errors import ArmcarryError
 from armcarry.files.documents.day import Day
 from armcarry.files.found import with_waits, with_ways
 from armcarry.files.load import load_scenario
+from armcarry.planning.clock import linked
 from armcarry.planning.found_ways import Finder
-from armcarry.planning.waits import find_waits, linked
+from armcarry.planning.waits import find_waits
 from armcarry.quantities import clock, rounded_down, show
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from itertools import pairwise
 
 from armcarry.files.documents.steps import ARM
-from armcarry.planning.waits import party_of
+from armcarry.planning.clock import party_of
 from armcarry.record.finding import Finding
 from armcarry.record.record import Record
 from armcarry.scheduling.meeting import Doing, Learned, Meeting

@@ -62,12 +62,19 @@ class AtRest:
         tree: what hangs from what.
         relaxed: what is granted meanwhile.
         more_m: what is to be left beyond what must be, of all but bodies with one joint between.
+        among: which bodies (B,) and which others (B,) alone are asked about; None for all.
     """
 
-    def __init__(self, scene: Scene, tree: Tree, relaxed: Sequence[Relaxed] = (), more_m: float = 0.0) -> None:
+    def __init__(
+        self, scene: Scene, tree: Tree, relaxed: Sequence[Relaxed] = (), more_m: float = 0.0,
+        among: tuple[np.ndarray, np.ndarray] | None = None,
+    ) -> None:  # fmt: skip
         self.scene, self.tree = scene, tree
         asked = Requirement(scene, tree, arm_pairs(scene, tree), relaxed).at(-np.inf)
         judged = ~np.isnan(asked.left_m)
+        if among is not None:
+            one, other = (mask[asked.pairs] for mask in among)
+            judged &= (one[:, 0] & other[:, 1]) | (one[:, 1] & other[:, 0])
         self._wanted_m = (asked.left_m + np.where(asked.why == NEIGHBOURS, 0.0, more_m))[judged]
         self._prover = Prover(tree, asked.pairs[judged])
         self._beside: dict[bytes, Prover] = {}

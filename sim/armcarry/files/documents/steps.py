@@ -204,7 +204,8 @@ class Step(OwnWords):
         default_factory=list, description="smaller clearances for named bodies while this step lasts"
     )
     fallback: Name | None = Field(
-        default=None, description="step done instead when this one is left out or fails", examples=["stow_box"]
+        default=None, description="step done instead when this one is left out or fails, and only then",
+        examples=["stow_box"],
     )
 
     @field_validator("takes", mode="before", json_schema_input_type=Takes | Time | None)
