@@ -105,6 +105,9 @@ def test_classes_without_a_rule_are_not_assessed_and_say_what_was_measured(judge
         "platform/post at 0.201 m"
     )
     assert finding.remedy == "add a rule between arm and structure"
+    far = [row("farther", lower_m, math.inf, required_m=None, why="no rule") for lower_m in (7.5, 6.25)]
+    (finding,) = judged(*far)  # never near enough to be measured
+    assert finding.message.endswith("arm/boom to platform/post no nearer than 6.250 m")
 
 
 def test_contact_that_is_not_declared_fails_where_no_rule_says_how_close(judged):

@@ -1,6 +1,8 @@
-"""The first start, which compiles: said in a sentence, and on a terminal shown to go on."""
+"""The first start, which compiles: said in a sentence, and on a terminal shown to go on; what is told first."""
 
 import io
+from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from rich.console import Console as Rich
@@ -55,3 +57,21 @@ def test_off_a_terminal_long_work_is_told_now_and_then_and_short_work_not_at_all
                 tell(words, share)
         out, err = capsys.readouterr()
         assert (out, err.splitlines()) == ("", told)
+
+
+def test_what_could_not_be_found_is_told_first_and_the_rest_where_it_is_kept():
+    console = Console()
+    console.out = Rich(file=io.StringIO(), width=200)
+    told = ["base to trolley 6.00 m for rack_a", "day.yaml:5: no way to hold the restraint: a and b touch"]
+    found = SimpleNamespace(document=SimpleNamespace(told=told), source=SimpleNamespace(path=Path("day.found.json")))
+    record = SimpleNamespace(scene=SimpleNamespace(loaded=SimpleNamespace(beside=SimpleNamespace(found=found))))
+    console.unfound(record)
+    assert console.out.file.getvalue().splitlines() == [
+        "Could not be found, and what fails below may follow from it:", f"  {told[1]}"]  # fmt: skip
+    console.out = Rich(file=io.StringIO(), width=200)
+    console.found(record)
+    assert console.out.file.getvalue().splitlines()[1:] == [f"  {told[0]}"]
+    found.document.told = told[:1]
+    console.out = Rich(file=io.StringIO(), width=200)
+    console.unfound(record)
+    assert console.out.file.getvalue() == ""

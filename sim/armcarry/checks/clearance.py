@@ -134,13 +134,15 @@ def _judge_group(classes: tuple[str, str], table: PairTable, rows: np.ndarray) -
     near = table.rows(rows[_may_fail(table, rows)])
     unruled = rows[np.isnan(table.required_m[rows]) & (table.status[rows] != _CONTACT)]
     if len(unruled):
-        nearest = table[int(unruled[np.argmin(table.upper_m[unruled])])]
+        nearest = table[int(unruled[np.lexsort((table.lower_m[unruled], table.upper_m[unruled]))[0]])]
+        far = np.isinf(nearest.upper_m)  # never near enough to be measured
+        apart = f"no nearer than {down(nearest.lower_m, 'm')}" if far else f"at {up(nearest.upper_m, 'm')}"
         return [
             *(_failure(row) for row in near if row.status == "contact"),
             _make.not_assessed(
                 classes[0],
                 f"no rule says how close {classes[0]} may come to {classes[1]}; {len(unruled)} pairs of bodies were "
-                f"measured, the nearest {nearest.body_a} to {nearest.body_b} at {up(nearest.upper_m, 'm')}",
+                f"measured, the nearest {nearest.body_a} to {nearest.body_b} {apart}",
                 f"add a rule between {classes[0]} and {classes[1]}",
                 other=classes[1],
             ),

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+#: what stands in what is told of something that could not be found
+_UNFOUND = ("no way to ", "no way was found", "is not reached with margin", "no start of")
+
 
 def cannot(what: str, *, lacks: str, sought: str = "", instead: str = "") -> str:
     """Return them in one line.
@@ -14,6 +17,11 @@ def cannot(what: str, *, lacks: str, sought: str = "", instead: str = "") -> str
     """
     where = f", {sought}" if sought else ""
     return f"no way to {what}{where}: {lacks}{f'; write {instead}' if instead else ''}"
+
+
+def tells_of_it(words: str) -> bool:
+    """Tell whether what was told of a search is something that could not be found."""
+    return any(sign in words for sign in _UNFOUND)
 
 
 def too_near(whom: str, lacking_m: float) -> str:

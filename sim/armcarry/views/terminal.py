@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from armcarry.planning.unfound import tells_of_it
 from armcarry.quantities import clock
 from armcarry.record.figures import at_least, down
 from armcarry.record.finding import Finding, Verdict
@@ -133,6 +134,7 @@ class Console:
         from armcarry.views import told
 
         self.out.print(printable(record.scene.loaded.scenario.title), style="bold", markup=False)
+        self.unfound(record)
         if every:
             self.out.print(told.everything(findings))
         else:
@@ -151,6 +153,16 @@ class Console:
         self.line(f"Written to {printable(str(folder))}{'' if every else '; --all prints every finding'}")
         self.out.print(f"[dim]{escape(summary['caution'])}[/dim]")
 
+    def unfound(self, record: Record) -> None:
+        """Print what could not be found for what the script leaves open: much of what fails may follow from it."""
+        beside = record.scene.loaded.beside
+        told = [] if beside is None or beside.found is None else beside.found.document.told
+        lost = [words for words in told if tells_of_it(words)]
+        if lost:
+            self.line("Could not be found, and what fails below may follow from it:")
+            for words in lost:
+                self.line(f"  {words}")
+
     def found(self, record: Record) -> None:
         """Print what was found for what the script leaves open, and where it is kept."""
         beside = record.scene.loaded.beside
@@ -159,7 +171,8 @@ class Console:
         self.line(f"Found for what the script leaves open ({printable(beside.found.source.path.name)}; armcarry expand "
                   "shows it in place):")  # fmt: skip
         for words in beside.found.document.told:
-            self.line(f"  {words}")
+            if not tells_of_it(words):
+                self.line(f"  {words}")
 
     def line(self, words: str) -> None:
         """Print a line as it is."""
