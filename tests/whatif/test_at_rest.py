@@ -36,6 +36,12 @@ def test_what_a_runaway_leaves_where_the_arm_stands_is_what_it_leaves_in_a_run(s
         if left < ENOUGH_M:  # and more may be asked for
             more, _ = AtRest(record.scene, tree, granted, more_m=0.03).least(places)
             assert more == pytest.approx(left - 0.03, abs=TOLERANCE_M)
+            things = [name.split("/")[0] for name in words.split("running away: ")[1].split(" and ")]
+            of = [tree.bodies_of((thing,)) for thing in things]
+            alone, _ = AtRest(record.scene, tree, granted, among=(of[0], of[1])).least(places)
+            assert alone == pytest.approx(left, abs=TOLERANCE_M)
+            nobody = AtRest(record.scene, tree, granted, among=(of[0], tree.bodies_of(("nobody",))))
+            assert nobody.least(places) == (ENOUGH_M, "")
     assert len(compared) >= 2 and min(left for left, _ in compared) < ENOUGH_M
     assert all((" running away: " in words) == (left < ENOUGH_M) for left, words in compared)
     assert all(words == "" for left, words in compared if left == ENOUGH_M)

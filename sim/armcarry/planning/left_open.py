@@ -135,8 +135,11 @@ def _afoot(read: Callable[[dict[str, Any]], Scene], tell: Tell) -> dict[str, Any
     if first is None:
         return {"told": []}
     past: dict[str, dict[str, Any]] = {one["step"]: one for one in goes_past(*first, waits=True)}
-    if past and (again := clocked({"past": [*past.values()]})) is not None:
+    again = clocked({"past": [*past.values()]}) if past else None
+    if again is not None and again[0].lacking_m(again[1]) <= first[0].lacking_m(first[1]) + WORTH_M:
         first = again
+    else:
+        past = {}
     found = waits_of(*first, tell)
     best = {"past": [*past.values()], "waits": found.waits, "told": found.told}
     later = {one["step"]: one for one in goes_past(first[0], found.plan)}
