@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from armcarry.clearance import distances
 from armcarry.geometry import poses
 from armcarry.geometry.model import Body
-from armcarry.geometry.shapes import Box, Sphere
+from armcarry.geometry.shapes import Box, Capsule, Sphere
 from armcarry.timeline.sides import Surroundings, choose_sides
 
 GRIP, HEAD_M = np.array([0.5, 0.0, 1.8]), 1.65
@@ -109,3 +110,40 @@ def test_rotations_are_rotations(seed):
     turns = choose_sides(points, around(FLOOR))
     assert np.allclose(turns @ turns.transpose(0, 2, 1), np.eye(3), atol=1e-9)
     assert np.allclose(np.linalg.det(turns), 1.0)
+
+
+def turned(rng, count):
+    q = rng.normal(size=(count, 4))
+    return poses.from_quaternion_wxyz(q / np.linalg.norm(q, axis=1, keepdims=True))
+
+
+def lacking_of_all(surroundings, shapes, at, wanted, turns, points, contact_m, breach_m=0.0):
+    """What is missing (N,), every part held against every body."""
+    boots = poses.identity(len(points))
+    boots[:, :3, :3], boots[:, :3, 3] = turns, points - turns @ GRIP
+    every = [*shapes, *(body.shape for body in surroundings.bodies)]
+    frames = np.broadcast_to(surroundings.frames, (len(points), *surroundings.frames.shape))
+    pairs = np.array([(s, len(shapes) + b) for s, b in np.argwhere(~np.isnan(wanted)).tolist()])
+    room = distances(every, np.concatenate([boots[:, None] @ at, frames], axis=1), pairs).lower_m
+    asked = wanted[~np.isnan(wanted)]
+    missing = np.maximum(asked - room, 0.0) + np.where(room < asked - 0.05, breach_m, 0.0)
+    return np.where(np.isinf(room), asked + contact_m, missing).max(axis=1, initial=0.0)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_room_is_measured_as_to_everything_though_what_is_far_is_left_out(seed):
+    rng = np.random.default_rng(seed)
+    boxes = [(rng.uniform(0.1, 3.0, 3), rng.uniform(-6.0, 6.0, 3)) for _ in range(30)]
+    plain = around(*boxes)
+    parts, parts_at = (Sphere(0.3), Capsule(0.2, 0.8)), turned(rng, 2)
+    parts_at[:, :3, 3] = rng.uniform(-0.5, 1.5, (2, 3))
+    asked = rng.uniform(0.0, 0.6, (2, 30))
+    asked[0, :10] = np.nan
+    held = replace(plain, parts=parts, parts_at=parts_at, asked_m=asked, certain=np.ones(30, dtype=bool))
+    turns, points = turned(rng, 200)[:, :3, :3], rng.uniform(-4.0, 4.0, (200, 3))
+    body, middle = Capsule(0.4, HEAD_M - 0.05 - 0.4), poses.translation((0.0, 0.0, (HEAD_M + 0.05 - 0.4) / 2))[None]
+    plainly = lacking_of_all(plain, (body,), middle, np.full((1, 30), 0.65), turns, points, 0.5)
+    assert held.lacking_m(turns, points).tobytes() == plainly.tobytes()
+    plainly = lacking_of_all(held, parts, parts_at, asked + 0.05, turns, points, 2.0, breach_m=0.5)
+    assert held.asked_lack_m(turns, points).tobytes() == plainly.tobytes()
+    assert 20 < np.count_nonzero(plainly) < 180

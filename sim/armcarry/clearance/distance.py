@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from armcarry.clearance.arguments import asked_pairs
-from armcarry.clearance.solids import PAD_M, pack, pose_rows
+from armcarry.clearance.solids import PAD_M, Solids, pack, pose_rows
 from armcarry.errors import InputError
 from armcarry.geometry import checked
 from armcarry.geometry.poses import Array
@@ -71,8 +71,6 @@ def distances(shapes: Sequence[Shape], T_world_body: Array, pairs: np.ndarray) -
     Raises:
         InputError: poses of another shape, what is no list of shapes, or pairs that are not rows of shapes.
     """
-    from armcarry.clearance.rest import measure
-
     shapes = checked.listed("shapes", shapes, "shapes of bodies")
     try:
         given = np.asarray(T_world_body, dtype=float)
@@ -87,7 +85,31 @@ def distances(shapes: Sequence[Shape], T_world_body: Array, pairs: np.ndarray) -
         found = str(sorted({*pairs.ravel().tolist()}))
         raise InputError("a pair of no body", found=found, accepted=f"rows from 0 to {len(shapes) - 1}")
     solids = pack(shapes)
-    pose = np.ascontiguousarray(pose_rows(given, solids.centre))
+    return _measured(solids, np.ascontiguousarray(pose_rows(given, solids.centre)), pairs)
+
+
+def distances_placed(shapes: Sequence[Shape], which: np.ndarray, T_world_body: Array, pairs: np.ndarray) -> Distances:
+    """Bound the distances of pairs of bodies of which many may have the same shape; what is given is trusted.
+
+    Args:
+        shapes: of the bodies.
+        which: (M,) row into shapes of each body.
+        T_world_body: (M, 4, 4) their poses.
+        pairs: (P, 2) rows into bodies.
+
+    Returns:
+        Distances with fields (P,) and (P, 3), each pair as ``distances`` gives it to the bit.
+    """
+    some = pack(shapes)
+    solids = Solids(some.form[which], some.size[which], some.verts, some.centre[which])
+    every = _measured(solids, pose_rows(T_world_body, solids.centre)[None], np.ascontiguousarray(pairs))
+    return Distances(every.lower_m[0], every.upper_m[0], every.point_a[0], every.point_b[0])
+
+
+def _measured(solids: Solids, pose: Array, pairs: np.ndarray) -> Distances:
+    """Bound distances of pairs (P, 2) of solids at kernel rows (N, B, 12)."""
+    from armcarry.clearance.rest import measure
+
     bounds, points = measure(solids.form, solids.size, solids.verts, pose, pairs, 0.1 * PAD_M)
     contact = bounds[..., 1] <= CONTACT_M
     lower = np.where(contact, -np.inf, np.maximum(bounds[..., 0] - PAD_M, 0.0))

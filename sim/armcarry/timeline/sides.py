@@ -9,12 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from armcarry.clearance import distances
+from armcarry.clearance.distance import distances_placed
 from armcarry.geometry import poses
 from armcarry.geometry.model import Body
 from armcarry.geometry.poses import Array
@@ -37,6 +39,8 @@ TWIST_M = 0.1
 STRIDE_M = 0.15
 #: where along a leg, and along a turn, the room is looked at; what is asked, half way of a turn
 ALONG, TURNING = (0.0, 0.5, 1.0), (0.25, 0.5, 0.75)
+#: what distances of balls and of bodies may differ by in rounding, m
+ROUNDING_M = 1e-5
 #: a body stands in for the worker: a capsule this thick from the soles to the head, m
 THICK_M, SOLE_M = 0.4, 0.05
 
@@ -68,51 +72,63 @@ class Surroundings:
         """Return the room that is missing (N,) where the gloves are at points (N, 3) and the body turned (N, 3, 3)."""
         capsule = Capsule(THICK_M, max(self.head_m - SOLE_M - THICK_M, 0.1))
         middle = poses.translation((0.0, 0.0, (self.head_m + SOLE_M - THICK_M) / 2))
-        room, _, _ = self._rooms((capsule,), middle[None], np.full((1, len(self.bodies)), ROOM_M), turns, points)
-        lacking = np.where(np.isinf(room), ROOM_M + CONTACT_M, np.maximum(ROOM_M - room, 0.0))
-        return np.asarray(lacking.max(axis=1, initial=0.0))
+        near = self._near((capsule,), middle[None], np.full((1, len(self.bodies)), ROOM_M), turns, points)
+        return near.most(np.where(np.isinf(near.room_m), ROOM_M + CONTACT_M, np.maximum(ROOM_M - near.room_m, 0.0)))
 
     def asked_lack_m(self, turns: Array, points: Array) -> Array:
         """Return what the body lacks most of what is asked of it (N,), held and turned likewise."""
         if not self.parts:
             return np.zeros(len(points))
-        room, asked, row = self._rooms(self.parts, self.parts_at, self.asked_m + SPARE_M, turns, points)
-        breach = np.where(self.certain[row] & (room < asked - SPARE_M), BREACH_M, 0.0)
-        lacking = np.where(np.isinf(room), asked + FORBIDDEN_M, np.maximum(asked - room, 0.0) + breach)
-        return np.asarray(lacking.max(axis=1, initial=0.0))
+        near = self._near(self.parts, self.parts_at, self.asked_m + SPARE_M, turns, points)
+        room, asked = near.room_m, near.wanted_m
+        breach = np.where(self.certain[near.body] & (room < asked - SPARE_M), BREACH_M, 0.0)
+        return near.most(np.where(np.isinf(room), asked + FORBIDDEN_M, np.maximum(asked - room, 0.0) + breach))
 
-    def _rooms(
-        self, shapes: Sequence[Shape], at: Array, wanted_m: Array, turns: Array, points: Array
-    ) -> tuple[Array, Array, np.ndarray]:
-        """Return how far (N, Q) shapes (S) at T_boots_shape (S, 4, 4) are from bodies, what is wanted, of which (Q,).
+    def _near(self, shapes: Sequence[Shape], at: Array, wanted_m: Array, turns: Array, points: Array) -> _Near:
+        """Return which shapes (S) at T_boots_shape (S, 4, 4) may be nearer to which bodies than wanted (S, B), when.
 
-        Contact is -inf. Left out are pairs that are farther apart than is wanted (S, B) all the time, and those of
-        which that is nan.
+        Left out is what balls and boxes tell to be farther apart than is wanted, and that of which it is nan.
         """
-        own, theirs = (np.array([bounding_radius_m(shape) for shape in some]) for some in (shapes, self._shapes))
+        from armcarry.clearance.nearby import maybe_within
+
+        own_m, their_m = (np.array([bounding_radius_m(shape) for shape in some]) for some in (shapes, self._shapes))
         out = np.linalg.norm(at[:, :3, 3] - self.grip, axis=1)  # however the body is turned
-        reach = np.nan_to_num(wanted_m) + own[:, None] + theirs
         places = np.unique(points, axis=0)
         away = np.linalg.norm(self.frames[:, :3, 3] - places[:, None], axis=-1).min(axis=0, initial=np.inf)
-        rows = np.flatnonzero(np.any((away <= reach + out[:, None]) & ~np.isnan(wanted_m), axis=0))
+        reach = wanted_m + own_m[:, None]
+        rows = np.flatnonzero(np.any(away <= reach + their_m + out[:, None], axis=0))
         boots = poses.identity(len(points))
         boots[:, :3, :3] = turns
         boots[:, :3, 3] = points - turns @ self.grip
-        placed = boots[:, None] @ at
-        apart = np.linalg.norm(self.frames[rows, :3, 3] - placed[:, :, None, :3, 3], axis=-1)
-        near = np.any(apart <= reach[:, rows], axis=0) & ~np.isnan(wanted_m[:, rows])
-        one, other = np.nonzero(near)
-        if not one.size:
-            return np.zeros((len(points), 0)), np.zeros(0), other
-        around = np.broadcast_to(self.frames[rows], (len(points), len(rows), 4, 4))
-        every = [*shapes, *(self._shapes[row] for row in rows.tolist())]
-        pairs = np.stack([one, len(shapes) + other], axis=1)
-        room = distances(every, np.concatenate([placed, around], axis=1), pairs).lower_m
-        return room, wanted_m[one, rows[other]], rows[other]
+        placed, around = boots[:, None] @ at, self.frames[rows]
+        near = [self._shapes[row] for row in rows.tolist()]
+        flags = maybe_within(placed[..., :3, 3], near, around, reach[:, rows] + ROUNDING_M)
+        held, one, other = np.nonzero(flags)
+        which = np.append(np.tile(np.arange(len(shapes)), len(points)), len(shapes) + np.arange(len(rows)))
+        pairs = np.stack([held * len(shapes) + one, len(points) * len(shapes) + other], axis=1)
+        frames = np.concatenate([placed.reshape(-1, 4, 4), around])
+        room = distances_placed([*shapes, *near], which, frames, pairs).lower_m
+        return _Near(len(points), held, rows[other], wanted_m[one, rows[other]], room)
 
-    @property
+    @cached_property
     def _shapes(self) -> list[Shape]:
         return [body.shape for body in self.bodies]
+
+
+class _Near(NamedTuple):
+    """Pairs (Q,) of a part of a body, held in one of so many ways, and what stands near: the room, -inf at contact."""
+
+    count: int
+    held: np.ndarray
+    body: np.ndarray
+    wanted_m: Array
+    room_m: Array
+
+    def most(self, values: Array) -> Array:
+        """Return the greatest of values (Q,) for each way in which the body is held, 0 where there is none."""
+        most = np.zeros(self.count)
+        np.maximum.at(most, self.held, values)
+        return most
 
 
 def choose_sides(
