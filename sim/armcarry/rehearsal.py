@@ -11,7 +11,6 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
 
 from armcarry.asked.zones import granted
 from armcarry.checks import run_checks
@@ -20,10 +19,9 @@ from armcarry.files.load import validate_files
 from armcarry.files.motion_log import SUFFIXES, MotionLog, read_motion_log
 from armcarry.planning.left_open import settle
 from armcarry.proving.proof import prove_run
-from armcarry.record.beside import cores, worked_out_beside
+from armcarry.record.beside import cores
 from armcarry.record.consistent import LONGEST_S
 from armcarry.record.finding import Finding, Findings
-from armcarry.record.kept import Kept
 from armcarry.record.record import Record
 from armcarry.record.store import load
 from armcarry.scene.build import Scene, build_scene
@@ -47,6 +45,7 @@ def rehearse(
     pieces: Pieces = "linear",
     run: Run | None = None,
     since_s: float = 0.0,
+    processes: int | None = 1,
 ) -> Record:
     """Compute a run from a scenario file: its day if it has one, else its carries one after another.
 
@@ -62,6 +61,7 @@ def rehearse(
         run: the day as it was worked out before, with this slip and these failures.
         since_s: what was before is over: phases and proof begin here, and no curves are drawn. Such a record is judged,
             not kept.
+        processes: how many may prove side by side, None for as many as there are cores; the record is the same.
 
     Returns:
         The record; judge it with ``judge``, keep it with ``record.store.save``.
@@ -97,7 +97,7 @@ def rehearse(
     run = _with_places(scene, run, since_s)
     clock.append(time.perf_counter())
     tell("proving clearances", 0.6)
-    pairs, curves = prove_run(scene, run, tell, drawn=since_s <= 0.0)
+    pairs, curves = prove_run(scene, run, tell, drawn=since_s <= 0.0, processes=processes or cores())
     clock.append(time.perf_counter())
     took = dict(zip(("motion", "clearance"), (b - a for a, b in pairwise(clock)), strict=True))
     return Record(
@@ -148,33 +148,7 @@ def judge(record: Record, processes: int | None = 1) -> Findings:
         record: the run.
         processes: how many may work side by side, None for as many as there are cores; the findings are the same.
     """
-    groups, late = _shared_out(cores() if processes is None else processes)
-    with worked_out_beside(record, groups):
-        return Findings(run_checks(record, late))
-
-
-def _shared_out(processes: int) -> tuple[list[list[Kept[Any]]], tuple[str, ...]]:
-    """Return the results that take long, shared out to processes beside this one, and the checks that wait for them.
-
-    The lists were balanced on a day of six hours: whatever stands in none of them is worked out here.
-    """
-    if processes < 2:
-        return [], ()
-    from armcarry.seeing.gaps import WATCHED
-    from armcarry.seeing.glare import HINDERED
-    from armcarry.seeing.sight import SIGHTINGS
-    from armcarry.whatif.late_stop import RUN_OUTS
-    from armcarry.whatif.locked_joint import ESCAPES
-    from armcarry.whatif.nearness import NEARNESS
-    from armcarry.whatif.runaway_joint import RUNAWAYS
-
-    seeing: list[Kept[Any]] = [SIGHTINGS, HINDERED, WATCHED, NEARNESS]
-    looks = ("held_view", "light", "near_people", "seen")
-    if processes == 2:
-        return [[RUNAWAYS, RUN_OUTS, ESCAPES]], ("locked_joint", "runaway", "stopping")
-    if processes == 3:
-        return [[RUNAWAYS, RUN_OUTS], seeing], (*looks, "runaway", "stopping")
-    return [[RUNAWAYS], [RUN_OUTS], seeing], (*looks, "runaway", "stopping")
+    return Findings(run_checks(record, processes or cores()))
 
 
 def second_run(

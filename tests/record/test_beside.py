@@ -1,14 +1,14 @@
-"""Results worked out in a process beside are those worked out here, and what goes wrong there is worked out here."""
+"""What is worked out in a process beside is as if worked out here, and what goes wrong there is worked out here."""
 
 import os
-from dataclasses import dataclass, replace
+import time
+from dataclasses import replace
+from functools import partial
 
-import numpy as np
 import pytest
 
 from armcarry.record import beside
-from armcarry.record.beside import side_by_side, worked_out_beside
-from armcarry.record.kept import Kept
+from armcarry.record.beside import side_by_side
 from armcarry.rehearsal import judge
 from armcarry.whatif.runaway_joint import RUNAWAYS
 
@@ -20,69 +20,55 @@ def two_cores(monkeypatch):
     monkeypatch.setattr(beside, "cores", lambda: 2)
 
 
-@dataclass(frozen=True)
-class Made:
-    where: int
-    row: object
-    values: np.ndarray
+def test_each_process_takes_the_next_job_and_none_is_left_over():
+    def job(k):
+        time.sleep(2.0 if k == 0 else 0.05)  # this process begins with the first
+        return k, os.getpid()
 
-
-def _made(record):
-    return Made(os.getpid(), record.pairs[3], np.array([1.5, np.inf]))
-
-
-MADE = Kept("made", 1, _made, (Made,))
-
-
-def test_a_result_comes_from_another_process_and_is_made_of_the_runs_own_objects(short_run):
-    record = replace(short_run[0])
-    with worked_out_beside(record, [[MADE]]):
-        found = record.result(MADE)
-    assert found.where != os.getpid()
-    assert found.row is record.pairs[3] and found.values.tolist() == [1.5, np.inf]
+    given = side_by_side([partial(job, k) for k in range(6)], 2)
+    assert [k for k, _ in given] == list(range(6))
+    where = [pid for _, pid in given]
+    assert where[0] == os.getpid() and where[1] != os.getpid()
+    assert len(set(where[1:])) == 1
     with pytest.raises(ChildProcessError):
         os.waitpid(-1, os.WNOHANG)  # none is left
 
 
-def test_what_breaks_off_there_breaks_off_here_and_a_process_that_is_ended_is_no_loss(short_run):
-    def breaks(record):
-        raise ArithmeticError(str(os.getpid()))
-
-    record, broken = replace(short_run[0]), Kept("broken", 1, breaks, ())
-    with worked_out_beside(record, [[broken, MADE]]):
-        with pytest.raises(ArithmeticError, match=str(os.getpid())):
-            record.result(broken)
-        assert record.result(MADE).where != os.getpid()
-    ended = Kept("ended", 1, lambda record: os._exit(3) if os.getpid() != here else 7, ())
+def test_a_process_that_is_ended_is_no_loss():
     here = os.getpid()
-    with worked_out_beside(record, [[ended]]):
-        assert record.result(ended) == 7
+    ends = lambda: os._exit(3) if os.getpid() != here else 7  # noqa: E731
+    assert side_by_side([lambda: time.sleep(1.0), ends, ends], 2) == [None, 7, 7]
 
 
-def test_what_no_check_will_ask_for_is_not_worked_out_ahead(short_run, tmp_path):
-    def leaves_a_trace(record):
-        (tmp_path / "worked_out").touch()
+def test_nothing_waits_for_processes_beside_when_a_job_breaks_off_here():
+    def breaks():
+        time.sleep(0.5)  # the other one is at work
+        raise ArithmeticError("here")
 
-    needless = Kept("needless", 1, leaves_a_trace, (), asked=lambda record: False)
-    record = replace(short_run[0])
-    with worked_out_beside(record, [[needless, MADE]]):
-        assert record.result(MADE).where != os.getpid()
-    assert not (tmp_path / "worked_out").exists()
-    arm = record.scene.loaded.arm
-    load = arm.document.loads["free"].model_copy(update={"runaway_rate": None})
-    silent = arm.document.model_copy(update={"loads": {**arm.document.loads, "free": load}, "runaway_rate": None})
-    loaded = replace(record.scene.loaded, arm=replace(arm, document=silent))
-    assert RUNAWAYS.asked(record)
-    assert not RUNAWAYS.asked(replace(record, scene=replace(record.scene, loaded=loaded)))
-
-
-def test_nothing_waits_for_a_result_that_nobody_asks_for(short_run):
-    import time
-
-    slow, before = Kept("slow", 1, lambda record: time.sleep(60.0), ()), time.monotonic()
-    with worked_out_beside(replace(short_run[0]), [[slow]]):
-        pass
+    before = time.monotonic()
+    with pytest.raises(ArithmeticError, match="here"):
+        side_by_side([breaks, lambda: time.sleep(60.0)], 2)
     assert time.monotonic() - before < 20.0
+
+
+def test_what_a_check_keeps_comes_with_its_findings_and_is_not_worked_out_again(short_run):
+    record = replace(short_run[0])
+    judge(record, 2)
+    sent = dict(record.results())
+    assert {"sight", "runaway_joint", "locked_joint"} <= set(sent)
+    broken = replace(RUNAWAYS, compute=lambda record: pytest.fail("worked out again"))
+    assert RUNAWAYS.pack(record, record.result(broken)) == sent["runaway_joint"]
+
+
+def test_a_check_that_breaks_off_beside_is_told(short_run, monkeypatch):
+    from armcarry.checks import corridor
+
+    def check(record):
+        raise ArithmeticError("no room")
+
+    monkeypatch.setattr(corridor, "check", check)
+    found = [one for one in judge(replace(short_run[0]), 2) if one.check == "corridor"]
+    assert [one.verdict for one in found] == ["not_assessed"] and "no room" in found[0].message
 
 
 def test_findings_and_results_are_the_same_with_one_process_and_with_four(short_run):

@@ -95,7 +95,7 @@ def rehearse(
     console = Console(quiet=as_json)
     console.ready()
     with console.progress() as tell:
-        record = compute(scene, tell, slip=slips, failed=fail or [], motion=log, pieces=pieces.value)
+        record = compute(scene, tell, slip=slips, failed=fail or [], motion=log, pieces=pieces.value, processes=None)
         if second_opinion:
             from armcarry.whatif.opinions import with_opinions
 

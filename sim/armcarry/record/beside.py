@@ -1,9 +1,8 @@
-"""Results of a run worked out in processes beside this one, while it judges: the same to the bit, sooner.
+"""Work shared out to processes beside this one: the same to the bit as done here, sooner.
 
-A process beside is a fork: it has the record as it is, works out results that are kept with the run, and sends them
-taken apart as a run folder has them. What one of them could not work out is worked out here instead, so whatever goes
-wrong there shows here as if nothing had stood beside. Only Linux forks safely with numerical libraries loaded;
-elsewhere everything is worked out here.
+A process beside is a fork: it has everything as it is, and sends what it worked out. What one of them could not work
+out or send is worked out here instead, so whatever goes wrong there shows here as if nothing had stood beside. Only
+Linux forks safely with numerical libraries loaded; elsewhere everything is worked out here.
 """
 
 from __future__ import annotations
@@ -14,14 +13,8 @@ import signal
 import sys
 import warnings
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import ExitStack, contextmanager, suppress
-from typing import TYPE_CHECKING, Any, Generic, TypeVar
-
-from armcarry.record.kept import Kept
-
-if TYPE_CHECKING:
-    from armcarry.record.record import Record
-
+from contextlib import ExitStack, suppress
+from typing import TypeVar
 
 T = TypeVar("T")
 
@@ -31,56 +24,66 @@ def cores() -> int:
     return len(os.sched_getaffinity(0)) if sys.platform == "linux" else 1
 
 
-@contextmanager
-def worked_out_beside(record: Record, groups: Sequence[Sequence[Kept[Any]]]) -> Iterator[None]:
-    """Work out results beside this process as long as the context lasts; ``record.result`` waits for them.
-
-    Args:
-        record: of which run.
-        groups: results, for each process those that it works out, one after another.
-    """
-    with ExitStack() as stack:
-        stack.callback(record.expect, {})
-        for group in groups if cores() > 1 else ():
-            wanted = [kept for kept in group if not record.has(kept)]
-            if wanted:
-                try:
-                    other = _Beside(record, wanted)
-                except OSError:  # no further process may be started here
-                    break
-                stack.callback(other.end)
-                record.expect(dict.fromkeys(wanted, other.take))
-        yield
-
-
 def side_by_side(jobs: Sequence[Callable[[], T]], processes: int) -> list[T]:
     """Return what each job gives, in their order, worked out in so many processes at once, this one among them.
 
-    The jobs are shared out in turn, this process taking the first. What a process beside could not work out is worked
-    out here. What a job gives must be such as can be sent.
+    This process begins with the first job; of the others each process takes the next whenever it is free, so jobs that
+    take long stand first. What a process beside could not work out is worked out here. What a job gives must be such
+    as can be sent.
     """
-    shares = [list(range(k, len(jobs), processes)) for k in range(processes)] if processes > 1 and cores() > 1 else []
-    others: dict[int, _Fork[dict[int, T]]] = {}
+    processes = min(processes, len(jobs)) if cores() > 1 else 1
+    if processes < 2:
+        return [job() for job in jobs]
+    given: dict[int, T] = {}
     with ExitStack() as stack:
-        for share in shares[1:]:
+        queue = _Queue(range(1, len(jobs)))
+        stack.callback(queue.close)
+        others = []
+        for _ in range(processes - 1):
             try:
-                fork = _Fork(lambda share=share: {k: jobs[k]() for k in share})  # type: ignore[misc]
+                others.append(_Fork(lambda: _sent(jobs, queue)))
             except OSError:  # no further process may be started here
                 break
-            stack.callback(fork.end)
-            others |= dict.fromkeys(share, fork)
-        found = {k: job() for k, job in enumerate(jobs) if k not in others}
-        for k, fork in others.items():
-            sent = fork.take() or {}
-            found[k] = sent[k] if k in sent else jobs[k]()
-    return [found[k] for k in range(len(jobs))]
+            stack.callback(others[-1].end)
+        given[0] = jobs[0]()
+        for k in queue:
+            given[k] = jobs[k]()
+        for fork in others:
+            given |= {k: pickle.loads(data) for k, data in fork.take().items()}  # noqa: S301  # from our own fork alone
+    return [given[k] if k in given else job() for k, job in enumerate(jobs)]
 
 
-class _Fork(Generic[T]):
+def _sent(jobs: Sequence[Callable[[], T]], queue: _Queue) -> dict[int, bytes]:
+    """Return what the jobs gave that this process came to, each as it is sent; left out is what broke off."""
+    sent = {}
+    for k in queue:
+        with suppress(Exception):
+            sent[k] = pickle.dumps(jobs[k](), protocol=pickle.HIGHEST_PROTOCOL)
+    return sent
+
+
+class _Queue:
+    """Numbers of jobs, of which each process takes the next: a pipe with nothing but them in it."""
+
+    _BYTES = 4
+
+    def __init__(self, numbers: range) -> None:
+        self._reads, writes = os.pipe()
+        with os.fdopen(writes, "wb") as stream:  # few: all of them fit into a pipe
+            stream.write(b"".join(k.to_bytes(self._BYTES, "big") for k in numbers))
+
+    def __iter__(self) -> Iterator[int]:
+        while data := os.read(self._reads, self._BYTES):
+            yield int.from_bytes(data, "big")
+
+    def close(self) -> None:
+        os.close(self._reads)
+
+
+class _Fork:
     """A process of our own that works something out and sends it."""
 
-    def __init__(self, work: Callable[[], T]) -> None:
-        self._sent: T | None = None
+    def __init__(self, work: Callable[[], dict[int, bytes]]) -> None:
         self._taken = False
         self._reads, writes = os.pipe()
         try:
@@ -96,15 +99,13 @@ class _Fork(Generic[T]):
             _send(work, writes)
         os.close(writes)
 
-    def take(self) -> T | None:
-        """Return what was sent, waiting for it; None where it was not worked out."""
-        if not self._taken:
-            self._taken = True
-            with suppress(OSError), os.fdopen(os.dup(self._reads), "rb") as stream:
-                data = stream.read()
-            with suppress(pickle.UnpicklingError, EOFError):  # it was ended
-                self._sent = pickle.loads(data)  # noqa: S301  # from our own fork alone
-        return self._sent
+    def take(self) -> dict[int, bytes]:
+        """Return what was sent, waiting for it; nothing where it broke off."""
+        self._taken = True
+        with suppress(OSError, pickle.UnpicklingError, EOFError), os.fdopen(os.dup(self._reads), "rb") as stream:
+            sent: dict[int, bytes] = pickle.load(stream)  # noqa: S301  # from our own fork alone
+            return sent
+        return {}  # it was ended
 
     def end(self) -> None:
         """End the process if it still works."""
@@ -115,37 +116,14 @@ class _Fork(Generic[T]):
         os.waitpid(self._pid, 0)
 
 
-def _send(work: Callable[[], Any], writes: int) -> None:
+def _send(work: Callable[[], dict[int, bytes]], writes: int) -> None:
     """Work something out in the fork and send it; never returns, and leaves nothing of its own behind."""
     try:
         signal.signal(signal.SIGINT, signal.SIG_DFL)
         with suppress(Exception), warnings.catch_warnings():
             warnings.simplefilter("ignore")  # told where it is asked for, if at all
-            sent = pickle.dumps(work(), protocol=pickle.HIGHEST_PROTOCOL)
+            sent = work()
             with os.fdopen(writes, "wb") as stream:
-                stream.write(sent)
+                pickle.dump(sent, stream, protocol=pickle.HIGHEST_PROTOCOL)
     finally:
         os._exit(0)
-
-
-class _Beside:
-    """One process that works out results, and what it sent."""
-
-    def __init__(self, record: Record, wanted: Sequence[Kept[Any]]) -> None:
-        self._fork = _Fork(lambda: _taken_apart(record, wanted))
-        self.end = self._fork.end
-
-    def take(self, kept: Kept[Any]) -> Any:
-        """Return a result taken apart as it was sent, waiting for it; None where it was not worked out."""
-        return (self._fork.take() or {}).pop(kept.name, None)  # it is put together but once
-
-
-def _taken_apart(record: Record, wanted: Sequence[Kept[Any]]) -> dict[str, Any]:
-    record.expect({})
-    sent = {}
-    for kept in wanted:
-        with suppress(Exception):
-            if not kept.asked(record):
-                continue
-            sent[kept.name] = kept.take_apart(record, record.result(kept))
-    return sent

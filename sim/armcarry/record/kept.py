@@ -57,10 +57,6 @@ class Packed(NamedTuple):
     numbers: bytes
 
 
-def _always(_record: Run) -> bool:
-    return True
-
-
 @dataclass(frozen=True, eq=False)
 class Kept(Generic[T]):
     """A result that is judged once and kept.
@@ -70,30 +66,17 @@ class Kept(Generic[T]):
         version: raised by whoever changes what the numbers mean; fields that come or go are noticed without it.
         compute: makes it of a Record.
         types: the dataclasses and named tuples that it is made of, those of the record left out.
-        asked: tells of a Record whether its check will ask for it; where not, nobody works it out ahead.
     """
 
     name: str
     version: int
     compute: Callable[[Any], T]
     types: tuple[type, ...]
-    asked: Callable[[Any], bool] = _always
 
     @property
     def form(self) -> dict[str, Any]:
         """What a file must say so that it can be read: the version, and the fields of every class."""
         return {"version": self.version, "types": {kind.__name__: list(_names(kind)) for kind in self.types}}
-
-    def take_apart(self, record: Run, result: T) -> tuple[Any, list[np.ndarray]]:
-        """Return a result as plain values, and the arrays that they refer to."""
-        packer = _Packer(record, self.types)
-        return packer.pack(result, self.name), packer.arrays
-
-    def put_together(self, record: Run, apart: tuple[Any, list[np.ndarray]]) -> T:
-        """Return a result of the same run that was taken apart."""
-        tree, arrays = apart
-        result: T = _Unpacker(record, self.types, arrays).unpack(tree)
-        return result
 
     def pack(self, record: Run, result: T) -> Packed:
         """Return a result as the two files that it becomes."""

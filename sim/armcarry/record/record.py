@@ -165,47 +165,43 @@ class Record:
             self._made[kept] = self._kept_or_made(kept)
         return cast(T, self._made[kept])
 
-    def has(self, kept: Kept[Any]) -> bool:
-        """Tell whether a result is worked out already, or came with the run."""
-        return kept in self._made or self.judged is not None
-
-    def expect(self, coming: Mapping[Kept[Any], Callable[[Kept[Any]], Any]]) -> None:
-        """Take some results, taken apart, from elsewhere when they are asked for; none any more where none is given."""
-        self._coming.update(coming)
-        if not coming:
-            self._coming.clear()
-
     def _kept_or_made(self, kept: Kept[T]) -> T:
-        if self.judged is None:
-            apart = self._coming[kept](kept) if kept in self._coming else None
-            return kept.compute(self) if apart is None else kept.put_together(self, apart)
-        data = self.judged.get(kept.name)
+        data = (self.judged or self._packed).get(kept.name)
         found = None if data is None else kept.unpack(self, data)
         if found is not None:
             return found
-        lacking = "does not hold" if data is None else "holds in the form of another version"
-        words = f"the run folder {lacking} what was judged of '{kept.name}'"
-        warnings.warn(f"{words}; it is worked out anew and may differ from the findings", RecomputedWarning)
+        if self.judged is not None:
+            lacking = "does not hold" if data is None else "holds in the form of another version"
+            words = f"the run folder {lacking} what was judged of '{kept.name}'"
+            warnings.warn(f"{words}; it is worked out anew and may differ from the findings", RecomputedWarning)
         return kept.compute(self)
 
     def results(self) -> Iterator[tuple[str, Packed]]:
         """Give the results that were worked out, and those that came with the run, by name, packed one by one."""
         made = {item.name: (item, value) for item, value in self._made.items() if isinstance(item, Kept)}
         yield from ((name, packed) for name, packed in (self.judged or {}).items() if name not in made)
+        yield from ((name, packed) for name, packed in self._packed.items() if name not in made)
         for name, (item, value) in made.items():
-            yield name, item.pack(self, value)
+            if name not in self._packed:
+                self._packed[name] = item.pack(self, value)
+            yield name, self._packed[name]
+
+    def take(self, results: Mapping[str, Packed]) -> None:
+        """Take results of this run that were worked out in another process, packed, by name."""
+        self._packed.update(results)
 
     @cached_property
     def _made(self) -> dict[Any, Any]:
         return {}
 
     @cached_property
-    def _coming(self) -> dict[Kept[Any], Callable[[Kept[Any]], Any]]:
+    def _packed(self) -> dict[str, Packed]:
+        """Results as they are written: a hundredth of what they take when they are worked with."""
         return {}
 
     def __getstate__(self) -> dict[str, Any]:
         """Leave out, when a record is sent to another process, what can be worked out again."""
-        return {name: value for name, value in self.__dict__.items() if name not in ("_made", "_coming")}
+        return {name: value for name, value in self.__dict__.items() if name not in ("_made", "_packed")}
 
     @property
     def duration_s(self) -> float:

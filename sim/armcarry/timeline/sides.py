@@ -118,7 +118,7 @@ class Surroundings:
 class _Near(NamedTuple):
     """Pairs (Q,) of a part of a body, held in one of so many ways, and what stands near: the room, -inf at contact."""
 
-    count: int
+    ways: int
     held: np.ndarray
     body: np.ndarray
     wanted_m: Array
@@ -126,7 +126,7 @@ class _Near(NamedTuple):
 
     def most(self, values: Array) -> Array:
         """Return the greatest of values (Q,) for each way in which the body is held, 0 where there is none."""
-        most = np.zeros(self.count)
+        most = np.zeros(self.ways)
         np.maximum.at(most, self.held, values)
         return most
 

@@ -128,7 +128,7 @@ def _runaways(record: Record) -> Runaways:
 
 
 _MADE_OF = (Runaways, Fault, Swept, Window, Side, Asked, Leaves)
-RUNAWAYS = Kept("runaway_joint", 1, _runaways, _MADE_OF, asked=lambda record: not loads_without_rate(record))
+RUNAWAYS = Kept("runaway_joint", 1, _runaways, _MADE_OF)
 
 
 def powered(record: Record, window: Window) -> Iterator[Window]:
