@@ -123,13 +123,22 @@ def test_those_come_first_by_which_a_verdict_turns_soonest(table):
     rooms = [one.turn.room for one in deciding(table)]
     assert rooms == sorted(rooms) and len(rooms) >= len(RULES)
     assert all(one.turn is None for one in table[len(rooms):])
+
+
+def test_the_line_of_a_run_says_what_the_table_says(short_run, table):
+    record, findings = short_run
     first = table[0]
-    assert in_short(table) == (
-        f"{len(rooms)} assumptions decide a verdict; soonest {first.number.key} {first.number.text}: "
+    assert in_short(record, findings) == (
+        f"{len(deciding(table))} assumptions decide a verdict; soonest {first.number.key} {first.number.text}: "
         f"{first.turn.check} turns at {first.turn.said}"
     )
-    assert in_short(()) == ""
-    assert in_short((first,)).startswith("1 assumption decides a verdict; soonest ")
+
+    def with_assumptions(*numbers):
+        loaded = replace(record.scene.loaded, assumptions=numbers)
+        return replace(record, scene=replace(record.scene, loaded=loaded))
+
+    assert in_short(with_assumptions(), findings) == ""
+    assert in_short(with_assumptions(first.number), findings).startswith("1 assumption decides a verdict; soonest ")
 
 
 def test_the_table_is_read_back_by_a_spreadsheet_and_runs_no_formula(table):

@@ -10,9 +10,9 @@ from functools import lru_cache
 
 from armcarry.evidence.basis import BASES
 from armcarry.evidence.methods import keys
-from armcarry.evidence.turning import Turn, turn
+from armcarry.evidence.turning import Turn, rule_of, turn
 from armcarry.files.loaded import Assumption
-from armcarry.files.reference import OWN, Key
+from armcarry.files.reference import Key, fits
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record
 
@@ -72,16 +72,19 @@ def deciding(found: tuple[Assumed, ...]) -> tuple[Assumed, ...]:
     return tuple(one for one in found if one.turn is not None)
 
 
-def in_short(found: tuple[Assumed, ...]) -> str:
+def in_short(record: Record, findings: tuple[Finding, ...]) -> str:
     """Say in one line how many assumptions decide a verdict and which is nearest to turning one; empty for none."""
-    decides = deciding(found)
-    if not decides:
+    found = []
+    for number in record.scene.loaded.assumptions:
+        spelled = rule_of(kind_of(number.file), _steps(number.key))
+        where = None if spelled is None else turn(record, findings, spelled, _path(number.key))
+        if where is not None:
+            found.append((number, where))
+    if not found:
         return ""
-    first = decides[0]
-    where = first.turn
-    assert where is not None  # noqa: S101  deciding gives those alone
-    many = f"{len(decides)} assumptions decide a verdict" if len(decides) > 1 else "1 assumption decides a verdict"
-    return f"{many}; soonest {first.number.key} {first.number.text}: {where.check} turns at {where.said}"
+    first, where = min(found, key=lambda one: one[1].room)
+    many = f"{len(found)} assumptions decide a verdict" if len(found) > 1 else "1 assumption decides a verdict"
+    return f"{many}; soonest {first.key} {first.text}: {where.check} turns at {where.said}"
 
 
 def _assumed(
@@ -94,9 +97,18 @@ def _assumed(
     spelled = f"{document}.{key.spelled}"
     used = tuple(name for name, basis in BASES.items() if any(_holds(one, spelled) for one in basis.keys))
     of_used = [tight[name] for name in used if name in tight]
-    path = tuple(re.findall(r"[^.\[\]]+", number.key))
-    return Assumed(number, key.meaning, used, min(of_used, key=_share, default=None),
-                   turn(record, findings, spelled, path))  # fmt: skip
+    where = turn(record, findings, spelled, _path(number.key))
+    return Assumed(number, key.meaning, used, min(of_used, key=_share, default=None), where)
+
+
+def _path(key: str) -> tuple[str, ...]:
+    """Return the steps of a number's key, an item's number for an item."""
+    return tuple(re.findall(r"[^.\[\]]+", key))
+
+
+def _steps(key: str) -> tuple[str, ...]:
+    """Return the steps of a number's key, ``[]`` for an item, as the reference has them."""
+    return tuple("[]" if step.startswith("[") else step for step in re.findall(r"[^.\[\]]+|\[\d+\]", key))
 
 
 def kind_of(file: str) -> str:
@@ -112,8 +124,7 @@ def reference_key(document: str, key: str) -> Key | None:
         document: its kind.
         key: as an assumption spells it: ``loads.rider.joint_rate.wrist_turn``, ``required[2].distance``.
     """
-    found = re.findall(r"[^.\[\]]+|\[\d+\]", key)
-    return _longest(document, tuple("[]" if step.startswith("[") else step for step in found))
+    return _longest(document, _steps(key))
 
 
 @lru_cache(maxsize=4096)
@@ -121,8 +132,7 @@ def _longest(document: str, steps: tuple[str, ...]) -> Key | None:
     """Return the longest key that fits steps; the numbers of one file are of few kinds."""
     best: Key | None = None
     for one in keys()[document]:
-        pairs = zip(one.path, steps, strict=False)
-        if len(one.path) <= len(steps) and all(ours in (OWN, theirs) for ours, theirs in pairs):
+        if fits(one.path, steps):
             best = one if best is None or len(one.path) > len(best.path) else best
     return best
 

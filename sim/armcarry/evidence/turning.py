@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from armcarry.checks.budget import left_m, terms_of
-from armcarry.files.documents.rules import ARM_POSITIONING
+from armcarry.files.documents.rules import ARM_POSITIONING, BudgetTerm
+from armcarry.files.reference import fits
 from armcarry.record.figures import near, reaches
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import PairRow, Record
@@ -69,6 +70,17 @@ def turn(record: Record, findings: tuple[Finding, ...], spelled: str, key: Key) 
     rule = _RULES.get(spelled)
     found = [] if rule is None else [one for one in rule(record, findings, key) if math.isfinite(one.at)]
     return min(found, key=lambda one: one.room, default=None)
+
+
+def rule_of(document: str, steps: tuple[str, ...]) -> str | None:
+    """Return the key of the reference, of those of which it is worked out where they turn, that a number stands under.
+
+    Args:
+        document: its kind.
+        steps: of the number's key, ``[]`` for an item of a list.
+    """
+    spelled = (document, *steps)
+    return next((key for key, path in _PATHS.items() if fits(path, spelled)), None)
 
 
 def _limit(check: str, unit: str, fits: Callable[[Finding, Key], bool] = lambda finding, key: True) -> _Rule:
@@ -130,17 +142,18 @@ def _way_home(record: Record, key: Key) -> float:
     return float(getattr(record.scene.loaded.rules.way_home, key[1]))
 
 
-def _budget_rows(record: Record) -> list[PairRow]:
+def _budget_rows(record: Record) -> list[tuple[PairRow, dict[str, BudgetTerm], float]]:
+    """Return the pairs of which a term may use up what is left, their terms, and what these leave, m."""
     near = (row for row in record.table.near if row.status == "proven" and row.required_m is not None)
     kept = (row for row in near if row.why == "rule")
-    return [row for row in kept if row.margin_m < _MOST_LEFT_M and reaches(row.lower_m, row.required_m or 0.0)]
+    rows = [row for row in kept if row.margin_m < _MOST_LEFT_M and reaches(row.lower_m, row.required_m or 0.0)]
+    return [(row, terms_of(record, row), left_m(record, row)) for row in rows]
 
 
 def _budget(record: Record, _findings: tuple[Finding, ...], key: Key) -> Iterator[Turn]:
     """A term turns where it uses up what the others leave of some pair."""
     rules, name = record.scene.loaded.rules, key[1]
-    for row in _budget_rows(record):
-        terms = terms_of(record, row)
+    for row, terms, left in record.once(_budget_rows):
         if name in terms:
             now = terms[name].amount
             rest = [term.amount for other, term in terms.items() if other != name]
@@ -149,7 +162,7 @@ def _budget(record: Record, _findings: tuple[Finding, ...], key: Key) -> Iterato
             else:
                 spare = row.margin_m**2 - math.fsum(amount**2 for amount in rest)
                 at = math.sqrt(spare) if spare >= 0 else -math.inf
-            if at >= 0 and (at - now) * left_m(record, row) >= 0:
+            if at >= 0 and (at - now) * left >= 0:
                 yield Turn("budget", row.body_a, row.body_b, now, at, "m")
 
 
@@ -222,3 +235,4 @@ _RULES: dict[str, _Rule] = {
     "crew.sizes.<name>.reach.one_hand": _hands("one"),
     "crew.sizes.<name>.reach.two_hand": _hands("two"),
 }
+_PATHS = {key: tuple(key.replace("[]", ".[]").split(".")) for key in _RULES}

@@ -50,6 +50,11 @@ class Key:
         return ".".join(self.path).replace(".[]", "[]")
 
 
+def fits(path: tuple[str, ...], steps: tuple[str, ...]) -> bool:
+    """Tell whether a number, or a part that holds it, stands at the path of a key."""
+    return len(path) <= len(steps) and all(ours in (OWN, theirs) for ours, theirs in zip(path, steps, strict=False))
+
+
 def all_keys() -> dict[str, tuple[Key, ...]]:
     """Return kind of document -> every key of it, outer keys before what they hold."""
     found = {}

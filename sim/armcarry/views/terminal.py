@@ -130,7 +130,7 @@ class Console:
         """
         from rich.markup import escape
 
-        from armcarry.evidence.assumptions import assumptions, in_short
+        from armcarry.evidence.assumptions import in_short
         from armcarry.views import told
 
         self.out.print(printable(record.scene.loaded.scenario.title), style="bold", markup=False)
@@ -145,7 +145,7 @@ class Console:
         self.found(record)
         counted = f"{told.counted(findings)}; run of {clock(record.duration_s)}"
         self.line(f"{counted}; {summary['assumptions']} numbers are assumptions")
-        decided = in_short(assumptions(record, findings))
+        decided = in_short(record, findings)
         if decided:
             self.line(printable(decided))
         if outcome:
