@@ -7,7 +7,7 @@ from armcarry.record.finding import Finding, Verdict
 
 
 def test_a_record_fits_on_a_line(monkeypatch):
-    monkeypatch.setattr(rehearsal, "prove_run", lambda scene, run, tell, drawn: ((), ()))
+    monkeypatch.setattr(rehearsal, "prove_run", lambda scene, run, tell, **_: ((), ()))
     record = rehearsal.rehearse("unreachable_worksite")
     assert len(repr(record)) < 120
     assert "\n" not in repr(record)

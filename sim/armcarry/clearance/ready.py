@@ -19,6 +19,14 @@ from armcarry.scene.tree import Tree
 WORDS = "compiling the clearance kernels for this machine; only the first start takes this long (about 10 s)"
 
 
+def is_ready() -> bool:
+    """Tell whether the kernels of this version were compiled on this machine before."""
+    from armcarry.clearance.jit import compiled_marker
+
+    marker = compiled_marker()
+    return marker is not None and marker.exists()
+
+
 def make_ready(tell: Callable[[str], None] | None = None) -> bool:
     """Load the kernels that prove clearance, compiling them first where this version has not run here before.
 

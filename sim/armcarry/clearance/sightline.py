@@ -85,7 +85,7 @@ def sight_lines(
     # most bodies stand outside the box about all the lines: those are told by their distance from it
     lower = np.repeat(_box_distance_m(starts, ends, centres, solids.size[:, 4])[None] - PAD_M, count, axis=0)
     some = np.flatnonzero(np.any(lower <= within_m, axis=0))
-    lower[:, some] = _ball_distance_m(starts, ends, centres[:, some][of], solids.size[some, 4]) - PAD_M
+    lower[:, some] = _ball_distance_m(starts, ends, centres[:, some], of, solids.size[some, 4]) - PAD_M
     upper = np.full((count, bodies), np.inf)
     line, body = np.nonzero(lower <= within_m)
     if line.size:
@@ -136,10 +136,18 @@ def _box_distance_m(starts: Array, ends: Array, centres: Array, radii: Array) ->
     return np.asarray(np.linalg.norm(away, axis=1) - radii)
 
 
-def _ball_distance_m(starts: Array, ends: Array, centres: Array, radii: Array) -> Array:
-    """Return the distance (S, B) of segments from balls at centres (S, B, 3)."""
-    step = (ends - starts)[:, None]
-    squared = np.sum(step**2, axis=-1)
-    along = np.sum((centres - starts[:, None]) * step, axis=-1) / np.where(squared > 0.0, squared, 1.0)
-    nearest = starts[:, None] + np.clip(along, 0.0, 1.0)[..., None] * step
-    return np.asarray(np.linalg.norm(centres - nearest, axis=-1) - radii)
+def _ball_distance_m(starts: Array, ends: Array, centres: Array, of: np.ndarray, radii: Array) -> Array:
+    """Return the distance (S, B) of segments from balls, whose centres (C, B, 3) are those of a row (S,) each.
+
+    Axis by axis: sums over three numbers a row take numpy several times as long.
+    """
+    step, from_start = ends - starts, [centres[..., k][of] - starts[:, k, None] for k in range(3)]
+    squared = (step[:, 0] ** 2 + step[:, 1] ** 2 + step[:, 2] ** 2)[:, None]
+    along = _sum([from_start[k] * step[:, k, None] for k in range(3)]) / np.where(squared > 0.0, squared, 1.0)
+    along = np.clip(along, 0.0, 1.0)
+    away = [centres[..., k][of] - (starts[:, k, None] + along * step[:, k, None]) for k in range(3)]
+    return np.asarray(np.sqrt(_sum([part**2 for part in away])) - radii)
+
+
+def _sum(parts: Sequence[Array]) -> Array:
+    return parts[0] + parts[1] + parts[2]

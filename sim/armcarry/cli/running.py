@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -82,16 +83,16 @@ def rehearse(
 
     Exit code: 0 nothing failed, 1 a finding failed, 2 bad input or usage.
     """
+    # what was given is looked at before anything is found or compiled: nobody waits to hear of a slip of the pen
+    slips = dict(map(slip_of, slip or []))
+    folder, overwrite = _run_folder(scenario, out, overwrite)
+    scene, log = _read(scenario, motion, log_columns, leave_out, as_json)
     from armcarry.comparing.expected import outcome
     from armcarry.record.store import save
     from armcarry.rehearsal import judge
     from armcarry.rehearsal import rehearse as compute
     from armcarry.views.terminal import Console
 
-    # what was given is looked at before anything is found or compiled: nobody waits to hear of a slip of the pen
-    slips = dict(map(slip_of, slip or []))
-    folder, overwrite = _run_folder(scenario, out, overwrite)
-    scene, log = _read(scenario, motion, log_columns, leave_out, as_json)
     console = Console(quiet=as_json)
     console.ready()
     with console.progress() as tell:
@@ -139,22 +140,37 @@ def _read(
 ) -> tuple[Scene, MotionLog | None]:
     """Read the script, and the log that gives its motion if there is one."""
     from armcarry.errors import InputError
+    from armcarry.files.load import load_scenario
     from armcarry.files.motion_log import read_motion_log
-    from armcarry.planning.left_open import settle
-    from armcarry.scene.build import build_scene
+    from armcarry.record.beside import cores, side_by_side
     from armcarry.views.terminal import Console
 
     if columns is not None and motion is None:
         raise InputError("columns of a log, and no log", found=str(columns), accepted="--log-columns with --motion LOG")
+    jobs: tuple[Callable[[], Any], ...] = (_get_ready, lambda: load_scenario(scenario))
+    loaded = side_by_side(jobs, min(cores(), 2))[1]
+    from armcarry.planning.left_open import settle
+    from armcarry.scene.build import build_scene
+
     console = Console(quiet=True) if quiet else Console()
     with console.progress() as tell:
-        scene = build_scene(settle(scenario, tell))
+        scene = build_scene(settle(scenario, tell, loaded=loaded))
     return scene, None if motion is None else read_motion_log(motion, columns=columns, leave_out=leave_out)
+
+
+def _get_ready() -> None:
+    """Load what a rehearsal needs, while the script is read beside; nothing is compiled before that is in order."""
+    import armcarry.record.store
+    import armcarry.rehearsal  # noqa: F401
+    from armcarry.clearance.ready import is_ready, make_ready
+
+    if is_ready():
+        make_ready()
 
 
 def _run_folder(scenario: Path, out: Path | None, overwrite: bool) -> tuple[Path, bool]:
     """Return where to write: what was asked for and is free, or runs/<name>, replacing an earlier run of that name."""
-    from armcarry.record.store import check_target
+    from armcarry.record.folder import check_target
 
     folder, overwrite = (Path("runs") / scenario.stem, True) if out is None else (out, overwrite)
     check_target(folder, overwrite=overwrite)

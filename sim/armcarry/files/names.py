@@ -66,7 +66,8 @@ def _fits(parts: tuple[str, ...], name: str) -> bool:
 
 def matches_any(pattern: str, names: Iterable[str]) -> bool:
     """Tell whether ``pattern`` fits at least one of ``names``."""
-    return any(matches(pattern, name) for name in names)
+    choices = _choices(pattern)
+    return any(_fits(parts, name) for name in names for parts in choices)
 
 
 class Named:

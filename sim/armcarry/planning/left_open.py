@@ -42,6 +42,7 @@ def settle(
     text: bytes | YamlText | None = None,
     found: Found | None = None,
     known: dict[Path, ModelFile[Any]] | None = None,
+    loaded: LoadedScenario | None = None,
 ) -> LoadedScenario:
     """Read a scenario, and find what it leaves open where that is not found yet.
 
@@ -55,11 +56,12 @@ def settle(
         text: the script, where it stands in no file yet; ``path`` is then where it would.
         found: what was found for it before, if it stands in no file.
         known: models that were read before; see ``load_scenario``.
+        loaded: the scenario, where it was just read.
 
     Raises:
         InputError: a file is wrong; InputErrors for several.
     """
-    loaded = load_scenario(path, found, text, known)
+    loaded = load_scenario(path, found, text, known) if loaded is None else loaded
     if loaded.beside is None or not loaded.beside.open.anything:
         return loaded
     say = tell or (lambda words, share: None)

@@ -82,7 +82,9 @@ class Table:
         new["class_a"], new["class_b"] = classes[asked.pairs].T
         new["start_s"], new["end_s"] = asked.start_s, asked.end_s
         new["required_m"] = asked.required_m
-        new["why"] = [self._word(why) for why in asked.why.tolist()]
+        why = asked.why.tolist()
+        number = {word: self._word(word) for word in dict.fromkeys(why)}  # a few words, each of many pairs
+        new["why"] = np.fromiter(map(number.__getitem__, why), np.int16, len(why))
         for name in Bounds.__dataclass_fields__:
             new[name] = getattr(bounds, name)
         return new

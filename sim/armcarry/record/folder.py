@@ -17,6 +17,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any, NoReturn
 
 from armcarry.errors import RecordError
+from armcarry.files.atomic import reason
 from armcarry.files.parquet import Limits, Table, read_table
 from armcarry.texts import shown
 
@@ -35,6 +36,26 @@ MOST_JSON_BYTES = 40_000_000
 MOST_JSON_DEPTH = 24
 #: rows of a table at most; a day of six hours has a few hundred thousand
 LIMITS = Limits(rows=2_000_000)
+
+
+def check_target(folder: Path, *, overwrite: bool = False) -> None:
+    """Refuse a folder that no run may be written to, before hours are spent on what is to go there.
+
+    Raises:
+        RecordError: something is there that is no run, or a run that is not to be replaced, or nobody may look.
+    """
+    try:
+        taken = folder.exists() and any(folder.iterdir() if folder.is_dir() else [folder])
+        is_run = (folder / "summary.json").is_file()
+        frozen = (folder / FROZEN).exists()
+    except OSError as error:  # a name too long, a folder that may not be entered
+        raise RecordError(f"cannot write {folder}: {reason(error)}") from error
+    if taken and not is_run:
+        raise RecordError(f"{folder} exists and is not a run folder; choose another --out")
+    if taken and frozen:
+        raise RecordError(f"{folder} holds a frozen run, which is not written over; choose another --out")
+    if taken and not overwrite:
+        raise RecordError(f"{folder} holds a run already; choose another --out or add --overwrite")
 
 
 @dataclass(frozen=True)

@@ -25,7 +25,7 @@ from armcarry.ledger.state import Act
 from armcarry.record.causes import causes
 from armcarry.record.consistent import check_hung, check_pose, check_record, check_told, overall
 from armcarry.record.finding import ClearanceDetail, Finding, Verdict
-from armcarry.record.folder import FROZEN, Folder, open_folder
+from armcarry.record.folder import Folder, check_target, open_folder
 from armcarry.record.kept import read_results, write_results
 from armcarry.record.ledger_file import ledger_dict, read_ledger
 from armcarry.record.record import Event, MoveSpan, Phase, Record, Shortfall
@@ -73,26 +73,6 @@ def save(record: Record, findings: Iterable[Finding], folder: Path, *, overwrite
     except OSError as error:
         raise RecordError(f"cannot write {folder}: {reason(error)}; nothing there was changed") from error
     return summary
-
-
-def check_target(folder: Path, *, overwrite: bool = False) -> None:
-    """Refuse a folder that ``save`` may not write, before hours are spent on what is to go there.
-
-    Raises:
-        RecordError: something is there that is no run, or a run that is not to be replaced, or nobody may look.
-    """
-    try:
-        taken = folder.exists() and any(folder.iterdir() if folder.is_dir() else [folder])
-        is_run = (folder / "summary.json").is_file()
-        frozen = (folder / FROZEN).exists()
-    except OSError as error:  # a name too long, a folder that may not be entered
-        raise RecordError(f"cannot write {folder}: {reason(error)}") from error
-    if taken and not is_run:
-        raise RecordError(f"{folder} exists and is not a run folder; choose another --out")
-    if taken and frozen:
-        raise RecordError(f"{folder} holds a frozen run, which is not written over; choose another --out")
-    if taken and not overwrite:
-        raise RecordError(f"{folder} holds a run already; choose another --out or add --overwrite")
 
 
 def _write(record: Record, findings: tuple[Finding, ...], folder: Path) -> dict[str, Any]:
