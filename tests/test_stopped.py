@@ -134,7 +134,7 @@ def test_every_command_says_what_is_kept(command):
         assert ("a and 1 more kept, whole; " in told) == bool(written)
 
 
-@pytest.mark.parametrize("where", ["armcarry.planning.left_open.load_scenario", "armcarry.clearance.ready.make_ready"])
+@pytest.mark.parametrize("where", ["armcarry.files.load.load_scenario", "armcarry.clearance.ready.make_ready"])
 def test_ctrl_c_is_one_line_and_exit_code_130(monkeypatch, capsys, short_path, tmp_path, where):
     def stop(*_):
         raise KeyboardInterrupt

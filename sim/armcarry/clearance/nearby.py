@@ -7,25 +7,31 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from armcarry.clearance.jit import entry
+from armcarry.clearance.jit import entry, source_digest
 from armcarry.geometry.poses import Array
 from armcarry.geometry.shapes import Shape, bounding_radius_m, half_extents_m
 
 
-@entry
-def _mark(points, frames, lower, upper, ball, within, near):
-    for n in range(points.shape[0]):
-        for s in range(points.shape[1]):
-            for b in range(frames.shape[0]):
-                x, y = points[n, s, 0] - frames[b, 0, 3], points[n, s, 1] - frames[b, 1, 3]
-                z, most = points[n, s, 2] - frames[b, 2, 3], within[s, b]
-                if not x * x + y * y + z * z <= (most + ball[b]) ** 2:  # nan: nothing is asked
-                    continue
-                square = 0.0
-                for i in range(3):
-                    along = x * frames[b, 0, i] + y * frames[b, 1, i] + z * frames[b, 2, i]
-                    square += max(lower[b, i] - along, along - upper[b, i], 0.0) ** 2
-                near[n, s, b] = square <= most * most
+def _make(digest):
+    @entry
+    def mark(points, frames, lower, upper, ball, within, near):
+        for n in range(points.shape[0] if digest else 0):
+            for s in range(points.shape[1]):
+                for b in range(frames.shape[0]):
+                    x, y = points[n, s, 0] - frames[b, 0, 3], points[n, s, 1] - frames[b, 1, 3]
+                    z, most = points[n, s, 2] - frames[b, 2, 3], within[s, b]
+                    if not x * x + y * y + z * z <= (most + ball[b]) ** 2:  # nan: nothing is asked
+                        continue
+                    square = 0.0
+                    for i in range(3):
+                        along = x * frames[b, 0, i] + y * frames[b, 1, i] + z * frames[b, 2, i]
+                        square += max(lower[b, i] - along, along - upper[b, i], 0.0) ** 2
+                    near[n, s, b] = square <= most * most
+
+    return mark
+
+
+_mark = _make(source_digest())
 
 
 def maybe_within(points: Array, shapes: Sequence[Shape], frames: Array, within_m: Array) -> np.ndarray:
