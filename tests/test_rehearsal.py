@@ -18,7 +18,7 @@ from armcarry.rehearsal import rehearse, validate
 @pytest.fixture
 def unproven(monkeypatch):
     """Leave the proof out: what is refused is refused before it."""
-    monkeypatch.setattr(rehearsal, "prove_run", lambda scene, run, tell, drawn: ((), ()))
+    monkeypatch.setattr(rehearsal, "prove_run", lambda scene, run, tell, **_: ((), ()))
 
 
 def _places(data, path=()):

@@ -69,8 +69,8 @@ class _Queue:
 
     def __init__(self, numbers: range) -> None:
         self._reads, writes = os.pipe()
-        with os.fdopen(writes, "wb") as stream:  # few: all of them fit into a pipe
-            stream.write(b"".join(k.to_bytes(self._BYTES, "big") for k in numbers))
+        os.write(writes, b"".join(k.to_bytes(self._BYTES, "big") for k in numbers))  # few: all of them fit into a pipe
+        os.close(writes)
 
     def __iter__(self) -> Iterator[int]:
         while data := os.read(self._reads, self._BYTES):
