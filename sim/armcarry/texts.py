@@ -52,3 +52,9 @@ def _printed(sign: str) -> str:
     if unicodedata.category(sign) == "Zs":  # blanks of other widths
         return " "
     return sign.encode("unicode_escape").decode("ascii")
+
+
+def as_words(name: str) -> str:
+    """Return a name as words: ``rack_a_locker`` as ``rack A locker``, since a letter alone is which one it is."""
+    words = name.replace("_", " ").split(" ")
+    return " ".join(word.upper() if k and len(word) == 1 else word for k, word in enumerate(words))

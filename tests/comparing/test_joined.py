@@ -38,7 +38,7 @@ def test_fasteners_bolts_carts_base_and_people_count(day_record):
     names = {key[0] for key in found}
     assert ("cart_1", "at 16.60 m", "at 16.20 m") in found and ("base", "at 10.00 m", "at 11.00 m") in found
     assert {"ev1", "ev2", "thermal_blanket"} <= names
-    assert ("thermal_blanket", "in den top seat", "in rack b seat") in found
+    assert ("thermal_blanket", "in den top seat", "in rack B seat") in found
     after = at_end(day_record)
     state = replace(after.ledger.start.states["pump_box"], bolts_tight=2, fasteners=(("cover", "open"),))
     page = replace(after.ledger.start, states={**after.ledger.start.states, "pump_box": state})

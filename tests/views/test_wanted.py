@@ -45,8 +45,8 @@ def test_stills_name_hardware_its_fasteners_its_seat_and_the_worksite(day_record
         box, seen = wanted_stills(record, stage)
         assert list(stage.scene.unmark()) == []  # nothing is left marked on a stage that others draw on
     assert box.name == "wanted_box" and box.title == "The box"
-    for words in ("pump box", "cover, open", "bolts (4)", "rack a seat", "bolts left", "rack A"):
+    for words in ("pump box", "cover, open", "bolts (4)", "rack A seat", "bolts left", "rack A"):
         assert words in box.words, words
-    assert "rack a locker" in seen.words and seen.words.startswith("pump box, platform/rack a locker"[:8])
+    assert "rack A locker" in seen.words and seen.words.startswith("pump box, platform/rack A locker"[:8])
     for still in (box, seen):
         assert still.pixels.shape == (300, 480, 3) and np.ptp(still.pixels) > 100

@@ -18,6 +18,7 @@ from armcarry.files.model_files import ModelFile
 from armcarry.files.validate import Source
 from armcarry.files.yaml_text import YamlPath
 from armcarry.quantities import write
+from armcarry.texts import as_words
 
 #: what may be said beside an intent: where it goes is for the moves that it becomes
 OPTIONS = ("name", *OwnWords.model_fields, "pin")
@@ -307,7 +308,7 @@ def line(site: Worksite, point: Point) -> dict[str, Any]:
 
 def spoken(name: str) -> str:
     """Return a name as words."""
-    return name.replace("_", " ")
+    return as_words(name)
 
 
 def _named(moves: Moves, move: Move, first: int) -> Iterator[dict[str, Any]]:
