@@ -190,3 +190,19 @@ def test_the_light_is_that_of_the_day():
         assert light.away == pytest.approx((6378.137 + 630) / 6378.137)
     none = SimpleNamespace(scenario=SimpleNamespace(environment=None))
     assert daylight(SimpleNamespace(scene=SimpleNamespace(loaded=none)), 0.0) is None
+
+
+@needs_gl
+def test_what_is_seen_through_shows_before_the_sky():
+    import pyvista
+
+    floor = Floor()
+    floor.plotter.set_background(palette.ROOM)
+    bare = floor.whole(day())
+    floor.plotter.add_mesh(pyvista.Sphere(radius=0.8, center=(-3.6, 0.0, 4.0)), color="#FFFFFF", opacity=0.3,
+                           render=False, reset_camera=False)
+    over = floor.whole(day())
+    row, column = floor.at(-3.6, 0.0, 4.0)
+    floor.plotter.close()
+    assert over[row, column].astype(int).sum() > bare[row, column].astype(int).sum() + 30
+    assert np.array_equal(over[2, -3], bare[2, -3])

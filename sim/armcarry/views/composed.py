@@ -48,8 +48,9 @@ def composed(
     axes = shading.sun_axes(lamps.towards(right, up, -ahead, day))
     near, whole, frames = _maps(scene, z, at, axes)
     sky = np.asarray(np.isinf(z).reshape(high // times, times, wide // times, times).any(axis=(1, 3)))
+    ground = np.round(255 * np.array(plotter.renderer.GetBackground())).astype(np.float32)
     behind = backdrop(sky, right, up, ahead, tall, day)
-    return np.asarray(shading.compose(fill, sun, behind, z, at, near, whole, frames, axes, tall, times))
+    return np.asarray(shading.compose(fill, sun, behind, z, at, near, whole, frames, axes, tall, times, ground))
 
 
 def _axes(camera: Any) -> tuple[Array, Array, Array, Array]:

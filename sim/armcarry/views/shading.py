@@ -184,7 +184,7 @@ def _open(at: Floats, z: Floats, i: int, j: int, way: Floats, px_m: float) -> fl
 @njit(cache=True, nogil=True, fastmath=_LOOSE, error_model="numpy")  # type: ignore[untyped-decorator]
 def compose(
     fill: Bytes, sun: Bytes, behind: Floats, z: Floats, at: Floats, near: Floats, whole: Floats,
-    frames: Floats, axes: Floats, tall: float, times: int,
+    frames: Floats, axes: Floats, tall: float, times: int, ground: Floats,
 ) -> Bytes:
     """Return the picture (h, w, 3), ``times`` smaller than what was drawn.
 
@@ -197,6 +197,7 @@ def compose(
         axes: of the sunlight, see ``sun_axes``.
         tall: tangent of half the vertical view.
         times: how many pixels become one, a side.
+        ground: (3,) what was drawn where nothing is, 0 to 255.
     """
     h, w = behind.shape[:2]
     out = np.empty((h, w, 3), dtype=np.uint8)
@@ -208,9 +209,10 @@ def compose(
             corner = -1.0
             for n in range(times * times):
                 y, x = i * times + n // times, j * times + n % times
-                if z[y, x] == np.inf:
+                if z[y, x] == np.inf:  # what is seen through has no depth: its own light is added to what is behind it
                     for k in range(3):
-                        total[k] += behind[i, j, k]
+                        own = max(fill[y, x, k] - ground[k], 0.0) + max(sun[y, x, k] - ground[k], 0.0)
+                        total[k] += min(behind[i, j, k] + own, 255.0)
                     continue
                 if sun[y, x, 0] == UNLIT[0] and sun[y, x, 1] == UNLIT[1] and sun[y, x, 2] == UNLIT[2]:
                     for k in range(3):
