@@ -113,7 +113,10 @@ def _of_move(paper: Paper, record: Record, actor: str, card: Card) -> list[Any]:
         parts.append(paper.grid(_tip(card), (1.4, 3, 4), 8.5, paper.width))
         parts.append(paper.paragraph(
             f"Tip speed at most {card.tip_speed_m_s:.3f} m/s of {card.allowed_m_s:.3f} m/s allowed", 9, after=2))
-    parts += _clearance(paper, card.expected, card.nearest)
+    parts += _clearance(paper, card.expected, card.told)
+    if card.nearest is not None and card.told is not None and card.nearest.words != card.told.words:
+        near = card.nearest
+        parts.append(paper.paragraph(f"Of the arm: {near.words}, {near.value} at {clock(near.time_s)}", 9, after=2))
     watch = "; ".join(card.tip_seen_by) if card.tip_seen_by else "no one camera all the way; change between them"
     parts.append(paper.paragraph(f"The tip is seen by: {watch}", 9, after=2))
     if card.moves_arm:

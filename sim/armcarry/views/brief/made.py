@@ -42,8 +42,8 @@ class Made:
     def cues(self) -> tuple[Cue, ...]:
         """What is said of each task."""
         closest = {
-            (card.move.carry, card.move.number): f"{card.nearest.words}, {card.nearest.value}"
-            for card in self.cards if card.nearest is not None
+            (card.move.carry, card.move.number): f"{card.told.words}, {card.told.value}"
+            for card in self.cards if card.told is not None
         }
         leaves = {leaf.place_in_script: leaf.number
                   for task in self.procedure.tasks for leaf in (task.moves or (task,))}

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from armcarry.geometry.poses import Array
 from armcarry.motion.chain import Chain
 from armcarry.motion.speed import tip_speed_maximum
+from armcarry.record.matters import share
 from armcarry.record.pairs import PairTable
 from armcarry.record.record import MoveSpan, PairRow, Record
 from armcarry.scene.build import ARM, PLATFORM
@@ -18,7 +19,7 @@ from armcarry.scene.tree import WORLD, Tree
 from armcarry.scene.words import plain
 from armcarry.seeing.gaps import Gaps
 from armcarry.seeing.sight import sightings
-from armcarry.views.closest import closest_track, worded
+from armcarry.views.closest import closest_track, kept, worded
 from armcarry.views.curves import within
 
 if TYPE_CHECKING:
@@ -41,9 +42,10 @@ class Expected:
 
 @dataclass(frozen=True)
 class Nearest:
-    """The pair that comes closest during a move, at the probed instant with the least margin.
+    """The pair that comes closest during a move, for its requirement (see ``record.matters``).
 
-    ``row`` is the pair, ``lower_m`` its distance then, between the two points in the world.
+    ``row`` is the pair, ``lower_m`` its distance then, between the two points in the world: as the table of pairs
+    proves it where its least falls into the move, so that all tell one number.
     """
 
     words: str
@@ -69,7 +71,7 @@ class Card:
         peak_rates: largest rate (n,) of each joint, exact.
         tip_speed_m_s: upper bound of the tip's speed; allowed_m_s what is allowed.
         tip_seen_by: titles of the cameras proven to see the tip all through the move.
-        nearest: the pair that comes closest; near_rider: the same for each rider and what is carried.
+        nearest: the pair that comes closest; near_rider: the same for each rider, with what is carried, to all else.
         held: who or what holds what at the end of the move.
     """
 
@@ -89,6 +91,14 @@ class Card:
     tip_seen_by: tuple[str, ...]
     near_rider: dict[str, Nearest | None]
     held: tuple[str, ...]
+
+    @property
+    def told(self) -> Nearest | None:
+        """The pair that is called, drawn and written: what falls short, else the rider's, else the closest of all."""
+        least = self.nearest
+        if least is not None and least.row is not None and not kept(least.row, least.lower_m):
+            return least
+        return min((near for near in self.near_rider.values() if near is not None), key=_share, default=least)
 
     @property
     def moves_arm(self) -> bool:
@@ -154,31 +164,41 @@ def _expected(record: Record, move: MoveSpan) -> tuple[Expected, ...]:
 
 
 def _nearest(record: Record, lookout: Lookout, move: MoveSpan, rider: str = "") -> Nearest | None:
-    """Return the closest pair of a move, of a rider and the hardware carried when one is named."""
+    """Return the closest pair of a move; of a rider, what is carried and the restraint to all else if one is named."""
 
     def counts(table: PairTable) -> NDArray[np.bool_]:
-        one, other = table.ends_of((rider,))
+        one, other = table.ends_of((rider, *record.scene.loaded.restraints))
         loads = np.array([word == "hardware" for word in table.words], dtype=bool)
-        return np.asarray((one | other) != (loads[table.class_a] | loads[table.class_b]))
+        return np.asarray((one | loads[table.class_a]) != (other | loads[table.class_b]))
 
     times = np.linspace(move.start_s, move.end_s, _PROBES if move.end_s > move.start_s else 1)
     if move.end_s > move.start_s:
         times[-1] = np.nextafter(move.end_s, -np.inf)  # at a switch what comes after it is another card's
     track = closest_track(record, times, counts if rider else None)
-    margins = [
-        np.inf if row < 0 else low - (record.pairs[row].required_m or 0.0)
+    shares = [
+        np.inf if row < 0 else float(share(low, record.pairs[row].required_m or 0.0))
         for row, low in zip(track.row, track.lower_m, strict=True)
     ]
-    k = int(np.argmin(margins))
+    k = int(np.argmin(shares))
     if track.row[k] < 0:
         return None
     row = record.pairs[track.row[k]]
+    if move.start_s <= row.time_s <= move.end_s:
+        middle = (np.asarray(row.point_a) + np.asarray(row.point_b)) / 2
+        return Nearest(
+            f"{plain(row.body_a)} – {plain(row.body_b)}", row.time_s, worded(row, row.lower_m),
+            lookout.sees(row.time_s, middle), row, row.lower_m, row.point_a, row.point_b,
+        )
     spot = (track.point_a[k] + track.point_b[k]) / 2
     return Nearest(
         f"{plain(row.body_a)} – {plain(row.body_b)}", float(times[k]), worded(row, float(track.lower_m[k])),
         lookout.sees(float(times[k]), spot), row, float(track.lower_m[k]), tuple(track.point_a[k].tolist()),
         tuple(track.point_b[k].tolist()),
     )
+
+
+def _share(near: Nearest) -> float:
+    return np.inf if near.row is None else float(share(near.lower_m, near.row.required_m or 0.0))
 
 
 class Lookout:

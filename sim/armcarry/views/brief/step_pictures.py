@@ -39,6 +39,8 @@ _LETTERS = 1.9
 _ABOUT_M = 3.2
 #: a way longer than this is shown whole at its start, m
 _LONG_M = 5.0
+#: whoever goes a way is at its end within this, m
+_BESIDE_M = 0.5
 #: instants nearer than this to the start or the end of a ride have no panel of their own, as a share of it
 _APART = 0.06
 #: kinds of tasks in which somebody or something goes a way
@@ -56,11 +58,15 @@ class TaskPicture:
 
 @dataclass(frozen=True)
 class _Shot:
-    """One panel: an instant, what is looked at, a line below, the gap drawn in it; ``wide`` shows the whole way."""
+    """One panel: an instant, what is looked at, a line below, where on the way whoever goes it is, the gap drawn in it.
+
+    ``wide`` shows the whole way.
+    """
 
     time_s: float
     focus: Array
     words: str
+    at: Array
     near: Nearest | None = None
     wide: bool = False
 
@@ -124,28 +130,29 @@ class _Drawer:
             times = np.linspace(task.start_s, np.nextafter(task.end_s, -np.inf), _POINTS)
             way = self.record.link_path(mover, times)[:, :3, 3]
             if np.ptp(way, axis=0).max() > 0.02:
-                return self._ride(task, None if card is None else card.nearest, times, way), way
+                return self._ride(task, None if card is None else card.told, times, way), way
         place = self._place(task)
         if place is None:
             return [], None
         middle_s = (task.start_s + task.end_s) / 2
-        return [_Shot(middle_s, place, f"at {clock(middle_s, 0)}", self._near(task, middle_s))], None
+        return [_Shot(middle_s, place, f"at {clock(middle_s, 0)}", place, self._near(task, middle_s))], None
 
     def _ride(self, task: Task, near: Nearest | None, times: Array, way: Array) -> list[_Shot]:
         wide = float(np.ptp(way, axis=0).max()) > _LONG_M
         begin = f"{'the way from' if wide else 'start,'} {clock(task.start_s, 0)}"
-        shots = [_Shot(float(times[0]), way[0], begin, wide=wide)]
-        end = _Shot(float(times[-1]), way[-1], f"end, {clock(task.end_s, 0)}")
+        shots = [_Shot(float(times[0]), way[0], begin, way[0], wide=wide)]
+        end = _Shot(float(times[-1]), way[-1], f"end, {clock(task.end_s, 0)}", way[-1])
         if near is not None and near.row is not None:
             share = (near.time_s - task.start_s) / (task.end_s - task.start_s)
             words = f"closest, {clock(near.time_s, 0)}"
             middle = (np.asarray(near.point_a) + np.asarray(near.point_b)) / 2
             if _APART < share < 1 - _APART:
-                shots.append(_Shot(near.time_s, middle, words, near))
+                where = way[int(np.argmin(np.abs(times - near.time_s)))]
+                shots.append(_Shot(near.time_s, middle, words, where, near))
             else:
-                at = 0 if share < 0.5 else 1
-                ends = [shots[0], end]
-                ends[at] = _Shot(near.time_s, ends[at].focus, f"{ends[at].words}, closest", near, ends[at].wide)
+                ends, k = [shots[0], end], 0 if share < 0.5 else 1
+                words = f"{ends[k].words}, closest"
+                ends[k] = _Shot(float(times[0 if k == 0 else -1]), ends[k].focus, words, ends[k].at, near, ends[k].wide)
                 return ends
         return [*shots, end]
 
@@ -238,9 +245,9 @@ class _Drawer:
         stage.see_through(self._before(task, shot, view.eye_m))
         line = None if way is None else stage.path(way, palette.LIGHT, 3.5)
         sheet = Sheet(stage.shot(), _LETTERS)
-        if line is not None:
+        if line is not None and way is not None:
             stage.forget(line)
-            self._way(sheet, way)
+            self._way(sheet, way, shot)
         if shot.near is not None and shot.near.row is not None:
             self._gap(sheet, shot.near)
         stage.see_through(())
@@ -250,10 +257,11 @@ class _Drawer:
         sheet.caption([shot.words, seen])
         return sheet.pixels()
 
-    def _way(self, sheet: Sheet, way: Array | None) -> None:
-        assert way is not None  # noqa: S101 - asked by the caller
+    def _way(self, sheet: Sheet, way: Array, shot: _Shot) -> None:
+        """Name both ends of a way, but not the one at which whoever goes it is now: the name would hide them."""
         for words, place in (("from here", way[0]), ("to here", way[-1])):
-            if self.stage.in_view([place])[0]:
+            apart = shot.wide or np.linalg.norm(shot.at - place) > _BESIDE_M
+            if apart and self.stage.in_view([place])[0]:
                 sheet.label(self.stage.pixels(place)[0][0], words, palette.LIGHT)
 
     def _gap(self, sheet: Sheet, near: Nearest) -> None:
