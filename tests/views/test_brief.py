@@ -18,7 +18,7 @@ from armcarry.procedure.tasks import procedure
 from armcarry.record.finding import Finding, Verdict
 from armcarry.scene.words import plain
 from armcarry.views import gl
-from armcarry.views.brief import content, moves
+from armcarry.views.brief import answer, content, moves
 from armcarry.views.brief.cards import write_cards
 from armcarry.views.brief.deck import write_deck
 from armcarry.views.brief.made import Made
@@ -134,16 +134,16 @@ def test_margins_carry_their_uncertainty(small_run):
 
 def test_what_failed_stands_first_and_empty_remedies_take_no_room(small_run):
     _, findings = small_run
-    table = content.findings_table(findings[::-1])
+    table = answer.findings_table(findings[::-1])
     assert [row[0] for row in table.rows] == ["✕ fail", "? not assessed", *["✓ pass"] * 4]
     assert table.columns[-1] == "what to change" and table.rows[0][-1].startswith("slow down")
     passed = [finding for finding in findings if finding.verdict is Verdict.PASS]
-    assert content.findings_table(passed).columns == ("verdict", "check", "at", "what was found")
+    assert answer.findings_table(passed).columns == ("verdict", "check", "at", "what was found")
 
 
 def test_many_findings_alike_are_counted(small_run):
     many = [Finding("clearance", Verdict.FAIL, f"a{k}", message=f"m{k}", remedy="r") for k in range(60)]
-    table = content.findings_table([*many, *small_run[1]])
+    table = answer.findings_table([*many, *small_run[1]])
     clearance = [row for row in table.rows if row[:2] == ("✕ fail", "clearance")]
     assert len(clearance) == 26 and clearance[-1][3] == "and 36 more of this check in findings.json"
     assert any("no camera was asked for" in row[3] for row in table.rows)
@@ -151,7 +151,7 @@ def test_many_findings_alike_are_counted(small_run):
 
 def test_few_of_many_passes_are_told(small_run):
     many = [Finding("relaxation", Verdict.PASS, f"a{k}", message=f"m{k}") for k in range(60)]
-    rows = content.findings_table(many).rows
+    rows = answer.findings_table(many).rows
     assert len(rows) == 9 and rows[-1][3] == "and 52 more of this check in findings.json"
 
 
@@ -185,9 +185,9 @@ def test_assumptions_are_told_file_by_file(small_run):
 
 def test_the_overall_verdict_is_the_worst():
     made = {v: Finding("a", v, "b", "c") for v in Verdict}
-    assert content.overall([made[Verdict.PASS]]) is Verdict.PASS
-    assert content.overall([made[Verdict.PASS], made[Verdict.NOT_ASSESSED]]) is Verdict.NOT_ASSESSED
-    assert content.overall(list(made.values())) is Verdict.FAIL
+    assert answer.overall([made[Verdict.PASS]]) is Verdict.PASS
+    assert answer.overall([made[Verdict.PASS], made[Verdict.NOT_ASSESSED]]) is Verdict.NOT_ASSESSED
+    assert answer.overall(list(made.values())) is Verdict.FAIL
 
 
 def test_restraint_settings_are_counted_in_steps(small_run):
@@ -355,8 +355,8 @@ def test_slides_of_a_day_tell_what_failed_early_and_few_plots_a_carry(small_run,
     monkeypatch.setattr("armcarry.views.brief.deck._CARRIES", 0)
     deck = pptx.Presentation(str(write_deck(record, (*many, *findings), pictures, tmp_path / "slides.pptx")))
     titles = [slide.shapes.title.text_frame.text for slide in deck.slides]
-    assert titles[2:6] == [f"What failed: 41, {k} to {k + 6}" for k in (1, 8, 15, 22)]
-    words = [shape.text_frame.text for shape in deck.slides[5].shapes if shape.has_text_frame]
+    assert titles[1:5] == [f"What failed: 41, {k} to {k + 6}" for k in (1, 8, 15, 22)]
+    words = [shape.text_frame.text for shape in deck.slides[4].shapes if shape.has_text_frame]
     assert "and 13 more in the report" in words
     assert not any(title.startswith("Margins of") for title in titles)
     (carry, *_) = content.carries(record)

@@ -23,12 +23,15 @@ from armcarry.views import page as package
 from armcarry.views.bookmarks import FILE, Bookmark, read_bookmarks
 from armcarry.views.curves import thinned, within
 from armcarry.views.daylight import daylight
+from armcarry.views.fault import displaced
 from armcarry.views.folded import listed
 from armcarry.views.gltf import glb
+from armcarry.views.groups import rigid_groups
 from armcarry.views.measuring import measurable, measured
 from armcarry.views.page.facts import page_facts
 from armcarry.views.page.write import in_script, write_page
 from armcarry.views.player.session import Session
+from armcarry.whatif.late_stop import stopped
 
 HERE = Path(package.__file__).parent
 _ARGUMENTS = (
@@ -702,3 +705,27 @@ def test_what_stands_before_a_gap_is_told_and_drawn_see_through(browser, small_r
 def test_no_white_burns_out_on_the_page(browser):
     browser.execute_script("armcarryPage.seek(0); armcarryPage.use('free')")
     assert (picture(browser).min(axis=2) > 250).mean() < 1e-3
+
+
+def test_the_page_tells_where_a_stop_would_end_as_the_run_does(browser, small_run):
+    record, _ = small_run
+    move = next(m for m in record.moves if m.kind not in ("hold", "attach", "detach") and m.end_s > m.start_s)
+    time_s = round((move.start_s + move.end_s) / 2, 2)
+    rest = stopped(record, time_s)[record.scene.arm_columns]
+    wanted = {f"group {group.name}": pose for group, pose in displaced(record, time_s, rest, rigid_groups(record))}
+    browser.execute_script("armcarryPage.use('free');"
+                           "document.body.dispatchEvent(new KeyboardEvent('keydown', {key: 'o', bubbles: true}))")
+    found = browser.execute_script(f"return armcarryPage.rest({time_s})")
+    assert len(found) >= 2
+    for item in found:
+        pose = wanted[item["node"]]
+        assert np.allclose(item["place"], pose[:3, 3], atol=5e-3), item["node"]
+        w, x, y, z = poses.quaternion_wxyz(pose)
+        assert abs(np.dot(item["turn"], [x, y, z, w])) > 1 - 1e-5
+    before = picture(browser)
+    browser.execute_script("document.getElementById('stop').click()")
+    assert np.abs(picture(browser) - before).max() > 40  # the ghost is drawn
+    browser.execute_script("document.getElementById('stop').click()")
+    still = record.moves[0].end_s - 0.5 if record.moves[0].kind == "hold" else None
+    if still is not None:
+        assert browser.execute_script(f"return armcarryPage.rest({still})") == []

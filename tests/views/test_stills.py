@@ -304,7 +304,7 @@ def test_a_rehearsal_leaves_plots_and_pictures(small_run, tmp_path):
     told = []
     written = rehearsed.write_views(*small_run, tmp_path / "views", lambda words, share: told.append(share))
     names = [path.stem for path in written]
-    assert names == [*PLOTS, "overview", "tightest"]
+    assert names == [*PLOTS, "overview", "failed", "tightest"]
     assert told == sorted(told) and told[-1] == 1.0
     for path in written:
         with Image.open(path) as image:

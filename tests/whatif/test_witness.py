@@ -47,6 +47,10 @@ def test_the_nearest_approach_is_told_with_when_and_where(braking):
     assert seen.distance_m == pytest.approx(gaps[k], abs=1e-3)
     assert seen.at == pytest.approx(at[k], abs=0.05)
     assert np.isnan(seen.contact_at)
+    columns = side.record.scene.arm_columns
+    there = arc.motion(0, side.tree.joints).at(seen.at)[columns]
+    assert seen.joints == pytest.approx(there) and abs(there - side.record.motion.at(0.0)[columns]).max() > 1e-3
+    assert seen.detail(0.1, 0.2, 3.0).joints == seen.joints
     assert np.linalg.norm(np.subtract(seen.point_a, seen.point_b)) == pytest.approx(seen.distance_m, abs=1e-6)
     assert np.linalg.norm(np.subtract(seen.point_a, found.point_a[k, 0])) < 0.05
     assert all(type(value) is float for value in (*seen.point_a, *seen.point_b))

@@ -139,7 +139,7 @@ def _is_clearance(detail: Any) -> bool:
         return False
     points = (*detail.point_a, *detail.point_b)
     bounds = detail.lower_m <= detail.upper_m
-    return bounds and all(map(_is_finite, (detail.required_m, detail.time_s, *points)))
+    return bounds and all(map(_is_finite, (detail.required_m, detail.time_s, *points, *detail.joints)))
 
 
 def _is_way(way: Any) -> bool:

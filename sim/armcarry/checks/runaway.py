@@ -92,8 +92,7 @@ class _Looked(NamedTuple):
     @property
     def detail(self) -> ClearanceDetail:
         """The same for the finding."""
-        seen = self.seen
-        return ClearanceDetail(self.lower_m, seen.distance_m, self.left_m, self.time_s, seen.point_a, seen.point_b)
+        return self.seen.detail(self.lower_m, self.left_m, self.time_s)
 
 
 def _look(found: Runaways, part: Swept, leaf: int) -> _Looked:

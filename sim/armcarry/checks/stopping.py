@@ -10,7 +10,7 @@ import numpy as np
 from armcarry.clearance.many import Arcs, free_until
 from armcarry.quantities import clock
 from armcarry.record.figures import at_least, near, up
-from armcarry.record.finding import ClearanceDetail, Finding
+from armcarry.record.finding import Finding
 from armcarry.record.maker import Maker
 from armcarry.record.record import Record
 from armcarry.whatif.cells import ENOUGH_M
@@ -102,7 +102,7 @@ def _failure(record: Record, found: RunOuts, short: _Short) -> Finding:
         value=lower,
         limit=left,
         unit="m",
-        clearance=ClearanceDetail(lower, seen.distance_m, left, time, seen.point_a, seen.point_b),
+        clearance=seen.detail(lower, left, time),
     )
 
 
@@ -160,7 +160,7 @@ def _pass(record: Record, found: RunOuts) -> Finding:
         f"{apart.asked} must be",
         other=b,
         at=time,
-        clearance=ClearanceDetail(lower, seen.distance_m, left, time, seen.point_a, seen.point_b),
+        clearance=seen.detail(lower, left, time),
     )
 
 

@@ -20,7 +20,9 @@ class Verdict(StrEnum):
 class ClearanceDetail:
     """What a clearance finding adds: proven bounds of the least distance, and where it is.
 
-    Points are in the world frame, metres. ``lower_m`` is -inf where the bodies overlap.
+    Points are in the world frame, metres. ``lower_m`` is -inf where the bodies overlap. ``joints`` are the positions
+    of the arm's joints there, in rad or m, where the arm is on a way that the run does not fly, as after a fault; empty
+    where it is flown.
     """
 
     lower_m: float
@@ -29,6 +31,7 @@ class ClearanceDetail:
     time_s: float
     point_a: tuple[float, float, float]
     point_b: tuple[float, float, float]
+    joints: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -105,6 +108,8 @@ class Finding:
             del flat["cause"]
         flat["verdict"] = str(self.verdict)
         if detail is not None:
+            if not detail["joints"]:
+                del detail["joints"]
             flat.update(detail)
         return {key: _finite(value) for key, value in flat.items()}
 

@@ -255,7 +255,7 @@ def _finding(item: dict[str, Any]) -> dict[str, Any]:
     """Return a finding as a finding's parts, from the flat form of findings.json."""
     detail = None
     if "lower_m" in item:
-        detail = {part.name: item.pop(part.name) for part in fields(ClearanceDetail)}
+        detail = {part.name: item.pop(part.name) for part in fields(ClearanceDetail) if part.name in item}
         detail["lower_m"] = float("-inf") if detail["lower_m"] is None else detail["lower_m"]
         detail["upper_m"] = float("inf") if detail["upper_m"] is None else detail["upper_m"]
     return {**item, "clearance": detail}

@@ -111,6 +111,12 @@ class SceneActors:
             self._indoors = within
             self._show_parts()
 
+    def stand(self, there: Record) -> None:
+        """Move every group to where it is in a run that stands still at the instant shown, as after a fault."""
+        tree, links = there.link_poses(self.time_s)
+        for group, matrix in zip(self.groups, self._matrices, strict=False):  # drawn arms are of people on rails
+            matrix.DeepCopy(links[tree.index(group.link)].ravel())
+
     def body_pose(self, name: str) -> Array:
         """Return T_world_body (4, 4) of a body at the instant shown."""
         row = self._row_of[name]

@@ -9,11 +9,13 @@ import numpy as np
 from armcarry.geometry.poses import Array
 from armcarry.record.causes import worst_s
 from armcarry.record.finding import Finding, Verdict
+from armcarry.record.matters import weight
 from armcarry.record.record import PairRow, Record
 from armcarry.scene.build import PLATFORM
 from armcarry.scene.words import plain
 from armcarry.views import palette
 from armcarry.views.closest import asked, judged, said
+from armcarry.views.fault import held
 from armcarry.views.measuring import measured
 from armcarry.views.viewpoint import Viewpoint, overview, towards_gap, towards_place, whole
 from armcarry.views.words import figure, verdict_word
@@ -30,18 +32,31 @@ _AWAY_M = 9.0
 
 @dataclass(frozen=True)
 class Gap:
-    """Two bodies, their distance and nearest points in the world at an instant, as the table of pairs proves them."""
+    """Two bodies, their distance and nearest points in the world at an instant, as they are proven.
 
-    row: PairRow
+    Attributes:
+        bodies, time_s, lower_m, point_a, point_b: as said above.
+        row: of the table of pairs; None where the distance is one after a fault, which the table does not hold.
+        joints: positions of the arm's joints after that fault, rad or m; empty where the run itself is meant.
+    """
+
     bodies: tuple[str, str]
     time_s: float
     lower_m: float
     point_a: tuple[float, float, float]
     point_b: tuple[float, float, float]
+    row: PairRow | None = None
+    joints: tuple[float, ...] = ()
 
 
 def gap_of(record: Record, finding: Finding) -> Gap | None:
-    """Return the gap a finding is about; None when it is about no pair, or of another instant or another motion."""
+    """Return the gap a finding is about; None when it is about no pair, or of another instant."""
+    detail = finding.clearance
+    if detail is not None and detail.joints:
+        known = {body.name for body in record.bodies}  # rooms of a platform are no bodies of a run
+        pair = (finding.subject, finding.other)
+        return Gap(pair, detail.time_s, detail.lower_m, detail.point_a, detail.point_b, None, detail.joints) \
+            if known.issuperset(pair) else None
     rows = record.table.between(finding.subject, finding.other)
     found = [
         row for row in rows
@@ -68,22 +83,35 @@ def _measured(record: Record, finding: Finding) -> Gap | None:
     points = [tuple(map(float, point)) for point in (found.point_a, found.point_b)]
     if row.body_a != found.bodies[0]:
         points.reverse()
-    return Gap(row, (row.body_a, row.body_b), time_s, found.lower_m, points[0], points[1])  # type: ignore[arg-type]
+    return Gap((row.body_a, row.body_b), time_s, found.lower_m, points[0], points[1], row)  # type: ignore[arg-type]
 
 
 def gap_at(row: PairRow) -> Gap:
     """Return the gap of a row of the table."""
-    return Gap(row, (row.body_a, row.body_b), row.time_s, row.lower_m, row.point_a, row.point_b)
+    return Gap((row.body_a, row.body_b), row.time_s, row.lower_m, row.point_a, row.point_b, row)
+
+
+def standing(record: Record, gap: Gap | None) -> Record:
+    """Return the run in which a gap is as it is told: the run itself, or as it stands after a fault."""
+    return held(record, gap.time_s, gap.joints) if gap is not None and gap.joints else record
 
 
 def value_words(finding: Finding, gap: Gap | None) -> tuple[str, str]:
     """Return what a finding found and what was asked of it, as short as a label: its own figures, its own verdict."""
     sign = palette.VERDICTS[finding.verdict][1]
-    if gap is not None and finding.clearance is not None:
+    if gap is not None and gap.row is not None and finding.clearance is not None:
         return f"{sign} {said(gap.row, gap.lower_m)}", asked(gap.row, gap.lower_m)
     found, _, limit = figure(finding).partition(" (")
-    check = plain(finding.check)
-    return f"{sign} {found or verdict_word(finding.verdict)}", f"{limit.rstrip(')')}, {check}" if limit else check
+    if gap is not None and gap.joints and finding.clearance is not None and limit.startswith(">= "):
+        met = finding.clearance.upper_m <= 0.0 and finding.verdict is Verdict.FAIL
+        return f"{sign} {'contact' if met else found}", f"{limit[3:].rstrip(')')} must be left"
+    check, limit = plain(finding.check), limit.rstrip(")").replace(">= ", "at least ").replace("<= ", "at most ")
+    return f"{sign} {found or verdict_word(finding.verdict)}", f"{limit}, {check}" if limit else check
+
+
+def named(finding: Finding) -> str:
+    """Return what a finding is about, for people."""
+    return " – ".join(plain(name) for name in (finding.subject, finding.other) if name)
 
 
 def label_words(finding: Finding, gap: Gap | None) -> str:
@@ -96,13 +124,18 @@ def look_at(record: Record, finding: Finding) -> Viewpoint:
     """Return where to see a finding from: its gap, else what it is about, else the whole scene."""
     gap = gap_of(record, finding)
     if gap is not None:
-        return towards_gap(record, gap.time_s, gap.bodies, gap.point_a, gap.point_b)
-    spots = [spot for name in (finding.subject, finding.other) if (spot := _spot(record, finding, name)) is not None]
-    if not spots:
+        return towards_gap(standing(record, gap), gap.time_s, gap.bodies, gap.point_a, gap.point_b)
+    found = spots(record, finding)
+    if not found:
         return overview(whole(record), 16 / 9)
-    points = np.stack(spots)
+    points = np.stack(found)
     apart = float(np.linalg.norm(points.max(axis=0) - points.min(axis=0)))
     return towards_place(record, worst_s(finding), points, max(_AWAY_M, 2.0 * apart))
+
+
+def spots(record: Record, finding: Finding) -> list[Array]:
+    """Return where (3,) what a finding is about is at its instant; nothing for what has no place."""
+    return [spot for name in (finding.subject, finding.other) if (spot := _spot(record, finding, name)) is not None]
 
 
 def _spot(record: Record, finding: Finding, name: str) -> Array | None:
@@ -123,5 +156,10 @@ def _spot(record: Record, finding: Finding, name: str) -> Array | None:
 def shown_first(record: Record, finding: Finding) -> tuple[bool, bool, float]:
     """Return the key of the order in which findings get a camera: failed first, then by the share that is kept."""
     gap = gap_of(record, finding)
-    left = np.inf if gap is None or gap.row.required_m is None else record.weight_of(gap.row)
+    if gap is None:
+        left = np.inf
+    elif gap.row is not None:
+        left = np.inf if gap.row.required_m is None else record.weight_of(gap.row)
+    else:
+        left = float(weight(gap.lower_m, finding.limit or 0.0, False))
     return finding.verdict is not Verdict.FAIL, gap is None, float(left)

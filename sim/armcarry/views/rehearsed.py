@@ -46,7 +46,7 @@ def write_views(
 def _written(record: Record, kept: tuple[Finding, ...], folder: Path, tell: Tell) -> list[Path]:
     """Draw pictures here and plots beside, where there are two cores; all is written here, as a fork may outlive us."""
     made: list[Path] = []
-    jobs = (lambda: _pictures(record, folder, tell, made), lambda: _plots(record, kept))
+    jobs = (lambda: _pictures(record, kept, folder, tell, made), lambda: _plots(record, kept))
     _, drawn = side_by_side(jobs, min(cores(), 2))
     written = []
     for name, content in drawn.items():
@@ -67,12 +67,15 @@ def _plots(record: Record, kept: tuple[Finding, ...]) -> dict[str, bytes]:
     return found | whatifs.plotted(whatifs.WHAT_IFS, record, kept)
 
 
-def _pictures(record: Record, folder: Path, tell: Tell, made: list[Path]) -> dict[str, bytes]:
+def _pictures(
+    record: Record, kept: tuple[Finding, ...], folder: Path, tell: Tell, made: list[Path]
+) -> dict[str, bytes]:
     """Write the pictures, or the file that says why there are none, and add their paths to ``made``."""
     from armcarry.views.stills import stills
 
     try:
-        made += [still.save(folder) for still in stills(record, tight=1, worksites=False, tell=tell)]
+        drawn = stills(record, tight=1, worksites=False, tell=tell, findings=kept, failed=1)
+        made += [still.save(folder) for still in drawn]
     except RecordError:
         raise
     except ArmcarryError as error:

@@ -74,12 +74,19 @@ class Stage:
         """Close the window."""
         self.plotter.close()
 
-    def show(self, time_s: float) -> None:
-        """Move everything to where it is at an instant, and draw a line along every tether that is hooked then."""
+    def show(self, time_s: float, there: Record | None = None) -> None:
+        """Move everything to where it is at an instant, and draw a line along every tether that is hooked then.
+
+        Args:
+            time_s: the instant.
+            there: the run as it stands then after a fault, to be drawn in place of what is flown.
+        """
         self.scene.show(time_s)
+        if there is not None:
+            self.scene.stand(there)
         for line in self._tethers:
             self.forget(line)
-        ends = tether_ends_m(self.record, time_s)
+        ends = tether_ends_m(there or self.record, time_s)
         hooked = ends[~np.isnan(ends).any(axis=(1, 2))]
         self._tethers = [self.path(pair, palette.YELLOW, 2.0) for pair in hooked]
 

@@ -2,49 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
-from pathlib import Path
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 import numpy as np
 
 from armcarry.geometry.poses import Array
 from armcarry.quantities import clock
+from armcarry.record.finding import Finding
 from armcarry.record.record import PairRow, Record
 from armcarry.scene.build import PLATFORM
 from armcarry.scene.words import plain
 from armcarry.views import palette
-from armcarry.views.annotate import Pixels, Sheet
-from armcarry.views.closest import kept, worded
+from armcarry.views.annotate import Sheet
+from armcarry.views.moments import Still, failure, moment, worst_failures
 from armcarry.views.stage import SIZE, Stage
-from armcarry.views.viewpoint import (
-    Viewpoint,
-    about_gap,
-    body_corners,
-    hiding,
-    overview,
-    screens,
-    towards_gap,
-    towards_place,
-)
+from armcarry.views.viewpoint import body_corners, hiding, overview, towards_place
 from armcarry.views.way import AT_WORKSITE_M, NEAR, NEAR_SHARE, SHORT, visited_worksites, way
 
 Tell = Callable[[str, float], None]
-
-
-
-@dataclass(frozen=True, eq=False)
-class Still:
-    """One picture: a file name without ending, what it shows, its pixels (h, w, 3), and a title of a few words."""
-
-    name: str
-    words: str
-    pixels: Pixels
-    title: str
-
-    def save(self, folder: Path) -> Path:
-        """Write it as PNG and return the path."""
-        return Sheet(self.pixels).save(folder / f"{self.name}.png")
 
 
 def stills(
@@ -54,8 +29,10 @@ def stills(
     size: tuple[int, int] = SIZE,
     tell: Tell | None = None,
     wanted: Callable[[Stage], Iterable[Still]] = lambda stage: (),
+    findings: Sequence[Finding] = (),
+    failed: int = 3,
 ) -> Iterator[Still]:
-    """Draw the overview, the tightest moments, the worksites and what else is wanted, one after another.
+    """Draw the overview, what fails, the tightest moments, the worksites and what else is wanted, one after another.
 
     Args:
         record: the run.
@@ -64,20 +41,26 @@ def stills(
         size: width and height in pixels.
         tell: told what is drawn.
         wanted: draws further ones on the same stage.
+        findings: what was found.
+        failed: how many failures at most, each of another cause.
 
     Raises:
         ArmcarryError: nothing can be drawn on this machine.
     """
     say = tell or (lambda words, share: None)
+    failures = worst_failures(record, findings, failed)
     moments, places = tightest_rows(record, tight), visited_worksites(record) if worksites else []
-    total = 1 + len(moments) + len(places)
+    total = 1 + len(failures) + len(moments) + len(places)
     with Stage(record, size) as stage:
         say("drawing the overview", 0.0)
         yield _overview(record, stage)
+        for k, finding in enumerate(failures, start=1):
+            say(f"drawing failure {k}", k / total)
+            yield failure(record, stage, finding, f"failed_{k}" if k > 1 else "failed")
         for k, row in enumerate(moments, start=1):
-            say(f"drawing tight moment {k}", k / total)
+            say(f"drawing tight moment {k}", (len(failures) + k) / total)
             yield moment(record, stage, row, f"tightest_{k}" if k > 1 else "tightest")
-        for k, (site, time_s) in enumerate(places, start=1 + len(moments)):
+        for k, (site, time_s) in enumerate(places, start=1 + len(failures) + len(moments)):
             say(f"drawing worksite {site}", k / total)
             yield _worksite(record, stage, site, time_s)
         say("drawing the pictures asked for", 0.95)
@@ -93,38 +76,6 @@ def tightest_rows(record: Record, count: int) -> list[PairRow]:
         pair = tuple(name.split("/", 1)[0] for name in (row.body_a, row.body_b))
         found.setdefault((*pair, row.class_a, row.class_b), row)
     return list(found.values())[:count]
-
-
-def moment(record: Record, stage: Stage, row: PairRow, name: str) -> Still:
-    """Draw two bodies at the time of their least distance, with the gap between them measured."""
-    short = not kept(row, row.lower_m)
-    colour = palette.VERMILLION if short else palette.BLUISH_GREEN
-    stage.show(row.time_s)
-    stage.mark({row.body_a: palette.LIGHT, row.body_b: palette.LIGHT})
-    view = towards_gap(record, row.time_s, (row.body_a, row.body_b), row.point_a, row.point_b)
-    stage.look(view)
-    a, b = np.asarray(row.point_a), np.asarray(row.point_b)
-    pair = (row.body_a, row.body_b)
-    before = screens(record, row.time_s, pair, about_gap(a, b), view.eye_m)
-    stage.see_through(before)
-    sheet = Sheet(stage.shot())
-    (at_a, at_b), _ = stage.pixels([a, b])
-    sheet.title(
-        f"{plain(row.body_a)} – {plain(row.body_b)}",
-        f"{'✕ under what is required' if short else '✓ keeps what is required'}; least distance at "
-        f"{clock(row.time_s)} from the start" + ("; what stands before it is drawn see-through" if before else ""),
-    )
-    sheet.line(at_a, at_b, colour, 0.3)
-    value = worded(row, row.lower_m)
-    sheet.label((at_a + at_b) / 2, value, colour, 1.5)
-    for body, near in zip(pair, (a, b), strict=True):
-        spot = _body_spot(record, stage, body, near, view, before)
-        if spot is not None:
-            sheet.label(spot, plain(body), palette.LIGHT)
-    stage.see_through(())
-    stage.mark({})
-    words = f"{plain(row.body_a)} and {plain(row.body_b)} at {clock(row.time_s)}: {value}"
-    return Still(name, words, sheet.pixels(), f"{plain(row.body_a)} – {plain(row.body_b)}")
 
 
 def _overview(record: Record, stage: Stage) -> Still:
@@ -202,15 +153,3 @@ def _at_place(record: Record, time_s: float, place: Array) -> list[str]:
         if np.linalg.norm(middle - place) <= AT_WORKSITE_M
     }
     return [thing for thing in (*record.scene.loaded.crew, *record.scene.loaded.hardware) if thing in near]
-
-
-def _body_spot(
-    record: Record, stage: Stage, name: str, near: Array, view: Viewpoint, before: tuple[str, ...]
-) -> Array | None:
-    """Return a pixel (2,) on a body, as far from its nearest point as can be seen, None when it is out of view."""
-    middle = stage.scene.body_pose(name)[:3, 3]
-    for share in (0.2, 0.5, 0.7, 0.85, 0.95, 1.0):
-        spot = middle + share * (near - middle)
-        if stage.in_view([spot])[0] and not hiding(record, stage.scene.time_s, spot[None], view.eye_m, (name, *before)):
-            return np.asarray(stage.pixels(spot)[0][0])
-    return None

@@ -50,10 +50,7 @@ def counted(findings: Sequence[Finding]) -> str:
 
 def passed(findings: Iterable[Finding], width: int) -> RenderableType:
     """Return a line a check that passed: its tightest figure beside its limit, when, and on what."""
-    by_check: dict[str, list[Finding]] = {}
-    for finding in findings:
-        by_check.setdefault(finding.check, []).append(finding)
-    rows = [_row(same) for same in by_check.values() if all(item.verdict is Verdict.PASS for item in same)]
+    rows = tightest_of_each(findings)
     if width < _TABLE_FROM:
         return Group(*(Text(" ".join(filter(None, ("pass", *row)))) for row in rows))
     table = Table(box=None, pad_edge=False, expand=True, padding=(0, 1, 0, 0))
@@ -63,6 +60,14 @@ def passed(findings: Iterable[Finding], width: int) -> RenderableType:
     for row in rows:
         table.add_row(Text("pass", style="green"), *map(Text, row))
     return table
+
+
+def tightest_of_each(findings: Iterable[Finding]) -> list[tuple[str, str, str, str]]:
+    """Return check, figure, instant and names of the tightest of each check of which all passed."""
+    by_check: dict[str, list[Finding]] = {}
+    for finding in findings:
+        by_check.setdefault(finding.check, []).append(finding)
+    return [_row(same) for same in by_check.values() if all(item.verdict is Verdict.PASS for item in same)]
 
 
 def _row(same: list[Finding]) -> tuple[str, str, str, str]:

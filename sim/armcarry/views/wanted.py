@@ -18,8 +18,8 @@ from armcarry.scene.words import plain
 from armcarry.views import palette
 from armcarry.views.annotate import Sheet
 from armcarry.views.eyes import eyes
+from armcarry.views.moments import Still
 from armcarry.views.stage import Stage
-from armcarry.views.stills import Still
 from armcarry.views.viewpoint import Viewpoint, body_corners, hiding, overview, towards_place
 
 #: how much of the surroundings is shown where they are asked for, m

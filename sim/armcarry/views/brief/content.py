@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import platform
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -14,29 +13,25 @@ from armcarry.asked.requirement import NEIGHBOURS, RESTS
 from armcarry.checks.budget import left_m, root_sum_square_m, terms_of, worst_case_m
 from armcarry.files.documents.rules import RulesDocument
 from armcarry.quantities import clock, rounded_down, show
-from armcarry.record.causes import worst_s
-from armcarry.record.figures import down, near
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import MoveSpan, PairRow, Record
 from armcarry.scene.words import plain
 from armcarry.version import VERSION, installed
-from armcarry.views import palette
+from armcarry.views.brief.answer import failures_table, findings_table, headline, overall, tightest
 from armcarry.views.brief.day import day_table
 from armcarry.views.closest import asked, judged, said
 from armcarry.views.hooked import hands_table
 from armcarry.views.table import Table as Table
+from armcarry.views.told import tightest_of_each
 from armcarry.views.whatifs import CHECKS, WHAT_IFS, WhatIf
-from armcarry.views.words import counted, verdict_word
+from armcarry.views.words import counted
 
-#: findings of one check that are told one by one, if they pass and if they do not
-_ALIKE, _ALIKE_PASS = 25, 8
 #: rows of a table of margins, and its first columns
 _PAIRS = 12
 _PAIR_COLUMNS = ("body", "other body", "at", "proven least, m", "required, m", "margin, mm")
 #: what hardware in its seat keeps farther than this from is not told, m: nothing but no contact is asked of it
 _RESTS_NEAR_M = 0.05
 _LIBRARIES = ("numpy", "scipy", "numba", "pyvista", "vtk", "matplotlib", "pydantic", "roboticstoolbox-python")
-_WORST_FIRST = (Verdict.FAIL, Verdict.NOT_ASSESSED, Verdict.PASS)
 #: said of a carry in which no pair is tightest
 NONE_LEAST = "No pair comes nearest here: every one of them is nearer at another time of the run."
 
@@ -70,16 +65,19 @@ class Answer(NamedTuple):
 class Briefing:
     """Everything but the pictures.
 
-    ``failed`` is what fails, of all checks; ``day`` is None where the run belongs to no day; ``assumptions`` is a
-    table for each file; ``assumed`` counts them all.
+    ``headline`` is the answer in a sentence or two; ``failed`` is what fails, of all checks, and ``decides`` the
+    tightest of each check that passed; ``day`` is None where the run belongs to no day; ``assumptions`` is a table for
+    each file; ``assumed`` counts them all.
     """
 
     title: str
     purpose: str
     verdict: Verdict
     counts: str
+    headline: str
     tightest: str
     failed: Table
+    decides: Table
     configuration: Table
     day: Table | None
     hands: Table | None
@@ -104,8 +102,10 @@ def briefing(record: Record, findings: Sequence[Finding]) -> Briefing:
         purpose=script.purpose,
         verdict=overall(findings),
         counts=counted(findings),
-        tightest=_tightest(record),
-        failed=findings_table([f for f in findings if f.verdict is Verdict.FAIL]),
+        headline=headline(record, findings),
+        tightest=tightest(record),
+        failed=failures_table(findings),
+        decides=Table(("check that passed", "its tightest", "at", "on"), tuple(tightest_of_each(findings))),
         configuration=_configuration(record),
         day=day_table(record),
         hands=hands_table(record),
@@ -126,12 +126,6 @@ def briefing(record: Record, findings: Sequence[Finding]) -> Briefing:
 def _answer(record: Record, findings: Sequence[Finding], item: WhatIf) -> Answer:
     found = [finding for finding in findings if finding.check == item.check]
     return Answer(item, findings_table(found), item.table(record)) if found else Answer(item, None, None)
-
-
-def overall(findings: Sequence[Finding]) -> Verdict:
-    """Return fail if anything failed, else not assessed if anything was not, else pass."""
-    seen = {finding.verdict for finding in findings}
-    return next((v for v in _WORST_FIRST if v in seen), Verdict.PASS)
 
 
 def carries(record: Record) -> tuple[Carry, ...]:
@@ -206,46 +200,6 @@ def _budget(rules: RulesDocument) -> Table:
     return Table(("what may be off", "by at most, mm", "counts for the bodies of one of these classes"), rows)
 
 
-def findings_table(findings: Sequence[Finding]) -> Table:
-    """Return findings as a table: what failed first, then what was not assessed, else in their order.
-
-    Of many findings of one check with one verdict the first are told and the rest are counted. Where nothing is to be
-    changed the column of remedies is left out.
-    """
-    rows, count = [], Counter((finding.check, finding.verdict) for finding in findings)
-    told: Counter[tuple[str, Verdict]] = Counter()
-    for finding in sorted(findings, key=lambda finding: _WORST_FIRST.index(finding.verdict)):
-        kind = (finding.check, finding.verdict)
-        told[kind] += 1
-        most = _ALIKE_PASS if finding.verdict is Verdict.PASS else _ALIKE
-        if told[kind] > most:
-            if told[kind] == count[kind]:
-                more = f"and {count[kind] - most} more of this check in findings.json"
-                rows.append((f"{palette.VERDICTS[finding.verdict][1]} {verdict_word(finding.verdict)}",
-                             plain(finding.check), "", more, ""))
-            continue
-        verdict = f"{palette.VERDICTS[finding.verdict][1]} {verdict_word(finding.verdict)}"
-        rows.append((verdict, plain(finding.check), clock(worst_s(finding)), finding.message, finding.remedy))
-    columns = ("verdict", "check", "at", "what was found", "what to change")
-    if not any(row[-1] for row in rows):
-        return Table(columns[:-1], tuple(row[:-1] for row in rows))
-    return Table(columns, tuple(rows))
-
-
-def _tightest(record: Record) -> str:
-    row = record.tightest
-    if row is None:
-        return "No pair of bodies has a required clearance."
-    pair = f"{plain(row.body_a)} and {plain(row.body_b)}"
-    if row.lower_m == -np.inf:
-        required = near(row.required_m or 0.0, "m")
-        return f"Tightest clearance: {pair} touch at {clock(row.time_s)}; {required} is required."
-    return (
-        f"Tightest clearance: {pair} keep {said(row, row.lower_m)} at {clock(row.time_s)}; "
-        f"{asked(row, row.lower_m).replace(' required', ' is required')} ({down(row.margin_m, 'mm')} to spare)."
-    )
-
-
 def _timeline(moves: Sequence[MoveSpan]) -> Table:
     rows = tuple(
         (clock(m.start_s), clock(m.end_s), plain(m.carry), plain(m.title).removeprefix(f"{plain(m.carry)} "),
@@ -266,8 +220,8 @@ def _configuration(record: Record) -> Table:
         ("arm base", base),
         ("rules", loaded.rules.title),
         ("visiting vehicle", "comes in" if script.vehicle_from is not None else script.vehicle),
-        *((f"appendage {plain(name)}", plain(state)) for name, state in script.appendages.items()),
-        *((f"cart {plain(name)}", show(station, "length", 2)) for name, station in script.carts.items()),
+        *((plain(name), plain(state)) for name, state in script.appendages.items()),
+        *((plain(name), show(station, "length", 2)) for name, station in script.carts.items()),
     ]
     if script.restraint is not None:
         rows.append(("foot restraint", f"{plain(script.restraint.model)} on {plain(script.restraint.at)}"))

@@ -10,6 +10,7 @@ from armcarry.errors import MissingExtraError
 from armcarry.files.atomic import writing
 from armcarry.procedure.model import role
 from armcarry.quantities import clock
+from armcarry.record.causes import worst_s
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record
 from armcarry.scene.words import plain
@@ -218,13 +219,16 @@ def write_deck(
     sign = palette.VERDICTS[told.verdict][1]
     whole = said.between(record.motion.start_s, record.motion.end_s)
     first = deck.slide(told.title, f"{told.purpose.strip()}\n{verdict_word(told.verdict)}: {told.counts}.\n{CAUTION}")
-    beside = deck.hero(first, pictures.views[0].path, pictures.views[0].words) if pictures.views else None
-    answer = [f"{sign} {verdict_word(told.verdict)}: {told.counts}", told.tightest, _cut(told.purpose)]
+    hero = pictures.hero(told.verdict is Verdict.FAIL)
+    beside = None if hero is None else deck.hero(first, hero.path, hero.words)
+    answer = [f"{sign} {verdict_word(told.verdict)}: {told.counts}", told.headline, _cut(told.purpose)]
     deck.text(first, answer, 1.4, 24 if beside is None else 20, wide_in=beside or _ACROSS_IN)
     deck.text(first, [CAUTION], 5.8, 14, palette.FAINT_INK)
+    _findings(deck, findings)
+    for picture in pictures.failed:
+        deck.picture(deck.slide(picture.title, f"{picture.words}."), picture.path, picture.words)
     stands = "\n".join(f"{row[0]}: {row[1]}." for row in told.configuration.rows)
     deck.table(deck.slide("Configuration", stands), told.configuration, (2, 5), 14)
-    _findings(deck, findings)
     for picture in pictures.views[:1]:
         deck.picture(deck.slide("The scene", _starts(said)), picture.path, picture.words)
     if movie is not None:
@@ -241,10 +245,10 @@ def write_deck(
         if table.rows and len(told.carries) <= _CARRIES:
             deck.table(deck.slide(f"Margins of {carry.title}", notes), table, (3, 3, 1.2, 1.3, 1.3, 1.3, 1.9))
     _tasks(deck, said, tasks or {})
-    for picture in pictures.views[1:]:
+    for picture in (picture for picture in pictures.views[1:] if picture not in pictures.failed):
         deck.picture(deck.slide(picture.title, f"{picture.words}."), picture.path, picture.words)
     for picture in pictures.what_ifs:
-        title = f"What if: {picture.words[0].lower()}{picture.words[1:]}"
+        title = f"What if: {picture.title[0].lower()}{picture.title[1:]}"
         deck.picture(deck.slide(title, f"{picture.words}."), picture.path, picture.words)
     invented = f"{told.assumed} numbers of this run are assumptions."
     deck.text(deck.slide("Cautions", f"{CAUTION}\n{invented}"), [CAUTION, invented], 1.5, 24)
@@ -289,7 +293,7 @@ def _findings(deck: Deck, findings: Sequence[Finding]) -> None:
         chosen = [finding for finding in findings if finding.verdict is verdict]
         for first in range(0, min(len(chosen), _FINDING_SLIDES * _LONG_ROWS), _LONG_ROWS):
             rows = tuple(
-                (plain(finding.check), clock(finding.start_s), _cut(finding.message, _CELL_LETTERS),
+                (plain(finding.check), clock(worst_s(finding)), _cut(finding.message, _CELL_LETTERS),
                  _cut(finding.remedy, _CELL_LETTERS))
                 for finding in chosen[first : first + _LONG_ROWS]
             )

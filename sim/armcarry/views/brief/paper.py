@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Literal
@@ -18,6 +19,9 @@ FONT, BOLD_FONT = "DejaVuSans", "DejaVuSans-Bold"
 _MARGIN_MM = 15.0
 #: lines of one cell of a table at most
 _CELL_LINES = 40
+#: what is not broken over two lines: a time, a figure with its unit; how much wider than its words a cell is, points
+_FIGURE = re.compile(r"[-+≥≤<>= ]*[0-9][0-9:.,]*( ?[a-zA-Z%°/]{1,5})?")
+_PADDING = 6.5
 #: headings of at least this size stand in the outline that a reader of the file may open beside the pages
 _OUTLINED = 15.0
 
@@ -117,8 +121,8 @@ class Paper:
         self.gap(6)
 
     def grid(self, data: Table, shares: Sequence[float], size: float, width: float) -> Any:
-        """Return a table with wrapped cells."""
-        widths = [width * share / sum(shares) for share in shares]
+        """Return a table with wrapped cells; no column is narrower than its figures and times."""
+        widths = _widths(data, shares, size, width)
         head = [self.paragraph(words, size, True) for words in data.columns]
         body = [[self.paragraph(_cut(words, wide, size), size) for words, wide in zip(row, widths, strict=True)]
                 for row in data.rows]  # fmt: skip
@@ -155,12 +159,12 @@ class Paper:
         self._story.append(grid)
         self.gap(6)
 
-    def picture(self, path: Path, words: str) -> None:
-        """Add a picture across the page with its caption, kept together."""
+    def picture(self, path: Path, words: str, most: float = 0.42) -> None:
+        """Add a picture across the page, at most a share of it high, with its caption, kept together."""
         from reportlab.platypus import KeepTogether, Spacer
 
         caption = self.paragraph(words, 8.5, colour=palette.FAINT_INK, after=10)
-        self._story.append(KeepTogether([self.shown(path, words, 0.42), Spacer(1, 3), caption]))
+        self._story.append(KeepTogether([self.shown(path, words, most), Spacer(1, 3), caption]))
 
     def shown(self, path: Path, words: str, most: float) -> Any:
         """Return a picture across the page, at most a share of it high; ``words`` are for who cannot see it."""
@@ -231,6 +235,22 @@ class Paper:
             canvas.drawString(left, base - 9 * k, line)
         canvas.drawRightString(left + self.width, base, str(canvas.getPageNumber()))
         canvas.restoreState()
+
+
+def _widths(data: Table, shares: Sequence[float], size: float, width: float) -> list[float]:
+    """Return the widths of columns: their shares, but what is a time or a figure is not broken over two lines."""
+    from reportlab.pdfbase.pdfmetrics import stringWidth
+
+    widths = [width * share / sum(shares) for share in shares]
+    need = [
+        max((stringWidth(row[k], FONT, size) + _PADDING for row in data.rows if _FIGURE.fullmatch(row[k])), default=0.0)
+        for k in range(len(widths))
+    ]
+    least = [max(wide, asked) for wide, asked in zip(widths, need, strict=True)]
+    over = sum(least) - width
+    free = [wide - asked if wide > asked else 0.0 for wide, asked in zip(widths, need, strict=True)]
+    given = sum(free)
+    return [wide - (over * spare / given if given > 0 else 0.0) for wide, spare in zip(least, free, strict=True)]
 
 
 def _cut(words: str, width: float, size: float) -> str:

@@ -47,9 +47,15 @@ class Pictures:
         return tuple(picture for picture in self.plots if picture.carry == carry.name)
 
     def hero(self, failed: bool) -> Picture | None:
-        """Return the picture for the first page: the tightest moment where something failed, else the whole scene."""
+        """Return the picture for the first page: what failed worst, else the whole scene."""
         by_name = {picture.path.stem: picture for picture in self.views}
-        return by_name.get("tightest" if failed else "overview", next(iter(self.views), None))
+        names = ("failed", "tightest", "overview") if failed else ("overview",)
+        return next((by_name[name] for name in names if name in by_name), next(iter(self.views), None))
+
+    @property
+    def failed(self) -> tuple[Picture, ...]:
+        """The pictures of what fails, the worst first."""
+        return tuple(picture for picture in self.views if picture.path.stem.startswith("failed"))
 
     @property
     def day(self) -> tuple[Picture, ...]:
@@ -87,14 +93,14 @@ def draw(record: Record, folder: Path, findings: Sequence[Finding] = (), tell: T
     say("plotting what could go wrong", 0.1)
     plotted = whatifs.write_plots(whatifs.WHAT_IFS, record, findings, folder)
     charts += [
-        Picture(plotted[item.check], item.words, what_if=item.check)
+        Picture(plotted[item.check], item.words, what_if=item.check, title=item.title)
         for item in whatifs.WHAT_IFS if item.check in plotted
     ]
     views: list[Picture] = []
     try:
         drawn = stills(
             record, tell=lambda words, share: say(words, 0.2 + 0.8 * share),
-            wanted=lambda stage: wanted_stills(record, stage),
+            wanted=lambda stage: wanted_stills(record, stage), findings=findings,
         )
         views.extend(Picture(still.save(folder), still.words, title=still.title) for still in drawn)
     except RecordError:

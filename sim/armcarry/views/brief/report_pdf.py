@@ -23,6 +23,8 @@ from armcarry.views.flown import flown_table, flown_words
 from armcarry.views.ways_kept import WaysKept
 from armcarry.views.words import CAUTION, verdict_word
 
+#: share of the first page that its picture may take
+_HERO = 0.3
 _MARGIN_SHARES = (3, 3, 1.2, 1.3, 1.3, 1.3, 1.7, 1.5)
 _RELAXED_SHARES = (*_MARGIN_SHARES[:6], 3.2)
 _FINDING_SHARES = (1.5, 1.6, 1.2, 6, 4)
@@ -79,16 +81,21 @@ def _front(paper: Paper, told: Briefing, frozen: str, hero: Picture | None) -> N
     paper.text(told.title, 22, True, after=8)
     paper.text(told.purpose, 10.5, after=8)
     paper.verdict(told.verdict, f"{verdict_word(told.verdict)}: {told.counts}")
-    paper.text(told.tightest, 11, True, after=8)
+    paper.text(told.headline, 11, True, after=8)
+    if told.headline != told.tightest:
+        paper.text(told.tightest, 9.5, after=6)
     if frozen:
         paper.text(frozen, 9.5, after=6)
     if hero is not None:
-        paper.picture(hero.path, hero.words)
+        paper.picture(hero.path, hero.words, _HERO)
     paper.box(CAUTION, "Cautions")
     if told.failed.rows:
         paper.heading("What fails")
         _findings(paper, told.failed)
-    paper.heading("Configuration")
+    if told.decides.rows:
+        paper.heading("What passes, each check at its tightest", 12)
+        paper.table(told.decides, (2.4, 4, 1.5, 8), 7)
+    paper.heading("Configuration", room=0.45)
     paper.table(told.configuration, (2, 5), 8.5)
 
 

@@ -14,7 +14,7 @@ from armcarry.procedure.tasks import procedure
 from armcarry.quantities import clock
 from armcarry.record.causes import worst_s
 from armcarry.record.finding import Finding, Verdict
-from armcarry.record.record import Curve, PairRow, Record
+from armcarry.record.record import Curve, Record
 from armcarry.scene.words import plain
 from armcarry.views import palette
 from armcarry.views.bookmarks import FILE, FORMAT, LONGEST, MOST, Bookmark
@@ -23,6 +23,7 @@ from armcarry.views.curves import thinned
 from armcarry.views.daylight import daylight
 from armcarry.views.eyes import CONE_M, eyes
 from armcarry.views.folded import folded, people_in
+from armcarry.views.groups import Group, rigid_groups
 from armcarry.views.hooked import hands_table
 from armcarry.views.idle import PASSES_S, idle_stretches
 from armcarry.views.indoors import indoors
@@ -30,8 +31,9 @@ from armcarry.views.inset import middle_body, outlines
 from armcarry.views.lanes import day_lanes, run_lanes, step_starts
 from armcarry.views.looks import bands
 from armcarry.views.measuring import measurable
+from armcarry.views.page.ghost import after, stops
 from armcarry.views.plots import top_m
-from armcarry.views.pointed import Gap, gap_at, gap_of, label_words, look_at, shown_first, value_words
+from armcarry.views.pointed import Gap, gap_at, gap_of, label_words, look_at, named, shown_first, standing, value_words
 from armcarry.views.subtitles import on_the_clock
 from armcarry.views.viewpoint import Viewpoint, about_gap, overview, screens, towards_gap, whole
 from armcarry.views.way import way
@@ -55,7 +57,7 @@ def page_facts(record: Record, findings: Sequence[Finding], marks: Sequence[Book
     curves = sorted(record.curves, key=_least_margin_m)
     folds = folded(findings)
     ordered = [findings[k] for fold in folds for k in fold.rows]
-    seen = _with_views(record, ordered)
+    seen, groups = _with_views(record, ordered), rigid_groups(record)
     cues = script(record, procedure(record, findings))
     said = on_the_clock(cues, record.motion.start_s, record.motion.end_s)
     return {
@@ -77,7 +79,7 @@ def page_facts(record: Record, findings: Sequence[Finding], marks: Sequence[Book
         "curves": [_curve(record, curve) for curve in curves],
         "track": track,
         "pairs": pairs,
-        "findings": [_finding(record, finding, curves, k in seen) for k, finding in enumerate(ordered)],
+        "findings": [_finding(record, finding, curves, k in seen, groups) for k, finding in enumerate(ordered)],
         "folds": [{"words": fold.words, "verdict": str(fold.verdict), "count": len(fold.rows)} for fold in folds],
         "tightest": _tightest(record),
         "cameras": [{"name": eye.name, "title": eye.title} for eye in eyes(record)],
@@ -85,6 +87,7 @@ def page_facts(record: Record, findings: Sequence[Finding], marks: Sequence[Book
         "sun": _sun(record),
         "home": _view(overview(whole(record), 16 / 9)),
         "way": _way(record),
+        "stops": stops(record, groups),
         "plan": [_rounded(outline.ravel(), 2) for outline in outlines(record)],
         "people": [
             {"name": name, "words": plain(name), "node": middle_body(record, name),
@@ -201,7 +204,7 @@ def _track(record: Record) -> tuple[dict[str, Any], list[dict[str, Any]]]:
         "times": _rounded(times, 3), "row": compact.tolist(), **_told(record, track),
         "a": _rounded(np.nan_to_num(track.point_a).ravel()), "b": _rounded(np.nan_to_num(track.point_b).ravel()),
     }
-    return table, [_pair(record.pairs[k]) for k in used]
+    return table, [_pair(row.body_a, row.body_b) for row in (record.pairs[k] for k in used)]
 
 
 def _told(record: Record, track: Track) -> dict[str, list[Any]]:
@@ -215,14 +218,14 @@ def _told(record: Record, track: Track) -> dict[str, list[Any]]:
     }
 
 
-def _pair(row: PairRow) -> dict[str, Any]:
-    return {"a": row.body_a, "b": row.body_b, "a_words": plain(row.body_a), "b_words": plain(row.body_b)}
+def _pair(a: str, b: str) -> dict[str, Any]:
+    return {"a": a, "b": b, "a_words": plain(a), "b_words": plain(b)}
 
 
 def _gap(gap: Gap) -> dict[str, Any]:
     """Return two bodies and their nearest points; what is said of them stands beside it."""
     return {
-        "pair": _pair(gap.row), "value": _rounded(np.array([gap.lower_m]))[0], "required": gap.row.required_m,
+        "pair": _pair(*gap.bodies), "value": _rounded(np.array([gap.lower_m]))[0],
         "a": [round(v, 4) for v in gap.point_a], "b": [round(v, 4) for v in gap.point_b],
     }
 
@@ -241,9 +244,12 @@ def _tightest(record: Record) -> dict[str, Any] | None:
     }
 
 
-def _finding(record: Record, finding: Finding, curves: Sequence[Curve], with_view: bool) -> dict[str, Any]:
+def _finding(
+    record: Record, finding: Finding, curves: Sequence[Curve], with_view: bool, groups: tuple[Group, ...]
+) -> dict[str, Any]:
     """Return a finding as the page shows it: failed or not is its own verdict, whatever its gap has to spare."""
     gap = gap_of(record, finding)
+    row = None if gap is None else gap.row
     value, needed = value_words(finding, gap)
     time_s = worst_s(finding)
     return {
@@ -251,7 +257,8 @@ def _finding(record: Record, finding: Finding, curves: Sequence[Curve], with_vie
         "word": verdict_word(finding.verdict), "time": time_s, "when": clock(time_s), "message": finding.message,
         "remedy": finding.remedy, "check": plain(finding.check), "value": value, "needed": needed,
         "label": label_words(finding, gap), "gap": None if gap is None else _gap(gap),
-        "curve": None if gap is None else next((k for k, c in enumerate(curves) if c.covers(gap.row)), None),
+        "curve": None if row is None else next((k for k, c in enumerate(curves) if c.covers(row)), None),
+        "of": named(finding), "after": after(record, gap, groups),
         "people": list(people_in(record, finding)), **_seen_from(record, finding, gap, with_view),
     }
 
@@ -266,7 +273,7 @@ def _seen_from(record: Record, finding: Finding, gap: Gap | None, with_view: boo
 
 def _before(record: Record, gap: Gap, view: Viewpoint) -> list[str]:
     points = about_gap(np.asarray(gap.point_a), np.asarray(gap.point_b))
-    return list(screens(record, gap.time_s, gap.bodies, points, view.eye_m))
+    return list(screens(standing(record, gap), gap.time_s, gap.bodies, points, view.eye_m))
 
 
 def _view(view: Viewpoint) -> dict[str, Any]:

@@ -17,6 +17,8 @@ from armcarry.views import palette
 from armcarry.views.actors import SceneActors
 from armcarry.views.closest import worded
 from armcarry.views.daylight import Lamps, daylight
+from armcarry.views.fault import displaced
+from armcarry.views.ghosts import ghosts
 from armcarry.views.hooked import all_tethers, tether_ends_m
 from armcarry.views.measuring import Measured
 from armcarry.views.meshes import sides_within
@@ -27,7 +29,7 @@ from armcarry.views.player.layers import Layer
 from armcarry.views.player.marks import Lines, place, words
 from armcarry.views.player.nearest import Nearest
 from armcarry.views.player.tint import Tint
-from armcarry.views.pointed import gap_of, label_words
+from armcarry.views.pointed import Gap, gap_of, label_words
 from armcarry.views.viewpoint import Viewpoint, about_gap, screens
 
 SHARP, QUICK = 4, 0
@@ -86,6 +88,8 @@ class SceneView:
         self.corner = Corner(plotter, record, self.scene, self.lamps)
         self.cameras = Cameras(record, self.renderer.GetActiveCamera())
         self._layers: dict[str, Layer] = {}
+        self._stood: tuple[float, tuple[float, ...], tuple[str, str]] | None = None
+        self._after: list[Any] = []
         self.shown: set[str] = set()
         self.time_s = self.scene.time_s
         self._show_tethers()
@@ -184,6 +188,7 @@ class SceneView:
 
     def show_nearest(self, nearest: Nearest | None) -> None:
         """Draw the line between the closest pair with its value and what is required; None takes it away."""
+        self._stand(None)
         row = None if nearest is None else nearest.row
         if nearest is None or row is None:
             self._show_gap(None)
@@ -201,8 +206,25 @@ class SceneView:
     def show_finding(self, finding: Finding) -> None:
         """Draw the gap a finding is about with its figures, coloured by its own verdict; no line where it has none."""
         gap = gap_of(self.record, finding)
+        self._stand(gap)
         ends = None if gap is None else (np.asarray(gap.point_a), np.asarray(gap.point_b))
         self._show_gap(ends, label_words(finding, gap), look.TEXT_OF[finding.verdict])
+
+    def _stand(self, gap: Gap | None) -> None:
+        """Draw once more, see-through, what a fault moves, where it would be; nothing where a gap is of no fault."""
+        now = None if gap is None or not gap.joints else (gap.time_s, gap.joints, gap.bodies)
+        if now == self._stood:
+            return
+        for actor in self._after:
+            self.renderer.RemoveActor(actor)
+        self._stood, self._after = now, []
+        if gap is None or now is None:
+            return
+        bright = dict.fromkeys(gap.bodies, palette.LIGHT)
+        for group, pose in displaced(self.record, gap.time_s, gap.joints, self.scene.groups):
+            self._after += ghosts(self.record, group, pose, bright)
+        for actor in self._after:
+            self.renderer.AddActor(actor)
 
     def _show_gap(self, ends: tuple[np.ndarray, np.ndarray] | None, text: str = "", colour: str = "") -> None:
         self._line.actor.SetVisibility(ends is not None)
@@ -225,14 +247,20 @@ class SceneView:
         rise = 2 * far * np.tan(np.radians(camera.GetViewAngle()) / 2) * 0.045
         return np.asarray(point + rise * np.array(camera.GetViewUp()))
 
-    def look(self, view: Viewpoint, gap: tuple[tuple[str, str], ArrayLike, ArrayLike] | None = None) -> None:
-        """Look from somewhere; what stands before a gap (names, both points) is seen through until time goes on."""
+    def look(
+        self, view: Viewpoint, gap: tuple[tuple[str, str], ArrayLike, ArrayLike] | None = None,
+        there: Record | None = None,
+    ) -> None:
+        """Look from somewhere; what stands before a gap (names, both points) is seen through until time goes on.
+
+        ``there`` is the run in which the gap is, where that is not the one shown (see ``pointed.standing``).
+        """
         self.cameras.look(view)
         self._solid()
         if gap is not None:
             pair, a, b = gap
             points = about_gap(np.asarray(a), np.asarray(b))
-            for actor in self.scene.see_through(screens(self.record, self.time_s, pair, points, view.eye_m)):
+            for actor in self.scene.see_through(screens(there or self.record, self.time_s, pair, points, view.eye_m)):
                 self.renderer.AddActor(actor)
 
     def _solid(self) -> None:

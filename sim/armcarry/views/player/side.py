@@ -21,7 +21,7 @@ from armcarry.views.player.keys import KEY_OF, tip
 from armcarry.views.player.nearest import Nearest
 from armcarry.views.player.ruler import Ruler
 from armcarry.views.player.swept import MAP_BANDS_M
-from armcarry.views.pointed import gap_of, label_words
+from armcarry.views.pointed import gap_of, label_words, named
 
 #: words on the buttons of what can be shown, by action
 TOGGLES = {
@@ -138,8 +138,10 @@ def nearest_words(nearest: Nearest, report_m: float) -> tuple[str, str, str, str
 def finding_words(record: Record, finding: Finding) -> tuple[str, str, str, str]:
     """Return the two bodies of a finding or its check, its figures, the least distance of its pair, and its colour."""
     gap = gap_of(record, finding)
-    names = plain(finding.check) if gap is None else _pair(gap.row)
-    least = "" if gap is None else least_words(gap.row)
+    names = named(finding) or plain(finding.check)
+    if gap is not None:
+        names = " – ".join(plain(body) for body in gap.bodies)
+    least = "" if gap is None or gap.row is None else least_words(gap.row)
     return names, label_words(finding, gap), least, look.TEXT_OF[finding.verdict]
 
 

@@ -6,13 +6,11 @@ import numpy as np
 
 from armcarry.motion.forward import forward
 from armcarry.record.record import Record
-from armcarry.views.actors import SceneActors, surface_actor
-from armcarry.views.meshes import joined, triangles
-from armcarry.views.player import look
+from armcarry.views.actors import SceneActors
+from armcarry.views.ghosts import ghosts
 from armcarry.views.player.layers import Layer
 from armcarry.whatif.late_stop import stopped
 
-_SIDES, _OPACITY = 12, 0.38
 #: what comes to rest nearer than this to where it is has no ghost, m
 _SAME_M = 1e-3
 
@@ -25,14 +23,7 @@ def stop(record: Record, scene: SceneActors) -> Layer:
     groups = [group for group in scene.groups if group.moves]
     matrices = [vtkMatrix4x4() for _ in groups]
     for group, matrix in zip(groups, matrices, strict=True):
-        surface = joined([
-            (triangles(record.bodies[row].shape, _SIDES), local)
-            for row, local in zip(group.bodies, group.local, strict=True)
-        ])
-        actor = surface_actor(surface, look.OPEN_TEXT, matrix, _OPACITY)
-        actor.GetProperty().SetBackfaceCulling(True)
-        actor.PickableOff()
-        layer.solid.append(actor)
+        layer.solid += ghosts(record, group, np.eye(4), {}, matrix)
     links = [group.link for group in groups]
 
     def follow(time_s: float) -> None:

@@ -25,7 +25,7 @@ from armcarry.views.player.pressed import key_name
 from armcarry.views.player.scene import QUICK, SHARP, SceneView
 from armcarry.views.player.session import Session
 from armcarry.views.player.side import headline
-from armcarry.views.pointed import gap_of, look_at
+from armcarry.views.pointed import gap_of, look_at, standing
 from armcarry.views.viewpoint import towards_gap
 
 #: least time between two updates of words and cursors, and of tables, seconds
@@ -214,12 +214,12 @@ class Window(QMainWindow):
             return
         self.layout_.findings.choose(self.session.finding)
         gap = gap_of(self.run.record, finding)
-        if gap is not None:
+        if gap is not None and gap.row is not None:
             self.layout_.plots.show_group(gap.row)
         self.settle()
         if gap is not None or finding.verdict is Verdict.FAIL:
             bodies = None if gap is None else (gap.bodies, gap.point_a, gap.point_b)
-            self.scene.look(look_at(self.run.record, finding), bodies)
+            self.scene.look(look_at(self.run.record, finding), bodies, standing(self.run.record, gap))
             self.settle()
         if self.layout_.briefing:
             self.layout_.caption.setText(finding.message)

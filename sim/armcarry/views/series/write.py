@@ -15,7 +15,7 @@ from armcarry.quantities import clock
 from armcarry.record.finding import Verdict
 from armcarry.record.frozen import NOT_FROZEN, frozen_state
 from armcarry.views import palette, plots
-from armcarry.views.brief.content import findings_table
+from armcarry.views.brief.answer import findings_table
 from armcarry.views.brief.deck import Deck
 from armcarry.views.filled import figure, filled
 from armcarry.views.series.chart import time_line

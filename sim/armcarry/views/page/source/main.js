@@ -82,16 +82,19 @@ function caption() {
 function closest() {
   const shown = state.finding ?? closestAt(state.time);
   const gap = shown ? shown.gap : null;
-  const key = gap ? `${gap.pair.a}|${gap.pair.b}` : "";
+  view.showGhost(shown?.after ?? [], gap ? [gap.pair.a, gap.pair.b] : [], $("stop").checked);
+  const key = gap ? `${gap.pair.a}|${gap.pair.b}|${(shown.after ?? []).length}` : "";
   const kind = { fail: "bad", pass: "good" }[shown ? shown.verdict : "pass"] ?? "open";
   view.gap(gap, { bad: data.colours.fail, good: data.colours.pass, open: data.colours.orange }[kind]);
   if (state.pair !== key) {
     state.pair = key;
-    view.highlight(gap ? [gap.pair.a, gap.pair.b] : [], [data.colours.one, data.colours.other]);
+    // what a fault moves stands out where it would be, not where it is
+    const stays = gap ? [gap.pair.a, gap.pair.b].filter((name) => !view.goes(name, shown.after ?? [])) : [];
+    view.highlight(stays, [data.colours.one, data.colours.other]);
   }
   $("head").textContent = state.finding && state.finding.check ? `Chosen: ${state.finding.check}` : "Closest pair";
   if (gap) $("pair").textContent = `${gap.pair.a_words} – ${gap.pair.b_words}`;
-  else $("pair").textContent = shown ? "no two bodies to show" : "no pair within reach";
+  else $("pair").textContent = shown ? shown.of || "the whole run" : "no pair within reach";
   $("value").textContent = shown ? shown.value : `farther than ${data.report_m} m`;
   $("needed").textContent = shown ? shown.needed : "";
   $("label").textContent = shown ? shown.label : "";
@@ -295,7 +298,7 @@ function connect() {
   $("forward").addEventListener("click", () => step(1));
   for (const name of ["who", "check"]) $(name).addEventListener("change", filter);
   for (const name of ["from", "to"]) $(name).addEventListener("input", ruler);
-  for (const name of ["path", "map", "cones", "proven"]) $(name).addEventListener("change", show);
+  for (const name of ["path", "map", "cones", "stop", "proven"]) $(name).addEventListener("change", show);
   $("cut").addEventListener("change", () => { view.cutAcross($("cut").value); refresh(); });
   $("tightest").addEventListener("click", () => jump(data.tightest));
   $("scrub").addEventListener("input", () => seek(Number($("scrub").value)));
@@ -378,6 +381,7 @@ function press(event) {
     w: () => toggle("path"),
     m: () => toggle("map"),
     v: () => toggle("cones"),
+    s: () => toggle("stop"),
     x: () => { $("cut").selectedIndex = ($("cut").selectedIndex + 1) % $("cut").options.length; view.cutAcross($("cut").value); refresh(); },
     "?": () => $("keys").showModal(),
     ...keysOf(event.target),
@@ -490,7 +494,7 @@ async function start() {
     fromLink();
   }
   requestAnimationFrame(frame);
-  window.armcarryPage = { seek, later, marks, measure: (one, other) => measure(one, other, (name) => view.provenPose(name)), play, use, jump, state, frames, data, poseOf: (name) => view.poseOf(name) };
+  window.armcarryPage = { seek, later, marks, measure: (one, other) => measure(one, other, (name) => view.provenPose(name)), play, use, jump, state, frames, data, rest: (time) => { seek(time); return view.ghost.rest(time); }, poseOf: (name) => view.poseOf(name) };
   document.body.dataset.ready = "yes";
 }
 

@@ -9,6 +9,7 @@ import { OrbitControls } from "three/examples/jsm/controls/OrbitControls.js";
 import { GLTFLoader } from "three/examples/jsm/loaders/GLTFLoader.js";
 import { toPage, toRun } from "./axes.js";
 import { data, rowAt, sceneBytes } from "./data.js";
+import { Ghost } from "./ghost.js";
 import { coneOf, Cut, pathLines } from "./overlay.js";
 import { Sky } from "./sky.js";
 import { Still } from "./still.js";
@@ -126,6 +127,7 @@ export class View {
     const still = this.named.get("group static");
     if (still) this.still = new Still(this.scene, still, (node) => this.ofPerson(node));
     this.cut = new Cut(materials);
+    this.ghost = new Ghost(this.named.get("armcarry") ?? gltf.scene, this.named, this.cut);
     this.path = pathLines();
     this.scene.add(this.path);
     this.home();
@@ -170,6 +172,19 @@ export class View {
     }
     this.still?.leaveOut(this.cleared.map(({ mesh }) => mesh).filter((mesh) => this.isStill(mesh)));
     this.dirty = true;
+  }
+
+  // Copies of what moves: where a fault brings it, else where it would rest if told to stop now, if that is asked.
+  showGhost(after, pair, stop) {
+    this.ghost.stand(after.length || !stop ? after : this.ghost.rest(this.time), pair);
+    this.dirty = true;
+  }
+
+  // Whether a fault moves a body.
+  goes(name, after) {
+    const moved = new Set(after.map(({ node }) => this.named.get(node)));
+    for (let up = this.named.get(name); up; up = up.parent) if (moved.has(up)) return true;
+    return false;
   }
 
   isStill(mesh) {
