@@ -14,11 +14,12 @@ from armcarry.files.documents.steps import AIRLOCK, ARM, Step
 from armcarry.files.item_acts import Item
 from armcarry.files.rail_order import RailOrder
 from armcarry.files.script import RESTRAINT
-from armcarry.files.spell import Moves, Names, Visit, Ways, spoken
+from armcarry.files.spell import Moves, Names, Visit, Ways
 from armcarry.files.step_list import Steps
 from armcarry.files.whereabouts import Whereabouts
 from armcarry.files.yaml_text import YamlPath
 from armcarry.quantities import write
+from armcarry.texts import as_words
 
 
 @dataclass(frozen=True)
@@ -113,7 +114,7 @@ class DayState(Whereabouts):
             linked = bool(after) or (step is not None and bool(step.after or step.before))
             before = self.passed if passes and not linked else None
             once = [] if before is None or before[0] == who else [before[1]]
-            name = self.out.add(f"{who}_to_{short}", f"to {spoken(short)}", [who], translate={"to": to}, takes=takes,
+            name = self.out.add(f"{who}_to_{short}", f"to {as_words(short)}", [who], translate={"to": to}, takes=takes,
                                 follows=follows, after=[*once, *after])  # fmt: skip
             if passes:  # whom the script links to something else nobody waits for: it might be in a circle
                 self.passed = None if linked else (who, name)
@@ -185,7 +186,7 @@ class DayState(Whereabouts):
         moves += self.ways.approach(visit, pin=held)
         if not only_near:
             moves += self.ways.enter(visit)
-        self.fly(f"to_{visit.worksite}", f"to {spoken(visit.worksite)}", moves)
+        self.fly(f"to_{visit.worksite}", f"to {as_words(visit.worksite)}", moves)
 
     def gathered(self) -> Moves:
         """Return the move to the posture in which the base rolls; it stays as it is where no such posture is found."""
@@ -199,7 +200,7 @@ class DayState(Whereabouts):
 
     def enter(self, visit: Visit) -> None:
         """Bring the arm from where it waits to where one works."""
-        self.fly(f"in_to_{visit.worksite}", f"in to {spoken(visit.worksite)}", self.ways.enter(visit))
+        self.fly(f"in_to_{visit.worksite}", f"in to {as_words(visit.worksite)}", self.ways.enter(visit))
 
     def roll(self, station: float) -> None:
         """Roll the base to a station."""

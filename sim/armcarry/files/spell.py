@@ -139,7 +139,7 @@ class Ways:
         if there:
             return []
         site, way = self.known.platform.worksites[visit.worksite], self.way(visit)
-        words = spoken(visit.worksite)
+        words = as_words(visit.worksite)
         if straight:
             return [line(site, way[0]) | {"say": f"To {words}"}]
         goal = {"frame": f"platform/{site.stand}", **stood(way[0], visit.bare)}
@@ -147,7 +147,7 @@ class Ways:
 
     def enter(self, visit: Visit) -> Moves:
         """Return the moves from where one waits to where one works."""
-        site, words = self.known.platform.worksites[visit.worksite], spoken(visit.worksite)
+        site, words = self.known.platform.worksites[visit.worksite], as_words(visit.worksite)
         moves = [led(site.stand, point, visit.bare) | {"say": f"In to {words}"} for point in self.way(visit)[1:]]
         if visit.loaded and moves:
             moves[-1]["rate"] = site.last_rate
@@ -161,7 +161,7 @@ class Ways:
         visit, self.at = self.at, None
         site = self.known.platform.worksites[visit.worksite]
         back = self.way(visit)[-2::-1]
-        words = f"Back from {spoken(visit.worksite)}"
+        words = f"Back from {as_words(visit.worksite)}"
         moves = [led(site.stand, point, visit.bare) | {"say": words} for point in back]
         if visit.loaded and moves:
             moves[0]["rate"] = site.last_rate
@@ -242,9 +242,9 @@ class Speller:
             return []
         moves = self._come((*path, "what"), sites[0], move, loaded=False, straight=fetch.straight)
         takes = thing.takes.unfasten if fetch.takes is None else fetch.takes
-        moves.append({"hold": write(takes, "time"), "say": f"Unfasten the {spoken(fetch.what)}"})
+        moves.append({"hold": write(takes, "time"), "say": f"Unfasten the {as_words(fetch.what)}"})
         hands = {"what": fetch.what, "to": f"{rider}/hands", "seat": True}
-        moves.append({"attach": hands, "say": f"{spoken(fetch.what).capitalize()} in hand"})
+        moves.append({"attach": hands, "say": f"{as_words(fetch.what).capitalize()} in hand"})
         self.seats[fetch.what] = None
         self.ways.at = Visit(sites[0], True, path)
         return moves + self.ways.leave()
@@ -259,12 +259,12 @@ class Speller:
             return []
         moves = self._come(path, place.at, move, loaded=True, straight=place.straight)
         if place.waits and moves:
-            words = f"Line up with the seat of {spoken(place.at)}"
+            words = f"Line up with the seat of {as_words(place.at)}"
             moves.insert(1 - len(self.ways.way(Visit(place.at, True, path))),
                          {"hold": write(place.waits, "time"), "say": words})  # fmt: skip
         seat = {"what": place.what, "to": f"platform/{self.known.platform.seats[into].frame}", "seat": True}
         takes = thing.takes.fasten if place.takes is None else place.takes
-        what = spoken(place.what)
+        what = as_words(place.what)
         moves += [
             {"hold": write(thing.takes.settle, "time"), "say": f"{what.capitalize()} against its seat"},
             {"detach": seat, "say": f"{what.capitalize()} seated"},
@@ -280,7 +280,7 @@ class Speller:
         for k, (name, point) in enumerate(bring.along):
             site = self.known.site((*path, "along", k, 0), name)
             if site is not None:
-                moves.append(line(site, point) | {"say": f"On towards {spoken(bring.to)}"})
+                moves.append(line(site, point) | {"say": f"On towards {as_words(bring.to)}"})
         place = Place(what=bring.what, at=bring.to, straight=bool(bring.along))
         return moves + self._place((*path, "to"), place, move)
 
@@ -304,11 +304,6 @@ def way_of(site: Worksite, loaded: bool) -> Sequence[Point]:
 def line(site: Worksite, point: Point) -> dict[str, Any]:
     """Return a straight move of the plate to a point in the frame of a stand."""
     return led(site.stand, point)
-
-
-def spoken(name: str) -> str:
-    """Return a name as words."""
-    return as_words(name)
 
 
 def _named(moves: Moves, move: Move, first: int) -> Iterator[dict[str, Any]]:

@@ -8,11 +8,11 @@ from armcarry.files import names
 from armcarry.files.documents.day_intents import TakeAlong
 from armcarry.files.documents.steps import Step
 from armcarry.files.item_acts import Item
-from armcarry.files.spell import spoken
 from armcarry.files.spell_climbs import ClimbSpeller
 from armcarry.files.spots import apart_m, spot
 from armcarry.files.yaml_text import YamlPath
 from armcarry.quantities import show, write
+from armcarry.texts import as_words
 
 #: what is left of somebody's reach while a cart is pushed, m
 SPARE_M = 0.1
@@ -57,7 +57,7 @@ class CartSpeller(ClimbSpeller):
     def _push(self, along: TakeAlong, to_m: float) -> None:
         here, to = self.slid_m.get(self.known.platform.carts[along.cart].joint, 0.0), write(to_m, "length")
         once = self.rolls(along.cart, here, to_m)
-        push = self.out.add(f"push_{along.cart}", f"{spoken(along.cart)} to {to}", [along.by], after=once,
+        push = self.out.add(f"push_{along.cart}", f"{as_words(along.cart)} to {to}", [along.by], after=once,
                             move_cart={"cart": along.cart, "to": to}, takes=PUSHED)  # fmt: skip
         self.rolled(push, along.cart, here, to_m)
         self.slide(along.cart, to_m)

@@ -11,9 +11,10 @@ from armcarry.files.documents.day_intents import Board, Fit, Leave, Stow, Swap
 from armcarry.files.documents.steps import ARM, Step
 from armcarry.files.fitting import Bare, mount_in_plate
 from armcarry.files.script import RESTRAINT
-from armcarry.files.spell import Visit, spoken
+from armcarry.files.spell import Visit
 from armcarry.files.yaml_text import YamlPath
 from armcarry.quantities import write
+from armcarry.texts import as_words
 
 
 class ClimbSpeller(DayState):
@@ -124,7 +125,7 @@ class ClimbSpeller(DayState):
         self.come(path, visit, stow.pin)
         self.get_off(path, who, None, None)
         self._take_restraint(who, "the restraint off the arm", document, held)
-        self.held_by = self.out.add("restraint_seat", f"the restraint into {spoken(into)}", [who],
+        self.held_by = self.out.add("restraint_seat", f"the restraint into {as_words(into)}", [who],
                                     seat={"what": RESTRAINT, "into": into}, takes=document.seating)  # fmt: skip
         self._set_restraint(who, document, self._settings if held else {})
         self.off_arm, self.ways.at = into, replace(visit, bare=self._bare(document))

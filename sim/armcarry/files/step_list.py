@@ -10,9 +10,10 @@ from armcarry.files.documents.base import OwnWords
 from armcarry.files.documents.step_parts import Takes
 from armcarry.files.documents.steps import Step
 from armcarry.files.item_acts import ItemAct
-from armcarry.files.spell import Moves, spoken
+from armcarry.files.spell import Moves
 from armcarry.files.yaml_text import YamlPath
 from armcarry.quantities import write
+from armcarry.texts import as_words
 
 #: longest name of a step or carry
 _LONGEST = 48
@@ -105,7 +106,7 @@ class Steps:
     def acts(self, what: str, actors: list[str], acts: list[ItemAct], at: str | None = None) -> None:
         """Add acts of hands on an item, at a worksite where one is named."""
         for act in acts:
-            title = f"{spoken(act.word)} ({spoken(what)})"
+            title = f"{as_words(act.word)} ({as_words(what)})"
             says: dict[str, Any] = {act.kind: act.says} if at is None else {"at": at, act.kind: act.says}
             self.add(f"{what}_{act.word}", title, actors, takes=act.takes, **says)
 
