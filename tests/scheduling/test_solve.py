@@ -227,6 +227,14 @@ def test_a_smallest_set_of_statements_is_told_and_none_of_them_is_idle() -> None
         assert isinstance(solve(Problem(jobs, fewer)), Solved)
 
 
+@pytest.mark.parametrize(("explain", "told"), [(0, 0), (1, 0), (2, 2)])
+def test_what_cannot_hold_together_is_looked_for_as_long_as_may_be_and_never_told_in_part(explain, told) -> None:
+    jobs = tuple(Job(name, (Way(10.0, (name,)),)) for name in "ab")
+    wrong = (Wait("a", "b", said="b after a"), Windows("b", ((0.0, 15.0),), said="b by 15"))
+    found = solve(Problem(jobs, wrong), effort=Effort(explain=explain))
+    assert isinstance(found, Impossible) and found.proven and len(found.together) == told
+
+
 def test_what_people_use_up_shares_the_work_out_and_resting_counts() -> None:
     jobs = tuple(Job(name, (Way(100.0, ("one",)), Way(100.0, ("two",)))) for name in "abc")
     hard = dict.fromkeys("abc", 2.0)

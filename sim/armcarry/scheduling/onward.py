@@ -34,6 +34,7 @@ class Onward:
         change: order, who does what and ways that are put in, in steps of the long form.
         done: every step that is done, before the instant too.
         more_bolts: step -> how many more bolts it tightens than planned.
+        more: step that the run's own script does not have -> the same as plain values.
     """
 
     title: str
@@ -42,6 +43,7 @@ class Onward:
     change: Rearranged
     done: frozenset[str]
     more_bolts: Mapping[str, int] = field(default_factory=dict)
+    more: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
 
     def data(self) -> dict[str, Any]:
         """Return the script as plain values. Raises InputError where the run's own was not read from a file."""
@@ -85,7 +87,8 @@ class Onward:
 
     def _steps(self, old: Sequence[dict[str, Any]]) -> Iterator[dict[str, Any]]:
         """Yield the steps; the first to come of everybody begins not before the instant, so none does."""
-        written = {step.name: data for step, data in zip(self.plan.day.steps, old, strict=True)}
+        own = [step.name for step in self.plan.day.steps if step.name not in self.more]
+        written = {**dict(zip(own, old, strict=True)), **self.more}
         known, waiting, taken = set(self.kept), set[str](), {step.name for step in self.plan.day.steps}
         known |= {going.name for going in self.change.goings}
         for name in self.kept:

@@ -7,6 +7,7 @@ from collections.abc import Collection, Mapping
 from armcarry.scheduling.problem import Requires
 from armcarry.scheduling.rest import Rest
 
+HOME = "all go home"
 SOONER = "all is done sooner so"
 
 
@@ -21,8 +22,10 @@ def why_left(rest: Rest, done: Collection[str]) -> dict[str, str]:
         if isinstance(one, Requires):
             needs.setdefault(one.job, []).extend(one.others)
     found = {}
-    for name in rest.tasks:
-        if name in rest.plan.schedule.tasks_done() and name not in done:
+    for name in rest.coming:
+        if name not in rest.tasks:
+            found[name] = HOME
+        elif name in rest.plan.schedule.tasks_done() and name not in done:
             found[name] = _why(rest, name, {one: [other for other in others if other not in done]
                                             for one, others in needs.items()})  # fmt: skip
     return found
@@ -36,7 +39,7 @@ def _why(rest: Rest, name: str, lacking: Mapping[str, Collection[str]]) -> str:
         unable = [who for who in step.actors if who in rest.turn.unable]
         return f"{failed[0]} failed" if failed else f"{unable[0]} is unable"
     if rest.aim == "home":
-        return "all go home"
+        return HOME
     needed, open_ends = dict.fromkeys([name]), [name]
     while open_ends:
         more = [other for other in lacking.get(open_ends.pop(0), ()) if other not in needed]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
+from typing import Any
 
 from armcarry.errors import FrameError, InputError
 from armcarry.quantities import clock
@@ -18,7 +19,7 @@ from armcarry.scheduling.onward import Onward
 from armcarry.scheduling.problem import Impossible, Objective, Solved
 from armcarry.scheduling.reasons import why_changed, why_left
 from armcarry.scheduling.rest import Rest
-from armcarry.scheduling.ride_home import ride_home
+from armcarry.scheduling.ride_home import RideHome, ride_home
 from armcarry.scheduling.solve import Effort, solve
 from armcarry.scheduling.tries import Choice, flown_as, limits_left
 from armcarry.scheduling.turn import Aim, Turn
@@ -31,6 +32,10 @@ from armcarry.timeline.schedule import schedule, slipped
 
 #: how hard each way on is looked for, in the solver's deterministic seconds
 WORK_S = 1.0
+#: searches at most for why there is no way on: a second or two
+EXPLAINED = 12
+#: why somebody does what the day does not have
+BACK = "what was half done is put back"
 #: ways that end within this of one another end together, s
 _SAME_S = 1.0
 _TITLES = {"home": "come home now", "worth": "what is worth most in time", "all": "all that must be done",
@@ -67,7 +72,7 @@ def ways_on(
     _check(plan, turn)
     travel = Travel(record.scene)
     travel.learn(plan)
-    effort = effort or Effort(work_s=WORK_S, bound=False)
+    effort = effort or Effort(work_s=WORK_S, bound=False, explain=EXPLAINED)
     home = _home(plan, travel, turn, effort)
     others = [_solved(plan, travel, turn, effort, aim) for aim in ("worth", "all")]
     if not turn.unable:
@@ -133,12 +138,12 @@ def _check(plan: DayPlan, turn: Turn) -> None:
 
 
 def _home(plan: DayPlan, travel: Travel, turn: Turn, effort: Effort) -> Choice:
-    """Return how all come home soonest: by the day's own steps, or by its last ride with whoever is on the arm."""
+    """Return how all come home soonest: by the day's own steps, or as ``ride_home`` has it."""
     plain = _solved(plan, travel, turn, effort, "home")
     ride = ride_home(Rest(plan, travel, "worth", turn=turn, aim="home", within=False))
     if ride is None:
         return plain
-    riding = _solved(ride.plan, travel, turn, effort, "home", only=ride.only)
+    riding = _solved(ride.plan, travel, turn, effort, "home", ride=ride)
     asks_more = bool(plain.way.still or plain.way.handed) and not riding.way.still
     sooner = riding.onward is not None and (plain.onward is None or riding.way.end_s < plain.way.end_s - _SAME_S)
     if riding.onward is None or not (sooner or asks_more):
@@ -157,12 +162,13 @@ def _home(plan: DayPlan, travel: Travel, turn: Turn, effort: Effort) -> Choice:
 
 def _solved(
     plan: DayPlan, travel: Travel, turn: Turn, effort: Effort, aim: Aim, hands_over: bool = True,
-    learned: Learned = NOTHING_LEARNED, only: frozenset[str] | None = None,
+    learned: Learned = NOTHING_LEARNED, ride: RideHome | None = None,
 ) -> Choice:
     objective: Objective = "worth"
     rest = Rest(plan, replace(travel, blocked=learned.blocked), objective, learned, turn=turn, aim=aim,
-                within=aim == "worth", hands_over=hands_over, only=only)  # fmt: skip
-    solved = solve(rest.problem, objective, replace(effort, explain=False))
+                within=aim == "worth", hands_over=hands_over,
+                only=None if ride is None else ride.only)  # fmt: skip
+    solved = solve(rest.problem, objective, replace(effort, explain=0))
     if isinstance(solved, Impossible):  # better to leave something to be made safe than to have no way on
         rest = replace(rest, safe=False)
         solved = solve(rest.problem, objective, effort)
@@ -170,24 +176,24 @@ def _solved(
         told = "; ".join(one.said for one in solved.together[:4] if one.said)
         reason = f"it cannot be: {told or 'people or the arm cannot get there'}"
         return Choice(WayOn(_TITLES[aim], why_not=reason if solved.proven else "none was found with this much work"))
-    choice = _way(rest, solved)
+    choice = _way(rest, solved, {} if ride is None else ride.more)
 
     def again(taught: Learned) -> Choice | None:
         more = learned.and_also(taught)
-        other = _solved(plan, travel, turn, effort, aim, hands_over, more, only) if more != learned else _NOTHING
+        other = _solved(plan, travel, turn, effort, aim, hands_over, more, ride) if more != learned else _NOTHING
         if other.onward is None and hands_over and choice.way.handed:
-            other = _solved(plan, travel, turn, effort, aim, False, more, only)
+            other = _solved(plan, travel, turn, effort, aim, False, more, ride)
         return other if other.onward is not None else None
 
     return replace(choice, again=again)
 
 
-def _way(rest: Rest, solved: Solved) -> Choice:
+def _way(rest: Rest, solved: Solved, more: Mapping[str, Mapping[str, Any]]) -> Choice:
     plan, at_s = rest.plan, rest.turn.at_s
     done = {one.name for one in solved.placed}
     more_bolts, needless = rest.tightens_more(done | rest.over)
     done -= set(needless)
-    planned = plan.schedule.tasks_done() - rest.over
+    planned = plan.schedule.tasks_done() - rest.over - set(more)
     change = arrange(rest, solved, spelled=True)
     end_s = at_s + solved.end_s
     does: dict[str, list[Span]] = {}
@@ -203,16 +209,18 @@ def _way(rest: Rest, solved: Solved) -> Choice:
     way = WayOn(
         _TITLES[rest.aim],
         tuple(name for name in rest.tasks if name in done & planned),
-        tuple(name for name in rest.tasks if name in planned - done),
+        tuple(name for name in rest.coming if name in planned - done),
         tuple(name for name in rest.tasks if name in done - planned),
         dict(change.handed),
         _reordered(rest, solved),
         tuple(f"{going.who} to {going.to} before {going.before}" for going in change.goings),
         end_s, _margins(rest, does, starts), moved_otherwise, tuple(sorted(rest.broken)),
-        {**why_left(rest, done), **needless, **why_changed(rest, change.handed, _reordered(rest, solved))},
-        _written(plan, rest.tasks), _bolts(plan, more_bolts), tuple(name for name in rest.tasks if name in rest.still),
+        {**why_left(rest, done), **needless, **dict.fromkeys(more, BACK),
+         **why_changed(rest, change.handed, _reordered(rest, solved))},
+        _written(plan, rest.coming), _bolts(plan, more_bolts), {name: plan.step(name).kind for name in more},
+        tuple(name for name in rest.tasks if name in rest.still),
     )  # fmt: skip
-    return Choice(way, Onward(way.title, plan, rest.turn, change, frozenset(done | rest.over), more_bolts))
+    return Choice(way, Onward(way.title, plan, rest.turn, change, frozenset(done | rest.over), more_bolts, more))
 
 
 def _bolts(plan: DayPlan, more: Mapping[str, int]) -> dict[str, tuple[int, int]]:

@@ -22,14 +22,15 @@ from armcarry.scheduling.ticks import TICKS
 class Effort:
     """How hard to look: seed, and the most work of one search in the solver's deterministic seconds.
 
-    Without ``bound`` the bound on the end is not looked for where something else is made best; it is 0 then. Without
-    ``explain`` nobody is told what cannot hold together, which takes some fifty searches.
+    Without ``bound`` the bound on the end is not looked for where something else is made best; it is 0 then.
+    ``explain``: searches at most for what cannot hold together, which takes some fifty; with fewer it is told only
+    where it was found.
     """
 
     seed: int = 1
     work_s: float = 10.0
     bound: bool = True
-    explain: bool = True
+    explain: int = 1000
 
 
 def solve(problem: Problem, objective: Objective = "shortest", effort: Effort | None = None) -> Solved | Impossible:
@@ -202,6 +203,8 @@ def _impossible(problem: Problem, effort: Effort, status: str) -> Impossible:
     core = [made.assumed[index] for index in solver.SufficientAssumptionsForInfeasibility() if index in made.assumed]
     if not core or _feasible(problem, core, effort):
         core = list(problem.statements)  # the core was not given, or is none
+    if len(core) > effort.explain:
+        return Impossible(())
     for one in tuple(core):
         fewer = [other for other in core if other is not one]
         if _feasible(problem, fewer, effort) is False:

@@ -62,6 +62,12 @@ class ToCome(DayProblem):
         return {name: task for name, task in self._ordered.items() if name in wanted}
 
     @cached_property
+    def coming(self) -> tuple[str, ...]:
+        """The steps that have not ended, in order, those too that this problem is not about."""
+        wanted = (self.plan.schedule.tasks_done() | set(self.tasks)) - self.over
+        return tuple(name for name in self._ordered if name in wanted)
+
+    @cached_property
     def _ordered(self) -> dict[str, Task]:
         network = self.plan.schedule.network
         names = [network.tasks[k].name for node in network.order for k in network.members[node]]

@@ -30,6 +30,7 @@ class WayOn:
         new_ways: whether somebody or the arm goes another way than in the run, and not only later.
         left_as_is: things that a step failed at, which nobody does anything to any more.
         bolts: step -> (how many it was to tighten, how many it tightens, so that nothing is left with too few).
+        put_back: step that the day does not have, which puts back what was half done -> its kind.
         still: steps that somebody who is unable to must still do, as what is in hand would be left half done.
         why: step -> why it is left out, handed over or done in another order.
         written: step -> where and as what it is written, where it is one of several that one written step became.
@@ -54,6 +55,7 @@ class WayOn:
     why: Mapping[str, str] = field(default_factory=dict)
     written: Mapping[str, str] = field(default_factory=dict)
     bolts: Mapping[str, tuple[int, int]] = field(default_factory=dict)
+    put_back: Mapping[str, str] = field(default_factory=dict)
     still: tuple[str, ...] = ()
     not_so: tuple[str, ...] = ()
     why_not: str = ""

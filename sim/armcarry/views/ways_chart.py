@@ -95,7 +95,7 @@ def _way(axes: Axes, plan: DayPlan, way: WayOn, at_s: float) -> None:
     from matplotlib.patches import Rectangle
 
     actors = [one for one in (ARM, *plan.scene.loaded.crew) if any(one in slot.actors for slot in way.slots)]
-    kinds = {step.name: step.kind for step in plan.day.steps}  # one that is put in is a way along handrails
+    kinds = {step.name: step.kind for step in plan.day.steps} | dict(way.put_back)  # else put in: along handrails
     changed = {*way.handed, *way.reordered, *way.adds}
     for slot in (one for one in way.slots if one.end_s > at_s):
         look = look_of(kinds.get(slot.name, "translate"))
