@@ -17,7 +17,7 @@ from armcarry.procedure.riding import told as legs_told
 from armcarry.procedure.tasks import procedure
 from armcarry.record.finding import Finding, Verdict
 from armcarry.scene.words import plain
-from armcarry.views import gl
+from armcarry.views import gl, words
 from armcarry.views.brief import answer, content, moves
 from armcarry.views.brief.cards import write_cards
 from armcarry.views.brief.deck import write_deck
@@ -185,9 +185,9 @@ def test_assumptions_are_told_file_by_file(small_run):
 
 def test_the_overall_verdict_is_the_worst():
     made = {v: Finding("a", v, "b", "c") for v in Verdict}
-    assert answer.overall([made[Verdict.PASS]]) is Verdict.PASS
-    assert answer.overall([made[Verdict.PASS], made[Verdict.NOT_ASSESSED]]) is Verdict.NOT_ASSESSED
-    assert answer.overall(list(made.values())) is Verdict.FAIL
+    assert words.overall([made[Verdict.PASS]]) is Verdict.PASS
+    assert words.overall([made[Verdict.PASS], made[Verdict.NOT_ASSESSED]]) is Verdict.NOT_ASSESSED
+    assert words.overall(list(made.values())) is Verdict.FAIL
 
 
 def test_restraint_settings_are_counted_in_steps(small_run):

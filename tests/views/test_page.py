@@ -127,7 +127,7 @@ def test_text_of_the_run_cannot_act(small_run, page):
 def test_the_facts_are_those_of_the_run(small_run):
     record, findings = small_run
     facts = page_facts(record, findings)
-    assert facts["counts"] == "1 fail, 1 not assessed, 4 pass"
+    assert facts["counts"] == "✕ 1 fail, 1 not assessed, 4 pass" and facts["verdict"] == "fail"
     assert facts["moves"][0] == {
         "start": 0.0,
         "end": 60.0,
@@ -729,3 +729,13 @@ def test_the_page_tells_where_a_stop_would_end_as_the_run_does(browser, small_ru
     still = record.moves[0].end_s - 0.5 if record.moves[0].kind == "hold" else None
     if still is not None:
         assert browser.execute_script(f"return armcarryPage.rest({still})") == []
+
+
+def test_of_a_day_the_path_of_one_carry_is_shown_at_a_time(browser):
+    ends = browser.execute_script("return armcarryPage.pathEnds()")
+    assert ends == sorted(ends) and len(ends) >= 1
+    for time_s in (0.0, *(end - 0.1 for end in ends), ends[-1] + 1e6):
+        browser.execute_script(f"armcarryPage.seek({time_s})")
+        shown = browser.execute_script("return armcarryPage.pathShown()")
+        at = now(browser)
+        assert shown == [next((end for end in ends if at < end), ends[-1])]

@@ -37,7 +37,7 @@ def write_movie(
     *,
     findings: Sequence[Finding] = (),
     size: tuple[int, int] = (1280, 720),
-    frames_per_s: int = 20,
+    frames_per_s: int = 16,
     level: Level = Level.PLAIN,
     tell: Tell | None = None,
 ) -> Path:

@@ -14,12 +14,16 @@ from armcarry.scene.build import PLATFORM
 from armcarry.scene.words import plain
 from armcarry.views import palette
 from armcarry.views.annotate import Sheet
+from armcarry.views.indoors import indoors_at
 from armcarry.views.moments import Still, failure, moment, worst_failures
 from armcarry.views.stage import SIZE, Stage
 from armcarry.views.viewpoint import body_corners, hiding, overview, towards_place
 from armcarry.views.way import AT_WORKSITE_M, NEAR, NEAR_SHARE, SHORT, visited_worksites, way
 
 Tell = Callable[[str, float], None]
+
+#: the path of so many carries is drawn with lines as wide as those of one
+_CARRIES = 3
 
 
 def stills(
@@ -83,10 +87,12 @@ def _overview(record: Record, stage: Stage) -> Still:
     stage.show(record.motion.start_s)
     corners = np.concatenate([body_corners(record, record.motion.start_s), planned.points_m])
     stage.look(overview(corners, stage.size[0] / stage.size[1]))
-    lines = [stage.path(planned.points_m, palette.LIGHT, 4.0)]
+    # of a day of many carries fine lines, or nothing but lines would be seen
+    wide = 1.0 if len({move.carry for move in record.moves}) <= _CARRIES else 0.4
+    lines = [stage.path(planned.points_m, palette.LIGHT, 4.0 * wide)]
     near, short = planned.stretches(NEAR), planned.stretches(SHORT)
-    lines += [stage.path(part, palette.YELLOW, 7.0) for part in near]
-    lines += [stage.path(part, palette.VERMILLION, 7.0) for part in short]
+    lines += [stage.path(part, palette.YELLOW, 7.0 * wide) for part in near]
+    lines += [stage.path(part, palette.VERMILLION, 7.0 * wide) for part in short]
     sheet = Sheet(stage.shot())
     for line in lines:
         stage.forget(line)
@@ -97,9 +103,13 @@ def _overview(record: Record, stage: Stage) -> Still:
     tree, links = record.link_poses(record.motion.start_s)
     for words, place in planned.places[:2]:
         sheet.label(stage.pixels(place)[0][0], words, palette.LIGHT, 1.1)
-    for item in record.scene.loaded.hardware:
+    within = indoors_at(record, record.motion.start_s)
+    for person in (name for name in record.scene.loaded.crew if name not in within):
+        chest = f"{person}/{record.scene.loaded.crew[person].document.chest}"
+        sheet.label(stage.pixels(links[tree.index(chest), :3, 3])[0][0], plain(person), palette.LIGHT, 1.1)
+    for item in (name for name in record.scene.loaded.hardware if name not in within):
         root = f"{item}/{tree.mounting(item).model.root}"
-        sheet.label(stage.pixels(links[tree.index(root), :3, 3])[0][0], plain(item), palette.YELLOW)
+        sheet.label(stage.pixels(links[tree.index(root), :3, 3])[0][0], plain(item), palette.SKY_BLUE)
     for site in record.scene.loaded.platform.document.worksites.values():
         stand = links[tree.index(f"{PLATFORM}/{site.stand}"), :3, 3]
         if stage.in_view([stand])[0]:

@@ -30,12 +30,13 @@ class Way:
     """The path of the point that moves steer.
 
     Attributes:
-        points_m: (n, 3) in order of time.
+        points_m, times_s: (n, 3) and (n,) in order of time.
         kept: (n,) ROOMY, NEAR or SHORT, of the stretch that begins at a point.
         places: names along it and where (3,): worksites it comes to, ends of moves elsewhere, its start and end.
     """
 
     points_m: Array
+    times_s: Array
     kept: NDArray[np.int64]
     places: tuple[tuple[str, Array], ...]
 
@@ -60,7 +61,7 @@ def way(record: Record) -> Way:
         if k == len(times) - 1 or kept[k] != kept[chosen[-1]] or np.linalg.norm(points[k] - last) >= _APART_M:
             chosen.append(k)
             last = points[k]
-    return Way(points[chosen], kept[chosen], _places(record, points))
+    return Way(points[chosen], times[chosen], kept[chosen], _places(record, points))
 
 
 def _places(record: Record, points: Array) -> tuple[tuple[str, Array], ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from armcarry.record.figures import of_finding
 from armcarry.record.finding import Finding, Verdict
@@ -15,12 +15,20 @@ CAUTION = (
     "the bodies, motion and tolerances of this script only; numbers marked as assumptions must be replaced first."
 )
 
+#: verdicts in the order in which they weigh
+WORST_FIRST = (Verdict.FAIL, Verdict.NOT_ASSESSED, Verdict.PASS)
 _WORDS = {Verdict.PASS: "pass", Verdict.FAIL: "fail", Verdict.NOT_ASSESSED: "not assessed"}
 
 
 def verdict_word(verdict: Verdict) -> str:
     """Return a verdict as people read it."""
     return _WORDS[verdict]
+
+
+def overall(findings: Sequence[Finding]) -> Verdict:
+    """Return fail if anything failed, else not assessed if anything was not, else pass."""
+    seen = {finding.verdict for finding in findings}
+    return next((v for v in WORST_FIRST if v in seen), Verdict.PASS)
 
 
 def worst_verdict(findings: Iterable[Finding], check: str) -> str:

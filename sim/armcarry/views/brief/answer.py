@@ -19,17 +19,10 @@ from armcarry.views.closest import asked, said
 from armcarry.views.moments import worst_failures
 from armcarry.views.pointed import gap_of, label_words, named
 from armcarry.views.table import Table
-from armcarry.views.words import verdict_word
+from armcarry.views.words import WORST_FIRST, verdict_word
 
 #: findings of one check that are told one by one, if they pass and if they do not
 _ALIKE, _ALIKE_PASS = 25, 8
-_WORST_FIRST = (Verdict.FAIL, Verdict.NOT_ASSESSED, Verdict.PASS)
-
-
-def overall(findings: Sequence[Finding]) -> Verdict:
-    """Return fail if anything failed, else not assessed if anything was not, else pass."""
-    seen = {finding.verdict for finding in findings}
-    return next((v for v in _WORST_FIRST if v in seen), Verdict.PASS)
 
 
 def findings_table(findings: Sequence[Finding]) -> Table:
@@ -40,7 +33,7 @@ def findings_table(findings: Sequence[Finding]) -> Table:
     """
     rows, count = [], Counter((finding.check, finding.verdict) for finding in findings)
     told: Counter[tuple[str, Verdict]] = Counter()
-    for finding in sorted(findings, key=lambda finding: _WORST_FIRST.index(finding.verdict)):
+    for finding in sorted(findings, key=lambda finding: WORST_FIRST.index(finding.verdict)):
         kind = (finding.check, finding.verdict)
         told[kind] += 1
         most = _ALIKE_PASS if finding.verdict is Verdict.PASS else _ALIKE

@@ -17,14 +17,14 @@ from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import MoveSpan, PairRow, Record
 from armcarry.scene.words import plain
 from armcarry.version import VERSION, installed
-from armcarry.views.brief.answer import failures_table, findings_table, headline, overall, tightest
+from armcarry.views.brief.answer import failures_table, findings_table, headline, tightest
 from armcarry.views.brief.day import day_table
 from armcarry.views.closest import asked, judged, said
 from armcarry.views.hooked import hands_table
 from armcarry.views.table import Table as Table
 from armcarry.views.told import tightest_of_each
 from armcarry.views.whatifs import CHECKS, WHAT_IFS, WhatIf
-from armcarry.views.words import counted
+from armcarry.views.words import counted, overall
 
 #: rows of a table of margins, and its first columns
 _PAIRS = 12

@@ -245,6 +245,8 @@ class _Drawer:
         stage.see_through(self._before(task, shot, view.eye_m))
         line = None if way is None else stage.path(way, palette.LIGHT, 3.5)
         sheet = Sheet(stage.shot(), _LETTERS)
+        seen = "from beside: no camera sees it" if camera is None else f"from {self.lookout.title(camera.name)}"
+        sheet.caption([shot.words, "from beside" if shot.wide else seen])  # first, so that labels keep off it
         if line is not None and way is not None:
             stage.forget(line)
             self._way(sheet, way, shot)
@@ -252,9 +254,6 @@ class _Drawer:
             self._gap(sheet, shot.near)
         stage.see_through(())
         stage.spare((), 1.0)
-        seen = "from beside: no camera sees it" if camera is None else f"from {self.lookout.title(camera.name)}"
-        seen = "from beside" if shot.wide else seen
-        sheet.caption([shot.words, seen])
         return sheet.pixels()
 
     def _way(self, sheet: Sheet, way: Array, shot: _Shot) -> None:

@@ -37,7 +37,7 @@ from armcarry.views.pointed import Gap, gap_at, gap_of, label_words, look_at, na
 from armcarry.views.subtitles import on_the_clock
 from armcarry.views.viewpoint import Viewpoint, about_gap, overview, screens, towards_gap, whole
 from armcarry.views.way import way
-from armcarry.views.words import CAUTION, counted, verdict_word
+from armcarry.views.words import CAUTION, counted, overall, verdict_word
 
 _SPEEDS = (0.25, 0.5, 1, 2, 5, 10, 20, 30, 60, 120, 300)
 #: the fastest lets a run pass in no less than this, s
@@ -62,7 +62,7 @@ def page_facts(record: Record, findings: Sequence[Finding], marks: Sequence[Book
     said = on_the_clock(cues, record.motion.start_s, record.motion.end_s)
     return {
         "title": loaded.scenario.title,
-        "counts": counted(findings),
+        "counts": f"{palette.VERDICTS[overall(findings)][1]} {counted(findings)}", "verdict": str(overall(findings)),
         "caution": CAUTION,
         "start_s": record.motion.start_s,
         "end_s": record.motion.end_s,
@@ -125,6 +125,7 @@ def _way(record: Record) -> dict[str, Any]:
     planned = way(record)
     return {
         "points": _rounded(planned.points_m.ravel(), 2), "kept": planned.kept.tolist(),
+        "times": _rounded(planned.times_s, 1),
         "places": [{"words": words, "at": _rounded(point, 2)} for words, point in planned.places],
     }
 

@@ -13,9 +13,8 @@ from armcarry.procedure.model import Procedure
 from armcarry.procedure.tasks import procedure
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Record
-from armcarry.views.brief.answer import overall
 from armcarry.views.table import Table
-from armcarry.views.words import counted, verdict_word
+from armcarry.views.words import counted, overall, verdict_word
 
 
 @dataclass(frozen=True, eq=False)

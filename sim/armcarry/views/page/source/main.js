@@ -263,6 +263,7 @@ function printing(on) {
 function fill() {
   $("title").textContent = data.title;
   $("verdict").textContent = data.counts;
+  $("verdict").className = data.verdict;
   $("caution").textContent = data.caution;
   document.title = data.title;
   $("scrub").min = String(data.start_s);
@@ -494,7 +495,7 @@ async function start() {
     fromLink();
   }
   requestAnimationFrame(frame);
-  window.armcarryPage = { seek, later, marks, measure: (one, other) => measure(one, other, (name) => view.provenPose(name)), play, use, jump, state, frames, data, rest: (time) => { seek(time); return view.ghost.rest(time); }, poseOf: (name) => view.poseOf(name) };
+  window.armcarryPage = { seek, later, marks, measure: (one, other) => measure(one, other, (name) => view.provenPose(name)), play, use, jump, state, frames, data, pathEnds: () => view.path.children.map((part) => part.userData.until), pathShown: () => view.path.children.filter((part) => part.visible).map((part) => part.userData.until), rest: (time) => { seek(time); return view.ghost.rest(time); }, poseOf: (name) => view.poseOf(name) };
   document.body.dataset.ready = "yes";
 }
 

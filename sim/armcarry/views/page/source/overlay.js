@@ -12,20 +12,46 @@ import { toPage } from "./axes.js";
 
 const APART_PX = 6; // between two names
 
-// The path as fat lines: plain, wider and in another colour where little is left, or not enough.
+// When each carry ends: the path of one is shown at a time, or a day would be a tangle of lines.
+export function carryEnds() {
+  const ends = [];
+  data.moves.forEach(({ carry, end }, k) => {
+    if (k && data.moves[k - 1].carry === carry) ends[ends.length - 1] = end;
+    else ends.push(end);
+  });
+  return ends.length ? ends : [data.end_s];
+}
+
+// The path as fat lines, a group a carry: plain, wider and in another colour where little is left, or not enough.
 export function pathLines() {
-  const { points, kept } = data.way;
+  const { points, kept, times } = data.way;
   const at = (k) => toPage(points.slice(3 * k, 3 * k + 3)).toArray();
   const whole = new Group();
-  [[0, data.colours.light, 3], [1, data.colours.near, 6], [2, data.colours.fail, 6]].forEach(([kind, colour, wide]) => {
-    const ends = [];
-    for (let k = 0; k + 1 < kept.length; k += 1) if (kept[k] === kind) ends.push(...at(k), ...at(k + 1));
-    if (!ends.length) return;
-    const shape = new LineSegmentsGeometry();
-    shape.setPositions(ends);
-    whole.add(new LineSegments2(shape, new LineMaterial({ color: colour, linewidth: wide, toneMapped: false })));
+  const ends = carryEnds();
+  ends.forEach((until, n) => {
+    const from = n ? ends[n - 1] : -Infinity;
+    const part = new Group();
+    [[0, data.colours.light, 3], [1, data.colours.near, 6], [2, data.colours.fail, 6]].forEach(([kind, colour, wide]) => {
+      const corners = [];
+      for (let k = 0; k + 1 < kept.length; k += 1) {
+        const within = times[k] >= from && (times[k] < until || n === ends.length - 1);
+        if (within && kept[k] === kind) corners.push(...at(k), ...at(k + 1));
+      }
+      if (!corners.length) return;
+      const shape = new LineSegmentsGeometry();
+      shape.setPositions(corners);
+      part.add(new LineSegments2(shape, new LineMaterial({ color: colour, linewidth: wide, toneMapped: false })));
+    });
+    part.userData.until = until;
+    whole.add(part);
   });
   return whole;
+}
+
+// Show the part of the path of the carry that is flown at a time, or comes next.
+export function pathAt(whole, time) {
+  const now = whole.children.find((part) => time < part.userData.until) ?? whole.children.at(-1);
+  for (const part of whole.children) part.visible = part === now;
 }
 
 // Names of the places along the path, as text over the canvas; one that would cover an earlier one is left out.

@@ -10,7 +10,7 @@ import { GLTFLoader } from "three/examples/jsm/loaders/GLTFLoader.js";
 import { toPage, toRun } from "./axes.js";
 import { data, rowAt, sceneBytes } from "./data.js";
 import { Ghost } from "./ghost.js";
-import { coneOf, Cut, pathLines } from "./overlay.js";
+import { coneOf, Cut, pathAt, pathLines } from "./overlay.js";
 import { Sky } from "./sky.js";
 import { Still } from "./still.js";
 
@@ -289,6 +289,7 @@ export class View {
     if (this.clip) this.mixer.setTime(Math.max(Math.min(time, this.clip.duration - 1e-4), 0));
     this.scene.updateMatrixWorld();
     this.goIndoors(time);
+    pathAt(this.path, time);
     this.shine(time);
     if (this.followed) {
       const now = this.followed.getWorldPosition(new Vector3());
