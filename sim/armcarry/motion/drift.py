@@ -153,11 +153,16 @@ class Drift:
         return np.append(0.0, grown[0]), np.append(0.0, grown[1])
 
     def at(self, way: Array, times_s: ArrayLike) -> Array:
-        """Read a bound of ``way`` at times (...)."""
-        return np.asarray(np.interp(np.asarray(times_s, dtype=float), self.edges_s, way))
+        """Read bounds of ``way`` (..., E) at times (...): a row of times for each row of bounds."""
+        times, edges = np.asarray(times_s, dtype=float), self.edges_s
+        cell = np.clip(np.searchsorted(edges, times, side="right") - 1, 0, len(edges) - 2)
+        slope = (way[..., cell + 1] - way[..., cell]) / (edges[cell + 1] - edges[cell])
+        inside = slope * (times - edges[cell]) + way[..., cell]
+        ended = np.where(times >= edges[-1], way[..., -1:] if times.ndim else way[..., -1], inside)
+        return np.asarray(np.where(times < edges[0], way[..., :1] if times.ndim else way[..., 0], ended))
 
     def reach(self, way: Array, middles: Array, starts: Array, ends: Array) -> Array:
-        """Return how far a bound grows at most from middles (N,) to anywhere between starts and ends (N,)."""
+        """Return how far bounds (..., E) grow at most from middles (N,) to anywhere between starts and ends (N,)."""
         here = self.at(way, middles)
         return np.maximum(here - self.at(way, starts), self.at(way, ends) - here)
 

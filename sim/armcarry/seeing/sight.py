@@ -143,8 +143,10 @@ class Watch:
 
     def body_reach(self, *cells: Array) -> Array:
         """Return how far any point of every body goes in cells (B, N) of middles, starts and ends."""
-        moved = {k: self.drift.reach(way, *cells) for k, way in self._body_ways.items()}
-        return np.stack([moved.get(k, np.zeros(len(cells[0]))) for k in range(len(self.bodies))])
+        reach = np.zeros((len(self.bodies), len(cells[0])))
+        if self._body_ways:
+            reach[list(self._body_ways)] = self.drift.reach(np.stack(list(self._body_ways.values())), *cells)
+        return reach
 
     def _housing(self, camera: SceneCamera) -> np.ndarray:
         """Tell which bodies (B,) the camera sits in."""
@@ -261,30 +263,28 @@ class Watch:
     ) -> None:
         """Strike out of what is in view what bodies hide at the middle, or may hide elsewhere in the cell."""
         lines = np.argwhere(glimpsed)
-        grown = {link: self._reach(way, cells) for link, way in self.ways.items()}
-        moved = {link: self.drift.reach(self.drift.way(link)[0], *cells) for link in self.ways}
-        own = self.body_reach(*cells)
+        if not len(lines):
+            return
+        row = {link: k for k, link in enumerate(self.ways)}
+        of_eye, of_point = ([row[one.link] for one in some] for some in (self.cameras, self.targets))
+        grown = np.stack([self.drift.reach(ways, *cells) for ways in self.ways.values()])
+        moved = np.stack([self.drift.reach(self.drift.way(link)[0], *cells) for link in self.ways])
+        eyes, points = np.stack(eye)[:, :, :3, 3], np.stack(point)
+        own, island = self.body_reach(*cells).T, np.unique(self.body_island, return_inverse=True)[1]
         for batch in np.split(lines, range(_BATCH, len(lines), _BATCH)):
-            if not len(batch):
-                continue
-            eyes = np.stack([eye[e][n, :3, 3] for n, e, _ in batch])
-            ends = np.stack([point[t][n] for n, _, t in batch])
-            links = [(n, self.cameras[e].link, self.targets[t].link) for n, e, t in batch]
-            seen_from = np.stack([np.maximum(grown[eye][:, n], grown[goal][:, n]) for n, eye, goal in links])
-            in_world = np.stack([max(moved[eye][n], moved[goal][n]) + own[:, n] for n, eye, goal in links])
+            n, e, t = batch.T
+            a, b = np.array(of_eye)[e], np.array(of_point)[t]
+            seen_from = np.maximum(grown[a, :, n], grown[b, :, n])[:, island]
+            in_world = np.maximum(moved[a, n], moved[b, n])[:, None] + own[n]
             drift = np.minimum(seen_from, in_world)
-            passed = np.stack([self.housing[e] | self.own[t] for _, e, t in batch])
-            found = sight_lines(eyes, ends, self.solids, placed, configuration=batch[:, 0], within_m=float(drift.max()))
+            passed = np.stack(self.housing)[e] | np.stack(self.own)[t]
+            found = sight_lines(
+                eyes[e, n], points[t, n], self.solids, placed, configuration=n, within_m=float(drift.max())
+            )
             blocked = np.any((found.upper_m <= 0.0) & ~passed, axis=1)
             clear = np.all((found.lower_m > drift) | passed, axis=1)
             glimpsed[tuple(batch[blocked].T)] = False
             framed[tuple(batch[~clear].T)] = False
-
-    def _reach(self, ways: Array, cells: tuple[Array, Array, Array]) -> Array:
-        """Return how far a point goes in each cell as seen from every body (B, N)."""
-        islands = np.unique(self.body_island)
-        reach = np.stack([self.drift.reach(way, *cells) for way in ways])
-        return reach[np.searchsorted(islands, self.body_island)]
 
 
 def watch(record: Record, phase: Phase) -> Watch:
