@@ -421,3 +421,12 @@ def test_an_item_that_no_seat_takes_is_told_with_what_the_seat_accepts(told):
     with pytest.raises(InputError, match=r"no seat that takes 'spare'; accepted: an item or a model of a name that it "
                                          r"accepts \(pump_box\)"):  # fmt: skip
         told(OUT, ON, "place: {what: spare, at: bay_7}", head=head)
+
+
+def test_a_step_by_intent_that_is_named_where_one_step_must_be_is_told_with_those_it_became(told):
+    loaded = told(OUT, "{name: aboard, " + ON + "}", "{name: look, actors: [ev2], note: look, takes: 1 min}")
+    assert loaded.became("aboard") == ["to_porch", "ev1_to_porch", "ev1_gets_on"]
+    with pytest.raises(InputError, match=r"step .aboard. is meant, and became several .*; accepted: to_porch, ev1_"):
+        loaded.ask_for_step("aboard")
+    for name in ("look", "no_such", "ev1_gets_on"):
+        loaded.ask_for_step(name)

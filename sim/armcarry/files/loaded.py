@@ -142,6 +142,26 @@ class LoadedScenario:
             return ""
         return f"{self.path.name}:{origin.line}{f' ({origin.meant})' if origin.meant else ''}"
 
+    def became(self, name: str) -> list[str]:
+        """Return the steps that a step by intent of this name became, in order; none where there is no such one."""
+        if self.beside is None or self.beside.written.document.day is None or self.scenario.day is None:
+            return []
+        written, steps = self.beside.written, self.beside.written.document.day.steps
+        lines = [written.yaml.line(("day", "steps", k)) for k, step in enumerate(steps) if step.name == name]
+        own, origins = [step.name for step in self.scenario.day.steps], self.beside.long.origins
+        found = [one for one in own if ("step", one) in origins and origins["step", one].line in lines]
+        return [] if name in own else found
+
+    def ask_for_step(self, name: str) -> None:
+        """Ask that a step that is named is one of the day, not one by intent of which others follow.
+
+        Raises:
+            InputError: several steps came of it.
+        """
+        if became := self.became(name):
+            raise InputError(f"step '{name}' is meant, and became several steps of which one is to be named",
+                             accepted=", ".join(became))  # fmt: skip
+
     def located(self, error: StepError) -> InputError:
         """Return what is wrong with a step of the day, with the file and line of the step."""
         day = self.scenario.day

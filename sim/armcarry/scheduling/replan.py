@@ -124,6 +124,7 @@ def _said_no_better(one: WayOn, other: WayOn) -> str:
 def _check(plan: DayPlan, turn: Turn) -> None:
     steps = [step.name for step in plan.day.steps]
     for name in (*turn.late_s, *turn.failed):
+        plan.scene.loaded.ask_for_step(name)
         if name not in steps:
             raise FrameError("step", name, steps)
         if name in plan.schedule.tasks_done() and plan.schedule.slot(name).end_s <= turn.at_s:

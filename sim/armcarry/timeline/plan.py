@@ -119,6 +119,8 @@ def plan_day(
         if step.carry in carry_s:
             around_s = 0.0 if safe is None else safe.make_ready + safe.make_safe
             computed[step.name] = Duration.exactly(carry_s[str(step.carry)] + around_s)
+    for name in (*(slip or {}), *failed):
+        scene.loaded.ask_for_step(name)
     tasks = slipped(tasks_of(day, computed, windows_of(scene)), slip or {})
     limits = (*limits_of(day), *tanks_of(scene.loaded, day))
     result = schedule(tasks, limits, point=point, failed=failed)
