@@ -395,6 +395,9 @@ def test_whoever_is_afoot_goes_first_to_where_a_plain_step_is_done_if_they_are_b
     steps = _steps(told(OUT, look, look, "{actors: [ev2], bolt: {what: pump_box, count: 2, make: loose}}"))
     walks = [(step.actors[0], step.translate.to) for step in steps.values() if step.translate]
     assert walks == [("ev2", "bay_5"), ("ev2", "rack_a")]  # who is there stays
+    take, seat = "take: {what: thermal_blanket}", "seat: {what: thermal_blanket, into: bay_5_seat}"
+    steps = _steps(told(OUT, f"{{actors: [ev2], {take}}}", f"{{actors: [ev2], {seat}}}"))
+    assert [step.translate.to for step in steps.values() if step.translate] == ["rack_b", "bay_5"]
 
 
 def test_who_reaches_a_work_point_from_a_handrail_stays_and_fallbacks_and_what_may_vary_are_left_alone(told):

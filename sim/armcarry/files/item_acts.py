@@ -48,10 +48,6 @@ class Item:
         opened = fastener.open is not None and fastener.open != fastener.closed and rests == fastener.open
         return "open" if fastener.joint is not None and opened else "closed"
 
-    def held_by(self, who: str) -> bool:
-        """Tell whether somebody has it in hand by then."""
-        return self.at.startswith(f"{who}/")
-
     def follow(self, step: Step, seats: Mapping[str, str]) -> None:
         """Keep account of a plain step; ``seats`` are the frames of seats by name."""
         if step.take is not None:

@@ -133,13 +133,14 @@ class DaySpeller(CartSpeller):
         if step.kind not in BESIDE or step.name in self.elsewhere:
             return
         sites, item = self.known.platform.worksites, self.items.get(step.item or "")
-        seated = item is not None and item.at in self.known.seat_at
+        into = None if step.seat is None else self.known.platform.seats.get(step.seat.into)
+        frame = item.at if item is not None and into is None else "" if into is None else f"platform/{into.frame}"
         for who in self.workers(step):
             if step.at in sites:
                 points = [str(step.at), *(f"platform/{point}" for point in sites[str(step.at)].work_points.values())]
                 place = str(step.at)
-            elif item is not None and seated and step.at is None and not item.held_by(who):
-                points, place = [item.at], self.beside(item.at, who)
+            elif step.at is None and frame in self.known.seat_at:
+                points, place = [frame], self.beside(frame, who)
             else:
                 continue
             if self.places[who] == ARM:
