@@ -8,12 +8,14 @@ import numpy as np
 import pytest
 
 from armcarry.geometry import poses
-from armcarry.views import keys, palette
+from armcarry.geometry.shapes import Sphere
+from armcarry.views import gltf, kept_out, keys, palette
 from armcarry.views.eyes import eyes
 from armcarry.views.gltf import glb, write_glb
 from armcarry.views.groups import rigid_groups
 from armcarry.views.hooked import all_tethers, tether_ends_m
 from armcarry.views.looks import MATERIALS, PEOPLE
+from armcarry.views.meshes import triangles
 
 NODE = Path(__file__).parent / "node"
 
@@ -221,3 +223,18 @@ def test_another_reader_opens_it(small_run, tmp_path):
     opened = trimesh.load(write_glb(small_run[0], tmp_path / "run.glb"))
     low, high = opened.bounds
     assert np.all(low < high) and high[2] - low[2] > 25  # forward is z now, and the yard is 30 m long
+
+
+def test_rooms_of_the_platform_are_nodes_of_the_page_alone(small_run, monkeypatch):
+    record, _ = small_run
+    surface = triangles(Sphere(0.7), 12)
+    link = next(body.link for body in record.bodies if body.name == "platform/wing_blanket")
+    room = kept_out.DrawnRoom("plume", "plume: thruster", link, "#D55E00", surface, ((0.0, 9.0),))
+    monkeypatch.setattr(gltf, "drawn_rooms", lambda record: (room,))
+    own = Scene(glb(record, proven=True))
+    k = own.nodes["room plume"]
+    blanket = own.nodes["platform/wing_blanket"]
+    assert own.parent[k] == own.parent[blanket]  # it goes with its frame
+    local = next(body.pose for body in record.bodies if body.name == "platform/wing_blanket")
+    assert np.allclose(own.local(k, 0.0) @ local, own.local(blanket, 0.0), atol=1e-6)
+    assert "mesh" in own.json["nodes"][k] and "room plume" not in Scene(glb(record)).nodes

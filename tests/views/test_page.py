@@ -17,8 +17,10 @@ import pytest
 from armcarry.files.load import load_scenario
 from armcarry.files.places import scenarios_folder
 from armcarry.geometry import poses
+from armcarry.geometry.shapes import Sphere
 from armcarry.record.finding import Finding, Verdict
 from armcarry.record.record import Curve
+from armcarry.views import gltf
 from armcarry.views import page as package
 from armcarry.views.bookmarks import FILE, Bookmark, read_bookmarks
 from armcarry.views.curves import thinned, within
@@ -27,7 +29,10 @@ from armcarry.views.fault import displaced
 from armcarry.views.folded import listed
 from armcarry.views.gltf import glb
 from armcarry.views.groups import rigid_groups
+from armcarry.views.kept_out import DrawnRoom
 from armcarry.views.measuring import measurable, measured
+from armcarry.views.meshes import triangles
+from armcarry.views.page import facts
 from armcarry.views.page.facts import page_facts
 from armcarry.views.page.write import in_script, write_page
 from armcarry.views.player.session import Session
@@ -48,7 +53,12 @@ _ARGUMENTS = (
 
 @pytest.fixture(scope="module")
 def page(small_run, tmp_path_factory):
-    return write_page(*small_run, tmp_path_factory.mktemp("page") / "run.html")
+    ball = triangles(Sphere(4.0), 16)
+    room = DrawnRoom("plume", "plume: thruster", "platform/mount", "#D55E00", ball, ((0.0, 100.0), (400.0, 540.0)))
+    with pytest.MonkeyPatch.context() as patch:
+        for where in (facts, gltf):
+            patch.setattr(where, "drawn_rooms", lambda record: (room,))
+        return write_page(*small_run, tmp_path_factory.mktemp("page") / "run.html")
 
 
 @pytest.fixture(scope="module")
@@ -672,7 +682,7 @@ def test_path_map_cones_and_cut_are_shown_on_demand(browser):
     browser.execute_script("document.dispatchEvent(new KeyboardEvent('keydown', {key: 'o'}))")
     set_to(browser, "path", False)
     plain = picture(browser)
-    for name, on, off in (("path", True, False), ("cones", True, False), ("cut", "1", "")):
+    for name, on, off in (("path", True, False), ("cones", True, False), ("rooms", True, False), ("cut", "1", "")):
         set_to(browser, name, on)
         assert 1e-4 < (np.abs(picture(browser) - plain).max(axis=2) > 20).mean() < 0.6, name
         set_to(browser, name, off)
@@ -685,6 +695,19 @@ def test_path_map_cones_and_cut_are_shown_on_demand(browser):
     assert browser.execute_script(ink) != there  # the people on it went along
     set_to(browser, "map", False)
     assert not browser.find_element("id", "plan").is_displayed()
+
+
+def test_a_room_is_drawn_while_it_asks_for_anything(browser):
+    set_to(browser, "path", False)
+    seen = []
+    for time_s in (50.0, 200.0):
+        browser.execute_script("armcarryPage.seek(arguments[0])", time_s)
+        without = picture(browser)
+        set_to(browser, "rooms", True)
+        seen.append((np.abs(picture(browser) - without).max(axis=2) > 20).mean())
+        set_to(browser, "rooms", False)
+    set_to(browser, "path", True)
+    assert seen[0] > 1e-3 and seen[1] == 0.0
 
 
 def test_what_stands_before_a_gap_is_told_and_drawn_see_through(browser, small_run):

@@ -66,7 +66,7 @@ def asked_rooms(scene: Scene, tree: Tree) -> AskedRooms:
             for name, owned in zip(names, classes, strict=True)]  # fmt: skip
     whole, pairs, which = tree, list[tuple[int, int]](), list[int]()
     for k, (name, room) in enumerate(rooms.items()):
-        whole = whole.place(f"room {name}", _model(name, room), f"{PLATFORM}/{room.frame}", _pose(room))
+        whole = whole.place(f"room {name}", _model(name, room), f"{PLATFORM}/{room.frame}", pose_of(room))
         asked = [row for row, body in enumerate(names)
                  if able[row] and (matches(room.asked_of, classes[row]) or matches(room.asked_of, body))]  # fmt: skip
         first = len(names) + sum(len(parts_of(one)) for one in list(rooms.values())[:k])
@@ -126,7 +126,8 @@ def _cone(radius_m: float, end_radius_m: float, length_m: float) -> ConvexMesh:
     return ConvexMesh.hull_of(np.unique(np.concatenate(ends), axis=0))
 
 
-def _pose(room: Room) -> Array:
+def pose_of(room: Room) -> Array:
+    """Return where a room is in its frame (4, 4)."""
     return poses.from_xyz_rpy(room.position, room.rotation)
 
 

@@ -27,6 +27,7 @@ from armcarry.views import palette
 from armcarry.views.eyes import Eye, eyes
 from armcarry.views.gltf_tethers import Rod, rods
 from armcarry.views.groups import Group, arm_groups, rigid_groups
+from armcarry.views.kept_out import DrawnRoom, drawn_rooms
 from armcarry.views.keys import Keys, key_frames
 from armcarry.views.looks import MATERIALS, Look
 from armcarry.views.meshes import Triangles, triangles
@@ -55,7 +56,7 @@ def glb(record: Record, sides: int = 16, tolerance_m: float = 2e-3, proven: bool
         sides: corners of round parts.
         tolerance_m: how far a point may stray between key frames.
         proven: add the bodies that were proven for people too, under nodes ``proven NAME``: the reader must hide one
-            or the other.
+            or the other; and the platform's rooms under nodes ``room NAME``, which the reader must see through.
     """
     return _Writer(record, sides, proven).file(tolerance_m)
 
@@ -82,8 +83,9 @@ class _Writer:
         self._meshes: dict[tuple[tuple[int, Look], ...], int] = {}
 
     def file(self, tolerance_m: float) -> bytes:
-        cameras = eyes(self.record)
-        groups = (*rigid_groups(self.record, (eye.link for eye in cameras)), *self._arms)
+        cameras, rooms = eyes(self.record), drawn_rooms(self.record) if self._proven else ()
+        also = [*(eye.link for eye in cameras), *(room.link for room in rooms)]
+        groups = (*rigid_groups(self.record, also), *self._arms)
         moving = tuple(group for group in groups if group.moves)
         keys = key_frames(self.record, moving, tolerance_m) if moving else None
         nodes = {}
@@ -95,6 +97,8 @@ class _Writer:
             self._rod(rod)
         for eye in cameras:
             self._camera(eye, groups, nodes)
+        for room in rooms:
+            self._room(room, groups, nodes)
         self.json["buffers"] = [{"byteLength": len(self.binary)}]
         return _packed(self.json, bytes(self.binary))
 
@@ -156,18 +160,29 @@ class _Writer:
             run["channels"].append({"sampler": len(run["samplers"]), "target": {"node": index, "path": path}})
             run["samplers"].append({"input": clock, "interpolation": "LINEAR", "output": output})
 
-    def _camera(self, eye: Eye, groups: tuple[Group, ...], nodes: dict[str, int]) -> None:
+    def _room(self, room: DrawnRoom, groups: tuple[Group, ...], nodes: dict[str, int]) -> None:
+        """Add a room of the platform, as opaque as anything: the reader must see through it, and hide it."""
+        carrier, local = self._carrier(room.link, groups, nodes)
+        node = self._node(f"room {room.name}", local)
+        node["mesh"] = self._mesh([Piece(room.surface, Look(room.colour, "paint"))])
+        carrier.setdefault("children", []).append(self._add_node(node))
+
+    def _carrier(self, link: str, groups: tuple[Group, ...], nodes: dict[str, int]) -> tuple[dict[str, Any], Array]:
+        """Return the node of the group that a link goes with, and where the link is in it (4, 4)."""
         tree, links = self.record.link_poses(self.record.motion.start_s)
-        leader = self.record.leaders[eye.link]
+        leader = self.record.leaders[link]
         name = next(group.name for group in groups if group.link == leader)
-        local = poses.inverse(links[tree.index(leader)]) @ links[tree.index(eye.link)] @ _CAMERA
-        node = self._node(f"camera {eye.name}", local)
+        return self.json["nodes"][nodes[name]], poses.inverse(links[tree.index(leader)]) @ links[tree.index(link)]
+
+    def _camera(self, eye: Eye, groups: tuple[Group, ...], nodes: dict[str, int]) -> None:
+        carrier, local = self._carrier(eye.link, groups, nodes)
+        node = self._node(f"camera {eye.name}", local @ _CAMERA)
         node["camera"] = len(self.json.setdefault("cameras", []))
         self.json["cameras"].append({
             "name": eye.title, "type": "perspective",
             "perspective": {"yfov": eye.vertical_rad, "aspectRatio": eye.aspect, "znear": 0.05, "zfar": 500.0},
         })
-        self.json["nodes"][nodes[name]].setdefault("children", []).append(self._add_node(node))
+        carrier.setdefault("children", []).append(self._add_node(node))
 
     def _mesh(self, drawn: Sequence[Piece]) -> int:
         """Return the mesh of some pieces, one primitive each; the same surface is written once."""

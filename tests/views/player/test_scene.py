@@ -2,18 +2,20 @@
 
 import subprocess
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from PIL import Image
 from vtkmodules.util.numpy_support import vtk_to_numpy
 
+from armcarry.files.documents.rooms import Room
 from armcarry.quantities import rounded_down
-from armcarry.views import gl, palette
+from armcarry.views import gl, kept_out, palette
 from armcarry.views.actors import SceneActors
 from armcarry.views.eyes import eyes
 from armcarry.views.meshes import sides_within
-from armcarry.views.player import capture, look
+from armcarry.views.player import capture, look, overlays
 from armcarry.views.player.cameras import Cameras
 from armcarry.views.player.layers import frame_links
 from armcarry.views.player.nearest import Closest, Nearest
@@ -373,3 +375,31 @@ def test_cameras_of_a_run_without_eyes(small_run):
     cameras.eyes = ()
     assert not cameras.next_eye(1, True, 0.0) and not cameras.next_eye(1, False, 0.0)
     assert [mode for mode, _ in cameras.choices] == ["free", "follow"]
+
+
+def test_rooms_are_seen_while_they_ask_for_anything_and_go_with_their_frame(small_run, monkeypatch):
+    record, _ = small_run
+    ball = {"frame": "wing", "position": ["0 m", "0 m", "4 m"], "radius": "1.5 m"}
+    box = {"frame": "mount", "box": ["4 m", "2 m", "2 m"]}
+    rooms = {"hot_plate": Room.model_validate(ball | {"kind": "hot", "while_on": "heater"}),
+             "lane": Room.model_validate(box | {"kind": "way_along"})}  # fmt: skip
+    loaded = record.scene.loaded
+    document = loaded.platform.document.model_copy(update={"rooms": rooms})
+    platform = SimpleNamespace(**vars(loaded.platform) | {"document": document})
+    loaded = SimpleNamespace(**vars(loaded) | {"platform": platform})
+    with_rooms = replace(record, scene=replace(record.scene, loaded=loaded))
+    spans = {"heater": [(100.0, 200.0)], None: [(0.0, record.duration_s)]}
+    monkeypatch.setattr(kept_out, "on_spans", lambda record, what: spans[what])
+    hot, lane = kept_out.drawn_rooms(with_rooms)
+    assert (hot.words, lane.words) == ("hot plate: hot", "lane: way along") and hot.colour != lane.colour
+    assert np.ptp(lane.surface.vertices_m, axis=0).tolist() == [4.0, 2.0, 2.0]  # itself, not the walls beside it
+    assert hot.middle_m == pytest.approx([0.0, 0.0, 4.0])
+    layer = overlays.rooms(with_rooms)
+    for time_s, seen in ((50.0, 0), (150.0, 1), (250.0, 0)):
+        layer.follow(time_s)
+        assert [actor.GetVisibility() for actor in layer.solid] == [seen, 1]
+        assert [actor.GetVisibility() for actor in layer.above] == [seen, 1]
+    pose = with_rooms.link_path(hot.link, [250.0])[0]
+    assert np.allclose([[layer.solid[0].GetUserMatrix().GetElement(k, n) for n in range(4)] for k in range(4)], pose)
+    place = layer.above[0].GetPositionCoordinate().GetValue()
+    assert np.allclose(place, pose[:3, :3] @ hot.middle_m + pose[:3, 3])

@@ -28,6 +28,7 @@ from armcarry.views.hooked import hands_table
 from armcarry.views.idle import PASSES_S, idle_stretches
 from armcarry.views.indoors import indoors
 from armcarry.views.inset import middle_body, outlines
+from armcarry.views.kept_out import OPACITY, drawn_rooms
 from armcarry.views.lanes import day_lanes, run_lanes, step_starts
 from armcarry.views.looks import bands
 from armcarry.views.measuring import measurable
@@ -95,6 +96,11 @@ def page_facts(record: Record, findings: Sequence[Finding], marks: Sequence[Book
             for name in loaded.crew
         ],
         "cone_m": CONE_M,
+        "rooms": {
+            "opacity": OPACITY,
+            "each": [{"node": f"room {room.name}", "words": room.words, "on": [[*span] for span in room.on]}
+                     for room in drawn_rooms(record)],
+        },
         "indoors": {name: [[round(t, 2) for t in span] for span in spans] for name, spans in indoors(record).items()},
         "shapes": {body.name: _shape(body.shape) for body in record.bodies},
         "things": [{"name": name, "words": plain(name)} for name in measurable(record)],

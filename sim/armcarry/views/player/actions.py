@@ -114,7 +114,7 @@ def _look(window: Window) -> dict[str, Callable[[], None]]:
 def _show(window: Window) -> dict[str, Callable[[], None]]:
     names = (
         "closest", "margin", "shell", "envelope", "map", "proven", "measure", "corner", "rails", "sites", "frames",
-        "path", "plan", "cones", "cut", "stop", "other",
+        "path", "plan", "cones", "cut", "stop", "rooms", "other",
     )
 
     def toggle(action: str) -> Callable[[], None]:

@@ -77,6 +77,7 @@ KEYS = (
     Key("show_path", ("W",), "planned path and the places along it", "show"),
     Key("show_plan", ("I",), "map of the platform with people on it", "show"),
     Key("show_cones", ("E",), "what cameras and eyes see", "show"),
+    Key("show_rooms", ("R",), "rooms to keep out of, or to leave one way", "show"),
     Key("show_stop", ("S",), "where all stops if told to now", "show"),
     Key("show_cut", ("X",), "cut through what the view turns round", "show"),
     Key("show_other", ("o",), "second run", "show"),
@@ -98,7 +99,7 @@ KEYS = (
 LAYER_OF = {
     "show_shell": "shell", "show_envelope": "envelope", "show_map": "map", "show_rails": "rails",
     "show_sites": "sites", "show_frames": "frames", "show_path": "path", "show_plan": "plan", "show_cones": "cones",
-    "show_cut": "cut", "show_stop": "stop",
+    "show_cut": "cut", "show_stop": "stop", "show_rooms": "rooms",
 }
 ACTION_OF = {name: key.action for key in KEYS for name in key.names}
 KEY_OF = {key.action: key for key in KEYS}

@@ -1,4 +1,4 @@
-"""What is laid over the 3-D view on demand: planned path with places, what eyes see, map from above, a cut."""
+"""What is laid over the 3-D view on demand: planned path with places, what eyes see, rooms, map from above, a cut."""
 
 from __future__ import annotations
 
@@ -9,9 +9,10 @@ import numpy as np
 from armcarry.geometry.poses import Array
 from armcarry.record.record import Record
 from armcarry.views import palette
-from armcarry.views.actors import SceneActors
+from armcarry.views.actors import SceneActors, surface_actor
 from armcarry.views.eyes import CONE_M, Eye, eyes
 from armcarry.views.inset import Inset
+from armcarry.views.kept_out import OPACITY, drawn_rooms
 from armcarry.views.player import look
 from armcarry.views.player.cameras import links_at
 from armcarry.views.player.layers import Layer
@@ -55,6 +56,33 @@ def cones(record: Record) -> Layer:
             pose = links_at(record, links, time_s)
             turned = np.einsum("eij,enkj->enki", pose[:, :3, :3], shapes) + pose[:, None, None, :3, 3]
             lines.move(turned.reshape(-1, 2, 3))
+
+    layer.follow = follow
+    return layer
+
+
+def rooms(record: Record) -> Layer:
+    """Return the platform's rooms, seen through, while they ask for anything, with their names."""
+    from vtkmodules.vtkCommonMath import vtkMatrix4x4
+
+    layer, drawn = Layer(), drawn_rooms(record)
+    links, matrices = [room.link for room in drawn], [vtkMatrix4x4() for _ in drawn]
+    for room, matrix in zip(drawn, matrices, strict=True):
+        actor = surface_actor(room.surface, room.colour, matrix, opacity=OPACITY)
+        actor.GetProperty().SetBackfaceCulling(True)
+        actor.GetProperty().SetAmbient(1.0)  # as bright in shadow as in the sun
+        actor.GetProperty().SetDiffuse(0.0)
+        actor.PickableOff()
+        layer.solid.append(actor)
+        layer.above.append(words(room.words, 13))
+
+    def follow(time_s: float) -> None:
+        shown = zip(drawn, matrices, layer.solid, layer.above, links_at(record, links, time_s), strict=True)
+        for room, matrix, actor, name, pose in shown:
+            matrix.DeepCopy(pose.ravel())
+            place(name, pose[:3, :3] @ room.middle_m + pose[:3, 3])
+            for one in (actor, name):
+                one.SetVisibility(room.asks_at(time_s))
 
     layer.follow = follow
     return layer

@@ -20,6 +20,7 @@ from armcarry.views.daylight import Lamps, daylight
 from armcarry.views.fault import displaced
 from armcarry.views.ghosts import ghosts
 from armcarry.views.hooked import all_tethers, tether_ends_m
+from armcarry.views.kept_out import drawn_rooms
 from armcarry.views.measuring import Measured
 from armcarry.views.meshes import sides_within
 from armcarry.views.player import layers, look, overlays, stopping, swept
@@ -111,6 +112,7 @@ class SceneView:
             "path": lambda: overlays.path(self.record),
             "plan": lambda: overlays.plan(self.record),
             "cones": lambda: overlays.cones(self.record),
+            **({"rooms": lambda: overlays.rooms(self.record)} if drawn_rooms(self.record) else {}),
             "stop": lambda: stopping.stop(self.record, self.scene),
             "cut": lambda: overlays.cut(self.scene, self.plotter.camera),
         }

@@ -28,7 +28,7 @@ TOGGLES = {
     "show_closest": "Closest pair", "show_margin": "Margin tint", "show_shell": "Shell", "show_envelope": "Swept room",
     "show_map": "Approach map", "show_proven": "As proven", "show_rails": "Handrails", "show_sites": "Worksites",
     "show_frames": "Frames", "show_path": "Path", "show_plan": "Plan", "show_cones": "Cones", "show_cut": "Cut",
-    "show_stop": "Stop",
+    "show_stop": "Stop", "show_rooms": "Rooms",
     "show_measure": "Measure", "show_corner": "Eyes", "show_other": "Second run",
 }
 

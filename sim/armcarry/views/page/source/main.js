@@ -280,6 +280,7 @@ function fill() {
   }
   $("corner").parentElement.hidden = data.cameras.length === 0;
   $("cones").parentElement.hidden = data.cameras.length === 0;
+  $("rooms").parentElement.hidden = data.rooms.each.length === 0;
   option($("who"), "", "everybody");
   for (const person of data.people) option($("who"), person.name, person.words);
   option($("check"), "", "all checks");
@@ -299,7 +300,7 @@ function connect() {
   $("forward").addEventListener("click", () => step(1));
   for (const name of ["who", "check"]) $(name).addEventListener("change", filter);
   for (const name of ["from", "to"]) $(name).addEventListener("input", ruler);
-  for (const name of ["path", "map", "cones", "stop", "proven"]) $(name).addEventListener("change", show);
+  for (const name of ["path", "map", "cones", "rooms", "stop", "proven"]) $(name).addEventListener("change", show);
   $("cut").addEventListener("change", () => { view.cutAcross($("cut").value); refresh(); });
   $("tightest").addEventListener("click", () => jump(data.tightest));
   $("scrub").addEventListener("input", () => seek(Number($("scrub").value)));
@@ -325,6 +326,7 @@ function connect() {
 function show() {
   view.showPath($("path").checked);
   view.showCones($("cones").checked);
+  view.showRooms($("rooms").checked);
   if (view.proven !== $("proven").checked) view.showProven($("proven").checked);
   $("plan").hidden = !$("map").checked;
   if (!$("plan").hidden) plan.resize();
@@ -383,6 +385,7 @@ function press(event) {
     m: () => toggle("map"),
     v: () => toggle("cones"),
     s: () => toggle("stop"),
+    r: () => toggle("rooms"),
     x: () => { $("cut").selectedIndex = ($("cut").selectedIndex + 1) % $("cut").options.length; view.cutAcross($("cut").value); refresh(); },
     "?": () => $("keys").showModal(),
     ...keysOf(event.target),

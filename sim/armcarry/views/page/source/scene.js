@@ -16,6 +16,7 @@ import { Still } from "./still.js";
 
 const UP = new Vector3(0, 1, 0);
 const PROVEN = "proven ";
+const ROOM = "room ";
 // there is nothing around the scene to reflect, so bare metal would be black
 const METAL_SHARE = 0.4;
 const CORNER = 0.26; // share of the width that the picture in the corner takes
@@ -116,6 +117,7 @@ export class View {
     });
     for (const material of materials) material.metalness *= METAL_SHARE;
     this.showProven(false);
+    this.clearRooms();
     this.mixer = new AnimationMixer(gltf.scene);
     if (gltf.animations.length) {
       this.clip = gltf.animations[0];
@@ -125,7 +127,7 @@ export class View {
       action.play();
     }
     const still = this.named.get("group static");
-    if (still) this.still = new Still(this.scene, still, (node) => this.ofPerson(node));
+    if (still) this.still = new Still(this.scene, still, (node) => this.ofPerson(node) || node.userData.name?.startsWith(ROOM));
     this.cut = new Cut(materials);
     this.ghost = new Ghost(this.named.get("armcarry") ?? gltf.scene, this.named, this.cut);
     this.path = pathLines();
@@ -151,6 +153,28 @@ export class View {
     }
     this.conesShown = on;
     this.dirty = true;
+  }
+
+  // The platform's rooms, seen through, while they ask for anything.
+  showRooms(on) {
+    this.roomsShown = on;
+    this.dirty = true;
+  }
+
+  roomsNow() {
+    for (const { node, on } of data.rooms.each) {
+      const asks = on.some(([start, end]) => start <= this.time && this.time <= end);
+      this.named.get(node).visible = this.roomsShown === true && asks;
+    }
+  }
+
+  clearRooms() {
+    for (const { node } of data.rooms.each) {
+      const mesh = this.named.get(node);
+      // as bright in shadow as in the sun
+      mesh.material = new MeshBasicMaterial({ color: mesh.material.color, transparent: true, opacity: data.rooms.opacity, depthWrite: false });
+      Object.assign(mesh, { castShadow: false, receiveShadow: false, visible: false });
+    }
   }
 
   cutAcross(axis) {
@@ -398,6 +422,7 @@ export class View {
       this.sky.draw(this.renderer, camera, towards, data.sun.share[rowAt(data.sun.times, this.time)]);
       this.renderer.clearDepth();
     }
+    this.roomsNow();
     for (const each of this.cones ?? []) each.cone.visible = this.conesShown && each.camera !== camera;
     this.renderer.render(this.scene, camera);
   }
