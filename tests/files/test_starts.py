@@ -32,9 +32,9 @@ def test_every_key_that_is_left_out_is_shown_with_its_example(tmp_path):
     (document, *_) = write_new("rules", "own", tmp_path)
     text = document.read_text()
     assert "# -- what may be said too" in text.splitlines()
-    assert "# unseen_extra: 0.15 m" in text
+    assert "# between_moves: 8 s" in text
     with document.open("a") as file:
-        file.write("unseen_extra: 0.15 m\n")
+        file.write("between_moves: 8 s\n")
     assert rehearsal.validate([document]) == []
 
 
@@ -54,6 +54,33 @@ def test_a_run_of_nothing_but_new_files_passes(tmp_path):
     assert rehearsal.validate([script]) == []
     findings = rehearsal.judge(rehearsal.rehearse(script))
     assert [finding.message for finding in findings if finding.verdict == "fail"] == []
+
+
+BROUGHT = """format: armcarry scenario 1
+title: over
+purpose: from one worksite of a new platform to the other, meant in one line
+platform: deck
+arm: reach
+rules: ours
+restraint: {at: arm}
+crew: {ev1: {body: suit, posture: carry, at: arm}}
+hardware: {box: {model: crate, at: platform/bench_seat}}
+start: {at: bench}
+carries:
+  - {name: over, moves: [{bring: {what: box, to: shelf}}]}
+"""
+
+
+@pytest.mark.long
+def test_a_carry_from_one_new_worksite_to_the_other_is_found_and_passes(tmp_path):
+    for kind, name in (("arm", "reach"), ("platform", "deck"), ("crew", "suit"), ("hardware", "crate"),
+                       ("rules", "ours")):  # fmt: skip
+        write_new(kind, name, tmp_path)
+    script = tmp_path / "over.yaml"
+    script.write_text(BROUGHT)
+    findings = rehearsal.judge(rehearsal.rehearse(script))
+    assert [finding.message for finding in findings if finding.verdict == "fail"] == []
+    assert {finding.check for finding in findings if finding.verdict == "not_assessed"} == {"light"}
 
 
 def test_a_scenario_of_own_models_gets_rules_of_its_own_and_passes(tmp_path):

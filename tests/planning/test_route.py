@@ -139,6 +139,19 @@ def test_a_place_where_the_arm_loses_a_direction_of_motion_has_no_margin(swing):
     assert space.margins(standing(home)).lower_m[0] >= 0.0
 
 
+@pytest.mark.parametrize(("start", "end"), [(1.1, -0.4), (0.4, -1.1), (1.2, 0.3), (-0.2, -0.9)])
+def test_a_way_that_stretches_the_elbow_between_the_places_looked_at_has_no_margin(swing, start, end):
+    space = ArmSpace(swing, swing.tree, swing.position)
+    space.least_singular = 0.02
+    bent = np.radians([0.0, 40.0, 0.0, 50.0, 30.0, 0.0])
+    arc = np.zeros((1, 3, 6))
+    arc[0, 0] = bent
+    arc[0, 0, 2], arc[0, 1, 2] = start, end - start
+    spare = space._singular(arc)[0]
+    assert (spare < 0) == (start * end < 0)
+    assert (space._singular(standing(arc[:, 0]))[0] > 0) and (space._singular(standing(arc.sum(axis=1)))[0] > 0)
+
+
 def test_a_rider_is_not_led_farther_from_handrails_than_the_tether_reaches():
     from armcarry.scene.build import build_scene
 

@@ -91,7 +91,7 @@ ARM_URDF = (
 
 PLATFORM: dict[str, Any] = {
     "format": "armcarry platform 1",
-    "title": "a deck with a place for the arm, one worksite, one seat and one handrail",
+    "title": "a deck with a place for the arm, two worksites with a seat each, and handrails",
     "basis": "assumption",
     "urdf": "",
     "mounts": {"main": {"frame": "arm_mount"}},
@@ -102,14 +102,27 @@ PLATFORM: dict[str, Any] = {
             "way_in": [["-1.2 m", "0 m", "0 m"], ["0 m", "0 m", "0 m"]],
             "near": [{"who": "whole", "to": "bench*", "at_least": "0.05 m", "why": "hands work on the bench"}],
         },
+        "shelf": {
+            "title": "the shelf at the side", "stand": "shelf_stand", "hands": "one",
+            "work_points": {"shelf_bolts": "shelf_bolts"}, "handrail": "side_rail", "seat": "shelf_seat",
+            "way_in": [["-1.2 m", "0 m", "0 m"], ["0 m", "0 m", "0 m"]],
+            "near": [{"who": "whole", "to": "shelf*", "at_least": "0.05 m", "why": "hands work on the shelf"}],
+        },
     },
     "seats": {
         "bench_seat": {
             "frame": "bench_seat", "accepts": ["box"], "bolts": 2, "touches": ["bench_top"],
             "near": [{"who": "whole", "to": "bench*", "at_least": "0 m", "why": "it sits on the bench"}],
         },
+        "shelf_seat": {
+            "frame": "shelf_seat", "accepts": ["box"], "bolts": 2, "touches": ["shelf_top"],
+            "near": [{"who": "whole", "to": "shelf*", "at_least": "0 m", "why": "it sits on the shelf"}],
+        },
     },
-    "handrails": {"deck_rail": {"start": "deck_rail_from", "end": "deck_rail_to"}},
+    "handrails": {
+        "deck_rail": {"start": "deck_rail_from", "end": "deck_rail_to"},
+        "side_rail": {"start": "side_rail_from", "end": "side_rail_to"},
+    },
     "airlock": "hatch",
     "cameras": {"bench_eye": {"frame": "bench_eye", "horizontal_view": "60 deg", "vertical_view": "40 deg"}},
 }  # fmt: skip
@@ -119,22 +132,37 @@ PLATFORM_URDF = (
     "assumption -->\n"
     '<robot name="own_platform">\n'
     + _link("deck", _box("10 3 0.4", "0 0 -0.2"))
-    + _link("bench", _box("0.2 0.6 1.95", "0.35 0 0.975"))
-    + '  <link name="bench_top"><collision name="bench_top">' + _box("0.4 0.7 0.05", "0 0 0") + "</collision></link>\n"
-    + '  <link name="rail"><collision name="rail_deck">' + _box("2 0.04 0.04") + "</collision></link>\n"
-    + "".join(_link(name) for name in ("arm_mount", "bench_stand", "bench_bolts", "bench_seat", "bench_eye", "hatch",
-                                       "deck_rail_from", "deck_rail_to"))
+    + _link("side", _box("3 4.6 0.4", "0 0 -0.2"))
+    + "".join(
+        _link(name, _box("0.2 0.6 1.95", "0.35 0 0.975"))
+        + f'  <link name="{name}_top"><collision name="{name}_top">' + _box("0.4 0.7 0.05", "0 0 0")
+        + "</collision></link>\n"
+        for name in ("bench", "shelf")
+    )
+    + '  <link name="rail"><collision name="rail_deck">' + _box("3.6 0.04 0.04") + "</collision></link>\n"
+    + '  <link name="rail_2"><collision name="rail_side">' + _box("2.8 0.04 0.04") + "</collision></link>\n"
+    + "".join(_link(f"{name}_{part}") for name in ("bench", "shelf") for part in ("stand", "bolts", "seat"))
+    + "".join(_link(name) for name in ("arm_mount", "bench_eye", "hatch", "deck_rail_from", "deck_rail_to",
+                                       "side_rail_from", "side_rail_to"))
     + _fixed("deck", "arm_mount", "-1 0 0")
     + _fixed("deck", "bench", "4.5 0 0")
-    + _fixed("bench", "bench_top", "0.15 0 2")
-    + _fixed("deck", "rail", "3.2 1.45 0.1")
-    + _fixed("bench", "bench_stand", "-0.755 0 1.173")
-    + _fixed("bench", "bench_bolts", "-0.195 0.2 2.223", "0 0 3.141592653589793")
-    + _fixed("bench_top", "bench_seat", "-0.15 0 0.025")
+    + _fixed("deck", "side", "-1 3.8 0")
+    + _fixed("deck", "shelf", "-1 5.5 0", "0 0 1.5707963267948966")
+    + "".join(
+        _fixed(name, f"{name}_top", "0.15 0 2")
+        + _fixed(name, f"{name}_stand", "-0.77 0 1.173")
+        + _fixed(name, f"{name}_bolts", "-0.195 0.2 2.223", "0 0 3.141592653589793")
+        + _fixed(f"{name}_top", f"{name}_seat", "-0.15 0 0.025")
+        for name in ("bench", "shelf")
+    )
+    + _fixed("deck", "rail", "2.4 1.45 0.1")
+    + _fixed("deck", "rail_2", "0.45 2.9 0.1", "0 0 1.5707963267948966")
     + _fixed("deck", "bench_eye", "0 1.4 1", "0 0 -0.3")
     + _fixed("deck", "hatch", "1 1.2 0.3")
-    + _fixed("rail", "deck_rail_from", "-1 0 0")
-    + _fixed("rail", "deck_rail_to", "1 0 0")
+    + _fixed("rail", "deck_rail_from", "-1.8 0 0")
+    + _fixed("rail", "deck_rail_to", "1.8 0 0")
+    + _fixed("rail_2", "side_rail_from", "-1.4 0 0")
+    + _fixed("rail_2", "side_rail_to", "1.4 0 0")
     + "</robot>\n"
 )  # fmt: skip
 
@@ -199,6 +227,9 @@ RULES: dict[str, Any] = {
     "rider_tip_speed": "0.15 m/s",
     "safe_return": "30 min",
     "tether_reach": "10 m",
+    "unseen_extra": "0.2 m",
+    "way_home": {"leave_restraint": "2 min", "stow_held": "2 min", "cross_gap": "5 min", "go_in": "6 min",
+                 "all_inside": "45 min"},
     "worker_speed": "0.5 m/s",
 }
 

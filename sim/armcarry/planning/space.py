@@ -37,6 +37,9 @@ OWN_ENOUGH_M = 0.05
 SINGULAR = -2
 #: and where its rider would be stranded
 STRANDED = -3
+#: the smallest singular value is taken to change no more than this for all that the joints turn or slide between two
+#: places of an arc, 1/rad or 1/m; where that is not enough, so many places are looked at
+LOSES, CLOSELY = 0.75, 17
 #: how exactly a margin is known, m
 TOLERANCE_M = 0.01
 
@@ -157,9 +160,20 @@ class ArmSpace:
         return least
 
     def _singular(self, arcs: Array) -> Array:
-        """Return what the smallest singular value is above what the rules ask, least of three places (N,)."""
-        values = smallest_singular_value(self.chain, _places(arcs), length_m=self._length_m)
-        return np.asarray(values.min(axis=0) - self.least_singular)
+        """Return what the smallest singular value is above what the rules ask, least of the places looked at (N,).
+
+        Three places of an arc, many more of one that goes so far that it may be singular between those.
+        """
+        places = _places(arcs)
+        values = smallest_singular_value(self.chain, places, length_m=self._length_m).min(axis=0) - self.least_singular
+        turned = np.abs(np.diff(places, axis=0)).sum(axis=(0, 2))
+        far = np.flatnonzero((values >= 0) & (values < LOSES * turned))
+        if len(far):
+            share = np.linspace(0.0, 1.0, CLOSELY)[:, None, None]
+            close = arcs[far, 0] + share * (arcs[far, 1] + share * arcs[far, 2])
+            found = smallest_singular_value(self.chain, close, length_m=self._length_m).min(axis=0)
+            values[far] = np.minimum(values[far], found - self.least_singular)
+        return np.asarray(values)
 
     def allow_near(self, points: Array, *, below_rules: bool) -> None:
         """Let bodies come as near to one another as they are where the arm stands at points (N, A).
