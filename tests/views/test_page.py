@@ -51,14 +51,20 @@ _ARGUMENTS = (
 )
 
 
-@pytest.fixture(scope="module")
-def page(small_run, tmp_path_factory):
+@pytest.fixture(scope="module", autouse=True)
+def room():
+    """A room on the platform that asks for something at the beginning and at the end."""
     ball = triangles(Sphere(4.0), 16)
     room = DrawnRoom("plume", "plume: thruster", "platform/mount", "#D55E00", ball, ((0.0, 100.0), (400.0, 540.0)))
     with pytest.MonkeyPatch.context() as patch:
         for where in (facts, gltf):
             patch.setattr(where, "drawn_rooms", lambda record: (room,))
-        return write_page(*small_run, tmp_path_factory.mktemp("page") / "run.html")
+        yield room
+
+
+@pytest.fixture(scope="module")
+def page(small_run, room, tmp_path_factory):
+    return write_page(*small_run, tmp_path_factory.mktemp("page") / "run.html")
 
 
 @pytest.fixture(scope="module")
