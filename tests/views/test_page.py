@@ -507,6 +507,18 @@ def test_a_telephone_shows_the_title_and_reaches_every_finding(browser, telephon
         assert stage[0] > -60 and stage[1] < stage[2]  # what was chosen is seen at once
 
 
+@pytest.mark.parametrize("size", [None, (390, 844), (844, 390)])
+def test_what_may_be_shown_is_chosen_within_the_view(browser, telephone, size):
+    if size:
+        telephone(*size)
+    browser.execute_script("document.getElementById('show').open = true")
+    inner, outer = browser.execute_script(
+        "return ['#show div', '#stage'].map(name => {const b = document.querySelector(name).getBoundingClientRect();"
+        "return [b.left, b.top, b.right, b.bottom]})")
+    browser.execute_script("document.getElementById('show').open = false")
+    assert inner[0] >= outer[0] and inner[2] <= outer[2] and inner[3] <= outer[3] and inner[3] - inner[1] > 60
+
+
 def test_paper_shows_every_finding_dark_on_white(browser, small_run):
     from pypdf import PdfReader
 
