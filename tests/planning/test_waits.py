@@ -35,7 +35,7 @@ def found(monkeypatch):
                 assert step is WALK
                 return Met(lacking_m if plan.name == "as written" else choices[plan.name][0], whom)
 
-            def elsewhere_m(self, plan, but):
+            def lacking_m(self, plan, but):
                 return (elsewhere_m or {}).get(plan.name, 0.0)
 
             def others(self, plan, step, met):

@@ -43,7 +43,6 @@ JUST_S, STILL = 1e-3, 1e-6
 CONTACT_M = 1.0
 
 
-
 @dataclass(frozen=True)
 class Wait:
     """A step that waits for another."""
@@ -97,12 +96,6 @@ class Clock:
         """Return the plan of a day in which everything is moved as it was."""
         return plan_day(self.scene, day, self.carry_s, slip=self.slip, failed=self.failed)
 
-    def elsewhere_m(self, plan: DayPlan, but: Step) -> float:
-        """Return how much too near one another people and the arm come in all steps but one, together, m."""
-        done = plan.schedule.tasks_done()
-        return sum(self.met(plan, step).lacking_m for step in plan.day.steps
-                   if step.kind in MOVING and step.name in done and step.name != but.name)  # fmt: skip
-
     def met(self, plan: DayPlan, step: Step) -> Met:
         """Return by how much what moves in a step comes too near people, or people who go too near the arm, and whom.
 
@@ -122,11 +115,11 @@ class Clock:
             self._met[key] = worst
         return self._met[key]
 
-    def lacking_m(self, plan: DayPlan) -> float:
-        """Return by how much people and the arm come too near one another in all steps together, m."""
+    def lacking_m(self, plan: DayPlan, but: str | None = None) -> float:
+        """Return by how much people and the arm come too near one another in all steps together, but one by name, m."""
         done = plan.schedule.tasks_done()
         return sum(self.met(plan, step).lacking_m for step in plan.day.steps
-                   if step.kind in MOVING and step.name in done)  # fmt: skip
+                   if step.kind in MOVING and step.name in done and step.name != but)  # fmt: skip
 
     def stands(self, plan: DayPlan, step: Step) -> tuple[Array, bool]:
         """Return all joints (n,) as a step begins, and whether the arm stands still as long as it lasts."""

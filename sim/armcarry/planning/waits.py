@@ -90,11 +90,11 @@ def _best(clock: Clock, plan: DayPlan, step: Step, met: Met) -> tuple[Wait, DayP
     tried = [(clock.met(new, step).lacking_m, new.schedule.end_s, k, wait, new)
              for k, (wait, new) in enumerate(clock.others(plan, step, met.whom))]  # fmt: skip
     tried.sort(key=lambda one: (max(round(one[0], 2), 0.0), one[1], one[2]))
-    least, best = met.lacking_m + clock.elsewhere_m(plan, step) - WORTH_M, None
+    least, best = met.lacking_m + clock.lacking_m(plan, but=step.name) - WORTH_M, None
     for left, _, _, wait, new in tried:
         if left >= least:
             break
-        total = left + clock.elsewhere_m(new, step)
+        total = left + clock.lacking_m(new, but=step.name)
         if total < least:
             least, best = total - WORTH_M, (wait, new)
     return best

@@ -1,4 +1,4 @@
-"""Bodies drawn once more, see-through, where a fault or a stop would bring them."""
+"""What is laid over a run that is drawn: surfaces, and bodies once more where a fault or a stop would bring them."""
 
 from __future__ import annotations
 
@@ -10,9 +10,17 @@ from armcarry.record.record import Record
 from armcarry.views import palette
 from armcarry.views.actors import surface_actor
 from armcarry.views.groups import Group
-from armcarry.views.meshes import joined, triangles
+from armcarry.views.meshes import Triangles, joined, triangles
 
 _SIDES, _OPACITY = 16, 0.38
+
+
+def laid_over(surface: Triangles, colour: str, matrix: Any = None, opacity: float = 1.0) -> Any:
+    """Return an actor that nobody picks and whose far side does not show through it; arguments as surface_actor."""
+    actor = surface_actor(surface, colour, matrix, opacity)
+    actor.GetProperty().SetBackfaceCulling(True)
+    actor.PickableOff()
+    return actor
 
 
 def ghosts(record: Record, group: Group, pose: Array, bright: Mapping[str, str], matrix: Any = None) -> list[Any]:
@@ -27,12 +35,9 @@ def ghosts(record: Record, group: Group, pose: Array, bright: Mapping[str, str],
     for row, local in zip(group.bodies, group.local, strict=True):
         part = (triangles(record.bodies[row].shape, _SIDES), pose @ local)
         if (colour := bright.get(record.bodies[row].name)) is not None:
-            found.append(surface_actor(joined([part]), colour, matrix))
+            found.append(laid_over(joined([part]), colour, matrix))
         else:
             clear.append(part)
     if clear:
-        found.append(surface_actor(joined(clear), palette.ORANGE, matrix, _OPACITY))
-    for actor in found:
-        actor.GetProperty().SetBackfaceCulling(True)
-        actor.PickableOff()
+        found.append(laid_over(joined(clear), palette.ORANGE, matrix, _OPACITY))
     return found

@@ -13,6 +13,7 @@ from armcarry.record.record import Record
 from armcarry.scene.build import PLATFORM
 from armcarry.views import palette
 from armcarry.views.actors import SceneActors, surface_actor
+from armcarry.views.ghosts import laid_over
 from armcarry.views.meshes import Triangles, joined, triangles
 from armcarry.views.player import look
 from armcarry.views.player.cameras import links_at
@@ -125,8 +126,5 @@ def shell(record: Record, scene: SceneActors) -> Layer:
     """Return the shell of required clearance, which one sees through and which goes with the parts."""
     layer = Layer()
     for k, surface in shells(record, scene.groups).items():
-        actor = surface_actor(surface, look.LINES[1], scene.matrix(k), opacity=0.22)
-        actor.GetProperty().SetBackfaceCulling(True)
-        actor.PickableOff()
-        layer.solid.append(actor)
+        layer.solid.append(laid_over(surface, look.LINES[1], scene.matrix(k), opacity=0.22))
     return layer

@@ -9,8 +9,9 @@ import numpy as np
 from armcarry.geometry.poses import Array
 from armcarry.record.record import Record
 from armcarry.views import palette
-from armcarry.views.actors import SceneActors, surface_actor
+from armcarry.views.actors import SceneActors
 from armcarry.views.eyes import CONE_M, Eye, eyes
+from armcarry.views.ghosts import laid_over
 from armcarry.views.inset import Inset
 from armcarry.views.kept_out import OPACITY, drawn_rooms
 from armcarry.views.player import look
@@ -68,11 +69,9 @@ def rooms(record: Record) -> Layer:
     layer, drawn = Layer(), drawn_rooms(record)
     links, matrices = [room.link for room in drawn], [vtkMatrix4x4() for _ in drawn]
     for room, matrix in zip(drawn, matrices, strict=True):
-        actor = surface_actor(room.surface, room.colour, matrix, opacity=OPACITY)
-        actor.GetProperty().SetBackfaceCulling(True)
+        actor = laid_over(room.surface, room.colour, matrix, opacity=OPACITY)
         actor.GetProperty().SetAmbient(1.0)  # as bright in shadow as in the sun
         actor.GetProperty().SetDiffuse(0.0)
-        actor.PickableOff()
         layer.solid.append(actor)
         layer.above.append(words(room.words, 13))
 

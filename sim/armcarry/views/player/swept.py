@@ -7,6 +7,7 @@ import numpy as np
 from armcarry.record.record import Record
 from armcarry.views import palette
 from armcarry.views.actors import SceneActors, surface_actor
+from armcarry.views.ghosts import laid_over
 from armcarry.views.meshes import Triangles, joined
 from armcarry.views.player import look
 from armcarry.views.player.layers import Layer
@@ -23,10 +24,7 @@ def envelope_layer(record: Record) -> Layer:
     """Return the room that arm, rider and hardware sweep, which one sees through."""
     made = envelope(record, cell_m=_CELL_M)
     layer = Layer()
-    actor = surface_actor(_faceted(made.vertices_m[made.faces]), look.LINES[0], opacity=0.25)
-    actor.GetProperty().SetBackfaceCulling(True)
-    actor.PickableOff()
-    layer.solid.append(actor)
+    layer.solid.append(laid_over(_faceted(made.vertices_m[made.faces]), look.LINES[0], opacity=0.25))
     return layer
 
 
